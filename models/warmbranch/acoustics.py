@@ -1,0 +1,308 @@
+"""A closed duct whose gas changes along it, seen from its mouth.
+
+Conventions as in viscothermal.py. Heat loss and surroundings are unknown here: a temperature
+profile and a gas are all that this module is told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from warmbranch.batch import Batched, BoolArray, ComplexArray, FloatArray
+from warmbranch.gas import MixtureTable
+from warmbranch.viscothermal import series_impedance, shunt_admittance
+
+CELLS = 32
+"""Cells of the default duct. Within a cell the gas is uniform, at the cell's means."""
+
+
+@dataclass(frozen=True)
+class Duct(Batched):
+    """A batch of closed ducts, cut into cells from mouth to cap.
+
+    The gas within a cell is described by its means and by ``skew``, how unevenly inertance and
+    compliance are spread, which makes the cell's matrix exact to fourth order in its length.
+
+    Parameters
+    ----------
+    cell_length : (designs, cells) array, m
+    density, bulk_modulus, viscosity, heat_capacity_ratio, prandtl : (designs, cells) array
+        kg/m³, Pa (γ P₀), Pa s, dimensionless twice.
+    inertance_ratio : (designs, cells) array, dimensionless
+        Inertance over that of a straight tube; below 1 in bends.
+    skew : (designs, cells) array, dimensionless
+        First moment about the middle of compliance less that of inertance, each over its mean and
+        over the length; 0 where the gas is uniform.
+    radius : (designs,) array, m
+        Of the bore.
+    mouth_inertance : (designs,) array, kg/m⁴
+        Of the main-pipe gas that swings with the branch.
+    wall_losses : (designs,) array of bool
+    """
+
+    cell_length: FloatArray
+    density: FloatArray
+    bulk_modulus: FloatArray
+    viscosity: FloatArray
+    heat_capacity_ratio: FloatArray
+    prandtl: FloatArray
+    inertance_ratio: FloatArray
+    skew: FloatArray
+    radius: FloatArray
+    mouth_inertance: FloatArray
+    wall_losses: BoolArray
+
+    @property
+    def area(self) -> FloatArray:
+        """Section of the bore, (designs,), m²."""
+        return np.pi * self.radius**2
+
+    @property
+    def transit_time(self) -> FloatArray:
+        """Sum of local travel times from mouth to cap, ``∫dx/c``, (designs,), s."""
+        return np.sum(self.cell_length * np.sqrt(self.density / self.bulk_modulus), axis=1)
+
+    @property
+    def mouth_impedance(self) -> FloatArray:
+        """Characteristic impedance ρ c / S of the first cell, (designs,), Pa s/m³."""
+        return np.sqrt(self.density[:, 0] * self.bulk_modulus[:, 0]) / self.area
+
+
+def duct(
+    position: FloatArray,
+    temperature: FloatArray,
+    gas: MixtureTable,
+    pressure: FloatArray,
+    *,
+    radius: FloatArray,
+    inertance_ratio: FloatArray,
+    mouth_inertance: FloatArray,
+    wall_losses: BoolArray,
+    cells: int = CELLS,
+) -> Duct:
+    """Cut a temperature profile into cells.
+
+    Parameters
+    ----------
+    position, temperature : (designs, nodes) array; m, K
+        ``nodes − 1`` must be a multiple of ``cells``.
+    gas : MixtureTable
+        One mixture a design.
+    pressure : (designs,) array, Pa
+    radius, mouth_inertance, wall_losses : (designs,) array
+    inertance_ratio : (designs, nodes − 1) array, dimensionless
+        Of each interval between nodes.
+    cells : int
+
+    Returns
+    -------
+    Duct
+        Its cells hold the integrals of inertance and compliance over the profile (trapezoidal),
+        so that cutting coarsely loses neither mass nor stiffness.
+    """
+    designs, nodes = position.shape
+    intervals = nodes - 1
+    if intervals % cells:
+        raise ValueError(f"{intervals} intervals do not divide into {cells} cells")
+    state = gas.evaluate(temperature)
+    ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
+    density = gas.density(temperature, pressure)
+    step = np.diff(position, axis=1)
+    per_cell = intervals // cells
+    length = step.reshape(designs, cells, per_cell).sum(axis=2)
+
+    def mean(node_values: FloatArray, weight: FloatArray = step) -> FloatArray:
+        product = (node_values[:, 1:] + node_values[:, :-1]) / 2 * weight
+        return product.reshape(designs, cells, per_cell).sum(axis=2) / length
+
+    mean_density = mean(density)
+    compliance = 1 / (ratio * pressure[:, None])
+    mean_compliance = mean(compliance)
+    inertia = step * inertance_ratio
+    mean_inertia = mean(density, inertia)
+    # First moments about each cell's middle of quantities that are linear between nodes.
+    middle = (position[:, :-1:per_cell] + position[:, per_cell::per_cell]) / 2
+    arm = (position[:, 1:] + position[:, :-1]) / 2 - np.repeat(middle, per_cell, axis=1)
+
+    def lever(node_values: FloatArray, weight: FloatArray) -> FloatArray:
+        tilt = np.diff(node_values, axis=1) * weight * step / 12
+        own = tilt.reshape(designs, cells, per_cell).sum(axis=2) / length
+        return mean(node_values, weight * arm) + own
+
+    skew = lever(compliance, step) / mean_compliance - lever(density, inertia) / mean_inertia
+    return Duct(
+        cell_length=length,
+        density=mean_density,
+        bulk_modulus=1 / mean_compliance,
+        viscosity=mean(state.viscosity),
+        heat_capacity_ratio=mean(ratio),
+        prandtl=mean(state.heat_capacity * state.viscosity / state.conductivity),
+        inertance_ratio=mean_inertia / mean_density,
+        skew=skew / length,
+        radius=radius,
+        mouth_inertance=mouth_inertance,
+        wall_losses=wall_losses,
+    )
+
+
+def uniform_duct(like: Duct, gas: MixtureTable, temperature: FloatArray, pressure: FloatArray) -> Duct:
+    """The same duct filled with gas of one temperature, (designs,), K."""
+    hot = temperature[:, None]
+    state = gas.evaluate(hot)
+    ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
+    length, inertance = like.cell_length, like.inertance_ratio
+    if np.all(inertance == 1):  # a straight tube of one temperature is one cell
+        length, inertance = length.sum(axis=1, keepdims=True), inertance[:, :1]
+    everywhere = np.ones_like(length)
+    return Duct(
+        cell_length=length,
+        density=gas.density(hot, pressure) * everywhere,
+        bulk_modulus=ratio * pressure[:, None] * everywhere,
+        viscosity=state.viscosity * everywhere,
+        heat_capacity_ratio=ratio * everywhere,
+        prandtl=state.heat_capacity * state.viscosity / state.conductivity * everywhere,
+        inertance_ratio=inertance,
+        skew=np.zeros_like(length),
+        radius=like.radius,
+        mouth_inertance=like.mouth_inertance,
+        wall_losses=like.wall_losses,
+    )
+
+
+def input_impedance(duct: Duct, frequency: FloatArray) -> ComplexArray:
+    """Impedance ``p/U`` of the closed duct at its mouth, the mouth's inertance included.
+
+    Parameters
+    ----------
+    duct : Duct
+    frequency : (designs, frequencies) array, Hz
+        ``> 0``.
+
+    Returns
+    -------
+    (designs, frequencies) complex array, Pa s/m³
+
+    Valid for
+    ---------
+    Plane waves: below ``1.84 c / (2π a)``. Exact for a duct that is uniform within each cell,
+    of fourth order in the cells' length for one that is not.
+
+    Check
+    -----
+    Exact solutions of the duct with a linear temperature gradient [Sujith1995], with order of
+    convergence, in tests/models/test_acoustics.py.
+    """
+    pressure_gain, _, velocity_gain, _ = _chain(_cell_matrices(duct, frequency))
+    # At the cap U = 0, so the first column of the chain is (p, U) at the mouth for p = 1 there.
+    omega = 2 * np.pi * frequency
+    return pressure_gain / velocity_gain + 1j * omega * duct.mouth_inertance[:, None]
+
+
+def standing_wave(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+    """Pressure and volume velocity at the cells' edges for a volume velocity of 1 at the mouth.
+
+    Parameters
+    ----------
+    duct : Duct
+    frequency : (designs,) array, Hz
+
+    Returns
+    -------
+    two (designs, cells + 1) complex arrays; Pa s/m³ and dimensionless
+    """
+    a, b, c, d = (part[..., 0] for part in _cell_matrices(duct, frequency[:, None]))
+    cells, designs = a.shape
+    p = np.empty((cells + 1, designs), dtype=np.complex128)
+    u = np.empty_like(p)
+    p[-1], u[-1] = 1.0, 0.0
+    for i in range(cells - 1, -1, -1):
+        p[i] = a[i] * p[i + 1] + b[i] * u[i + 1]
+        u[i] = c[i] * p[i + 1] + d[i] * u[i + 1]
+    return (p / u[0]).T, (u / u[0]).T
+
+
+def transmission_loss(branch: ComplexArray, main_pipe: FloatArray) -> FloatArray:
+    r"""Transmission loss of a side branch on a pipe without reflections, dB.
+
+    .. math:: TL = 20 \log_{10} |1 + Z_{main} / (2 Z_{branch})|
+
+    Parameters
+    ----------
+    branch : complex array, Pa s/m³
+        Input impedance, mouth included.
+    main_pipe : array, Pa s/m³
+        ρ c / S of the main pipe.
+
+    Valid for
+    ---------
+    Plane waves and slow flow in the main pipe.
+
+    Source
+    ------
+    Munjal, Acoustics of Ducts and Mufflers; formula from memory and derived.
+    """
+    return 20 * np.log10(np.abs(1 + main_pipe / (2 * branch)))
+
+
+def _cell_matrices(
+    duct: Duct, frequency: FloatArray
+) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
+    """Transfer matrices (p, U) mouth side ← (p, U) cap side; each (cells, designs, frequencies)."""
+    cell = (
+        duct.density, duct.bulk_modulus, duct.viscosity, duct.heat_capacity_ratio,
+        duct.prandtl, duct.cell_length, duct.inertance_ratio, duct.skew,
+    )  # fmt: skip
+    density, bulk, viscosity, ratio, prandtl, length, inertance, skew = (
+        value.T[:, :, None] for value in cell
+    )
+    f = frequency[None]
+    radius = duct.radius[None, :, None]
+    lossy = duct.wall_losses[None, :, None]
+    if np.any(lossy):
+        impedance = series_impedance(f, density, viscosity, radius)
+        admittance = shunt_admittance(f, bulk, ratio, density, viscosity, prandtl, radius)
+    if not np.all(lossy):
+        area, omega = np.pi * radius**2, 2 * np.pi * f
+        ideal_impedance = 1j * omega * density / area
+        ideal_admittance = 1j * omega * area / bulk
+        if np.any(lossy):
+            impedance = np.where(lossy, impedance, ideal_impedance)
+            admittance = np.where(lossy, admittance, ideal_admittance)
+        else:
+            impedance, admittance = ideal_impedance, ideal_admittance
+    impedance = impedance * (inertance * length)
+    admittance = admittance * length
+    # Fourth-order Magnus expansion: the commutator of inertance and compliance is diagonal.
+    squared = impedance * admittance
+    tilt = squared * skew
+    phase = np.sqrt(squared + tilt**2)
+    grown = np.exp(phase)
+    shrunk = 1 / grown
+    even, odd = (grown + shrunk) / 2, (grown - shrunk) / (2 * phase)
+    return even + tilt * odd, impedance * odd, admittance * odd, even - tilt * odd
+
+
+def _chain(
+    matrices: tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray],
+) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
+    """Product of the cells' matrices, pairs first: a few operations on large arrays."""
+    a, b, c, d = matrices
+    while len(a) > 1:
+        if len(a) % 2:
+            tail = tuple(m[-1:] for m in (a, b, c, d))
+        else:
+            tail = None
+        even = len(a) // 2 * 2
+        a1, b1, c1, d1 = (m[:even:2] for m in (a, b, c, d))
+        a2, b2, c2, d2 = (m[1:even:2] for m in (a, b, c, d))
+        a, b, c, d = (
+            a1 * a2 + b1 * c2,
+            a1 * b2 + b1 * d2,
+            c1 * a2 + d1 * c2,
+            c1 * b2 + d1 * d2,
+        )
+        if tail is not None:
+            a, b, c, d = (np.concatenate(pair) for pair in zip((a, b, c, d), tail, strict=True))
+    return a[0], b[0], c[0], d[0]

@@ -1,0 +1,100 @@
+"""Newton steps of the heat balance: all designs stacked in one banded system."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, cast
+
+import numpy as np
+from scipy.linalg import lapack
+
+from warmbranch.batch import FloatArray
+from warmbranch.heat_balance import Linearised
+
+# scipy ships no types; the wrapper gives this one routine its signature.
+_gbsv = cast("Callable[..., tuple[Any, Any, FloatArray, int]]", vars(lapack)["dgbsv"])
+
+LOWER, UPPER = 3, 2
+"""Sub- and superdiagonals, the unknowns being gas and wall temperature in turn."""
+
+_ROWS = 2 * LOWER + UPPER + 1
+_MAIN = LOWER + UPPER
+"""Row of the main diagonal in LAPACK's band storage with room for pivoting."""
+
+
+def newton_step(system: Linearised) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Solve the linearised balance for the change of gas, wall and skin temperature.
+
+    Parameters
+    ----------
+    system : Linearised
+        Each field (designs, nodes).
+
+    Returns
+    -------
+    three (designs, nodes) arrays, K
+        Zero at the mouth for gas and wall, whose temperatures are given.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the system is singular, which a heat balance with any conduction never is.
+    """
+    loss, loss_slope = outside_loss(system)
+    designs, nodes = system.gas.shape
+    inner = nodes - 1
+    # Column-major band storage is (unknown, band row) in C order, so filling needs no copy.
+    band = np.zeros((designs, inner, 2, _ROWS))
+    gas, wall = band[:, :, 0, :], band[:, :, 1, :]
+    gas[:, :, _MAIN] = system.gas_here[:, 1:]
+    gas[:, :, _MAIN + 1] = system.wall_gas_here[:, 1:]
+    gas[:, :-1, _MAIN + 2] = system.gas_left[:, 2:]
+    gas[:, :-1, _MAIN + 3] = system.wall_gas_left[:, 2:]
+    gas[:, 1:, _MAIN - 2] = system.gas_right[:, 1:-1]
+    gas[:, 1:, _MAIN - 1] = system.wall_gas_right[:, 1:-1]
+    wall[:, :, _MAIN - 1] = system.gas_wall[:, 1:]
+    wall[:, :, _MAIN] = (system.wall_here + loss_slope)[:, 1:]
+    wall[:, :-1, _MAIN + 2] = system.wall_left[:, 2:]
+    wall[:, 1:, _MAIN - 2] = system.wall_right[:, 1:-1]
+    right = np.empty((designs, inner, 2))
+    right[:, :, 0] = -system.gas[:, 1:]
+    right[:, :, 1] = -(system.wall + loss)[:, 1:]
+    _, _, solution, info = _gbsv(
+        LOWER,
+        UPPER,
+        band.reshape(-1, _ROWS).T,
+        right.reshape(-1),
+        overwrite_ab=True,
+        overwrite_b=True,
+    )
+    if info != 0:
+        raise np.linalg.LinAlgError(f"singular heat balance (LAPACK gbsv: {info})")
+    change = np.zeros((designs, nodes, 2))
+    change[:, 1:] = solution.reshape(designs, inner, 2)
+    return change[:, :, 0], change[:, :, 1], skin_change(system, change[:, :, 1])
+
+
+def outside_loss(system: Linearised) -> tuple[FloatArray, FloatArray]:
+    """What the wall loses outside, W, and its slope with the wall temperature, W/K.
+
+    The skin's own balance is eliminated node by node, so that a wrapped and a bare tube give the
+    same banded system.
+    """
+    conductance = system.wrap_conductance
+    if np.all(np.isinf(conductance)):
+        return system.skin_loss, system.skin_slope
+    bare = np.isinf(conductance)
+    finite = np.where(bare, 1.0, conductance)
+    share = np.where(bare, 1.0, finite / (finite + system.skin_slope))
+    through = np.where(bare, system.skin_loss, finite * system.wall_over_skin)
+    return through + share * (system.skin_loss - through), share * system.skin_slope
+
+
+def skin_change(system: Linearised, wall_change: FloatArray) -> FloatArray:
+    """Change of the skin's temperature that goes with a change of the wall's, K."""
+    conductance = system.wrap_conductance
+    bare = np.isinf(conductance)
+    finite = np.where(bare, 1.0, conductance)
+    unbalanced = system.skin_loss - finite * system.wall_over_skin
+    wrapped = (finite * wall_change - unbalanced) / (finite + system.skin_slope)
+    return np.where(bare, wall_change, wrapped)

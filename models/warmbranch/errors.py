@@ -1,0 +1,70 @@
+"""Everything the physics can raise.
+
+WarmbranchError
+ ├─ InputError            a given value is impossible; the sender can mend it
+ │   ├─ GeometryError     sizes that make no pipe
+ │   └─ PropertyRangeError  a state outside what the property data cover
+ └─ NotConvergedError     the solver stopped short; not the sender's fault
+"""
+
+
+class WarmbranchError(Exception):
+    """Root of all errors raised by this package."""
+
+
+class InputError(WarmbranchError):
+    """A given value is impossible.
+
+    Parameters
+    ----------
+    message : str
+        One sentence that says what is wrong.
+    field : str
+        Which quantity, by its name in this package (``"branch.wall_thickness"``).
+    value : object
+        What was given, in ``unit``.
+    unit : str
+        SI unit of ``value``; ``"1"`` for a pure number.
+    remedy : str
+        What to give instead.
+    """
+
+    def __init__(self, message: str, *, field: str, value: object, unit: str, remedy: str) -> None:
+        super().__init__(f"{message} ({field} = {value} {unit}). {remedy}")
+        self.message = message
+        self.field = field
+        self.value = value
+        self.unit = unit
+        self.remedy = remedy
+
+
+class GeometryError(InputError):
+    """Sizes that make no pipe: a wall thicker than the bore allows, a bend tighter than the tube."""
+
+
+class PropertyRangeError(InputError):
+    """A temperature, pressure or composition outside what the property data cover."""
+
+
+class NotConvergedError(WarmbranchError):
+    """A solver stopped before it met its tolerance.
+
+    Parameters
+    ----------
+    message : str
+        One sentence that says what did not converge.
+    designs : tuple of int
+        Indices, along the leading axis, of the designs that failed.
+    residual : float
+        Largest remaining relative residual.
+    iterations : int
+        Iterations spent.
+    """
+
+    def __init__(
+        self, message: str, *, designs: tuple[int, ...], residual: float, iterations: int
+    ) -> None:
+        super().__init__(f"{message} (designs {designs}, residual {residual:.2e})")
+        self.designs = designs
+        self.residual = residual
+        self.iterations = iterations

@@ -1,0 +1,226 @@
+"""Steady temperatures of gas, wall and skin along the branch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from warmbranch.banded import newton_step, outside_loss
+from warmbranch.batch import Batched, FloatArray
+from warmbranch.case import Case
+from warmbranch.errors import NotConvergedError
+from warmbranch.gas import MixtureTable
+from warmbranch.grid import DEFAULT_NODES, graded
+from warmbranch.heat_balance import LAMINAR_NUSSELT, HeatBalance
+from warmbranch.mixing import pulsation, stirred_mouth
+
+STEP_TOLERANCE = 1e-7
+"""K. Newton's method has converged when no temperature moves by more; quadratic convergence
+then leaves an error near rounding."""
+
+MOST_ITERATIONS = 80
+
+SMALLEST_HEAT = 1e-6
+"""W. Floor of the scale of the closure error, for a branch that exchanges no heat at all."""
+
+
+@dataclass(frozen=True)
+class TemperatureProfile(Batched):
+    """Temperatures along the branch, and the heat that goes with them.
+
+    Parameters
+    ----------
+    position : (designs, nodes) array, m
+        From the mouth, along the centre-line.
+    gas, wall, skin : (designs, nodes) array, K
+    heat_entering : (designs,) array, W
+        Through the mouth, by gas and by wall; negative when the branch heats the main pipe.
+    heat_lost : (designs,) array, W
+        To the surroundings, summed over the outer surface.
+    closure_error : (designs,) array, dimensionless
+        ``|entering − lost|`` over the larger of the two (or 1 µW).
+    iterations : (designs,) array
+        Newton steps spent.
+    """
+
+    position: FloatArray
+    gas: FloatArray
+    wall: FloatArray
+    skin: FloatArray
+    heat_entering: FloatArray
+    heat_lost: FloatArray
+    closure_error: FloatArray
+    iterations: FloatArray
+
+
+def heat_balance(
+    case: Case,
+    gas: MixtureTable,
+    air: MixtureTable,
+    speed: FloatArray,
+    *,
+    displacement: FloatArray | None = None,
+    frequency: FloatArray | None = None,
+    nodes: int = DEFAULT_NODES,
+) -> HeatBalance:
+    """Put a batch on its grid.
+
+    Parameters
+    ----------
+    case : Case
+    gas, air : MixtureTable
+        Gas inside, one mixture a design; air outside, one mixture.
+    speed : (designs,) array, m/s
+        Bulk speed in the main pipe.
+    displacement : (designs, nodes) array, m, optional
+        Amplitude of the gas's displacement by pulsation, at ``frequency`` (designs,), Hz.
+    nodes : int
+    """
+    branch, closures = case.branch, case.closures
+    start = np.zeros((len(case), 1))
+    at_mouth = stirred_mouth(start, branch.bore, speed, closures.stirring, closures.reach)[:, 0]
+    fixed = closures.fixed_diffusivity
+    at_mouth = np.where(np.isnan(fixed), at_mouth, fixed)
+    x = graded(branch.length, _shortest_scale(case, gas, at_mouth), nodes)
+    forced = stirred_mouth(x, branch.bore, speed, closures.stirring, closures.reach)
+    if displacement is not None and frequency is not None:
+        forced = forced + pulsation(displacement, frequency, closures.pulsation)
+    forced = np.where(np.isnan(fixed)[:, None], forced, fixed[:, None])
+    return HeatBalance(case, gas, air, x, forced)
+
+
+def solve_steady(
+    balance: HeatBalance, wall_at_mouth: FloatArray, guess: TemperatureProfile | None = None
+) -> TemperatureProfile:
+    """Solve the steady heat balance by Newton's method with its exact Jacobian.
+
+    Parameters
+    ----------
+    balance : HeatBalance
+    wall_at_mouth : (designs,) array, K
+        Wall temperature of the main pipe at the mouth.
+    guess : TemperatureProfile, optional
+        On the same grid; a nearby solution to start from.
+
+    Returns
+    -------
+    TemperatureProfile
+
+    Raises
+    ------
+    NotConvergedError
+        If a design has not met ``STEP_TOLERANCE`` in ``MOST_ITERATIONS`` steps.
+
+    Notes
+    -----
+    The balance obeys a maximum principle: no temperature lies beyond those of the mouth, the air
+    and the radiant surroundings. Iterates are kept between them, which changes the path to the
+    solution and never the solution, since convergence is judged by the unrestricted step.
+    """
+    case = balance.case
+    size, shape = len(case), balance.x.shape
+    low, high = _bounds(case, wall_at_mouth)
+    gas, wall, skin = _first_guess(balance, wall_at_mouth) if guess is None else (
+        guess.gas.copy(), guess.wall.copy(), guess.skin.copy()
+    )
+    gas[:, 0], wall[:, 0] = case.main_pipe.gas_temperature, wall_at_mouth
+    result = [np.empty(shape) for _ in range(3)]
+    iterations = np.zeros(size)
+    open_ = np.arange(size)
+    part = balance
+    largest = np.empty(0)
+    for iteration in range(1, MOST_ITERATIONS + 1):
+        system = part.linearise(gas, wall, skin)
+        steps = newton_step(system)
+        largest = np.max(np.abs(np.stack(steps)), axis=(0, 2))
+        gas, wall, skin = (
+            np.clip(value + step, low, high)
+            for value, step in zip((gas, wall, skin), steps, strict=True)
+        )
+        done = largest < STEP_TOLERANCE
+        if not np.any(done):
+            continue
+        for store, value in zip(result, (gas, wall, skin), strict=True):
+            store[open_[done]] = value[done]
+        iterations[open_[done]] = iteration
+        if np.all(done):
+            return _profile(balance, *result, iterations)
+        keep = ~done
+        part, open_, low, high = part.take(keep), open_[keep], low[keep], high[keep]
+        gas, wall, skin = gas[keep], wall[keep], skin[keep]
+    raise NotConvergedError(
+        "The heat balance did not converge.",
+        designs=tuple(int(i) for i in open_),
+        residual=float(largest.max()),
+        iterations=MOST_ITERATIONS,
+    )
+
+
+def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> FloatArray:
+    """Shorter of the gas's and the wall's decay lengths at the mouth, m."""
+    branch, closures, pipe = case.branch, case.closures, case.main_pipe
+    hot = pipe.gas_temperature[:, None]
+    state = gas.evaluate(hot)
+    density = gas.density(hot, case.surroundings.pressure)
+    mixed = (density * state.heat_capacity)[:, 0] * diffusivity
+    conductivity = state.conductivity[:, 0]
+    film = (LAMINAR_NUSSELT * conductivity + closures.stanton * mixed) / branch.bore
+    film = np.where(np.isnan(closures.fixed_inner_film), film, closures.fixed_inner_film)
+    in_gas = np.sqrt((conductivity + mixed) * branch.bore / (4 * film))
+    # Outside, a film and radiation of the usual size; the scale only places nodes.
+    outer = np.where(np.isnan(closures.fixed_outer_film), 20.0, closures.fixed_outer_film)
+    outer = outer + 2.0 * np.sqrt(case.surroundings.air_speed / branch.outside_diameter)
+    metal = case.metal.conductivity(hot)[:, 0]
+    in_wall = np.sqrt(
+        metal * branch.wall_area / (np.pi * (branch.outside_diameter * outer + branch.bore * film))
+    )
+    return np.minimum(in_gas, in_wall)
+
+
+def _bounds(case: Case, wall_at_mouth: FloatArray) -> tuple[FloatArray, FloatArray]:
+    ends = np.stack(
+        [
+            case.main_pipe.gas_temperature,
+            wall_at_mouth,
+            case.surroundings.air_temperature,
+            case.surroundings.radiant_temperature,
+        ]
+    )
+    return ends.min(axis=0)[:, None], ends.max(axis=0)[:, None]
+
+
+def _first_guess(
+    balance: HeatBalance, wall_at_mouth: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Gas falls to the air over a few bores, the wall sits nearer the air."""
+    case = balance.case
+    air = case.surroundings.air_temperature[:, None]
+    reach = np.minimum(6 * case.branch.bore, case.branch.length)[:, None]
+    fall = np.exp(-balance.x / reach)
+    gas = air + (case.main_pipe.gas_temperature[:, None] - air) * fall
+    wall = air + (wall_at_mouth[:, None] - air) * fall / (1 + 3 * balance.x / reach)
+    return gas, wall, wall.copy()
+
+
+def _profile(
+    balance: HeatBalance, gas: FloatArray, wall: FloatArray, skin: FloatArray, iterations: FloatArray
+) -> TemperatureProfile:
+    """Collect a solution and audit its heat."""
+    system = balance.linearise(gas, wall, skin)
+    loss, _ = outside_loss(system)
+    # At the mouth the temperatures are given: what the first volume passes on and loses is what
+    # must enter it.
+    entering = system.gas[:, 0] + system.wall[:, 0] + loss[:, 0]
+    lost = loss.sum(axis=1)
+    scale = np.maximum(np.maximum(np.abs(entering), np.abs(lost)), SMALLEST_HEAT)
+    return TemperatureProfile(
+        position=balance.x,
+        gas=gas,
+        wall=wall,
+        skin=skin,
+        heat_entering=entering,
+        heat_lost=lost,
+        closure_error=np.abs(entering - lost) / scale,
+        iterations=iterations,
+    )

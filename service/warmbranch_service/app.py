@@ -1,0 +1,184 @@
+"""The application: ``create_app(settings)``."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import logging
+from collections.abc import AsyncGenerator, Callable
+from contextlib import asynccontextmanager
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.routing import APIRoute
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from warmbranch.errors import InputError, NotConvergedError
+from warmbranch_service import MODEL_VERSION
+from warmbranch_service.demo import demo_text
+from warmbranch_service.errors import (
+    NOT_CONVERGED,
+    Problem,
+    ProblemDetails,
+    ProblemParts,
+    problem_of_status,
+    problem_response,
+)
+from warmbranch_service.middleware import Frame
+from warmbranch_service.refusals import invalid, refused_by_physics
+from warmbranch_service.routes import health, reference, steady
+from warmbranch_service.schemas import units
+from warmbranch_service.schemas.steady import SteadyRequest
+from warmbranch_service.settings import Settings
+from warmbranch_service.workshop import Workshop
+
+log = logging.getLogger("warmbranch")
+
+DESCRIPTION = """\
+How long must a closed side branch on a hot pipe be, given that the gas inside is nowhere near one
+temperature?
+
+Units are in the field's name and in its schema as `x-unit`. A number is in that unit; a string
+carries its own, as in `"2.25 in"`, `"60 mph"` or `"300 F"`. Answers are always in the named unit.
+Unknown fields are refused. Every failure is `application/problem+json` (RFC 9457) of one shape.
+The service is stateless: nothing that is sent is kept.
+"""
+
+
+class Readiness:
+    """Whether the service takes work, and if not, why."""
+
+    def __init__(self) -> None:
+        self.is_ready = False
+        self.reason = "The service is starting: one case is being solved. Ask again in a second."
+
+    def warm_up(self) -> None:
+        """Solve one case and load the units, so that the first request waits for neither."""
+        try:
+            units.load()
+            steady.as_bytes(SteadyRequest.model_validate(json.loads(demo_text("van"))))
+        except Exception:
+            log.exception("the self-check failed")
+            self.reason = "The self-check at the start failed; see the service's log."
+        else:
+            self.is_ready = True
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """Build the application.
+
+    Parameters
+    ----------
+    settings : Settings, optional
+        From the environment when left out.
+    """
+    settings = settings or Settings.from_environment()
+    readiness = Readiness()
+    workshop = Workshop(at_once=settings.solves_at_once, longest_queue=settings.longest_queue)
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncGenerator[None]:
+        if settings.warm_up:
+            # Beside the first requests, not before them: whoever asks early waits a little.
+            task = asyncio.create_task(workshop.run(readiness.warm_up))
+            yield
+            await task
+        else:
+            readiness.is_ready = True
+            yield
+
+    app = FastAPI(
+        title="Warmbranch",
+        version=MODEL_VERSION,
+        summary="How long a closed side branch on a hot pipe must be",
+        description=DESCRIPTION,
+        openapi_url="/v1/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+        lifespan=lifespan,
+        generate_unique_id_function=_operation_id,
+        redirect_slashes=False,
+    )
+    app.state.readiness = readiness
+    app.state.workshop = workshop
+    for router in (steady.router, reference.router, health.router):
+        app.include_router(router)
+    for kind, dress in _DRESS.items():
+        app.add_exception_handler(kind, _handler(dress))
+    app.add_middleware(Frame, longest_body=settings.longest_body)
+    _complete_schema(app)
+    return app
+
+
+def _operation_id(route: APIRoute) -> str:
+    return route.name
+
+
+def _dress_problem(error: Exception) -> ProblemParts:
+    assert isinstance(error, HTTPException)
+    if isinstance(error, Problem):
+        return error.parts
+    return problem_of_status(error.status_code, str(error.detail), error.headers)
+
+
+def _dress_validation(error: Exception) -> ProblemParts:
+    assert isinstance(error, RequestValidationError)
+    # The framework puts "body" before each place.
+    errors = [{**entry, "loc": entry["loc"][1:]} for entry in error.errors()]
+    return invalid(errors, error.body, SteadyRequest)
+
+
+def _dress_input(error: Exception) -> ProblemParts:
+    assert isinstance(error, InputError)
+    return refused_by_physics(error)
+
+
+def _dress_not_converged(error: Exception) -> ProblemParts:
+    log.error("not converged: %s", error)
+    return ProblemParts(NOT_CONVERGED, str(error))
+
+
+_DRESS: dict[type[Exception], Callable[[Exception], ProblemParts]] = {
+    HTTPException: _dress_problem,
+    RequestValidationError: _dress_validation,
+    InputError: _dress_input,
+    NotConvergedError: _dress_not_converged,
+}
+
+
+def _handler(
+    dress: Callable[[Exception], ProblemParts],
+) -> Callable[[Request, Exception], Response]:
+    def handle(request: Request, error: Exception) -> Response:
+        return problem_response(
+            dress(error), instance=request.url.path, request_id=request.state.request_id
+        )
+
+    return handle
+
+
+def _complete_schema(app: FastAPI) -> None:
+    """Give the OpenAPI document the shape of failures, which the framework does not know."""
+    framework = app.openapi
+
+    def openapi() -> dict[str, Any]:
+        if app.openapi_schema is None:
+            document = framework()
+            shape = ProblemDetails.model_json_schema(ref_template="#/components/schemas/{model}")
+            schemas = document["components"]["schemas"]
+            schemas.update(shape.pop("$defs"))
+            schemas["ProblemDetails"] = shape
+            # The framework's own shape of failures, which never leaves this service.
+            for name in ("HTTPValidationError", "ValidationError"):
+                schemas.pop(name, None)
+            for methods in document["paths"].values():
+                for operation in methods.values():
+                    content = operation["responses"].get("422", {}).get("content", {})
+                    if "application/json" in content:
+                        del operation["responses"]["422"]
+            app.openapi_schema = document
+        return app.openapi_schema
+
+    app.openapi = openapi

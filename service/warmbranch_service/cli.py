@@ -1,0 +1,228 @@
+"""The command line: ``warmbranch``."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from warmbranch_service import MODEL_VERSION
+from warmbranch_service.demo import DEMOS, demo_text
+
+OK, FAILED, REFUSED, INTERRUPTED = 0, 1, 2, 130
+
+INTRODUCTION = """\
+How long must a closed side branch on a hot pipe be, given that the gas inside is nowhere near one
+temperature?
+
+The branch is a capped tube that stands on the main pipe and cancels one tone. The hot gas grazes
+its mouth, its cap is nearly cold: a length worked out from one gas temperature is wrong by ten
+percent or more. Warmbranch works out the temperatures along the branch, and from them the
+resonance and the quiet rpm.
+"""
+
+START_HERE = """\
+start here:
+  warmbranch demo                        see a service start, a case go in, an answer come out
+  warmbranch example van > my.json       a request to change to your own pipe
+  warmbranch steady my.json              the answer as a table
+  warmbranch steady my.json --json       the same as JSON, as the service gives it
+  warmbranch serve                       the service, for programs
+  curl -s localhost:8000/v1/steady -H 'Content-Type: application/json' -d @my.json
+
+A request names its units: outside_diameter_mm is in millimetres. A string carries its own unit:
+"outside_diameter_mm": "2.25 in", "gas_temperature_degC": "590 F", "air_speed_m_s": "60 mph".
+The branch, the main pipe's sizes and its gas temperature are all that must be given.
+
+exit status: 0 answered, 1 failed, 2 the request or the command line holds something impossible.
+"""
+
+
+class _Refused(Exception):
+    """What the user can mend; its text goes to standard error."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status; no traceback reaches the user."""
+    given = _parser().parse_args(arguments)
+    command: Callable[[argparse.Namespace], int] = given.command
+    try:
+        status = command(given)
+        sys.stdout.flush()
+        return status
+    except _Refused as refused:
+        _complain(str(refused))
+        return REFUSED
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read has gone; nothing more may be written, not even at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return FAILED
+    except Exception as error:
+        _complain(f"{type(error).__name__}: {error}")
+        return FAILED
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="warmbranch",
+        description=INTRODUCTION,
+        epilog=START_HERE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"warmbranch {MODEL_VERSION}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    demo = commands.add_parser(
+        "demo",
+        help="start a service, post an invented case, print the answer, keep listening",
+        description="Start a service on this machine only, post an invented case to it over HTTP, "
+        "print the answer, and keep listening until Ctrl-C.",
+    )
+    _add_demo_name(demo)
+    demo.add_argument("--port", type=_port, default=0, help="default: any free one")
+    demo.add_argument("--no-wait", action="store_true", help="stop after the answer")
+    demo.set_defaults(command=_demo)
+
+    steady = commands.add_parser(
+        "steady",
+        help="answer the request in a file, as a table or as JSON",
+        description="Answer the request in a file, as POST /v1/steady does, without a service.",
+    )
+    steady.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
+    steady.add_argument("--json", action="store_true", help="print JSON instead of a table")
+    steady.set_defaults(command=_steady)
+
+    serve = commands.add_parser(
+        "serve",
+        help="run the service",
+        description="Run the service. Settings: the environment variables WARMBRANCH_LONGEST_BODY "
+        "(bytes), WARMBRANCH_SOLVES_AT_ONCE, WARMBRANCH_LONGEST_QUEUE (a worker each), "
+        "WARMBRANCH_WARM_UP (0 or 1).",
+    )
+    serve.add_argument("--host", default="127.0.0.1", help="default: %(default)s, this machine")
+    serve.add_argument("--port", type=_port, default=8000, help="default: %(default)s")
+    serve.add_argument(
+        "--workers", type=_count, default=1, help="processes; about one a core; default: 1"
+    )
+    serve.set_defaults(command=_serve)
+
+    example = commands.add_parser(
+        "example", help="print a request to start from", description="Print an invented request."
+    )
+    _add_demo_name(example)
+    example.set_defaults(command=_example)
+
+    openapi = commands.add_parser(
+        "openapi", help="print the OpenAPI document", description="Print the OpenAPI document."
+    )
+    openapi.set_defaults(command=_openapi)
+    return parser
+
+
+def _add_demo_name(parser: argparse.ArgumentParser) -> None:
+    known = "; ".join(f"{name}: {text[0].lower()}{text[1:]}" for name, (_, text) in DEMOS.items())
+    parser.add_argument(
+        "name", nargs="?", choices=list(DEMOS), default="van", help=f"{known}; default: van"
+    )
+
+
+def _port(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and int(text) <= 65535):
+        raise argparse.ArgumentTypeError("give a port from 0 to 65535")
+    return int(text)
+
+
+def _count(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and 1 <= int(text) <= 256):
+        raise argparse.ArgumentTypeError("give a whole number from 1 to 256")
+    return int(text)
+
+
+def _example(given: argparse.Namespace) -> int:
+    sys.stdout.write(demo_text(given.name))
+    return OK
+
+
+def _openapi(given: argparse.Namespace) -> int:
+    from warmbranch_service.running import openapi_text
+
+    sys.stdout.write(openapi_text())
+    return OK
+
+
+def _serve(given: argparse.Namespace) -> int:
+    from warmbranch_service.running import serve
+    from warmbranch_service.settings import Settings
+
+    try:
+        Settings.from_environment()
+    except ValueError as error:
+        raise _Refused(str(error)) from None
+    serve(host=given.host, port=given.port, workers=given.workers)
+    return OK
+
+
+def _steady(given: argparse.Namespace) -> int:
+    # Late, here and below: half of the start is loading, and --help needs none of it.
+    from warmbranch_service.errors import INVALID, MALFORMED, Problem
+    from warmbranch_service.local import steady_of
+    from warmbranch_service.render import readable, readable_problem
+
+    try:
+        answer = steady_of(_read(given.file))
+    except Problem as problem:
+        text = readable_problem(problem.parts)
+        if problem.parts.kind in (INVALID, MALFORMED):
+            raise _Refused(text) from None
+        _complain(text)
+        return FAILED
+    sys.stdout.write(answer.model_dump_json() + "\n" if given.json else readable(answer))
+    return OK
+
+
+def _demo(given: argparse.Namespace) -> int:
+    from warmbranch_service.render import readable
+    from warmbranch_service.running import LocalService
+    from warmbranch_service.schemas.steady import SteadyAnswer
+
+    try:
+        service = LocalService(given.port)
+    except OSError as error:
+        raise _Refused(f"Port {given.port} cannot be used: {error.strerror}.") from None
+    with service:
+        body = demo_text(given.name)
+        status, content = service.post("/v1/steady", body.encode())
+        if status != 200:
+            _complain(content.decode())
+            return FAILED
+        answer = SteadyAnswer.model_validate_json(content)
+        sys.stdout.write(f"{DEMOS[given.name][1]}: the numbers are nobody's measurement.\n")
+        sys.stdout.write(f"POST {service.address}/v1/steady answered {status}:\n\n")
+        sys.stdout.write(readable(answer))
+        if not given.no_wait:
+            sys.stdout.write(f"\nListening at {service.address} until Ctrl-C. Try, elsewhere:\n")
+            sys.stdout.write(
+                f"  warmbranch example {given.name} > my.json\n"
+                f"  curl -s {service.address}/v1/steady "
+                "-H 'Content-Type: application/json' -d @my.json\n"
+            )
+            sys.stdout.flush()
+            service.wait()
+    return OK
+
+
+def _read(name: str) -> bytes:
+    if name == "-":
+        return sys.stdin.buffer.read()
+    try:
+        return Path(name).read_bytes()
+    except OSError as error:
+        raise _Refused(f"{name} cannot be read: {error.strerror}.") from None
+
+
+def _complain(text: str) -> None:
+    sys.stderr.write(f"warmbranch: {text.rstrip()}\n")

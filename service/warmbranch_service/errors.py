@@ -1,0 +1,261 @@
+"""One shape for every failure: RFC 9457 problem details.
+
+Problem                 raised anywhere in the service; carries its kind and its entries
+KINDS                   every kind of failure: identifier, status, title, meaning
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from http import HTTPStatus
+from typing import Any, NamedTuple
+
+from fastapi import HTTPException
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.responses import Response
+
+PROBLEM_MEDIA_TYPE = "application/problem+json"
+TYPE_PREFIX = "/v1/problems/"
+LONGEST_ECHO = 80
+
+
+class Kind(NamedTuple):
+    """One kind of failure; ``name`` is the stable end of its ``type``."""
+
+    name: str
+    status: int
+    title: str
+    meaning: str
+
+
+MALFORMED = Kind(
+    "malformed-json", 400, "The body is not JSON.", "Mend the JSON at the place named in detail."
+)
+BAD_REQUEST = Kind("bad-request", 400, "The request cannot be read.", "See detail.")
+NOT_FOUND = Kind("not-found", 404, "There is nothing at this address.", "See /v1/openapi.json.")
+WRONG_METHOD = Kind(
+    "method-not-allowed",
+    405,
+    "This address does not take this method.",
+    "Use a method that the Allow header names.",
+)
+TOO_LARGE = Kind("body-too-large", 413, "The body is too large.", "Send less than the limit.")
+NOT_JSON = Kind(
+    "unsupported-media-type",
+    415,
+    "The body is not sent as JSON.",
+    "Send the header Content-Type: application/json.",
+)
+INVALID = Kind(
+    "invalid-request",
+    422,
+    "The request holds something impossible.",
+    "Each entry of errors names the field, the value, its unit and the remedy.",
+)
+INTERNAL = Kind(
+    "internal-error",
+    500,
+    "The service failed.",
+    "Not the sender's fault. The request id finds the cause in the service's log.",
+)
+NOT_CONVERGED = Kind(
+    "not-converged",
+    500,
+    "The solver stopped short of its tolerance.",
+    "Not the sender's fault: every admitted case should be solved. Please report the case.",
+)
+OVERLOADED = Kind(
+    "overloaded",
+    503,
+    "The service is busy.",
+    "Send the same request again after the time that Retry-After names.",
+)
+NOT_READY = Kind(
+    "not-ready", 503, "The service is not ready yet.", "Ask again in a moment; start takes seconds."
+)
+
+KINDS = {
+    kind.name: kind
+    for kind in (
+        MALFORMED,
+        BAD_REQUEST,
+        NOT_FOUND,
+        WRONG_METHOD,
+        TOO_LARGE,
+        NOT_JSON,
+        INVALID,
+        INTERNAL,
+        NOT_CONVERGED,
+        OVERLOADED,
+        NOT_READY,
+    )
+}
+"""Every kind of failure, by the end of its ``type``."""
+
+
+class ProblemEntry(BaseModel):
+    """One thing that is wrong with the request."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    pointer: str = Field(description="JSON Pointer into the request body; empty for the whole.")
+    field: str = Field(description="The same place, as it is written in most languages.")
+    value: str | float | int | bool | list[Any] | None = Field(
+        description="What was given; null for objects, long lists and what is missing."
+    )
+    unit: str | None = Field(description="Unit of the field; null where it has none.")
+    detail: str = Field(description="What is wrong.")
+    remedy: str = Field(description="What to give instead.")
+    code: str = Field(description="Stable identifier of what is wrong.")
+
+
+class ProblemDetails(BaseModel):
+    """RFC 9457 problem details: the one shape of every failure."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    type: str = Field(description="Stable identifier, and where to read about it.")
+    title: str = Field(description="The kind of failure, always the same for one type.")
+    status: int = Field(description="HTTP status.")
+    detail: str = Field(description="What happened this time.")
+    instance: str = Field(description="The address that was asked.")
+    request_id: str = Field(description="Also in the X-Request-ID header.")
+    errors: list[ProblemEntry] = Field(description="What is wrong, one by one; may be empty.")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing that is wrong, where ``path`` leads through the body."""
+
+    path: tuple[str | int, ...]
+    code: str
+    detail: str
+    remedy: str
+    value: object = None
+    unit: str | None = None
+
+    @property
+    def pointer(self) -> str:
+        """JSON Pointer (RFC 6901)."""
+        parts = (str(part).replace("~", "~0").replace("/", "~1") for part in self.path)
+        return "".join(f"/{part}" for part in parts)
+
+    @property
+    def field(self) -> str:
+        """Dotted path with indices in brackets."""
+        text = ""
+        for part in self.path:
+            text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else part
+        return text
+
+    def sentence(self) -> str:
+        """The whole entry as text for people."""
+        place = f"{self.field}: " if self.path else ""
+        return f"{place}{self.detail} {self.remedy}"
+
+    def as_json(self) -> dict[str, Any]:
+        """The entry as it leaves."""
+        return {
+            "pointer": clean(self.pointer),
+            "field": clean(self.field),
+            "value": shown(self.value),
+            "unit": self.unit,
+            "detail": clean(self.detail),
+            "remedy": clean(self.remedy),
+            "code": self.code,
+        }
+
+
+@dataclass
+class ProblemParts:
+    """A failure before it is dressed for HTTP."""
+
+    kind: Kind
+    detail: str
+    entries: Sequence[Entry] = ()
+    headers: Mapping[str, str] = field(default_factory=dict[str, str])
+
+
+class Problem(HTTPException):
+    """A failure with its kind; an ``HTTPException`` so that the framework lets it through."""
+
+    def __init__(
+        self,
+        kind: Kind,
+        detail: str,
+        *,
+        entries: Sequence[Entry] = (),
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
+        super().__init__(status_code=kind.status, detail=detail, headers=dict(headers or {}))
+        self.parts = ProblemParts(kind, detail, entries, headers or {})
+
+    @classmethod
+    def of(cls, parts: ProblemParts) -> Problem:
+        """The exception for a failure that is already put together."""
+        return cls(parts.kind, parts.detail, entries=parts.entries, headers=parts.headers)
+
+
+def problem_of_status(status: int, detail: str, headers: Mapping[str, str] | None) -> ProblemParts:
+    """Dress a framework's own failure."""
+    named = {kind.status: kind for kind in (BAD_REQUEST, NOT_FOUND, WRONG_METHOD, TOO_LARGE)}
+    kind = named.get(status)
+    if kind is None:
+        phrase = HTTPStatus(status).phrase
+        kind = Kind(phrase.lower().replace(" ", "-"), status, f"{phrase}.", "See detail.")
+    return ProblemParts(kind, detail, headers=headers or {})
+
+
+def problem_json(parts: ProblemParts, *, instance: str, request_id: str) -> dict[str, Any]:
+    """The body of a failure."""
+    return {
+        "type": TYPE_PREFIX + parts.kind.name,
+        "title": parts.kind.title,
+        "status": parts.kind.status,
+        "detail": clean(parts.detail),
+        "instance": clean(instance),
+        "request_id": request_id,
+        "errors": [entry.as_json() for entry in parts.entries],
+    }
+
+
+def problem_response(parts: ProblemParts, *, instance: str, request_id: str) -> Response:
+    """The failure as a response."""
+    body = problem_json(parts, instance=instance, request_id=request_id)
+    return Response(
+        json.dumps(body, ensure_ascii=False, allow_nan=False).encode(),
+        status_code=parts.kind.status,
+        headers=dict(parts.headers),
+        media_type=PROBLEM_MEDIA_TYPE,
+    )
+
+
+def shown(value: object) -> Any:
+    """What was given, fit to be sent back: short, and free of NaN."""
+    if isinstance(value, bool) or value is None:
+        return value
+    if isinstance(value, int):
+        return (
+            value if abs(value) < 2**53 else clean(f"{value:.6e}" if _is_float(value) else "huge")
+        )
+    if isinstance(value, float):
+        return value if math.isfinite(value) else str(value)
+    if isinstance(value, str):
+        return clean(value)
+    return [] if value == [] else None
+
+
+def clean(text: str) -> str:
+    """Text that can be written as UTF-8, cut to a sane length only by who calls."""
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def _is_float(value: int) -> bool:
+    try:
+        float(value)
+    except OverflowError:
+        return False
+    return True

@@ -1,0 +1,1 @@
+"""The addresses of the service: each converts, asks the model, and converts back."""

@@ -1,0 +1,64 @@
+"""``GET /v1/health`` and ``/v1/ready``, ``GET /v1/problems/{name}``."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from fastapi import APIRouter, Request
+from pydantic import BaseModel, Field
+
+from warmbranch_service import MODEL_VERSION
+from warmbranch_service.errors import KINDS, NOT_FOUND, NOT_READY, TYPE_PREFIX, Problem
+from warmbranch_service.strict_json import problem_responses
+
+router = APIRouter(tags=["service"])
+
+
+class Health(BaseModel):
+    """The process answers."""
+
+    status: Literal["ok"]
+    model_version: str = Field(description="Version of the model that answers.")
+
+
+class Ready(BaseModel):
+    """The service takes work."""
+
+    status: Literal["ready"]
+
+
+class ProblemKind(BaseModel):
+    """One kind of failure."""
+
+    type: str = Field(description="Stable identifier, as in the field type of a failure.")
+    title: str
+    status: int
+    meaning: str
+
+
+@router.get("/v1/health", summary="Whether the process answers")
+async def health() -> Health:
+    """Tell that the process is alive; touches nothing else."""
+    return Health(status="ok", model_version=MODEL_VERSION)
+
+
+@router.get("/v1/ready", summary="Whether the service takes work", responses=problem_responses(503))
+async def ready(request: Request) -> Ready:
+    """Tell that tables are loaded and one case was solved."""
+    if not request.app.state.readiness.is_ready:
+        raise Problem(NOT_READY, request.app.state.readiness.reason, headers={"retry-after": "1"})
+    return Ready(status="ready")
+
+
+@router.get(
+    "/v1/problems/{name}", summary="What a kind of failure means", responses=problem_responses(404)
+)
+async def problem(name: str) -> ProblemKind:
+    """Explain the field ``type`` of a failure."""
+    kind = KINDS.get(name)
+    if kind is None:
+        known = ", ".join(KINDS)
+        raise Problem(NOT_FOUND, f"There is no such kind of failure. Known are: {known}.")
+    return ProblemKind(
+        type=TYPE_PREFIX + kind.name, title=kind.title, status=kind.status, meaning=kind.meaning
+    )

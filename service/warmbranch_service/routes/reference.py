@@ -1,0 +1,139 @@
+"""``GET /v1/reference``: the names that a case may use, with their numbers and sources."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from pydantic import Field
+from starlette.requests import Request
+from starlette.responses import Response
+
+from warmbranch.combustion import AIR, FUELS, air_fuel_ratio
+from warmbranch.constants import ICE_POINT
+from warmbranch.gas import SPECIES
+from warmbranch.materials import METALS
+from warmbranch.surfaces import SURFACES
+from warmbranch_service.answer import celsius_or_none, digits
+from warmbranch_service.schemas.fields import AnswerModel
+
+router = APIRouter(tags=["model"])
+
+
+class Point(AnswerModel):
+    """One handbook value."""
+
+    temperature_degC: float = Field(json_schema_extra={"x-unit": "degC"})
+    value: float = Field(description="In the unit of the list's name.")
+
+
+class MaterialAnswer(AnswerModel):
+    """One metal."""
+
+    name: str
+    density_kg_m3: float = Field(json_schema_extra={"x-unit": "kg/m3"})
+    conductivity_W_mK: list[Point] = Field(json_schema_extra={"x-unit": "W/mK"})
+    heat_capacity_J_kgK: list[Point] = Field(json_schema_extra={"x-unit": "J/kgK"})
+    limit_degC: float | None = Field(
+        description="Usual limit of long service in air; null if not known.",
+        json_schema_extra={"x-unit": "degC"},
+    )
+    source: str
+
+
+class SurfaceAnswer(AnswerModel):
+    """One kind of skin."""
+
+    name: str
+    emissivity: float = Field(
+        description="Total, for the heat balance.", json_schema_extra={"x-unit": "1"}
+    )
+    longwave_emissivity: float = Field(
+        description="8 to 14 µm, for infrared thermometers.", json_schema_extra={"x-unit": "1"}
+    )
+    emissivity_from: float = Field(
+        description="Lowest met in practice.", json_schema_extra={"x-unit": "1"}
+    )
+    emissivity_to: float = Field(
+        description="Highest met in practice.", json_schema_extra={"x-unit": "1"}
+    )
+    source: str
+
+
+class FuelAnswer(AnswerModel):
+    """One fuel, as C H_y O_z."""
+
+    name: str
+    hydrogen_per_carbon: float = Field(json_schema_extra={"x-unit": "1"})
+    oxygen_per_carbon: float = Field(json_schema_extra={"x-unit": "1"})
+    air_fuel_ratio: float = Field(
+        description="Mass of dry air that just burns unit mass.", json_schema_extra={"x-unit": "1"}
+    )
+    source: str
+
+
+class ReferenceAnswer(AnswerModel):
+    """Everything that has a name in a case."""
+
+    materials: list[MaterialAnswer]
+    surfaces: list[SurfaceAnswer]
+    fuels: list[FuelAnswer]
+    gases: list[str] = Field(description="Names that mole_fractions may use.")
+    air: str = Field(description="Name that stands for no fuel at all.")
+
+
+@router.get(
+    "/v1/reference",
+    summary="Materials, surfaces and fuels, with sources",
+    response_class=Response,
+    responses={200: {"model": ReferenceAnswer, "description": "The tables."}},
+)
+async def reference(request: Request) -> Response:
+    """List the names that a case may use."""
+    return Response(
+        reference_answer().model_dump_json().encode(),
+        media_type="application/json",
+        headers={"cache-control": "public, max-age=3600"},
+    )
+
+
+def reference_answer() -> ReferenceAnswer:
+    """The tables of the physics, in the units of the service."""
+    return ReferenceAnswer(
+        materials=[
+            MaterialAnswer(
+                name=name,
+                density_kg_m3=record.density,
+                conductivity_W_mK=_points(record.conductivity_points),
+                heat_capacity_J_kgK=_points(record.heat_capacity_points),
+                limit_degC=celsius_or_none(record.limit_temperature, 1),
+                source=record.source,
+            )
+            for name, record in METALS.items()
+        ],
+        surfaces=[
+            SurfaceAnswer(
+                name=name,
+                emissivity=record.emissivity,
+                longwave_emissivity=record.longwave_emissivity,
+                emissivity_from=record.low,
+                emissivity_to=record.high,
+                source=record.source,
+            )
+            for name, record in SURFACES.items()
+        ],
+        fuels=[
+            FuelAnswer(
+                name=name,
+                hydrogen_per_carbon=digits(fuel.hydrogen, 4),
+                oxygen_per_carbon=digits(fuel.oxygen, 4),
+                air_fuel_ratio=digits(air_fuel_ratio(name), 4),
+                source=fuel.source,
+            )
+            for name, fuel in FUELS.items()
+        ],
+        gases=list(SPECIES),
+        air=AIR,
+    )
+
+
+def _points(points: tuple[tuple[float, float], ...]) -> list[Point]:
+    return [Point(temperature_degC=round(t - ICE_POINT, 2), value=value) for t, value in points]
