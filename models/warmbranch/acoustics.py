@@ -7,12 +7,15 @@ profile and a gas are all that this module is told.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
+from warmbranch import kernel
 from warmbranch.batch import Batched, BoolArray, ComplexArray, FloatArray
 from warmbranch.gas import MixtureTable
-from warmbranch.viscothermal import series_impedance, shunt_admittance
+from warmbranch.viscothermal import line, wall_layers
 
 CELLS = 32
 """Cells of the default duct. Within a cell the gas is uniform, at the cell's means."""
@@ -54,6 +57,29 @@ class Duct(Batched):
     mouth_inertance: FloatArray
     wall_losses: BoolArray
 
+    @cached_property
+    def columns(self) -> _Columns:
+        """The cells with the design in the middle, as broadcasting over frequencies wants."""
+
+        def column(value: FloatArray) -> FloatArray:
+            return np.ascontiguousarray(value.T)[:, :, None]
+
+        density, bulk, prandtl = (
+            column(value) for value in (self.density, self.bulk_modulus, self.prandtl)
+        )
+        radius, lossy = self.radius[None, :, None], self.wall_losses[None, :, None]
+        length = column(self.cell_length)
+        return _Columns(
+            density=density,
+            bulk_modulus=bulk,
+            layers=wall_layers(density, column(self.viscosity), prandtl, radius, lossy),
+            thermal=column(self.heat_capacity_ratio) - 1,
+            radius=radius,
+            length=length,
+            inertance=length * column(self.inertance_ratio),
+            skew=column(self.skew),
+        )
+
     @property
     def area(self) -> FloatArray:
         """Section of the bore, (designs,), m²."""
@@ -68,6 +94,19 @@ class Duct(Batched):
     def mouth_impedance(self) -> FloatArray:
         """Characteristic impedance ρ c / S of the first cell, (designs,), Pa s/m³."""
         return np.sqrt(self.density[:, 0] * self.bulk_modulus[:, 0]) / self.area
+
+
+class _Columns(NamedTuple):
+    """A duct's cells as the matrices want them, (cells, designs, 1), but for ``layers``."""
+
+    density: FloatArray
+    bulk_modulus: FloatArray
+    layers: FloatArray
+    thermal: FloatArray
+    radius: FloatArray
+    length: FloatArray
+    inertance: FloatArray
+    skew: FloatArray
 
 
 def duct(
@@ -147,7 +186,9 @@ def duct(
     )
 
 
-def uniform_duct(like: Duct, gas: MixtureTable, temperature: FloatArray, pressure: FloatArray) -> Duct:
+def uniform_duct(
+    like: Duct, gas: MixtureTable, temperature: FloatArray, pressure: FloatArray
+) -> Duct:
     """The same duct filled with gas of one temperature, (designs,), K."""
     hot = temperature[:, None]
     state = gas.evaluate(hot)
@@ -194,10 +235,12 @@ def input_impedance(duct: Duct, frequency: FloatArray) -> ComplexArray:
     Exact solutions of the duct with a linear temperature gradient [Sujith1995], with order of
     convergence, in tests/models/test_acoustics.py.
     """
+    compiled = kernel.at_hand(len(duct))
+    if compiled is not None:
+        return kernel.mouth_impedance(compiled, duct, frequency)
+    # At the cap U = 0, so the first column of the chain is (p, U) at the mouth for p = 1.
     pressure_gain, _, velocity_gain, _ = _chain(_cell_matrices(duct, frequency))
-    # At the cap U = 0, so the first column of the chain is (p, U) at the mouth for p = 1 there.
-    omega = 2 * np.pi * frequency
-    return pressure_gain / velocity_gain + 1j * omega * duct.mouth_inertance[:, None]
+    return pressure_gain / velocity_gain + 2j * np.pi * frequency * duct.mouth_inertance[:, None]
 
 
 def standing_wave(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
@@ -250,38 +293,24 @@ def _cell_matrices(
     duct: Duct, frequency: FloatArray
 ) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
     """Transfer matrices (p, U) mouth side ← (p, U) cap side; each (cells, designs, frequencies)."""
-    cell = (
-        duct.density, duct.bulk_modulus, duct.viscosity, duct.heat_capacity_ratio,
-        duct.prandtl, duct.cell_length, duct.inertance_ratio, duct.skew,
-    )  # fmt: skip
-    density, bulk, viscosity, ratio, prandtl, length, inertance, skew = (
-        value.T[:, :, None] for value in cell
-    )
+    cell = duct.columns
     f = frequency[None]
-    radius = duct.radius[None, :, None]
-    lossy = duct.wall_losses[None, :, None]
-    if np.any(lossy):
-        impedance = series_impedance(f, density, viscosity, radius)
-        admittance = shunt_admittance(f, bulk, ratio, density, viscosity, prandtl, radius)
-    if not np.all(lossy):
-        area, omega = np.pi * radius**2, 2 * np.pi * f
-        ideal_impedance = 1j * omega * density / area
-        ideal_admittance = 1j * omega * area / bulk
-        if np.any(lossy):
-            impedance = np.where(lossy, impedance, ideal_impedance)
-            admittance = np.where(lossy, admittance, ideal_admittance)
-        else:
-            impedance, admittance = ideal_impedance, ideal_admittance
-    impedance = impedance * (inertance * length)
-    admittance = admittance * length
+    impedance, admittance = line(
+        f, cell.density, cell.bulk_modulus, cell.layers, cell.thermal, cell.radius
+    )
+    impedance *= cell.inertance
+    admittance *= cell.length
     # Fourth-order Magnus expansion: the commutator of inertance and compliance is diagonal.
     squared = impedance * admittance
-    tilt = squared * skew
-    phase = np.sqrt(squared + tilt**2)
+    tilt = squared * cell.skew
+    phase = np.sqrt(squared + tilt * tilt)
     grown = np.exp(phase)
     shrunk = 1 / grown
-    even, odd = (grown + shrunk) / 2, (grown - shrunk) / (2 * phase)
-    return even + tilt * odd, impedance * odd, admittance * odd, even - tilt * odd
+    even, odd = (grown + shrunk) * 0.5, (grown - shrunk) / (2 * phase)
+    tilt *= odd
+    impedance *= odd
+    admittance *= odd
+    return even + tilt, impedance, admittance, even - tilt
 
 
 def _chain(
@@ -290,10 +319,7 @@ def _chain(
     """Product of the cells' matrices, pairs first: a few operations on large arrays."""
     a, b, c, d = matrices
     while len(a) > 1:
-        if len(a) % 2:
-            tail = tuple(m[-1:] for m in (a, b, c, d))
-        else:
-            tail = None
+        tail = tuple(m[-1:] for m in (a, b, c, d)) if len(a) % 2 else None
         even = len(a) // 2 * 2
         a1, b1, c1, d1 = (m[:even:2] for m in (a, b, c, d))
         a2, b2, c2, d2 = (m[1:even:2] for m in (a, b, c, d))

@@ -81,9 +81,9 @@ def outside_loss(system: Linearised) -> tuple[FloatArray, FloatArray]:
     same banded system.
     """
     conductance = system.wrap_conductance
-    if np.all(np.isinf(conductance)):
-        return system.skin_loss, system.skin_slope
     bare = np.isinf(conductance)
+    if bare.all():
+        return system.skin_loss, system.skin_slope
     finite = np.where(bare, 1.0, conductance)
     share = np.where(bare, 1.0, finite / (finite + system.skin_slope))
     through = np.where(bare, system.skin_loss, finite * system.wall_over_skin)
@@ -94,6 +94,8 @@ def skin_change(system: Linearised, wall_change: FloatArray) -> FloatArray:
     """Change of the skin's temperature that goes with a change of the wall's, K."""
     conductance = system.wrap_conductance
     bare = np.isinf(conductance)
+    if bare.all():
+        return wall_change
     finite = np.where(bare, 1.0, conductance)
     unbalanced = system.skin_loss - finite * system.wall_over_skin
     wrapped = (finite * wall_change - unbalanced) / (finite + system.skin_slope)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import fields
+from functools import cache
 from typing import Any, Self, cast
 
 import numpy as np
@@ -25,20 +26,25 @@ class Batched:
     """
 
     def __post_init__(self) -> None:
+        sizes: set[int] = set()
         for name, value in self._items():
             if not isinstance(value, (Batched, tuple)):
-                array = np.asarray(value)
-                array = array if array.dtype == np.bool_ else array.astype(np.float64, copy=False)
-                object.__setattr__(self, name, np.atleast_1d(array))
-        size = max(len(value) for _, value in self._items())
+                value = _promoted(value)
+                object.__setattr__(self, name, value)
+            sizes.add(len(value))
+        if len(sizes) > 1:
+            self._match(max(sizes))
+
+    def __len__(self) -> int:
+        return len(getattr(self, _names(type(self))[0]))
+
+    def _match(self, size: int) -> None:
+        """Repeat fields of one design until all have ``size``."""
         for name, value in self._items():
             if len(value) not in (1, size):
                 raise ValueError(f"{type(self).__name__}.{name}: {len(value)} designs, not {size}")
             if len(value) != size:
                 object.__setattr__(self, name, _repeat(value, size))
-
-    def __len__(self) -> int:
-        return len(next(value for _, value in self._items()))
 
     def take(self, index: NDArray[np.intp] | NDArray[np.bool_] | slice) -> Self:
         """Select designs.
@@ -59,14 +65,23 @@ class Batched:
     def concatenate(cls, batches: Sequence[Self]) -> Self:
         """Join batches along the design axis."""
         return cls(
-            **{
-                item.name: _join([getattr(batch, item.name) for batch in batches])
-                for item in fields(cast("Any", cls))
-            }
+            **{name: _join([getattr(batch, name) for batch in batches]) for name in _names(cls)}
         )
 
     def _items(self) -> list[tuple[str, Any]]:
-        return [(item.name, getattr(self, item.name)) for item in fields(cast("Any", self))]
+        return [(name, getattr(self, name)) for name in _names(type(self))]
+
+
+@cache
+def _names(kind: type[Batched]) -> tuple[str, ...]:
+    return tuple(item.name for item in fields(cast("Any", kind)))
+
+
+def _promoted(value: Any) -> NDArray[Any]:
+    array = np.asarray(value)
+    if array.dtype != np.bool_ and array.dtype != np.float64:
+        array = array.astype(np.float64)
+    return array if array.ndim else array[None]
 
 
 def _take(value: Any, chosen: NDArray[np.intp]) -> Any:

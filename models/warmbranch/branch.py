@@ -109,9 +109,9 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES) -> Answer:
     profile = solve_steady(balance, wall)
     mouth = _Mouth.of(case, gas)
     duct = _duct(case, gas, profile, mouth)
-    found = resonance.resonances(duct)
+    found, quality = resonance.resonances(duct)
     if np.any(case.main_pipe.incident_pressure > 0):
-        profile, duct, found = _with_pulsation(
+        profile, duct, found, quality = _with_pulsation(
             case, gas, air, speed, wall, mouth, profile, duct, found, nodes
         )
 
@@ -125,12 +125,10 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES) -> Answer:
         main_speed=speed,
         main_sound_speed=mouth.main_sound_speed,
         resonance=found,
-        quality_factor=resonance.quality_factor(duct, found[:, 0]),
+        quality_factor=quality[:, 0],
         transit_time=resonance.transit_time_estimate(duct),
         one_temperature=resonance.one_temperature_estimate(case.branch.length, hot),
-        effective_temperature=resonance.effective_temperature(
-            duct, gas, pressure, found[:, 0], profile.gas.mean(axis=1)
-        ),
+        effective_temperature=resonance.effective_temperature(duct, gas, pressure, found[:, 0]),
         mouth_correction=mouth.correction,
         length=case.branch.length,
         dew_point=dew_point(case.gas, pressure),
@@ -191,7 +189,7 @@ def _with_pulsation(
     duct: Duct,
     found: FloatArray,
     nodes: int,
-) -> tuple[TemperatureProfile, Duct, FloatArray]:
+) -> tuple[TemperatureProfile, Duct, FloatArray, FloatArray]:
     """Repeat heat and sound until the mixing by pulsation belongs to the sound it makes.
 
     The tone is held at the first resonance, where pulsation is strongest.
@@ -222,10 +220,11 @@ def _with_pulsation(
         )
         profile = solve_steady(balance, wall, guess=profile)
         duct = _duct(case, gas, profile, mouth)
-        last, found = frequency, resonance.resonances(duct)
+        last = frequency
+        found, quality = resonance.resonances(duct)
         change = float(np.nanmax(np.abs(found[:, 0] / last - 1), initial=0.0))
         if change < PULSATION_TOLERANCE:
-            return profile, duct, found
+            return profile, duct, found, quality
     raise NotConvergedError(
         "Heat loss and mixing by pulsation did not agree.",
         designs=tuple(range(len(case))),

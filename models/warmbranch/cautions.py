@@ -74,9 +74,7 @@ def findings(answer: Answer) -> tuple[tuple[Finding, ...], ...]:
     """All findings, one tuple a design."""
     films = _film_ranges(answer)
     leaks = leak_shift(answer)
-    return tuple(
-        tuple(_of_design(answer, i, films, float(leaks[i]))) for i in range(len(answer))
-    )
+    return tuple(tuple(_of_design(answer, i, films, float(leaks[i]))) for i in range(len(answer)))
 
 
 def leak_shift(answer: Answer) -> FloatArray:
@@ -100,9 +98,7 @@ def leak_shift(answer: Answer) -> FloatArray:
     pressure, _ = acoustics.standing_wave(duct, known)
     relative = np.abs(pressure / pressure[:, -1:]) ** 2
     squared = (relative[:, 1:] + relative[:, :-1]) / 2
-    compliance = np.sum(
-        squared * duct.area[:, None] * duct.cell_length / duct.bulk_modulus, axis=1
-    )
+    compliance = np.sum(squared * duct.area[:, None] * duct.cell_length / duct.bulk_modulus, axis=1)
     hole = np.pi / 4 * LEAK_DIAMETER**2
     depth = answer.case.branch.cap_thickness + 1.7 * LEAK_DIAMETER / 2
     inertance = duct.density[:, -1] * depth / hole

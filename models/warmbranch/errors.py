@@ -39,7 +39,7 @@ class InputError(WarmbranchError):
 
 
 class GeometryError(InputError):
-    """Sizes that make no pipe: a wall thicker than the bore allows, a bend tighter than the tube."""
+    """Sizes that make no pipe: a wall that leaves no bore, a bend tighter than the tube."""
 
 
 class PropertyRangeError(InputError):

@@ -143,7 +143,7 @@ class MixtureTable:
     viscosity), design, piece of the spline.
     """
 
-    __slots__ = ("_coefficients", "_first_piece", "_flat", "_pieces", "gas_constant")
+    __slots__ = ("_coefficients", "_first_piece", "_flat", "_packed", "_pieces", "gas_constant")
 
     def __init__(self, coefficients: FloatArray, gas_constant: FloatArray) -> None:
         self._coefficients = np.ascontiguousarray(coefficients)
@@ -151,6 +151,20 @@ class MixtureTable:
         self._flat = self._coefficients.reshape(4, 3, -1)
         self._first_piece: NDArray[np.intp] = np.arange(len(gas_constant))[:, None] * self._pieces
         self.gas_constant = gas_constant
+        self._packed: FloatArray | None = None
+
+    @property
+    def packed(self) -> FloatArray:
+        """The coefficients as compiled loops want them, (designs, pieces, 3 properties × 4)."""
+        if self._packed is None:
+            by_piece = self._coefficients.transpose(2, 3, 1, 0)
+            self._packed = np.ascontiguousarray(by_piece).reshape(len(self), self._pieces, 12)
+        return self._packed
+
+    @property
+    def grid(self) -> tuple[float, float]:
+        """Lowest temperature of the table and its step, K."""
+        return _grid()
 
     @classmethod
     def of(cls, composition: Composition) -> MixtureTable:

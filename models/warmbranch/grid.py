@@ -6,11 +6,11 @@ import numpy as np
 
 from warmbranch.batch import FloatArray
 
-DEFAULT_NODES = 129
-"""Nodes of the default grid: 128 intervals. Chosen on measured accuracy; see DEVELOPERS.md."""
+DEFAULT_NODES = 161
+"""Nodes of the default grid, chosen on measured accuracy: see DEVELOPERS.md."""
 
 
-DENSITY = 32.0
+DENSITY = 12.0
 """Decay lengths that evenly spread nodes of the mouth's spacing would cover; by measurement the
 one that serves both steep and gentle profiles best."""
 
@@ -19,7 +19,7 @@ def graded(length: FloatArray, first_scale: FloatArray, nodes: int) -> FloatArra
     r"""Exponentially graded positions from mouth to cap.
 
     .. math:: x(s) = L\,\frac{e^{\beta s} - 1}{e^{\beta} - 1},\quad
-              \left.\frac{dx}{ds}\right|_0 = \min(L, 32\,\delta)
+              \left.\frac{dx}{ds}\right|_0 = \min(L, 12\,\delta)
 
     The grading depends on the design, never on the number of nodes, so refinement keeps the map
     and a second-order scheme shows its order.

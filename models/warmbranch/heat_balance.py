@@ -13,15 +13,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from warmbranch.batch import FloatArray
+from warmbranch.batch import BoolArray, FloatArray
 from warmbranch.case import Case
 from warmbranch.films import OutsideFilm
 from warmbranch.gas import GasState, MixtureTable
 from warmbranch.mixing import Diffusivity, buoyant_counterflow
+from warmbranch.nusselt import NUSSELT_LAMINAR
 from warmbranch.radiation import radiative_flux
-
-LAMINAR_NUSSELT = 3.66
-"""Developed laminar flow in a round pipe at constant wall temperature; the stagnant bound."""
 
 
 class Linearised(NamedTuple):
@@ -50,6 +48,10 @@ class Linearised(NamedTuple):
     wrap_conductance: FloatArray
     wall_over_skin: FloatArray
 
+    def take(self, index: BoolArray) -> Linearised:
+        """The system of some of the designs."""
+        return Linearised(*(part[index] for part in self))
+
 
 @dataclass(frozen=True)
 class HeatBalance:
@@ -73,7 +75,7 @@ class HeatBalance:
     x: FloatArray
     forced_diffusivity: FloatArray
 
-    def take(self, index: FloatArray) -> HeatBalance:
+    def take(self, index: BoolArray) -> HeatBalance:
         """The balance of some of the designs."""
         chosen = np.arange(len(self.case))[index]
         return HeatBalance(
@@ -111,7 +113,7 @@ class HeatBalance:
     @cached_property
     def skin_area(self) -> FloatArray:
         """Outer surface of each control volume, over the wrap if any, the cap's included, m²."""
-        diameter = self._skin_diameter
+        diameter = self.skin_diameter
         area = np.pi * diameter[:, None] * self.width
         area[:, -1] += np.pi / 4 * diameter**2
         return area
@@ -125,7 +127,7 @@ class HeatBalance:
                 2
                 * np.pi
                 * covering.wrap_conductivity
-                / np.log(self._skin_diameter / branch.outside_diameter)
+                / np.log(self.skin_diameter / branch.outside_diameter)
             )
             on_cap = (
                 np.pi
@@ -139,18 +141,13 @@ class HeatBalance:
         return conductance
 
     @cached_property
-    def wrapped(self) -> FloatArray:
-        """Which designs wear a wrap, (designs, 1) bool."""
-        return (self.case.covering.wrap_thickness > 0)[:, None]
-
-    @cached_property
     def film(self) -> OutsideFilm:
         """Convection outside."""
         case = self.case
         return OutsideFilm(
             self.air,
             case.surroundings,
-            outside_diameter=self._skin_diameter,
+            outside_diameter=self.skin_diameter,
             length=case.branch.length,
             rise=case.branch.rise,
             factor=case.closures.outer_film_factor,
@@ -160,9 +157,7 @@ class HeatBalance:
     def linearise(self, gas: FloatArray, wall: FloatArray, skin: FloatArray) -> Linearised:
         """Residuals and slopes at the given temperatures, each (designs, nodes), K."""
         case = self.case
-        bore = case.branch.bore[:, None]
-        bore_area = case.branch.bore_area[:, None]
-        wall_area = case.branch.wall_area[:, None]
+        per_gas, per_wall = self._bore_area / self.spacing, self._wall_area / self.spacing
         state = self.gas.evaluate(gas)
         volumetric, volumetric_slope = self._volumetric_heat_capacity(state, gas)
         gradient = np.diff(gas, axis=1) / self.spacing
@@ -185,9 +180,10 @@ class HeatBalance:
         own_right = (
             state.conductivity_slope[:, 1:] + volumetric_slope[:, 1:] * mixing.value
         ) / 2 + volumetric_face * by_right
-        flux = -bore_area * conductivity * gradient
-        flux_left = -bore_area * (gradient * own_left - conductivity / self.spacing)
-        flux_right = -bore_area * (gradient * own_right + conductivity / self.spacing)
+        fall = -self._bore_area * gradient
+        through = per_gas * conductivity
+        flux = fall * conductivity
+        flux_left, flux_right = fall * own_left + through, fall * own_right - through
         excess = gas - wall
         given = exchange * excess
         given_left, given_right = given_left * excess, given_right * excess
@@ -196,12 +192,12 @@ class HeatBalance:
         # Wall: conduction through the faces.
         steel = _face(wall)
         metal = case.metal
-        wall_gradient = np.diff(wall, axis=1) / self.spacing
+        wall_fall = -per_wall * np.diff(wall, axis=1)
         wall_conductivity = metal.conductivity(steel)
-        bent = wall_gradient * metal.conductivity_slope(steel) / 2
-        wall_flux = -wall_area * wall_conductivity * wall_gradient
-        wall_flux_left = -wall_area * (bent - wall_conductivity / self.spacing)
-        wall_flux_right = -wall_area * (bent + wall_conductivity / self.spacing)
+        bent = wall_fall * metal.conductivity_slope(steel) / 2
+        wall_through = per_wall * wall_conductivity
+        wall_flux = wall_fall * wall_conductivity
+        wall_flux_left, wall_flux_right = bent + wall_through, bent - wall_through
 
         convection, convection_slope = self.film.flux(skin)
         radiation, radiation_slope = radiative_flux(
@@ -209,9 +205,9 @@ class HeatBalance:
             case.surroundings.radiant_temperature[:, None],
             case.covering.emissivity[:, None],
         )
-        divergence, left, here, right = _divergence(flux, flux_left, flux_right, bore)
+        divergence, left, here, right = _divergence(flux, flux_left, flux_right)
         wall_divergence, wall_left, wall_here, wall_right = _divergence(
-            wall_flux, wall_flux_left, wall_flux_right, bore
+            wall_flux, wall_flux_left, wall_flux_right
         )
         return Linearised(
             gas=divergence + given,
@@ -233,28 +229,60 @@ class HeatBalance:
         )
 
     @cached_property
-    def _skin_diameter(self) -> FloatArray:
+    def has_buoyancy(self) -> bool:
+        """Whether any design mixes by buoyancy."""
+        return bool(np.any(self.buoyancy))
+
+    @cached_property
+    def _bore(self) -> FloatArray:
+        return self.case.branch.bore[:, None]
+
+    @cached_property
+    def _bore_area(self) -> FloatArray:
+        return self.case.branch.bore_area[:, None]
+
+    @cached_property
+    def _wall_area(self) -> FloatArray:
+        return self.case.branch.wall_area[:, None]
+
+    @cached_property
+    def _density_times_temperature(self) -> FloatArray:
+        """p/R of the ideal gas, kg K/m³."""
+        return (self.case.surroundings.pressure / self.gas.gas_constant)[:, None]
+
+    @cached_property
+    def _forced_face(self) -> FloatArray:
+        return _face(self.forced_diffusivity)
+
+    @cached_property
+    def _fixed_film(self) -> tuple[FloatArray, BoolArray] | None:
+        fixed = self.case.closures.fixed_inner_film[:, None]
+        given = ~np.isnan(fixed)
+        return (fixed, given) if np.any(given) else None
+
+    @cached_property
+    def skin_diameter(self) -> FloatArray:
+        """Outside diameter over the wrap, if any, (designs,), m."""
         return self.case.branch.outside_diameter + 2 * self.case.covering.wrap_thickness
 
     def _volumetric_heat_capacity(
         self, state: GasState, gas: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
         """ρ c_p of an ideal gas at the ambient pressure, J/(m³ K), and its slope."""
-        pressure = self.case.surroundings.pressure
-        density = (pressure / self.gas.gas_constant)[:, None] / gas
+        density = self._density_times_temperature / gas
         value = density * state.heat_capacity
         return value, density * state.heat_capacity_slope - value / gas
 
     def _mixing(self, state: GasState, gas: FloatArray, gradient: FloatArray) -> Diffusivity:
         """All mixing at the faces."""
-        forced = _face(self.forced_diffusivity)
-        if not np.any(self.buoyancy):
+        forced = self._forced_face
+        if not self.has_buoyancy:
             still = np.zeros_like(forced)
             return Diffusivity(forced, still, still)
         temperature = _face(gas)
         viscosity, heat_capacity = _face(state.viscosity), _face(state.heat_capacity)
         conductivity = _face(state.conductivity)
-        density = (self.case.surroundings.pressure / self.gas.gas_constant)[:, None] / temperature
+        density = self._density_times_temperature / temperature
         # ν² α = μ² k / (ρ³ c_p), with ρ ∝ 1/T.
         property_slope = (
             _face(state.heat_capacity_slope) / heat_capacity
@@ -290,19 +318,18 @@ class HeatBalance:
         The film is ``3.66 k/d + St* ρ c_p D_mix/d``. On the cap's plate the buoyant counterflow,
         which must turn there, adds nothing to it.
         """
-        closures = self.case.closures
-        bore = self.case.branch.bore[:, None]
-        per_mixing = closures.stanton[:, None] / bore
+        bore = self._bore
+        per_mixing = self.case.closures.stanton[:, None] / bore
 
         def film_and_own_slope(diffusivity: FloatArray) -> tuple[FloatArray, FloatArray]:
-            film = LAMINAR_NUSSELT * state.conductivity / bore
-            own = LAMINAR_NUSSELT * state.conductivity_slope / bore
+            film = NUSSELT_LAMINAR * state.conductivity / bore
+            own = NUSSELT_LAMINAR * state.conductivity_slope / bore
             film = film + per_mixing * volumetric * diffusivity
             return film, own + per_mixing * volumetric_slope * diffusivity
 
         forced = self.forced_diffusivity
-        buoyant = bool(np.any(self.buoyancy))
-        diffusivity = forced + _node(mixing.value - _face(forced)) if buoyant else forced
+        buoyant = self.has_buoyancy
+        diffusivity = forced + _node(mixing.value - self._forced_face) if buoyant else forced
         film, here = film_and_own_slope(diffusivity)
         left, right = np.zeros_like(film), np.zeros_like(film)
         if buoyant:
@@ -315,9 +342,8 @@ class HeatBalance:
             here[:, 1:] += scaled[:, 1:] * by_right
             here[:, :-1] += scaled[:, :-1] * by_left
         cap, cap_slope = film_and_own_slope(forced) if buoyant else (film, here)
-        fixed = closures.fixed_inner_film[:, None]
-        if not np.all(np.isnan(fixed)):
-            is_fixed = ~np.isnan(fixed)
+        if self._fixed_film is not None:
+            fixed, is_fixed = self._fixed_film
             film, cap = (np.where(is_fixed, fixed, value) for value in (film, cap))
             left, here, right, cap_slope = (
                 np.where(is_fixed, 0.0, slope) for slope in (left, here, right, cap_slope)
@@ -343,11 +369,15 @@ def _node(face: FloatArray) -> FloatArray:
 
 
 def _divergence(
-    flux: FloatArray, by_left: FloatArray, by_right: FloatArray, like: FloatArray
+    flux: FloatArray, by_left: FloatArray, by_right: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """What leaves each node less what enters, with slopes to left, own and right node."""
-    end = np.zeros_like(like)
-    out, enter = np.hstack([flux, end]), np.hstack([end, flux])
-    out_here, out_right = np.hstack([by_left, end]), np.hstack([by_right, end])
-    in_left, in_here = np.hstack([end, by_left]), np.hstack([end, by_right])
-    return out - enter, -in_left, out_here - in_here, out_right
+    shape = (flux.shape[0], flux.shape[1] + 1)
+    divergence, left, here, right = (np.zeros(shape) for _ in range(4))
+    divergence[:, :-1] = flux
+    divergence[:, 1:] -= flux
+    left[:, 1:] -= by_left
+    right[:, :-1] = by_right
+    here[:, :-1] = by_left
+    here[:, 1:] -= by_right
+    return divergence, left, here, right

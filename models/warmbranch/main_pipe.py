@@ -6,12 +6,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from warmbranch import kernel
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.errors import NotConvergedError
-from warmbranch.films import OutsideFilm, nusselt_pipe
+from warmbranch.films import OutsideFilm
 from warmbranch.gas import MixtureTable
+from warmbranch.nusselt import nusselt_pipe
 from warmbranch.radiation import radiative_flux
 from warmbranch.surroundings import Surroundings
+
+STEP_TOLERANCE = 1e-5
+"""K. Newton's quadratic convergence leaves far less than this last step."""
+
+MOST_STEPS = 60
 
 
 @dataclass(frozen=True)
@@ -88,8 +95,30 @@ def wall_temperature(
     Raises
     ------
     NotConvergedError
-        If Newton's method has not met 1e-9 K in 60 steps.
+        If Newton's method has not met ``STEP_TOLERANCE`` in ``MOST_STEPS`` steps.
     """
+    supply = (inner_film(pipe, gas) * pipe.bore / pipe.outside_diameter)[:, None]
+    compiled = kernel.at_hand(len(pipe))
+    if compiled is not None:
+        wall, step = kernel.main_pipe_wall(
+            compiled, pipe, surroundings, air, supply[:, 0], STEP_TOLERANCE, MOST_STEPS
+        )
+    else:
+        wall, step = _balanced(pipe, surroundings, air, supply)
+    if np.any(step > STEP_TOLERANCE):
+        raise NotConvergedError(
+            "The main pipe's own heat balance did not converge.",
+            designs=tuple(int(i) for i in np.flatnonzero(step > STEP_TOLERANCE)),
+            residual=float(step.max()),
+            iterations=MOST_STEPS,
+        )
+    return np.where(np.isnan(pipe.skin_temperature), wall, pipe.skin_temperature)
+
+
+def _balanced(
+    pipe: MainPipe, surroundings: Surroundings, air: MixtureTable, supply: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Newton's method on the main pipe's balance: wall temperature and last step, K."""
     film = OutsideFilm(
         air,
         surroundings,
@@ -99,30 +128,20 @@ def wall_temperature(
         factor=np.ones(len(pipe)),
         fixed=np.full(len(pipe), np.nan),
     )
-    supply = (inner_film(pipe, gas) * pipe.bore / pipe.outside_diameter)[:, None]
     hot = pipe.gas_temperature[:, None]
     radiant = surroundings.radiant_temperature[:, None]
     around = np.stack([hot, surroundings.air_temperature[:, None], radiant])
     low, high = around.min(axis=0), around.max(axis=0)
     wall = (hot + surroundings.air_temperature[:, None]) / 2
     step = np.zeros_like(wall)
-    for _ in range(60):
+    for _ in range(MOST_STEPS):
         convection, convection_slope = film.flux(wall)
         radiation, radiation_slope = radiative_flux(wall, radiant, pipe.emissivity[:, None])
         residual = supply * (hot - wall) - convection - radiation
         # The balance is monotone in the wall temperature, so its root lies between the extremes.
-        new = np.clip(
-            wall + residual / (supply + convection_slope + radiation_slope), low, high
-        )
-        step = np.abs(new - wall)
-        wall = new
-        if np.all(step < 1e-9):
-            return np.where(
-                np.isnan(pipe.skin_temperature), wall[:, 0], pipe.skin_temperature
-            )
-    raise NotConvergedError(
-        "The main pipe's own heat balance did not converge.",
-        designs=tuple(int(i) for i in np.flatnonzero(step[:, 0] >= 1e-9)),
-        residual=float(step.max()),
-        iterations=60,
-    )
+        new = wall + residual / (supply + convection_slope + radiation_slope)
+        new = np.minimum(np.maximum(new, low), high)
+        step, wall = np.abs(new - wall), new
+        if (step < STEP_TOLERANCE).all():
+            break
+    return wall[:, 0], step[:, 0]

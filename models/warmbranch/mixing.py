@@ -26,6 +26,9 @@ Transfer 21 (1978) 701; 7/46080 for an adiabatic wall. Derived, see tests/models
 GENTLE_GRADIENT = 1.0
 """K/m. Below it the buoyant part fades linearly with the gradient, which keeps it smooth."""
 
+_TINY = 1e-300
+"""Keeps nothing over nothing at nothing."""
+
 
 class Diffusivity(NamedTuple):
     """A diffusivity and how it answers to the profile; each (designs, faces)."""
@@ -105,41 +108,59 @@ def buoyant_counterflow(
     An order-of-magnitude assumption. Free-fall mixing length after Cholemari & Arakeri,
     J. Fluid Mech. 621 (2009) 69, coefficient of order one, from memory.
     """
-    bore, rise, strength = bore[:, None], rise[:, None], strength[:, None]
+    value, by_gradient, by_temperature = counterflow(
+        temperature,
+        gradient,
+        kinematic_viscosity,
+        thermal_diffusivity,
+        property_slope,
+        bore[:, None],
+        rise[:, None],
+    )
+    strength = strength[:, None]
+    return Diffusivity(strength * value, strength * by_gradient, strength * by_temperature)
+
+
+def counterflow(
+    temperature: FloatArray,
+    gradient: FloatArray,
+    kinematic_viscosity: FloatArray,
+    thermal_diffusivity: FloatArray,
+    property_slope: FloatArray,
+    bore: FloatArray,
+    rise: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """:func:`buoyant_counterflow` element by element: value, slope in T', slope in T.
+
+    Written without branches, so that it serves arrays and, compiled, single numbers alike.
+    """
     across = GRAVITY * np.cos(rise) / temperature
     along = GRAVITY * np.abs(np.sin(rise)) / temperature
 
-    size, size_slope = _smooth_size(gradient)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        viscous = (
-            ISOTHERMAL_PERIMETER
-            * (across * size * (bore / 2) ** 4 / kinematic_viscosity) ** 2
-            / thermal_diffusivity
-        )
-        inertial = bore**2 * np.sqrt(np.maximum(across, 0.0) * size)
-        share = inertial / (viscous + inertial)  # of the viscous part in the harmonic mean
-        share = np.where(viscous + inertial > 0, share, 1.0)
-        level = viscous * share
-        exponent = 2.0 * share + 0.5 * (1 - share)
-        level_gradient = np.where(size > 0, level * exponent * size_slope / size, 0.0)
-    level_temperature = level * (share * (property_slope - 2 / temperature))
-    level_temperature -= level * (1 - share) * 0.5 / temperature
-
-    unstable = np.maximum(-gradient * np.sign(rise), 0.0)
-    up, up_slope = _smooth_size(unstable)
-    steep = bore**2 * np.sqrt(along * up)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        steep_gradient = np.where(up > 0, -np.sign(rise) * 0.5 * steep * up_slope / up, 0.0)
-    steep_temperature = -0.5 * steep / temperature
-    return Diffusivity(
-        strength * (level + steep),
-        strength * (level_gradient + steep_gradient),
-        strength * (level_temperature + steep_temperature),
+    size, size_slope = smooth_size(gradient)
+    speed = np.maximum(across, 0.0) * size
+    half_bore_squared = np.square(0.5 * bore)
+    rayleigh = speed * np.square(half_bore_squared) / kinematic_viscosity
+    viscous = ISOTHERMAL_PERIMETER * np.square(rayleigh) / thermal_diffusivity
+    inertial = 4 * half_bore_squared * np.sqrt(speed)
+    share = inertial / (viscous + inertial + _TINY)  # of the viscous part in the harmonic mean
+    level = viscous * share
+    level_gradient = level * (0.5 + 1.5 * share) * size_slope / (size + _TINY)
+    level_temperature = level * (
+        share * (property_slope - 2 / temperature) - (1 - share) * 0.5 / temperature
     )
 
+    towards = -np.sign(rise)
+    up, up_slope = smooth_size(np.maximum(gradient * towards, 0.0))
+    steep = 4 * half_bore_squared * np.sqrt(along * up)
+    steep_gradient = towards * 0.5 * steep * up_slope / (up + _TINY)
+    steep_temperature = -0.5 * steep / temperature
+    return level + steep, level_gradient + steep_gradient, level_temperature + steep_temperature
 
-def _smooth_size(gradient: FloatArray) -> tuple[FloatArray, FloatArray]:
+
+def smooth_size(gradient: FloatArray) -> tuple[FloatArray, FloatArray]:
     """``g²/√(g² + g0²)``, the size of a gradient with a smooth foot, and its slope."""
-    squared = gradient**2
-    root = np.sqrt(squared + GENTLE_GRADIENT**2)
-    return squared / root, gradient * (squared + 2 * GENTLE_GRADIENT**2) / root**3
+    squared = np.square(gradient)
+    root_squared = squared + GENTLE_GRADIENT**2
+    root = np.sqrt(root_squared)
+    return squared / root, gradient * (squared + 2 * GENTLE_GRADIENT**2) / (root_squared * root)

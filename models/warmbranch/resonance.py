@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from warmbranch import kernel
 from warmbranch.acoustics import Duct, input_impedance, uniform_duct
 from warmbranch.batch import ComplexArray, FloatArray
 from warmbranch.gas import MixtureTable
@@ -17,10 +18,16 @@ from warmbranch.gas import MixtureTable
 MODES = 3
 """Resonances reported."""
 
-ROOT_TOLERANCE = 1e-11
-"""Relative change of a frequency at which its search ends."""
+ROOT_TOLERANCE = 1e-8
+"""Relative change at which a search ends. The secant method being superlinear, what is then left
+is some thousand times smaller."""
+
+LONGEST_STEP = 0.25
+"""Of a search, over its start: a phase near ±π has no use for the secant."""
 
 MOST_STEPS = 40
+
+SEARCH = (ROOT_TOLERANCE, LONGEST_STEP, MOST_STEPS)
 
 AIR_SOUND_SPEED = 343.2
 """m/s in dry air at ``AIR_REFERENCE``. ISO 9613-1:1993."""
@@ -29,8 +36,8 @@ AIR_REFERENCE = 293.15
 """K."""
 
 
-def resonances(duct: Duct) -> FloatArray:
-    """First resonances.
+def resonances(duct: Duct) -> tuple[FloatArray, FloatArray]:
+    """First resonances and their quality factors.
 
     Parameters
     ----------
@@ -38,8 +45,9 @@ def resonances(duct: Duct) -> FloatArray:
 
     Returns
     -------
-    (designs, MODES) array, Hz
+    frequency : (designs, MODES) array, Hz
         Rising along each row. NaN where wall losses leave the reactance no rising zero.
+    quality_factor : (designs, MODES) array, dimensionless
 
     Notes
     -----
@@ -56,39 +64,53 @@ def resonances(duct: Duct) -> FloatArray:
     def phase(frequency: FloatArray) -> FloatArray:
         return _reflection_phase(input_impedance(duct, frequency), reference)
 
-    found = _secant(phase, start, slope)
-    reactance_slope, resistance, _ = _slope_at(duct, found)
-    with np.errstate(invalid="ignore"):
-        proper = (reactance_slope > 0) & (resistance < reference)
-    return np.where(proper, found, np.nan)
+    compiled = kernel.at_hand(len(duct))
+    if compiled is not None:
+        found = kernel.resonances(compiled, duct, start, slope, SEARCH)
+    else:
+        found = _secant(phase, start, slope)
+    quality = quality_factors(duct, found)
+    return np.where(np.isnan(quality), np.nan, found), quality
 
 
-def quality_factor(duct: Duct, frequency: FloatArray) -> FloatArray:
-    r"""Quality factor of a resonance, ``Q = ω (dX/dω) / (2 R)``.
+def quality_factors(duct: Duct, frequency: FloatArray) -> FloatArray:
+    r"""Quality factors of resonances, ``Q = ω (dX/dω) / (2 R)``.
 
     Parameters
     ----------
     duct : Duct
-    frequency : (designs,) array, Hz
-        A resonance.
+    frequency : (designs, n) array, Hz
+        Zeros of the reactance.
 
     Returns
     -------
-    (designs,) array, dimensionless
-        Infinite without losses; NaN where ``frequency`` is.
+    (designs, n) array, dimensionless
+        Infinite without losses. NaN where ``frequency`` is, and where the reactance falls or the
+        resistance exceeds the characteristic impedance: that is no resonance.
 
     Check
     -----
     Uniform tube: ``Q = π / (4 α L)`` for small losses, in tests/models/test_resonance.py.
+
+    Notes
+    -----
+    The slope is a central difference of relative step 1e-4; its error, some 1e-8, is far below
+    the meaning of a quality factor.
     """
-    slope, resistance, lossless = _slope_at(duct, frequency[:, None])
+    step = 1e-4
+    n = frequency.shape[1]
+    around = np.concatenate([frequency * (1 - step), frequency, frequency * (1 + step)], axis=1)
+    impedance = input_impedance(duct, np.where(np.isnan(around), 1.0, around))
+    rise = (impedance[:, 2 * n :].imag - impedance[:, :n].imag) / (2 * step)
+    resistance = impedance[:, n : 2 * n].real
+    proper = (rise > 0) & (resistance < duct.mouth_impedance[:, None]) & ~np.isnan(frequency)
     with np.errstate(divide="ignore", invalid="ignore"):
-        quality = frequency[:, None] * slope / (2 * resistance)
-    return np.where(lossless, np.inf, quality)[:, 0]
+        quality = np.where(duct.wall_losses[:, None], rise / (2 * resistance), np.inf)
+    return np.where(proper, quality, np.nan)
 
 
 def effective_temperature(
-    duct: Duct, gas: MixtureTable, pressure: FloatArray, frequency: FloatArray, start: FloatArray
+    duct: Duct, gas: MixtureTable, pressure: FloatArray, frequency: FloatArray
 ) -> FloatArray:
     """The one temperature at which the same branch, same gas, would resonate at ``frequency``.
 
@@ -97,25 +119,35 @@ def effective_temperature(
     duct : Duct
         Gives lengths, bends, mouth inertance and whether the wall is lossy.
     gas : MixtureTable
-    pressure, frequency, start : (designs,) array; Pa, Hz, K
-        ``start`` is a first guess.
+    pressure, frequency : (designs,) array; Pa, Hz
 
     Returns
     -------
     (designs,) array, K
         NaN where ``frequency`` is.
     """
-    known = np.where(np.isnan(frequency), 1 / (4 * duct.transit_time), frequency)[:, None]
+    transit = transit_time_estimate(duct)
+    known = np.where(np.isnan(frequency), transit, frequency)[:, None]
+    # Gas of the mean transit time, corrected for how far the resonance lies from its estimate.
+    mean_density = (
+        np.square(duct.transit_time / duct.cell_length.sum(axis=1)) * duct.bulk_modulus[:, 0]
+    )
+    start = pressure / (mean_density * gas.gas_constant) * np.square(known[:, 0] / transit)
 
     def phase(log_temperature: FloatArray) -> FloatArray:
         filled = uniform_duct(duct, gas, np.exp(log_temperature[:, 0]), pressure)
         reference = filled.mouth_impedance[:, None]
         return _reflection_phase(input_impedance(filled, known), reference)
 
-    # The phase goes as −ωL/c, and c as the root of T.
-    slope = np.full((len(duct), 1), np.pi / 2)
-    found = np.exp(_secant(phase, np.log(start)[:, None], slope))[:, 0]
-    return np.where(np.isnan(frequency), np.nan, found)
+    compiled = kernel.at_hand(len(duct))
+    if compiled is not None:
+        found = kernel.effective_temperatures(
+            compiled, duct, gas, pressure, known[:, 0], np.log(start), SEARCH
+        )
+    else:
+        # The phase goes as −ωL/c, and c as the root of T.
+        found = _secant(phase, np.log(start)[:, None], np.full((len(duct), 1), np.pi / 2))[:, 0]
+    return np.where(np.isnan(frequency), np.nan, np.exp(found))
 
 
 def transit_time_estimate(duct: Duct) -> FloatArray:
@@ -141,8 +173,8 @@ def _secant(
     """Roots of many near-linear functions at once; NaN where ``MOST_STEPS`` do not suffice."""
     here, value = start, function(start)
     for _ in range(MOST_STEPS):
-        # A phase near ±π has no use for the secant; a quarter of the start is the longest step.
-        step = np.clip(-value / slope, -0.25 * np.abs(start), 0.25 * np.abs(start))
+        longest = LONGEST_STEP * np.abs(start)
+        step = np.clip(-value / slope, -longest, longest)
         there = here + step
         if np.all(np.abs(step) <= ROOT_TOLERANCE * np.abs(there)):
             return there
@@ -154,20 +186,3 @@ def _secant(
         here, value = there, new_value
     done = np.abs(value / slope) <= ROOT_TOLERANCE * np.abs(here)
     return np.where(done, here, np.nan)
-
-
-def _slope_at(duct: Duct, frequency: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """``dX/df``, ``R`` and whether the duct is lossless, at (designs, n) frequencies.
-
-    A central difference of relative step 1e-4: its error, some 1e-8, is far below the meaning
-    of a quality factor.
-    """
-    step = 1e-4
-    n = frequency.shape[1]
-    known = np.where(np.isnan(frequency), 1 / (4 * duct.transit_time)[:, None], frequency)
-    around = np.hstack([known * (1 - step), known, known * (1 + step)])
-    impedance = input_impedance(duct, around)
-    slope = (impedance[:, 2 * n :].imag - impedance[:, :n].imag) / (2 * step * known)
-    lossless = ~np.broadcast_to(duct.wall_losses[:, None], frequency.shape)
-    known_only = np.where(np.isnan(frequency), np.nan, 1.0)
-    return slope * known_only, impedance[:, n : 2 * n].real * known_only, lossless

@@ -5,19 +5,31 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from warmbranch import kernel
 from warmbranch.banded import newton_step, outside_loss
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.case import Case
 from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable
 from warmbranch.grid import DEFAULT_NODES, graded
-from warmbranch.heat_balance import LAMINAR_NUSSELT, HeatBalance
+from warmbranch.heat_balance import HeatBalance, Linearised
 from warmbranch.mixing import pulsation, stirred_mouth
+from warmbranch.nusselt import NUSSELT_LAMINAR
 
-STEP_TOLERANCE = 1e-7
-"""K. Newton's method has converged when no temperature moves by more; quadratic convergence
-then leaves an error near rounding."""
+STEP_TOLERANCE = 1e-4
+"""K. After a step no larger than this, Newton's quadratic convergence leaves some 1e-9 K."""
+
+IMBALANCE_TOLERANCE = 1e-10
+"""Sum of all nodes' heat out of balance over the heat that the branch exchanges."""
+
+ROUNDING_STEP = 1e-8
+"""K. A step so small is rounding, whatever the imbalance: strong mixing on a fine grid carries
+large fluxes whose difference cannot be told better."""
+
+WALL_SCALES = 3.0
+"""The grid follows the gas; the wall's decay length counts only when three times shorter."""
 
 MOST_ITERATIONS = 80
 
@@ -119,42 +131,81 @@ def solve_steady(
     solution and never the solution, since convergence is judged by the unrestricted step.
     """
     case = balance.case
-    size, shape = len(case), balance.x.shape
+    size = len(case)
     low, high = _bounds(case, wall_at_mouth)
-    gas, wall, skin = _first_guess(balance, wall_at_mouth) if guess is None else (
-        guess.gas.copy(), guess.wall.copy(), guess.skin.copy()
+    gas, wall, skin = (
+        _first_guess(balance, wall_at_mouth)
+        if guess is None
+        else (guess.gas.copy(), guess.wall.copy(), guess.skin.copy())
     )
     gas[:, 0], wall[:, 0] = case.main_pipe.gas_temperature, wall_at_mouth
-    result = [np.empty(shape) for _ in range(3)]
-    iterations = np.zeros(size)
-    open_ = np.arange(size)
-    part = balance
-    largest = np.empty(0)
-    for iteration in range(1, MOST_ITERATIONS + 1):
+    compiled = kernel.at_hand(size)
+    if compiled is not None:
+        return _solve_compiled(compiled, balance, (gas, wall, skin), (low, high))
+    found: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
+    part, open_ = balance, np.arange(size)
+    largest = np.full(size, np.inf)
+    for iteration in range(MOST_ITERATIONS + 1):
         system = part.linearise(gas, wall, skin)
+        done = (largest < ROUNDING_STEP) | (
+            (largest < STEP_TOLERANCE) & (_imbalance(system) < IMBALANCE_TOLERANCE)
+        )
+        if np.any(done):
+            here = _audited(part.x, gas, wall, skin, system, iteration)
+            if np.all(done) and not found:
+                return here
+            found.append((open_[done], here.take(done)))
+            keep = ~done
+            part, open_, system = part.take(keep), open_[keep], system.take(keep)
+            gas, wall, skin, low, high = (v[keep] for v in (gas, wall, skin, low, high))
+            if len(open_) == 0:
+                order = np.argsort(np.concatenate([index for index, _ in found]))
+                return TemperatureProfile.concatenate([p for _, p in found]).take(order)
         steps = newton_step(system)
-        largest = np.max(np.abs(np.stack(steps)), axis=(0, 2))
+        largest = np.max(np.abs(steps), axis=(0, 2))
         gas, wall, skin = (
-            np.clip(value + step, low, high)
+            np.minimum(np.maximum(value + step, low), high)
             for value, step in zip((gas, wall, skin), steps, strict=True)
         )
-        done = largest < STEP_TOLERANCE
-        if not np.any(done):
-            continue
-        for store, value in zip(result, (gas, wall, skin), strict=True):
-            store[open_[done]] = value[done]
-        iterations[open_[done]] = iteration
-        if np.all(done):
-            return _profile(balance, *result, iterations)
-        keep = ~done
-        part, open_, low, high = part.take(keep), open_[keep], low[keep], high[keep]
-        gas, wall, skin = gas[keep], wall[keep], skin[keep]
-    raise NotConvergedError(
+    raise _not_converged(open_, largest)
+
+
+def _not_converged(designs: NDArray[np.intp], last_step: FloatArray) -> NotConvergedError:
+    return NotConvergedError(
         "The heat balance did not converge.",
-        designs=tuple(int(i) for i in open_),
-        residual=float(largest.max()),
+        designs=tuple(int(i) for i in designs),
+        residual=float(last_step.max()),
         iterations=MOST_ITERATIONS,
     )
+
+
+def _solve_compiled(
+    compiled: kernel.Kernel,
+    balance: HeatBalance,
+    temperatures: tuple[FloatArray, FloatArray, FloatArray],
+    bounds: tuple[FloatArray, FloatArray],
+) -> TemperatureProfile:
+    tolerances = (STEP_TOLERANCE, IMBALANCE_TOLERANCE, ROUNDING_STEP, SMALLEST_HEAT)
+    report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, MOST_ITERATIONS)
+    entering, lost, iterations, last_step = np.ascontiguousarray(report.T)
+    if np.any(last_step > 0):
+        raise _not_converged(np.flatnonzero(last_step > 0), last_step)
+    gas, wall, skin = temperatures
+    return TemperatureProfile(
+        position=balance.x,
+        gas=gas,
+        wall=wall,
+        skin=skin,
+        heat_entering=entering,
+        heat_lost=lost,
+        closure_error=_closure_error(entering, lost),
+        iterations=iterations,
+    )
+
+
+def _closure_error(entering: FloatArray, lost: FloatArray) -> FloatArray:
+    scale = np.maximum(np.maximum(np.abs(entering), np.abs(lost)), SMALLEST_HEAT)
+    return np.abs(entering - lost) / scale
 
 
 def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> FloatArray:
@@ -165,7 +216,7 @@ def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> F
     density = gas.density(hot, case.surroundings.pressure)
     mixed = (density * state.heat_capacity)[:, 0] * diffusivity
     conductivity = state.conductivity[:, 0]
-    film = (LAMINAR_NUSSELT * conductivity + closures.stanton * mixed) / branch.bore
+    film = (NUSSELT_LAMINAR * conductivity + closures.stanton * mixed) / branch.bore
     film = np.where(np.isnan(closures.fixed_inner_film), film, closures.fixed_inner_film)
     in_gas = np.sqrt((conductivity + mixed) * branch.bore / (4 * film))
     # Outside, a film and radiation of the usual size; the scale only places nodes.
@@ -175,7 +226,7 @@ def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> F
     in_wall = np.sqrt(
         metal * branch.wall_area / (np.pi * (branch.outside_diameter * outer + branch.bore * film))
     )
-    return np.minimum(in_gas, in_wall)
+    return np.minimum(in_gas, WALL_SCALES * in_wall)
 
 
 def _bounds(case: Case, wall_at_mouth: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -203,24 +254,36 @@ def _first_guess(
     return gas, wall, wall.copy()
 
 
-def _profile(
-    balance: HeatBalance, gas: FloatArray, wall: FloatArray, skin: FloatArray, iterations: FloatArray
-) -> TemperatureProfile:
-    """Collect a solution and audit its heat."""
-    system = balance.linearise(gas, wall, skin)
+def _entering(system: Linearised) -> FloatArray:
+    """Heat through the mouth, W: what the first volume, whose temperatures are given, passes on."""
     loss, _ = outside_loss(system)
-    # At the mouth the temperatures are given: what the first volume passes on and loses is what
-    # must enter it.
-    entering = system.gas[:, 0] + system.wall[:, 0] + loss[:, 0]
-    lost = loss.sum(axis=1)
-    scale = np.maximum(np.maximum(np.abs(entering), np.abs(lost)), SMALLEST_HEAT)
+    return system.gas[:, 0] + system.wall[:, 0] + loss[:, 0]
+
+
+def _imbalance(system: Linearised) -> FloatArray:
+    """Heat that the nodes beyond the mouth fail to pass on, over the heat exchanged."""
+    loss, _ = outside_loss(system)
+    amiss = np.abs(system.gas[:, 1:]) + np.abs(system.wall[:, 1:] + loss[:, 1:])
+    exchanged = np.abs(_entering(system)) + np.abs(loss).sum(axis=1) + SMALLEST_HEAT
+    return amiss.sum(axis=1) / exchanged
+
+
+def _audited(
+    x: FloatArray,
+    gas: FloatArray,
+    wall: FloatArray,
+    skin: FloatArray,
+    system: Linearised,
+    iterations: int,
+) -> TemperatureProfile:
+    entering, lost = _entering(system), outside_loss(system)[0].sum(axis=1)
     return TemperatureProfile(
-        position=balance.x,
+        position=x,
         gas=gas,
         wall=wall,
         skin=skin,
         heat_entering=entering,
         heat_lost=lost,
-        closure_error=np.abs(entering - lost) / scale,
-        iterations=iterations,
+        closure_error=_closure_error(entering, lost),
+        iterations=np.full(len(x), float(iterations)),
     )

@@ -55,15 +55,15 @@ class Readiness:
         self.reason = "The service is starting: one case is being solved. Ask again in a second."
 
     def warm_up(self) -> None:
-        """Solve one case and load the units, so that the first request waits for neither."""
+        """Solve one case, then load the units, so that the first request waits for neither."""
         try:
-            units.load()
             steady.as_bytes(SteadyRequest.model_validate(json.loads(demo_text("van"))))
+            self.is_ready = True
+            units.load()
         except Exception:
             log.exception("the self-check failed")
+            self.is_ready = False
             self.reason = "The self-check at the start failed; see the service's log."
-        else:
-            self.is_ready = True
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:

@@ -162,7 +162,10 @@ def _serve(given: argparse.Namespace) -> int:
         Settings.from_environment()
     except ValueError as error:
         raise _Refused(str(error)) from None
-    serve(host=given.host, port=given.port, workers=given.workers)
+    try:
+        serve(host=given.host, port=given.port, workers=given.workers)
+    except SystemExit as left:  # the server has said why, in its log
+        return OK if left.code in (None, 0) else FAILED
     return OK
 
 

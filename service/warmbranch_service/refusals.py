@@ -86,7 +86,8 @@ _UNIT_OF_SUFFIX = {suffix: unit_of(suffix) or "1" for suffix, _, _ in _FROM_SI.v
 def _entry(error: Mapping[str, Any], body: object, model: type[BaseModel] | None) -> Entry:
     context = cast("Mapping[str, Any]", error.get("ctx") or {})
     code, value = str(error["type"]), error.get("input")
-    path = _real_path([part for part in error["loc"] if part != "[key]"], body)
+    location = [part for part in error["loc"] if part != "[key]"]
+    path = _real_path(location, body, may_be_missing=code == "missing")
     if "detail" in context:  # one of our own
         at = cast("Sequence[str | int]", context.get("at") or [])
         if at:
@@ -128,6 +129,8 @@ def _explain(
     if code == "no_piece":
         remedy = 'Give {"straight_mm": …} or {"bend_deg": …, "bend_radius_mm": …}.'
         return code, "This is neither a straight nor a bend.", remedy
+    if code == "string_unicode":
+        return "not_unicode", "A text here holds half a character.", "Send whole Unicode text."
     if code == "literal_error":
         return code, "This is none of the names known here.", f"Give {context['expected']}."
     if code in ("too_short", "too_long"):
@@ -152,10 +155,10 @@ _WANTED = {
 }
 
 
-def _real_path(location: Sequence[str | int], body: object) -> Path:
+def _real_path(location: Sequence[str | int], body: object, *, may_be_missing: bool) -> Path:
     """The location without the names of union members, which are not in the body.
 
-    A last part that the body does not hold either is a field that is missing.
+    Neither is, as the last part, a field that is missing.
     """
     path: list[str | int] = []
     here: Any = body
@@ -164,7 +167,7 @@ def _real_path(location: Sequence[str | int], body: object) -> Path:
             here = cast("dict[str, Any]", here)[cast("str", part)]
         elif isinstance(here, list) and isinstance(part, int):
             here = cast("list[Any]", here)[part]
-        elif not (place == len(location) - 1 and isinstance(here, dict)):
+        elif not (may_be_missing and place == len(location) - 1):
             continue
         path.append(part)
     return tuple(path)

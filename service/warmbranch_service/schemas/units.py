@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import pint
 
 NUMBER_PATTERN = r"[+-]?(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,3})?"
-_STRING = re.compile(rf"\s*({NUMBER_PATTERN})\s*(\S.{{0,23}}?)?\s*", re.ASCII)
+_STRING = re.compile(rf"\s*({NUMBER_PATTERN})\s*([^\d\s.].{{0,23}}?)?\s*", re.ASCII)
 LONGEST_STRING = 64
 
 
@@ -100,7 +100,6 @@ ROTATION = Dimension(
     "an engine speed",
     {
         "rpm": "revolution / minute",
-        "1/min": "revolution / minute",
         "rev/min": "revolution / minute",
         "rev/s": "revolution / second",
     },
@@ -127,7 +126,7 @@ CONDUCTIVITY = Dimension(
         "W/mK": "watt / meter / kelvin",
         "W/(m K)": "watt / meter / kelvin",
         "W/m/K": "watt / meter / kelvin",
-        "BTU/(h ft F)": "Btu / hour / foot / delta_degree_Fahrenheit",
+        "BTU/(h ft F)": "Btu_it / hour / foot / delta_degree_Fahrenheit",
     },
 )
 DENSITY = Dimension(
@@ -148,7 +147,7 @@ HEAT_CAPACITY = Dimension(
         "J/(kg K)": "joule / kilogram / kelvin",
         "kJ/kgK": "kilojoule / kilogram / kelvin",
         "kJ/(kg K)": "kilojoule / kilogram / kelvin",
-        "BTU/(lb F)": "Btu / pound / delta_degree_Fahrenheit",
+        "BTU/(lb F)": "Btu_it / pound / delta_degree_Fahrenheit",
     },
 )
 FILM_COEFFICIENT = Dimension(
@@ -157,7 +156,7 @@ FILM_COEFFICIENT = Dimension(
         "W/m2K": "watt / meter ** 2 / kelvin",
         "W/(m2 K)": "watt / meter ** 2 / kelvin",
         "W/(m² K)": "watt / meter ** 2 / kelvin",
-        "BTU/(h ft2 F)": "Btu / hour / foot ** 2 / delta_degree_Fahrenheit",
+        "BTU/(h ft2 F)": "Btu_it / hour / foot ** 2 / delta_degree_Fahrenheit",
     },
 )
 DIFFUSIVITY = Dimension(
@@ -220,7 +219,12 @@ SUFFIXES = {
 
 
 def unit_of(field: str) -> str | None:
-    """Unit that a field's name ends in, or None; the longest ending wins."""
+    """Unit that a field's name ends in, or None; the longest ending wins.
+
+    >>> unit_of("air_speed_m_s"), unit_of("rpm_from"), unit_of("emissivity")
+    ('m/s', 'rpm', None)
+    """
+    field = field.removesuffix("_from").removesuffix("_to")
     for suffix in sorted(SUFFIXES, key=len, reverse=True):
         if field.endswith(suffix) or field == suffix[1:]:
             return SUFFIXES[suffix]

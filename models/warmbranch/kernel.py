@@ -1,0 +1,247 @@
+"""Whether the compiled loops are at hand, and calling them.
+
+Everything works without them, on numpy alone, with the same answers to rounding; they are some
+tens of times quicker. Loading them costs about a second (a minute once after installation, to
+compile), so it is never done behind a caller's back: ``load`` does it, a service does it in the
+background, and batches large enough to repay it do it themselves. ``WARMBRANCH_KERNEL=off``
+keeps to numpy.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from threading import Lock
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
+
+from warmbranch.batch import ComplexArray, FloatArray
+
+if TYPE_CHECKING:
+    from warmbranch.acoustics import Duct
+    from warmbranch.case import MainPipe
+    from warmbranch.gas import MixtureTable
+    from warmbranch.heat_balance import HeatBalance
+    from warmbranch.surroundings import Surroundings
+
+REPAYS_LOADING = 200
+"""Designs from which a batch loads the compiled loops by itself."""
+
+OFF = "WARMBRANCH_KERNEL"
+"""Environment variable that keeps to numpy when it says ``off``."""
+
+
+@dataclass(frozen=True)
+class Kernel:
+    """The compiled functions: see compiled.py and its two companions."""
+
+    outside: Callable[..., Any]
+    inside: Callable[..., Any]
+    table: Callable[..., Any]
+    newton: Callable[..., FloatArray]
+    main_pipe_wall: Callable[..., tuple[FloatArray, FloatArray]]
+    cells: Callable[..., Any]
+    search: Callable[..., Any]
+    mouth_impedance: Callable[..., ComplexArray]
+    resonances: Callable[..., FloatArray]
+    effective_temperatures: Callable[..., FloatArray]
+
+
+_lock = Lock()
+_kernel: Kernel | None = None
+
+
+def allowed() -> bool:
+    """Whether the environment lets the compiled loops be used."""
+    return os.environ.get(OFF, "").lower() != "off"
+
+
+def load() -> Kernel | None:
+    """Load the compiled loops; None where the environment forbids them or numba is missing."""
+    global _kernel
+    if not allowed():
+        return None
+    with _lock:
+        if _kernel is None:
+            try:
+                from warmbranch import compiled, compiled_sound, compiled_steady
+            except ImportError:
+                return None
+            _kernel = Kernel(
+                outside=compiled.Outside,
+                inside=compiled.Inside,
+                table=compiled.Table,
+                newton=cast("Any", compiled_steady.newton),
+                main_pipe_wall=cast("Any", compiled.main_pipe_wall),
+                cells=compiled_sound.Cells,
+                search=compiled_sound.Search,
+                mouth_impedance=cast("Any", compiled_sound.mouth_impedance),
+                resonances=cast("Any", compiled_sound.resonances),
+                effective_temperatures=cast("Any", compiled_sound.effective_temperatures),
+            )
+    return _kernel
+
+
+def at_hand(designs: int) -> Kernel | None:
+    """The compiled loops if they are loaded, or if so many designs repay loading them."""
+    if not allowed():
+        return None
+    if _kernel is None and designs >= REPAYS_LOADING:
+        return load()
+    return _kernel
+
+
+def solve_heat(
+    kernel: Kernel,
+    balance: HeatBalance,
+    temperatures: tuple[FloatArray, FloatArray, FloatArray],
+    bounds: tuple[FloatArray, FloatArray],
+    tolerances: tuple[float, float, float, float],
+    most: int,
+) -> FloatArray:
+    """Newton's method on every design, in place; heat, iterations and last step of each."""
+    case = balance.case
+    outside = _outside(
+        kernel,
+        balance.air,
+        case.surroundings,
+        diameter=balance.skin_diameter,
+        length=case.branch.length,
+        rise=case.branch.rise,
+        factor=case.closures.outer_film_factor,
+        fixed=case.closures.fixed_outer_film,
+        emissivity=case.covering.emissivity,
+    )
+    inside = kernel.inside(
+        balance.gas.packed,
+        balance.gas.gas_constant,
+        balance.x,
+        np.ascontiguousarray(balance.forced_diffusivity),
+        case.branch.bore,
+        case.branch.wall_area,
+        case.branch.rise,
+        balance.buoyancy,
+        case.closures.stanton,
+        case.closures.fixed_inner_film,
+        case.metal.conductivity_coefficients,
+        balance.wrap_conductance,
+    )
+    low, high = (np.ascontiguousarray(bound[:, 0]) for bound in bounds)
+    grid = _grid(kernel, balance.air)
+    return kernel.newton(inside, outside, grid, *temperatures, low, high, *tolerances, most)
+
+
+def main_pipe_wall(
+    kernel: Kernel,
+    pipe: MainPipe,
+    surroundings: Surroundings,
+    air: MixtureTable,
+    supply: FloatArray,
+    tolerance: float,
+    most: int,
+) -> tuple[FloatArray, FloatArray]:
+    """Wall temperature of the main pipe from its own balance, and the last step, K."""
+    outside = _outside(
+        kernel,
+        air,
+        surroundings,
+        diameter=pipe.outside_diameter,
+        length=np.ones(len(pipe)),
+        rise=np.zeros(len(pipe)),
+        factor=np.ones(len(pipe)),
+        fixed=np.full(len(pipe), np.nan),
+        emissivity=pipe.emissivity,
+    )
+    return kernel.main_pipe_wall(
+        outside, _grid(kernel, air), supply, pipe.gas_temperature, tolerance, most
+    )
+
+
+def mouth_impedance(kernel: Kernel, duct: Duct, frequency: FloatArray) -> ComplexArray:
+    """p/U of the duct at its mouth, mouth inertance included."""
+    return kernel.mouth_impedance(_cells(kernel, duct), frequency)
+
+
+def resonances(
+    kernel: Kernel,
+    duct: Duct,
+    start: FloatArray,
+    slope: FloatArray,
+    search: tuple[float, float, int],
+) -> FloatArray:
+    """Roots of the reflection phase, (designs, modes), Hz."""
+    reference = duct.mouth_impedance
+    return kernel.resonances(_cells(kernel, duct), start, slope, reference, kernel.search(*search))
+
+
+def effective_temperatures(
+    kernel: Kernel,
+    duct: Duct,
+    gas: MixtureTable,
+    pressure: FloatArray,
+    frequency: FloatArray,
+    log_start: FloatArray,
+    search: tuple[float, float, int],
+) -> FloatArray:
+    """ln of the effective temperatures, (designs,)."""
+    return kernel.effective_temperatures(
+        _cells(kernel, duct),
+        bool((duct.inertance_ratio == 1).all()),
+        gas.packed,
+        _grid(kernel, gas),
+        gas.gas_constant,
+        pressure,
+        duct.wall_losses,
+        frequency,
+        log_start,
+        kernel.search(*search),
+    )
+
+
+def _cells(kernel: Kernel, duct: Duct) -> Any:
+    cell = duct.columns
+    return kernel.cells(
+        cell.density[:, :, 0],
+        cell.bulk_modulus[:, :, 0],
+        cell.layers[:, :, :, 0],
+        cell.thermal[:, :, 0],
+        cell.inertance[:, :, 0],
+        cell.length[:, :, 0],
+        cell.skew[:, :, 0],
+        duct.radius,
+        duct.mouth_inertance,
+    )
+
+
+def _grid(kernel: Kernel, air: MixtureTable) -> Any:
+    return kernel.table(*air.grid)
+
+
+def _outside(
+    kernel: Kernel,
+    air: MixtureTable,
+    surroundings: Surroundings,
+    *,
+    diameter: FloatArray,
+    length: FloatArray,
+    rise: FloatArray,
+    factor: FloatArray,
+    fixed: FloatArray,
+    emissivity: FloatArray,
+) -> Any:
+    return kernel.outside(
+        air.packed[0],
+        float(air.gas_constant[0]),
+        surroundings.air_temperature,
+        surroundings.radiant_temperature,
+        surroundings.pressure,
+        surroundings.air_speed,
+        diameter,
+        length,
+        rise,
+        factor,
+        fixed,
+        emissivity,
+    )

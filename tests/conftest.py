@@ -1,0 +1,240 @@
+"""Builders of cases that tests of the forward model share."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import qmc
+
+from warmbranch.case import Case
+from warmbranch.closures import Closures, MouthModel
+from warmbranch.combustion import burnt_gas
+from warmbranch.gas import Composition
+from warmbranch.geometry import Branch, Piece
+from warmbranch.main_pipe import MainPipe
+from warmbranch.materials import METALS, Metal, metal
+from warmbranch.surroundings import Covering, Surroundings
+
+COMMON = {
+    "length": 1.031,
+    "pieces": None,
+    "outside_diameter": 50.8e-3,
+    "wall_thickness": 1.5e-3,
+    "cap_thickness": 1.5e-3,
+    "rise": 0.0,
+    "metal": metal("stainless 304"),
+    "emissivity": 0.4,
+    "wrap_thickness": 0.0,
+    "wrap_conductivity": 0.05,
+    "main_outside_diameter": 57.2e-3,
+    "main_wall_thickness": 1.5e-3,
+    "main_emissivity": 0.4,
+    "gas_temperature": 423.15,
+    "skin_temperature": math.nan,
+    "mass_flow": 60 / 3600,
+    "film_augmentation": 1.6,
+    "incident_pressure": 0.0,
+    "gas": burnt_gas("petrol", 1.0),
+    "air_temperature": 298.15,
+    "radiant_temperature": None,
+    "pressure": 101325.0,
+    "air_speed": 1.0,
+}
+"""The branch of common practice: 50.8 mm tube on a 57.2 mm pipe with half the gas of a
+six-cylinder engine. ``radiant_temperature`` None means that of the air."""
+
+
+def build_case(**changes) -> Case:
+    """``COMMON`` with changes; every name of ``Closures`` may be changed too.
+
+    Any value may be an array, one entry a design.
+    """
+    closures = {name: changes.pop(name) for name in [*changes] if name not in COMMON}
+    given = COMMON | changes
+    arrays = [v for v in (*given.values(), *closures.values()) if isinstance(v, np.ndarray)]
+    size = max([1, *(len(array) for array in arrays)])
+    lengths = np.broadcast_to(given["length"], size)
+    radiant = given["radiant_temperature"]
+    return Case(
+        branch=Branch(
+            given["outside_diameter"],
+            given["wall_thickness"],
+            given["cap_thickness"],
+            given["pieces"] or tuple((Piece(length),) for length in lengths.tolist()),
+            given["rise"],
+        ),
+        metal=given["metal"],
+        covering=Covering(given["emissivity"], given["wrap_thickness"], given["wrap_conductivity"]),
+        main_pipe=MainPipe(
+            given["main_outside_diameter"],
+            given["main_wall_thickness"],
+            given["gas_temperature"],
+            given["skin_temperature"],
+            given["mass_flow"],
+            given["main_emissivity"],
+            given["film_augmentation"],
+            given["incident_pressure"],
+        ),
+        gas=given["gas"],
+        surroundings=Surroundings(
+            given["air_temperature"],
+            given["air_temperature"] if radiant is None else radiant,
+            given["pressure"],
+            given["air_speed"],
+        ),
+        closures=replace(
+            Closures.default().repeat(size),
+            **{name: np.broadcast_to(value, size) for name, value in closures.items()},
+        ),
+    )
+
+
+GASES = Composition.concatenate(
+    [
+        burnt_gas("petrol", 1.0, 0.005),
+        burnt_gas("petrol", 0.85),
+        burnt_gas("diesel", 3.0, 0.01),
+        burnt_gas("methane", 1.0),
+        Composition.dry_air(),
+    ]
+)
+
+DIMENSIONS = 60
+"""At least the number of columns that ``sample_box`` draws."""
+
+
+class _Draw:
+    """Columns of a Sobol sequence, taken one after the other."""
+
+    def __init__(self, size: int, seed: int) -> None:
+        sampler = qmc.Sobol(DIMENSIONS, seed=seed)
+        # A Sobol sequence is balanced at powers of two only: draw the next one and cut.
+        self._columns = iter(sampler.random_base2(math.ceil(math.log2(size)))[:size].T)
+
+    def unit(self) -> np.ndarray:
+        return next(self._columns)
+
+    def between(self, low, high) -> np.ndarray:
+        return low + (high - low) * self.unit()
+
+    def by_ratio(self, low, high) -> np.ndarray:
+        """Evenly in the logarithm."""
+        return low * (high / low) ** self.unit()
+
+    def sometimes(self, share, value, otherwise) -> np.ndarray:
+        return np.where(self.unit() < share, value, otherwise)
+
+    def which(self, count: int) -> np.ndarray:
+        return (count * self.unit()).astype(np.intp)
+
+
+def sample_box(size: int, seed: int = 0) -> Case:
+    """Designs spread over the whole box that the service admits.
+
+    Wraps, bends, fixed closures, a given skin, pulsation, still air, level branches and idle
+    main pipes each get a share, so that a thousand designs hold every pair of them. Mass flow
+    stops where the main pipe would choke: no pipe carries more.
+    """
+    draw = _Draw(size, seed)
+    diameter = draw.by_ratio(0.015, 0.150)
+    wall = np.minimum(draw.by_ratio(0.5e-3, 5e-3), 0.45 * diameter)
+    shortest = 3 * (diameter - 2 * wall) * (1 + 1e-9)  # three bores, on the right side of rounding
+    length = draw.by_ratio(shortest, 3.0)
+    bent = draw.unit() < 0.3
+    bend_radius = diameter * draw.by_ratio(0.55, 5.0)
+    before, share = draw.unit(), draw.between(0.02, 0.95)
+    pieces = tuple(
+        _bent(*numbers) if is_bent else (Piece(numbers[0]),)
+        for is_bent, *numbers in zip(
+            bent.tolist(), length.tolist(), bend_radius.tolist(), before, share, strict=True
+        )
+    )
+    main_diameter = draw.by_ratio(0.015, 0.150)
+    main_wall = np.minimum(draw.by_ratio(0.5e-3, 5e-3), 0.4 * main_diameter)
+    hot = draw.between(233.15, 1273.15)
+    air = draw.between(233.15, 333.15)
+    pressure = draw.between(50e3, 200e3)
+    gas = GASES.take(draw.which(len(GASES)))
+    # Mass flow at the speed of sound, the ratio of heat capacities being 1.3 or more.
+    choked = np.pi / 4 * (main_diameter - 2 * main_wall) ** 2 * pressure
+    choked *= np.sqrt(1.3 / (gas.gas_constant * hot))
+    mass_flow = np.minimum(draw.by_ratio(1e-4, 3000 / 3600), choked)
+    nothing = np.full(size, np.nan)
+
+    def fixed(low, high):
+        return draw.sometimes(0.7, nothing, draw.by_ratio(low, high))
+
+    closures = replace(
+        Closures.default().repeat(size),
+        # Beyond some 1.1 U d no oscillating flow in tubes has been seen to mix (from memory).
+        stirring=draw.sometimes(0.1, 0.0, draw.by_ratio(0.01, 1.1)),
+        reach=draw.by_ratio(0.5, 200.0),
+        pulsation=draw.by_ratio(0.01, 5.0),
+        stanton=draw.sometimes(0.05, 0.0, draw.by_ratio(1e-3, 1.0)),
+        buoyancy=draw.sometimes(0.7, 1.0, draw.between(0.0, 20.0)),
+        outer_film_factor=draw.by_ratio(0.05, 20.0),
+        mouth_factor=draw.between(0.0, 3.0),
+        fixed_diffusivity=draw.sometimes(0.05, 0.0, fixed(1e-6, 1.0)),
+        fixed_inner_film=fixed(0.1, 1000.0),
+        fixed_outer_film=fixed(0.1, 1000.0),
+        fixed_mouth_length=fixed(1e-4, 0.2),
+        mouth_model=draw.which(len(MouthModel)),
+        wall_losses=draw.unit() < 0.9,
+    )
+    names = list(METALS)
+    emissivity = draw.unit()
+    return Case(
+        branch=Branch(
+            diameter,
+            wall,
+            draw.by_ratio(0.3e-3, 20e-3),
+            pieces,
+            draw.sometimes(0.3, 0.0, draw.between(-np.pi / 2, np.pi / 2)),
+        ),
+        metal=Metal.concatenate([metal(name) for name in names]).take(draw.which(len(names))),
+        covering=Covering(
+            emissivity,
+            draw.sometimes(0.6, 0.0, 0.05 * draw.unit() ** 2),
+            draw.by_ratio(0.02, 1.0),
+        ),
+        main_pipe=MainPipe(
+            main_diameter,
+            main_wall,
+            hot,
+            draw.sometimes(0.8, nothing, draw.between(233.15, 1273.15)),
+            draw.sometimes(0.1, 0.0, mass_flow),
+            emissivity,
+            draw.by_ratio(0.5, 10.0),
+            draw.sometimes(0.8, 0.0, draw.by_ratio(10.0, 20e3)),
+        ),
+        gas=gas,
+        surroundings=Surroundings(
+            air,
+            draw.sometimes(0.7, air, draw.between(233.15, 673.15)),
+            pressure,
+            draw.sometimes(0.2, 0.0, 60 * draw.unit() ** 2),
+        ),
+        closures=closures,
+    )
+
+
+def _bent(length: float, radius: float, before: float, share: float) -> tuple[Piece, ...]:
+    """One bend of at most a full turn that takes ``share`` of the length, or less."""
+    bend = min(share * length, 2 * np.pi * radius)
+    first = before * (length - bend)
+    parts = (Piece(first), Piece(bend, radius), Piece(length - bend - first))
+    return tuple(part for part in parts if part.length > 0)
+
+
+@pytest.fixture(scope="session")
+def make_case() -> Callable[..., Case]:
+    return build_case
+
+
+@pytest.fixture(scope="session")
+def box_sample() -> Callable[..., Case]:
+    return sample_box

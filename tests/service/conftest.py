@@ -1,0 +1,72 @@
+"""Shared by the service's tests: one application, and requests to change."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from warmbranch_service.app import create_app
+from warmbranch_service.demo import demo_text
+from warmbranch_service.settings import Settings
+
+Body = dict[str, Any]
+
+SMALLEST: Body = {
+    "case": {
+        "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "length_mm": 800},
+        "main_pipe": {
+            "outside_diameter_mm": 60.3,
+            "wall_thickness_mm": 1.5,
+            "gas_temperature_degC": 310,
+        },
+    }
+}
+
+
+@pytest.fixture(scope="session")
+def client() -> Iterator[TestClient]:
+    with TestClient(create_app(Settings(warm_up=0))) as client:
+        yield client
+
+
+@pytest.fixture
+def van() -> Body:
+    return json.loads(demo_text("van"))
+
+
+@pytest.fixture
+def smallest() -> Body:
+    """No more than must be given."""
+    return copy.deepcopy(SMALLEST)
+
+
+@pytest.fixture
+def steady(client: TestClient) -> Callable[[Body], Body]:
+    """Post a request that must be answered."""
+
+    def post(body: Body) -> Body:
+        response = client.post("/v1/steady", json=body)
+        assert response.status_code == 200, response.text
+        return response.json()
+
+    return post
+
+
+@pytest.fixture
+def put() -> Callable[[Body, str, Any], Body]:
+    """Set what stands at a dotted path; numbers in the path are indices."""
+
+    def change(body: Body, path: str, value: Any) -> Body:
+        *way, last = [int(part) if part.isdigit() else part for part in path.split(".")]
+        here: Any = body
+        for part in way:
+            here = here.setdefault(part, {}) if isinstance(here, dict) else here[part]
+        here[last] = value
+        return body
+
+    return change

@@ -1,0 +1,51 @@
+"""``GET /v1/reference``: every name that a case may use, and nothing else."""
+
+from __future__ import annotations
+
+import pytest
+
+from warmbranch.combustion import FUELS
+from warmbranch.gas import SPECIES
+from warmbranch.materials import METALS
+from warmbranch.surfaces import SURFACES
+
+
+@pytest.fixture
+def reference(client):
+    response = client.get("/v1/reference")
+    assert response.status_code == 200
+    assert response.headers["cache-control"] == "public, max-age=3600"
+    return response.json()
+
+
+def test_names_are_those_of_the_physics(reference):
+    assert [entry["name"] for entry in reference["materials"]] == list(METALS)
+    assert [entry["name"] for entry in reference["surfaces"]] == list(SURFACES)
+    assert [entry["name"] for entry in reference["fuels"]] == list(FUELS)
+    assert reference["gases"] == list(SPECIES)
+
+
+def test_everything_has_a_source(reference):
+    for table in ("materials", "surfaces", "fuels"):
+        for entry in reference[table]:
+            assert len(entry["source"]) > 4
+
+
+def test_every_name_is_admitted_in_a_case(reference, steady, smallest, put):
+    for entry in reference["materials"]:
+        steady(put(smallest, "case.branch.material", entry["name"]))
+    for entry in reference["surfaces"]:
+        steady(put(smallest, "case.branch.surface", entry["name"]))
+    for name in [*(entry["name"] for entry in reference["fuels"]), reference["air"]]:
+        steady(put(smallest, "case.main_pipe.gas", {"fuel": name}))
+
+
+def test_numbers_are_in_the_units_of_the_names(reference):
+    steel = next(entry for entry in reference["materials"] if entry["name"] == "stainless 304")
+    record = METALS["stainless 304"]
+    assert steel["limit_degC"] == pytest.approx(record.limit_temperature - 273.15, abs=0.051)
+    first = steel["conductivity_W_mK"][0]
+    assert first["temperature_degC"] == pytest.approx(
+        record.conductivity_points[0][0] - 273.15, abs=0.0051
+    )
+    assert first["value"] == record.conductivity_points[0][1]
