@@ -58,8 +58,8 @@ class Calibration:
         if least < -1e-9 * max(1.0, float(np.trace(self.covariance))):
             raise _refused("covariance", least, "the covariance must have no negative eigenvalue")
 
-    @classmethod
-    def prior(cls, case: Case, spreads: Spreads | None = None) -> Calibration:
+    @staticmethod
+    def prior(case: Case, spreads: Spreads | None = None) -> Calibration:
         """What is believed of the unknowns of one design before any reading."""
         spreads = spreads or Spreads()
         found: dict[str, Gaussian] = {}
@@ -67,7 +67,7 @@ class Calibration:
             prior = unknown.prior(case, spreads)
             if prior is not None and name not in spreads.fixed:
                 found[name] = prior
-        return cls(
+        return Calibration(
             names=tuple(found),
             mean=np.array([prior.centre for prior in found.values()]),
             covariance=np.diag([prior.spread**2 for prior in found.values()]),
@@ -91,14 +91,9 @@ class Calibration:
     def effective_in(self, case: Case) -> Calibration:
         """The part that has an effect in one design: what the case fixes is left out."""
         every = Spreads(emissivity=1.0, air_temperature=1.0, gas_temperature=1.0)
-        keep = np.array(
-            [
-                i
-                for i, name in enumerate(self.names)
-                if UNKNOWNS[name].prior(case, every) is not None
-            ],
-            dtype=np.intp,
-        )
+        keep = [
+            i for i, name in enumerate(self.names) if UNKNOWNS[name].prior(case, every) is not None
+        ]
         return Calibration(
             tuple(self.names[i] for i in keep),
             self.mean[keep],

@@ -29,6 +29,9 @@ Struct. 6 (1992) 583; a warning, not a prediction."""
 WEAK_WHISTLE = (0.70, 1.10)
 """As ``STRONG_WHISTLE``, for the second hydrodynamic mode."""
 
+STILL = 1e-6
+"""m/s. Slower main flow makes no tone."""
+
 HIGH_MACH = 0.3
 """Main-pipe Mach number beyond which neglecting flow in the acoustics is no longer fair."""
 
@@ -153,7 +156,7 @@ def _acoustic(answer: Answer, i: int, leak: float) -> Iterator[Finding]:
         if np.isnan(frequency):
             yield Finding("overdamped", {"mode": float(mode)})
             continue
-        strouhal = frequency * bore / speed if speed > 0 else np.inf
+        strouhal = float(frequency) * bore / speed if speed > STILL else np.inf
         for code, (low, high) in (
             ("whistling", STRONG_WHISTLE),
             ("whistling_weak", WEAK_WHISTLE),

@@ -1,3 +1,5 @@
+# pyright: basic, reportArgumentType=false, reportReturnType=false, reportMissingImports=false
+# numba ships no types, and what it compiles takes single numbers where annotations say arrays.
 """The hot loops, compiled: one design after another, one node after another.
 
 The same equations as heat_balance.py and banded.py, term by term, in the form that a compiler

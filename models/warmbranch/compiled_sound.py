@@ -1,3 +1,5 @@
+# pyright: basic, reportArgumentType=false, reportReturnType=false, reportMissingImports=false
+# numba ships no types, and what it compiles takes single numbers where annotations say arrays.
 """The duct's impedance and its resonances, compiled: see compiled.py and acoustics.py."""
 
 from __future__ import annotations

@@ -1,3 +1,5 @@
+# pyright: basic, reportArgumentType=false, reportReturnType=false, reportMissingImports=false
+# numba ships no types, and what it compiles takes single numbers where annotations say arrays.
 """Newton's method on the steady heat balance, compiled: see compiled.py."""
 
 from __future__ import annotations
@@ -255,29 +257,29 @@ def newton(
     smallest_heat: float,
     most: int,
 ) -> FloatArray:
-    """Solve every design in place; (designs, 4): entering, lost, iterations, last step (K)."""
+    """Solve in place; (designs, 5): heat by gas, by wall, lost, iterations, last step."""
     designs, nodes = gas.shape
     face, node = np.zeros((nodes, 5)), np.zeros((nodes, 8))
     rows, work, change = np.zeros((nodes, BLOCK)), np.zeros((nodes, 6)), np.zeros((nodes, 2))
-    report = np.zeros((designs, 4))
+    report = np.zeros((designs, 5))
     for i in range(designs):
         largest = np.inf
         for iteration in range(most + 1):
             balance(inside, out, grid, i, gas[i], wall[i], skin[i], face, node, rows)
-            entering = rows[0, 0] + rows[0, 1] + rows[0, 12]
+            by_gas, by_wall = rows[0, 0], rows[0, 1] + rows[0, 12]
             lost, moved, amiss = 0.0, 0.0, 0.0
             for n in range(nodes):
                 lost += rows[n, 12]
                 moved += abs(rows[n, 12])
                 if n > 0:
                     amiss += abs(rows[n, 0]) + abs(rows[n, 1] + rows[n, 12])
-            imbalance = amiss / (abs(entering) + moved + smallest_heat)
-            report[i, 0], report[i, 1] = entering, lost
-            report[i, 2], report[i, 3] = iteration, largest
+            imbalance = amiss / (abs(by_gas) + abs(by_wall) + moved + smallest_heat)
+            report[i, 0], report[i, 1], report[i, 2] = by_gas, by_wall, lost
+            report[i, 3], report[i, 4] = iteration, largest
             if largest < rounding_step or (
                 largest < step_tolerance and imbalance < imbalance_tolerance
             ):
-                report[i, 3] = 0.0
+                report[i, 4] = 0.0
                 break
             solve_blocks(rows, work, change)
             largest = 0.0

@@ -38,12 +38,12 @@ def standard_normal(size: int, dimensions: int, seed: int = 0) -> FloatArray:
     normal = NormalDist()
     column = np.array([normal.inv_cdf((i + 0.5) / size) for i in range(size)])
     generator = np.random.default_rng(seed)
-    drawn = np.empty((size, dimensions))
+    drawn: FloatArray = np.empty((size, dimensions))
     for j in range(dimensions):
         drawn[:, j] = generator.permutation(column)
     if size >= WHITENED_FROM * dimensions > 0:
         lower = np.linalg.cholesky(drawn.T @ drawn / size)  # the mean is 0 by symmetry
-        drawn = np.linalg.solve(lower, drawn.T).T
+        drawn = np.asarray(np.linalg.solve(lower, drawn.T).T, dtype=np.float64)
     drawn.setflags(write=False)
     return drawn
 

@@ -13,7 +13,6 @@ import numpy as np
 from warmbranch.batch import BoolArray, FloatArray
 from warmbranch.constants import GRAVITY
 from warmbranch.gas import MixtureTable
-from warmbranch.nusselt import nusselt_pipe as nusselt_pipe
 from warmbranch.nusselt import sloped_churchill_chu, sloped_cross_flow, sloped_vertical_cylinder
 from warmbranch.surroundings import Surroundings
 

@@ -225,9 +225,10 @@ def inertance_ratio_between(branch: Branch, position: FloatArray) -> FloatArray:
     for i, pieces in enumerate(branch.pieces):
         if all(math.isinf(piece.bend_radius) for piece in pieces):
             continue
-        ends = np.cumsum([0.0, *(piece.length for piece in pieces)])
+        lengths = np.array([piece.length for piece in pieces])
         radii = np.array([piece.bend_radius for piece in pieces])
         own = bend_inertance_ratio(np.full(len(pieces), branch.bore[i] / 2), radii)
-        summed = np.concatenate([[0.0], np.cumsum(own * np.diff(ends))])
+        ends = np.concatenate([[0.0], np.cumsum(lengths)])
+        summed = np.concatenate([[0.0], np.cumsum(own * lengths)])
         ratio[i] = np.diff(np.interp(position[i], ends, summed)) / np.diff(position[i])
     return ratio

@@ -21,9 +21,9 @@ from warmbranch.batch import ComplexArray, FloatArray
 
 if TYPE_CHECKING:
     from warmbranch.acoustics import Duct
-    from warmbranch.case import MainPipe
     from warmbranch.gas import MixtureTable
     from warmbranch.heat_balance import HeatBalance
+    from warmbranch.main_pipe import MainPipe
     from warmbranch.surroundings import Surroundings
 
 REPAYS_LOADING = 200

@@ -33,8 +33,8 @@ WALL_SCALES = 3.0
 
 MOST_ITERATIONS = 80
 
-SMALLEST_HEAT = 1e-6
-"""W. Floor of the scale of the closure error, for a branch that exchanges no heat at all."""
+SMALLEST_HEAT = 1e-4
+"""W. Floor of the scale of the closure error, for a branch that exchanges no heat to speak of."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,8 @@ class TemperatureProfile(Batched):
     heat_lost : (designs,) array, W
         To the surroundings, summed over the outer surface.
     closure_error : (designs,) array, dimensionless
-        ``|entering − lost|`` over the larger of the two (or 1 µW).
+        ``|entering − lost|`` over the heat that passes the mouth by gas and by wall, each taken
+        as positive (at least ``SMALLEST_HEAT``).
     iterations : (designs,) array
         Newton steps spent.
     """
@@ -187,7 +188,7 @@ def _solve_compiled(
 ) -> TemperatureProfile:
     tolerances = (STEP_TOLERANCE, IMBALANCE_TOLERANCE, ROUNDING_STEP, SMALLEST_HEAT)
     report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, MOST_ITERATIONS)
-    entering, lost, iterations, last_step = np.ascontiguousarray(report.T)
+    by_gas, by_wall, lost, iterations, last_step = np.ascontiguousarray(report.T)
     if np.any(last_step > 0):
         raise _not_converged(np.flatnonzero(last_step > 0), last_step)
     gas, wall, skin = temperatures
@@ -196,16 +197,16 @@ def _solve_compiled(
         gas=gas,
         wall=wall,
         skin=skin,
-        heat_entering=entering,
+        heat_entering=by_gas + by_wall,
         heat_lost=lost,
-        closure_error=_closure_error(entering, lost),
+        closure_error=_closure_error(by_gas, by_wall, lost),
         iterations=iterations,
     )
 
 
-def _closure_error(entering: FloatArray, lost: FloatArray) -> FloatArray:
-    scale = np.maximum(np.maximum(np.abs(entering), np.abs(lost)), SMALLEST_HEAT)
-    return np.abs(entering - lost) / scale
+def _closure_error(by_gas: FloatArray, by_wall: FloatArray, lost: FloatArray) -> FloatArray:
+    scale = np.maximum(np.abs(by_gas) + np.abs(by_wall), SMALLEST_HEAT)
+    return np.abs(by_gas + by_wall - lost) / scale
 
 
 def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> FloatArray:
@@ -254,17 +255,21 @@ def _first_guess(
     return gas, wall, wall.copy()
 
 
-def _entering(system: Linearised) -> FloatArray:
-    """Heat through the mouth, W: what the first volume, whose temperatures are given, passes on."""
+def _entering(system: Linearised) -> tuple[FloatArray, FloatArray]:
+    """Heat through the mouth by gas and by wall, W.
+
+    It is what the first volume, whose temperatures are given, passes on and loses.
+    """
     loss, _ = outside_loss(system)
-    return system.gas[:, 0] + system.wall[:, 0] + loss[:, 0]
+    return system.gas[:, 0], system.wall[:, 0] + loss[:, 0]
 
 
 def _imbalance(system: Linearised) -> FloatArray:
     """Heat that the nodes beyond the mouth fail to pass on, over the heat exchanged."""
     loss, _ = outside_loss(system)
     amiss = np.abs(system.gas[:, 1:]) + np.abs(system.wall[:, 1:] + loss[:, 1:])
-    exchanged = np.abs(_entering(system)) + np.abs(loss).sum(axis=1) + SMALLEST_HEAT
+    by_gas, by_wall = _entering(system)
+    exchanged = np.abs(by_gas) + np.abs(by_wall) + np.abs(loss).sum(axis=1) + SMALLEST_HEAT
     return amiss.sum(axis=1) / exchanged
 
 
@@ -276,14 +281,15 @@ def _audited(
     system: Linearised,
     iterations: int,
 ) -> TemperatureProfile:
-    entering, lost = _entering(system), outside_loss(system)[0].sum(axis=1)
+    by_gas, by_wall = _entering(system)
+    lost = outside_loss(system)[0].sum(axis=1)
     return TemperatureProfile(
         position=x,
         gas=gas,
         wall=wall,
         skin=skin,
-        heat_entering=entering,
+        heat_entering=by_gas + by_wall,
         heat_lost=lost,
-        closure_error=_closure_error(entering, lost),
+        closure_error=_closure_error(by_gas, by_wall, lost),
         iterations=np.full(len(x), float(iterations)),
     )

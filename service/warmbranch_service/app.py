@@ -16,6 +16,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from warmbranch.errors import InputError, NotConvergedError
+from warmbranch.gas import dry_air_table
+from warmbranch.property_table import pure_gases
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.demo import demo_text
 from warmbranch_service.errors import (
@@ -26,6 +28,7 @@ from warmbranch_service.errors import (
     problem_of_status,
     problem_response,
 )
+from warmbranch_service.fast_loops import FastLoops
 from warmbranch_service.middleware import Frame
 from warmbranch_service.refusals import invalid, refused_by_physics
 from warmbranch_service.routes import health, reference, steady
@@ -52,13 +55,15 @@ class Readiness:
 
     def __init__(self) -> None:
         self.is_ready = False
-        self.reason = "The service is starting: one case is being solved. Ask again in a second."
+        self.reason = "The service is starting: its tables are being loaded. Ask again in a second."
 
     def warm_up(self) -> None:
-        """Solve one case, then load the units, so that the first request waits for neither."""
+        """Load the tables; then solve one case and load the units, ahead of those who ask."""
         try:
-            steady.as_bytes(SteadyRequest.model_validate(json.loads(demo_text("van"))))
+            pure_gases()
+            dry_air_table()
             self.is_ready = True
+            steady.as_bytes(SteadyRequest.model_validate(json.loads(demo_text("van"))))
             units.load()
         except Exception:
             log.exception("the self-check failed")
@@ -83,7 +88,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         if settings.warm_up:
             # Beside the first requests, not before them: whoever asks early waits a little.
             task = asyncio.create_task(workshop.run(readiness.warm_up))
+            fast_loops = FastLoops()
+            fast_loops.start()
             yield
+            fast_loops.stop()
             await task
         else:
             readiness.is_ready = True

@@ -101,7 +101,7 @@ def _parser() -> argparse.ArgumentParser:
         help="run the service",
         description="Run the service. Settings: the environment variables WARMBRANCH_LONGEST_BODY "
         "(bytes), WARMBRANCH_SOLVES_AT_ONCE, WARMBRANCH_LONGEST_QUEUE (a worker each), "
-        "WARMBRANCH_WARM_UP (0 or 1).",
+        "WARMBRANCH_WARM_UP (0 or 1), WARMBRANCH_KERNEL (off keeps to numpy).",
     )
     serve.add_argument("--host", default="127.0.0.1", help="default: %(default)s, this machine")
     serve.add_argument("--port", type=_port, default=8000, help="default: %(default)s")
@@ -115,6 +115,14 @@ def _parser() -> argparse.ArgumentParser:
     )
     _add_demo_name(example)
     example.set_defaults(command=_example)
+
+    compile_ = commands.add_parser(
+        "compile",
+        help="compile the fast loops now, which a service otherwise does in the background",
+        description="Compile the fast loops and keep them: some half a minute, once after an "
+        "installation. Set WARMBRANCH_KERNEL=off to do without them.",
+    )
+    compile_.set_defaults(command=_compile)
 
     openapi = commands.add_parser(
         "openapi", help="print the OpenAPI document", description="Print the OpenAPI document."
@@ -144,6 +152,16 @@ def _count(text: str) -> int:
 
 def _example(given: argparse.Namespace) -> int:
     sys.stdout.write(demo_text(given.name))
+    return OK
+
+
+def _compile(given: argparse.Namespace) -> int:
+    from warmbranch_service.fast_loops import compile_loops
+
+    if not compile_loops():
+        _complain("the compiled loops cannot be had: WARMBRANCH_KERNEL is off, or numba is missing")
+        return FAILED
+    sys.stdout.write("The fast loops are compiled and kept.\n")
     return OK
 
 

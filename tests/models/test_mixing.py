@@ -52,10 +52,10 @@ def test_pulsation_goes_with_the_square_of_the_displacement():
 # the diffusivity: α Ra_g² times C = −∫ W F r dr, the mean of sin² making 1/2 of 2.
 
 
-def radial_mode(source, adiabatic):
+def radial_mode(source_over_radius, adiabatic):
     """``f'' + f'/r − f/r² = source(r)`` on 0..1, regular at the axis; as f = r h."""
     solution = solve_bvp(
-        lambda r, y: np.stack([y[1], source(r) / np.where(r > 0, r, 1.0)]),
+        lambda r, y: np.stack([y[1], source_over_radius(r)]),
         lambda axis, wall: np.array([axis[1], wall[0] + (wall[1] if adiabatic else 0.0)]),
         np.linspace(0, 1, 41),
         np.zeros((2, 41)),
@@ -75,13 +75,13 @@ def published_flow(r):
 def counterflow_coefficient(adiabatic):
     nodes, weights = np.polynomial.legendre.leggauss(40)
     r = (nodes + 1) / 2
-    carried = radial_mode(published_flow, adiabatic)
+    carried = radial_mode(lambda r: (r**2 - 1) / 8, adiabatic)
     return -np.sum(weights / 2 * published_flow(r) * carried(r) * r)
 
 
 class TestCounterflowCoefficient:
     def test_flow_solves_the_momentum_balance(self):
-        found = radial_mode(lambda r: r, adiabatic=False)
+        found = radial_mode(np.ones_like, adiabatic=False)
         r = np.linspace(0, 1, 21)
         assert_allclose(found(r), published_flow(r), atol=1e-9)  # tolerance of the solver, ×10
 
@@ -130,8 +130,8 @@ class TestBuoyantCounterflow:
         bore, gradient = 0.1, -500.0
         inertial = bore**2 * math.sqrt(GRAVITY / TEMPERATURE * 500.0)
         found = counterflow(gradient, bore=bore).value[0, 0]
-        # The viscous scale is thousands of times larger here.
-        assert_allclose(found, inertial, rtol=1e-3)
+        # The viscous scale is some 280 times larger here, and takes its share.
+        assert_allclose(found, inertial, rtol=5e-3)
 
     def test_hot_gas_above_does_not_mix(self):
         """The mouth hot and the branch hanging straight down: stable."""

@@ -18,7 +18,7 @@ NAN = np.nan
 
 
 def lefebvre_scavone(ratio):
-    """Open-hole inner correction plus matching volume; JASA 131 (2012) 928, as quoted by others."""
+    """Inner correction plus matching volume; JASA 131 (2012) 3153, as quoted by others."""
     inner = (
         0.822 - 0.095 * ratio - 1.566 * ratio**2 + 2.138 * ratio**3 - 1.640 * ratio**4
         + 0.502 * ratio**5

@@ -58,6 +58,29 @@ def steady(client: TestClient) -> Callable[[Body], Body]:
 
 
 @pytest.fixture
+def refused(client: TestClient) -> Callable[[Body], tuple[Body, Body]]:
+    """Post a request that must be refused; its first entry, and the whole."""
+
+    def post(body: Body) -> tuple[Body, Body]:
+        response = client.post("/v1/steady", json=body)
+        assert response.status_code == 422, response.text
+        assert response.headers["content-type"] == "application/problem+json"
+        problem = response.json()
+        assert problem["type"] == "/v1/problems/invalid-request"
+        assert problem["status"] == 422
+        assert problem["instance"] == "/v1/steady"
+        assert problem["request_id"] == response.headers["x-request-id"]
+        assert problem["errors"]
+        for entry in problem["errors"]:
+            assert set(entry) == {"pointer", "field", "value", "unit", "detail", "remedy", "code"}
+            assert entry["detail"].endswith(".")
+            assert entry["remedy"].endswith(".")
+        return problem["errors"][0], problem
+
+    return post
+
+
+@pytest.fixture
 def put() -> Callable[[Body, str, Any], Body]:
     """Set what stands at a dotted path; numbers in the path are indices."""
 

@@ -1,0 +1,185 @@
+"""How long to build: cutting off is easy, adding is not.
+
+The right length is uncertain as the closures are. An ensemble of closures, drawn from their priors
+or from a calibration, gives an ensemble of right lengths; the length to build leaves but a small
+chance that the right one is longer still.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from warmbranch.batch import FloatArray
+from warmbranch.branch import solve
+from warmbranch.case import Case
+from warmbranch.sizing import Sized, bounds, frozen_slope, with_length
+
+CHANCE_TOO_SHORT = 0.05
+"""Chance of a branch built too short that is borne; our judgement."""
+
+ENSEMBLE = 64
+"""Members of the usual ensemble. Four times as many move the length to build by a twentieth of
+what it lies above the right one."""
+
+ENSEMBLE_NODES = 65
+"""Grid of the ensemble: coarser than the default, which moves a length by some 0.01 %."""
+
+
+@dataclass(frozen=True)
+class RightLengths:
+    """What the right length may be, as far as the closures are known.
+
+    Parameters
+    ----------
+    lengths : (members,) array, m
+        Sorted. Infinite for members that no admissible length serves.
+    """
+
+    lengths: FloatArray
+
+    def build(self, chance: float = CHANCE_TOO_SHORT, allowance: float = 0.0) -> float:
+        """Length to build, m, so that the chance of being too short is at most ``chance``.
+
+        Parameters
+        ----------
+        chance : float
+            ``0 < chance < 1``.
+        allowance : float, m
+            Added for what weld and cap may take.
+        """
+        return float(np.quantile(self.lengths, 1 - chance, method="higher")) + allowance
+
+    def chance_too_short(self, length: float) -> float:
+        """Share of the ensemble whose right length is longer than ``length``, m."""
+        return float(np.mean(self.lengths > length))
+
+    def interval(self, share: float) -> tuple[float, float]:
+        """Central interval that holds ``share`` of the ensemble, m."""
+        low, high = np.quantile(self.lengths, [(1 - share) / 2, (1 + share) / 2])
+        return float(low), float(high)
+
+
+def right_lengths(
+    ensemble: Case, length: float, frequency: float, *, nodes: int = ENSEMBLE_NODES
+) -> RightLengths:
+    """Length that each member of an ensemble wants for a tone.
+
+    Parameters
+    ----------
+    ensemble : Case
+        The same branch with closures drawn from what is known of them.
+    length : float, m
+        Right for the middle of them.
+    frequency : float, Hz
+    nodes : int
+
+    Returns
+    -------
+    RightLengths
+
+    Valid for
+    ---------
+    As the ensemble is: what it does not vary is taken as certain.
+
+    Check
+    -----
+    Against a full search for each member, in tests/models/test_build_long.py.
+
+    Notes
+    -----
+    Two solutions for each member: at ``length``, and where the slope there leads. The secant
+    through both leaves some hundredths of a millimetre.
+    """
+    low, high = bounds(ensemble)
+    first = np.clip(np.full(len(ensemble), length), low, high)
+    answer = solve(with_length(ensemble, first), nodes=nodes)
+    heard = answer.resonance[:, 0]
+    offset = np.log(heard / frequency)
+    deaf = np.isnan(heard)
+    slope = frozen_slope(answer, np.where(deaf, answer.transit_time, heard))
+    second = np.clip(first * np.exp(np.where(deaf, 0.0, -offset / slope)), low, high)
+    again = solve(with_length(ensemble, second), nodes=nodes).resonance[:, 0]
+    rest = np.log(again / frequency)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        secant = (rest - offset) / np.log(second / first)
+    slope = np.where(np.isfinite(secant), secant, slope)
+    final = second * np.exp(-rest / slope)
+    final = np.where(np.isnan(final) | (final > high), np.inf, np.maximum(final, low))
+    return RightLengths(np.sort(final))
+
+
+@dataclass(frozen=True)
+class Trim:
+    """What each cut gives.
+
+    Parameters
+    ----------
+    cut : (steps,) array, m
+        Taken off the length as built; rising from 0.
+    length : (steps,) array, m
+    frequency : (steps,) array, Hz
+        First resonance with that length.
+    frequency_per_length : float, Hz/m
+        At the right length; negative.
+    """
+
+    cut: FloatArray
+    length: FloatArray
+    frequency: FloatArray
+    frequency_per_length: float
+
+
+MOST_TRIM_STEPS = 60
+
+DEEPEST = 1.0
+"""How far below the right length the table goes, over how far above it the build length lies."""
+
+
+def trim_steps(sized: Sized, build: float, step: float) -> Trim:
+    """Table of cuts from the length as built to as far below the right length.
+
+    Parameters
+    ----------
+    sized : Sized
+        One design.
+    build : float, m
+        ``>=`` the right length.
+    step : float, m
+        ``> 0``; widened to keep to ``MOST_TRIM_STEPS``.
+
+    Returns
+    -------
+    Trim
+
+    Check
+    -----
+    Against solutions at every step, in tests/models/test_build_long.py.
+
+    Notes
+    -----
+    ln f is interpolated against ln L by a parabola through the model's answers at the right length
+    and at both ends of the table.
+    """
+    case, right = sized.answer.case, float(sized.length[0])
+    shortest, longest = (float(side[0]) for side in bounds(case))
+    above = max(build - right, step)
+    lowest = max(right - DEEPEST * above, shortest)
+    step = max(step, (build - lowest) / MOST_TRIM_STEPS)
+    count = math.floor((build - lowest) / step + 1e-9)  # rounding must not lose the last cut
+    cut = np.linspace(0.0, step * count, count + 1)
+    ends = np.array([lowest, min(right + above, longest)])
+    heard = solve(with_length(case.repeat(2), ends)).resonance[:, 0]
+    x = np.log(np.array([ends[0], right, ends[1]]))
+    y = np.log(np.array([heard[0], sized.answer.resonance[0, 0], heard[1]]))
+    parabola = np.polynomial.Polynomial.fit(x, y, 2)
+    length = build - cut
+    slope = float(parabola.deriv()(x[1]))
+    return Trim(
+        cut=cut,
+        length=length,
+        frequency=np.exp(parabola(np.log(length))),
+        frequency_per_length=slope * math.exp(y[1]) / right,
+    )

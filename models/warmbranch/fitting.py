@@ -1,0 +1,288 @@
+"""From readings and tones heard to calibrated unknowns, predictions and advice, on one page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from warmbranch.batch import FloatArray
+from warmbranch.branch import Answer, solve
+from warmbranch.calibration import Calibration
+from warmbranch.case import Case
+from warmbranch.ensemble import Ensemble, Prior, posterior_ensemble
+from warmbranch.length_effects import Effects, effects
+from warmbranch.next_reading import Advice, advise
+from warmbranch.posterior import Mode, Problem
+from warmbranch.prediction import LEVELS
+from warmbranch.readings import Heard, Readings
+from warmbranch.suspicion import Suspicion, suspicious_readings, suspicious_tone
+from warmbranch.trim_advice import Trim, trim
+from warmbranch.unknowns import UNKNOWNS, Spreads, shifted_emissivity
+
+LITTLE = 0.2
+"""Share of the resonance's prior width removed by the data below which the prior still rules."""
+
+MANY_MISFITS = 1 / 3
+"""Share of the readings that do not fit from which they contradict each other or the model."""
+
+TIED = 0.7
+"""Correlation from which two unknowns cannot be told apart."""
+
+
+class Outcome(StrEnum):
+    """How a fit ended; none is an error."""
+
+    FITTED = "fitted"
+    PRIOR_DOMINATED = "prior-dominated"
+    CONTRADICTORY = "contradictory readings"
+    AT_BOUND = "at a bound"
+    NOT_CONVERGED = "not converged"
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """What the data say of one unknown, in its ``unit``.
+
+    Parameters
+    ----------
+    name, unit : str
+        Of a key of ``UNKNOWNS``, or ``"emissivity of <patch>"``.
+    prior_90, interval_90 : tuple of float
+        5 and 95 %.
+    estimate : float
+        Median.
+    learned_share : float
+        Share of the prior's width, in the unknown's own coordinate, that the data removed.
+    at_bound : bool
+        Whether the most probable value lies at the edge of the prior.
+    """
+
+    name: str
+    unit: str
+    prior_90: tuple[float, float]
+    estimate: float
+    interval_90: tuple[float, float]
+    learned_share: float
+    at_bound: bool
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """Everything a fit found.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    parameters : tuple of Parameter
+    expected : (readings,) array, K
+        What the thermometers would show at the most probable set.
+    suspicions : tuple, one entry a reading, of tuples of Suspicion
+    heard_expected : (heard,) array, Hz
+    heard_suspicions : tuple, one entry a tone, of Suspicion or None
+        Tones with a suspicion were left out of the fit.
+    before, after : (levels,) array, Hz
+        First resonance at ``LEVELS``; empty where there is none.
+    learned_share : float
+        Share of the width of ln(resonance) that the data removed.
+    ties : tuple of (str, str, float)
+        Pairs of unknowns that cannot be told apart, with their correlation.
+    advice : Advice
+    trim : Trim or None
+    calibration : Calibration
+    answer : Answer
+        Of the calibrated case.
+    effects : Effects or None
+        From the one-temperature rule to the calibrated case; None without a resonance.
+    ensemble : Ensemble
+        After the fit.
+    mode : Mode
+    """
+
+    outcome: Outcome
+    parameters: tuple[Parameter, ...]
+    expected: FloatArray
+    suspicions: tuple[tuple[Suspicion, ...], ...]
+    heard_expected: FloatArray
+    heard_suspicions: tuple[Suspicion | None, ...]
+    before: FloatArray
+    after: FloatArray
+    learned_share: float
+    ties: tuple[tuple[str, str, float], ...]
+    advice: Advice
+    trim: Trim | None
+    calibration: Calibration
+    answer: Answer
+    effects: Effects | None
+    ensemble: Ensemble
+    mode: Mode
+
+
+def fit(
+    case: Case,
+    readings: Readings,
+    heard: Heard,
+    *,
+    spreads: Spreads | None = None,
+    prior: Calibration | None = None,
+    target: float | None = None,
+    order: float | None = None,
+    order_step: float = 0.5,
+) -> Fitted:
+    """Fit the model to readings and tones heard.
+
+    Parameters
+    ----------
+    case : Case
+        One design, as the user describes it.
+    readings : Readings
+    heard : Heard
+    spreads : Spreads, optional
+        Prior widths that belong to the case, and what is taken as known.
+    prior : Calibration, optional
+        From an earlier fit, in place of the model's own priors.
+    target : float, Hz, optional
+        Wanted first resonance, for advice on trimming.
+    order, order_step : float
+        Engine order by which tones were reckoned from engine speeds, and what orders of this
+        engine are multiples of: only to explain tones that cannot be.
+
+    Returns
+    -------
+    Fitted
+
+    Raises
+    ------
+    InputError
+        For readings that cannot be.
+    NotConvergedError
+        If the forward model fails.
+    """
+    spreads = spreads or Spreads()
+    believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
+    problem = Problem(case, readings, heard, believed)
+    drawn = Prior(problem)
+    before = drawn.ensemble()
+    tones = tuple(
+        suspicious_tone(
+            case,
+            float(heard.frequency[i]),
+            float(heard.length[i]),
+            before.heard[:, i],
+            before,
+            order,
+            order_step,
+        )
+        for i in range(len(heard))
+    )
+    problem.leave_out([i for i, suspicion in enumerate(tones) if suspicion])
+    mode = problem.mode(drawn.best(problem))
+    after = posterior_ensemble(problem, mode, drawn) if problem.counted else before
+    mean, covariance = after.moments()
+    calibration = problem.calibration(mean, covariance)
+    answer = solve(calibration.applied_to(case))
+    expected = mode.expected.displayed[0]
+    suspicions = suspicious_readings(case, readings, expected)
+    learned = 1 - _spread(after) / _spread(before) if len(before.frequency) else 0.0
+    sounding = len(after.frequency) > 0 and not np.isnan(answer.resonance[0, 0])
+    return Fitted(
+        outcome=_outcome(problem, mode, suspicions, learned),
+        parameters=_parameters(problem, mode, before, after),
+        expected=expected,
+        suspicions=suspicions,
+        heard_expected=mode.expected.heard[0],
+        heard_suspicions=tones,
+        before=_levels(before),
+        after=_levels(after),
+        learned_share=max(0.0, learned),
+        ties=_ties(problem, covariance),
+        advice=advise(after, float(case.branch.length[0])),
+        trim=None if target is None or not sounding else trim(problem, after, target),
+        calibration=calibration,
+        answer=answer,
+        effects=effects(answer, answer.resonance[:, 0]) if sounding else None,
+        ensemble=after,
+        mode=mode,
+    )
+
+
+def _outcome(
+    problem: Problem,
+    mode: Mode,
+    suspicions: Sequence[Sequence[Suspicion]],
+    learned: float,
+) -> Outcome:
+    codes = [{suspicion.code for suspicion in own} for own in suspicions]
+    misfits = sum("does_not_fit" in own for own in codes)
+    if not mode.converged:
+        return Outcome.NOT_CONVERGED
+    if any("contradicts" in own for own in codes) or (
+        misfits > 1 and misfits >= MANY_MISFITS * len(codes)
+    ):
+        return Outcome.CONTRADICTORY
+    if np.any(mode.at_bound):
+        return Outcome.AT_BOUND
+    if problem.counted < 2 or learned < LITTLE:
+        return Outcome.PRIOR_DOMINATED
+    return Outcome.FITTED
+
+
+def _levels(ensemble: Ensemble) -> FloatArray:
+    if len(ensemble.frequency) == 0:
+        return np.empty(0)
+    return ensemble.quantiles(ensemble.frequency, LEVELS)
+
+
+def _spread(ensemble: Ensemble) -> float:
+    logs = np.log(ensemble.frequency)
+    return float(np.sqrt(ensemble.weights @ (logs - ensemble.weights @ logs) ** 2))
+
+
+def _parameters(
+    problem: Problem, mode: Mode, before: Ensemble, after: Ensemble
+) -> tuple[Parameter, ...]:
+    told: list[Parameter] = []
+    every, prior = problem.coordinates(after.white), problem.coordinates(before.white)
+    model = len(problem.prior.names)
+    for i in range(len(problem)):
+        low, middle, high = after.quantiles(every[:, i], LEVELS[[0, 2, 4]])
+        first, _, last = before.quantiles(prior[:, i], LEVELS[[0, 2, 4]])
+        if i < model:
+            unknown = UNKNOWNS[problem.prior.names[i]]
+            name, unit = unknown.name, unknown.unit
+            values = unknown.value(problem.case, np.array([first, last, low, middle, high]))
+        else:
+            patch = problem.patches[i - model]
+            name, unit = f"emissivity of {patch}", "1"
+            index = problem.readings.surface.index(patch)
+            values = shifted_emissivity(
+                problem.readings.emissivity[index], np.array([first, last, low, middle, high])
+            )
+        told.append(
+            Parameter(
+                name=name,
+                unit=unit,
+                prior_90=(float(values[0]), float(values[1])),
+                estimate=float(values[3]),
+                interval_90=(float(values[2]), float(values[4])),
+                # Not below 0, which only the noise of the draws could make it.
+                learned_share=max(0.0, 1 - float((high - low) / (last - first))),
+                at_bound=bool(mode.at_bound[i]),
+            )
+        )
+    return tuple(told)
+
+
+def _ties(problem: Problem, covariance: FloatArray) -> tuple[tuple[str, str, float], ...]:
+    """Pairs of the model's unknowns that the data tie to each other."""
+    names = problem.prior.names
+    spread = np.sqrt(np.diag(covariance))
+    correlation = covariance / np.outer(spread, spread)
+    return tuple(
+        (names[i], names[j], float(correlation[i, j]))
+        for i in range(len(names))
+        for j in range(i)
+        if abs(correlation[i, j]) > TIED
+    )

@@ -1,0 +1,203 @@
+"""The forward model as a fit needs it: skin temperatures and the first resonance, no more.
+
+The same equations as ``branch.solve``, on a coarser grid, for many sets of unknowns and a few
+lengths of one branch at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from warmbranch import acoustics
+from warmbranch.banded import newton_step
+from warmbranch.batch import Batched, FloatArray
+from warmbranch.branch import solve
+from warmbranch.case import Case
+from warmbranch.gas import MixtureTable, dry_air_table
+from warmbranch.geometry import inertance_ratio_between
+from warmbranch.heat_balance import HeatBalance
+from warmbranch.main_pipe import bulk_speed, wall_temperature
+from warmbranch.mixing import stirred_mouth
+from warmbranch.mouth import mouth_length
+from warmbranch.resonance import resonances
+from warmbranch.temperature import TemperatureProfile, heat_balance, solve_steady
+from warmbranch.unknowns import put
+
+FIT_NODES = 65
+"""Nodes along the branch in a fit: the resonance within 2e-5 and the skin within 0.1 K beyond a
+tenth of the length, by comparison with the default grid; far below what a thermometer tells."""
+
+
+@dataclass(frozen=True)
+class Forecast(Batched):
+    """What the model says for sets of unknowns, each at every length.
+
+    Parameters
+    ----------
+    case : Case
+        All designs: the lengths of the first set, then those of the second, ...
+    profile : TemperatureProfile
+    frequency : (designs,) array, Hz
+        First resonance; NaN where losses leave none.
+    """
+
+    case: Case
+    profile: TemperatureProfile
+    frequency: FloatArray
+
+
+class Forecaster:
+    """One case at one or more lengths, asked for many sets of unknowns.
+
+    Parameters
+    ----------
+    case : Case
+        One design.
+    names : sequence of str
+        Unknowns, keys of ``UNKNOWNS``.
+    lengths : (lengths,) array, m
+        Centre-line lengths; the first is that of the readings.
+    nodes : int
+    """
+
+    def __init__(
+        self, case: Case, names: Sequence[str], lengths: FloatArray, nodes: int = FIT_NODES
+    ) -> None:
+        self.names = tuple(names)
+        self.lengths = lengths
+        self._case = case
+        self._nodes = nodes
+        self._gas, self._air = MixtureTable.of(case.gas), dry_air_table()
+        self._pulsates = bool(np.any(case.main_pipe.incident_pressure > 0))
+
+    def at(self, coordinates: FloatArray, guess: Forecast | None = None) -> Forecast:
+        """Solve the model.
+
+        Parameters
+        ----------
+        coordinates : (sets, unknowns) array
+        guess : Forecast, optional
+            Of one set; where the search for temperatures starts.
+
+        Returns
+        -------
+        Forecast
+            Of sets × lengths designs.
+        """
+        case = self._cases(coordinates)
+        if self._pulsates:
+            answer = solve(case, nodes=self._nodes)
+            return Forecast(case, answer.profile, answer.resonance[:, 0])
+        gas = self._gas.take(np.zeros(len(case), dtype=np.intp))
+        speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
+        wall = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
+        balance = heat_balance(case, gas, self._air, speed, nodes=self._nodes)
+        start = None
+        if guess is not None:
+            start = guess.profile.take(np.tile(np.arange(len(self.lengths)), len(coordinates)))
+        profile = solve_steady(balance, wall, guess=start)
+        return Forecast(case, profile, _first_resonance(case, gas, profile))
+
+    def near(self, base: Forecast, coordinates: FloatArray) -> Forecast:
+        """First-order forecast for unknowns close to those of a solution.
+
+        One step of Newton's method from the solution, on its grid and with the exact Jacobian:
+        by the implicit function theorem, differences of such forecasts over small steps are the
+        model's own sensitivities, at a fraction of the cost of solving anew.
+
+        Parameters
+        ----------
+        base : Forecast
+            Of one set.
+        coordinates : (sets, unknowns) array
+
+        Returns
+        -------
+        Forecast
+        """
+        if self._pulsates:
+            return self.at(coordinates)
+        case = self._cases(coordinates)
+        again = np.tile(np.arange(len(self.lengths)), len(coordinates))
+        old = base.profile.take(again)
+        gas = self._gas.take(np.zeros(len(case), dtype=np.intp))
+        speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
+        closures = case.closures
+        stirred = stirred_mouth(
+            old.position, case.branch.bore, speed, closures.stirring, closures.reach
+        )
+        fixed = closures.fixed_diffusivity[:, None]
+        forced = np.where(np.isnan(fixed), stirred, fixed)
+        balance = HeatBalance(case, gas, self._air, old.position, forced)
+        temperatures = old.gas.copy(), old.wall.copy(), old.skin.copy()
+        temperatures[0][:, 0] = case.main_pipe.gas_temperature
+        temperatures[1][:, 0] = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
+        steps = newton_step(balance.linearise(*temperatures))
+        new = (value + step for value, step in zip(temperatures, steps, strict=True))
+        profile = replace(old, **dict(zip(("gas", "wall", "skin"), new, strict=True)))
+        return Forecast(case, profile, _first_resonance(case, gas, profile))
+
+    def _cases(self, coordinates: FloatArray) -> Case:
+        cases = put(self._case, self.names, coordinates)
+        own = self._case.branch.length
+        if len(self.lengths) == 1 and self.lengths[0] == own[0]:
+            return cases
+        cases = cases.take(np.repeat(np.arange(len(coordinates)), len(self.lengths)))
+        lengths = np.tile(self.lengths, len(coordinates))
+        return replace(cases, branch=cases.branch.with_length(lengths))
+
+
+def _first_resonance(case: Case, gas: MixtureTable, profile: TemperatureProfile) -> FloatArray:
+    closures, pressure = case.closures, case.surroundings.pressure
+    correction = mouth_length(
+        closures.mouth_model,
+        case.branch.bore,
+        case.main_pipe.bore,
+        closures.mouth_factor,
+        closures.fixed_mouth_length,
+    )
+    density = gas.density(case.main_pipe.gas_temperature[:, None], pressure)[:, 0]
+    duct = acoustics.duct(
+        profile.position,
+        profile.gas,
+        gas,
+        pressure,
+        radius=case.branch.bore / 2,
+        inertance_ratio=inertance_ratio_between(case.branch, profile.position),
+        mouth_inertance=density * correction / case.branch.bore_area,
+        wall_losses=closures.wall_losses,
+    )
+    return resonances(duct)[0][:, 0]
+
+
+def interpolated(x: FloatArray, values: FloatArray, at: FloatArray) -> FloatArray:
+    """Third-order interpolation along each row.
+
+    Parameters
+    ----------
+    x, values : (rows, nodes) array
+        ``x`` rising along each row.
+    at : (n,) array
+        Within ``x``.
+
+    Returns
+    -------
+    (rows, n) array
+        Lagrange's polynomial through the four nodes about each place.
+    """
+    above = np.sum(x[:, None, :] <= at[:, None], axis=2)
+    first = np.clip(above - 2, 0, x.shape[1] - 4)
+    nodes = first[:, :, None] + np.arange(4)
+    rows = np.arange(len(x))[:, None, None]
+    place, height = x[rows, nodes], values[rows, nodes]
+    total = np.zeros(first.shape)
+    for i in range(4):
+        weight = np.ones(first.shape)
+        for j in range(4):
+            if j != i:
+                weight *= (at - place[:, :, j]) / (place[:, :, i] - place[:, :, j])
+        total += weight * height[:, :, i]
+    return total

@@ -1,0 +1,216 @@
+"""The branch in space: its centre-line from bends and twists, and the room it takes.
+
+Axes: x away from the main pipe, y along it, z up. The mouth is at the origin. The branch leaves
+along x, tilted upward by its rise. The first bend, untwisted, turns towards +y; a twist turns the
+plane of a bend about the tube, right-handed seen along the way from mouth to cap, against the bend
+before it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from warmbranch.batch import FloatArray
+from warmbranch.geometry import Piece
+
+ARC_STEP = math.radians(1.0)
+"""Of the points along a bend: the envelope is then short by at most 4e-5 of the bend's radius."""
+
+
+@dataclass(frozen=True)
+class Pipework:
+    """A centre-line with its twists.
+
+    Parameters
+    ----------
+    pieces : tuple of Piece
+        From mouth to cap.
+    twists : tuple of float, rad
+        One a piece; of no effect for straights.
+    """
+
+    pieces: tuple[Piece, ...]
+    twists: tuple[float, ...]
+
+    @property
+    def length(self) -> float:
+        """Along the centre-line, m."""
+        return math.fsum(piece.length for piece in self.pieces)
+
+    @property
+    def bends(self) -> int:
+        """How many bends there are."""
+        return sum(math.isfinite(piece.bend_radius) for piece in self.pieces)
+
+    def resized(self, pieces: tuple[Piece, ...]) -> Pipework:
+        """The same twists on pieces that were cut off or added to at the cap."""
+        added = max(len(pieces) - len(self.twists), 0)
+        return Pipework(pieces, (self.twists + (0.0,) * added)[: len(pieces)])
+
+
+@dataclass(frozen=True)
+class Envelope:
+    """The box that a branch just fits into, m, mouth at the origin.
+
+    Parameters
+    ----------
+    low, high : (3,) array, m
+        Along x, y, z.
+    """
+
+    low: FloatArray
+    high: FloatArray
+
+    @property
+    def depth(self) -> float:
+        """Away from the main pipe."""
+        return float(self.high[0] - self.low[0])
+
+    @property
+    def width(self) -> float:
+        """Along the main pipe."""
+        return float(self.high[1] - self.low[1])
+
+    @property
+    def height(self) -> float:
+        """Upward."""
+        return float(self.high[2] - self.low[2])
+
+
+@dataclass(frozen=True)
+class Space:
+    """Room for a branch, m; the mouth may be anywhere in its wall at the main pipe."""
+
+    width: float
+    depth: float
+    height: float
+
+    def holds(self, envelope: Envelope) -> bool:
+        """Whether a branch of that envelope fits in, as it is turned."""
+        hair = 1e-9  # m, rounding
+        return (
+            envelope.width <= self.width + hair
+            and envelope.depth <= self.depth + hair
+            and envelope.height <= self.height + hair
+        )
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A centre-line in space.
+
+    Parameters
+    ----------
+    along : (n,) array, m
+        From the mouth, along the centre-line.
+    points : (n, 3) array, m
+    tangents : (n, 3) array, dimensionless
+        Unit vectors towards the cap.
+    radius : float, m
+        Outer radius of the tube.
+    cap_thickness : float, m
+    """
+
+    along: FloatArray
+    points: FloatArray
+    tangents: FloatArray
+    radius: float
+    cap_thickness: float
+
+    @cached_property
+    def envelope(self) -> Envelope:
+        """Box around the tube and its cap.
+
+        A disc of radius r across a tangent t reaches r √(1 − t_i²) to either side along axis i.
+        """
+        end = self.points[-1] + self.cap_thickness * self.tangents[-1]
+        points = np.concatenate([self.points, end[None]])
+        tangents = np.concatenate([self.tangents, self.tangents[-1:]])
+        reach = self.radius * np.sqrt(np.maximum(1 - np.square(tangents), 0.0))
+        return Envelope((points - reach).min(axis=0), (points + reach).max(axis=0))
+
+    @cached_property
+    def middle(self) -> FloatArray:
+        """Centre of mass of the centre-line, (3,), m."""
+        steps = np.diff(self.along)[:, None]
+        halves = (self.points[1:] + self.points[:-1]) / 2
+        middle: FloatArray = np.sum(halves * steps, axis=0) / self.along[-1]
+        return middle
+
+    @cached_property
+    def clearance(self) -> float:
+        """Least gap between two stretches of the tube, m; negative where it crosses itself.
+
+        Stretches less than π diameters apart along the centre-line are not compared: they are
+        neighbours in a bend. Infinite for a branch shorter than that.
+        """
+        total = float(self.along[-1])
+        even = np.linspace(0.0, total, 1 + math.ceil(total / self.radius))
+        points = np.empty((len(even), 3))
+        for axis in range(3):
+            points[:, axis] = np.interp(even, self.along, self.points[:, axis])
+        apart = np.linalg.norm(points[:, None] - points[None], axis=2)
+        far = np.abs(even[:, None] - even[None]) >= 2 * math.pi * self.radius
+        return float(np.min(apart[far], initial=np.inf)) - 2 * self.radius
+
+    @property
+    def falls(self) -> bool:
+        """Whether some stretch of the branch runs downhill from mouth to cap."""
+        return bool(np.any(np.diff(self.points[:, 2]) < -1e-6))  # m; rounding of level pieces
+
+
+def outline(
+    pipework: Pipework, rise: float, outside_diameter: float, cap_thickness: float
+) -> Outline:
+    """Lay a centre-line out in space.
+
+    Parameters
+    ----------
+    pipework : Pipework
+    rise : float, rad
+        Of the first piece above the level.
+    outside_diameter, cap_thickness : float, m
+
+    Returns
+    -------
+    Outline
+        Points at the ends of straights and every degree of bends.
+
+    Check
+    -----
+    Closed forms of elbows, loops and helices, in tests/models/test_outline.py.
+    """
+    place = np.zeros(3)
+    ahead = np.array([math.cos(rise), 0.0, math.sin(rise)])
+    inward = np.array([0.0, 1.0, 0.0])
+    points, tangents, along = [place], [ahead], [0.0]
+    for piece, twist in zip(pipework.pieces, pipework.twists, strict=True):
+        if math.isinf(piece.bend_radius):
+            place = place + piece.length * ahead
+            points.append(place)
+            tangents.append(ahead)
+            along.append(along[-1] + piece.length)
+            continue
+        inward = math.cos(twist) * inward + math.sin(twist) * np.cross(ahead, inward)
+        angle, radius = piece.length / piece.bend_radius, piece.bend_radius
+        start, began, before = place, along[-1], ahead
+        for turned in _steps(angle):
+            place = start + radius * (math.sin(turned) * before + (1 - math.cos(turned)) * inward)
+            ahead = math.cos(turned) * before + math.sin(turned) * inward
+            points.append(place)
+            tangents.append(ahead)
+            along.append(began + radius * turned)
+        inward = -math.sin(angle) * before + math.cos(angle) * inward
+    return Outline(
+        np.array(along), np.stack(points), np.stack(tangents), outside_diameter / 2, cap_thickness
+    )
+
+
+def _steps(angle: float) -> Sequence[float]:
+    count = max(1, math.ceil(angle / ARC_STEP))
+    return [angle * i / count for i in range(1, count + 1)]

@@ -1,0 +1,64 @@
+"""Bringing in the compiled loops behind a running service, without making anyone wait.
+
+Answers do not depend on them, only their speed. Compiling takes half a minute once after an
+installation and holds the interpreter, so a process of its own does it and leaves the result in
+numba's cache, from which this process then loads it in about a second.
+"""
+
+from __future__ import annotations
+
+import logging
+import subprocess
+import sys
+import threading
+
+from warmbranch import kernel
+from warmbranch_service.demo import DEMOS, demo_text
+
+log = logging.getLogger("warmbranch")
+
+
+class FastLoops:
+    """Compiles and loads in the background; ``stop`` ends it early."""
+
+    def __init__(self) -> None:
+        self._process: subprocess.Popen[bytes] | None = None
+        self._stopped = False
+        self._thread = threading.Thread(target=self._run, daemon=True, name="fast-loops")
+
+    def start(self) -> None:
+        """Begin, unless the environment keeps to numpy."""
+        if kernel.allowed():
+            self._thread.start()
+
+    def stop(self) -> None:
+        """Give up what is still under way."""
+        self._stopped = True
+        if self._process is not None and self._process.poll() is None:
+            self._process.terminate()
+
+    def _run(self) -> None:
+        try:
+            command = [sys.executable, "-m", "warmbranch_service", "compile"]
+            self._process = subprocess.Popen(
+                command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            )
+            if self._process.wait() != 0:
+                if not self._stopped:
+                    log.warning("the compiled loops cannot be had; answers are right but slower")
+                return
+            compile_loops()
+            log.info("the compiled loops are loaded")
+        except Exception:
+            log.exception("the compiled loops cannot be had; answers are right but slower")
+
+
+def compile_loops() -> bool:
+    """Load the compiled loops and solve the demos with them; False where they cannot be had."""
+    from warmbranch_service.local import steady_of
+
+    if kernel.load() is None:
+        return False
+    for name in DEMOS:
+        steady_of(demo_text(name).encode())
+    return True

@@ -1,0 +1,137 @@
+"""Invented branches whose truth is known: drawn from the prior, read with a cheap instrument."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from warmbranch.branch import Answer, solve
+from warmbranch.calibration import Calibration
+from warmbranch.case import Case
+from warmbranch.closures import Closures
+from warmbranch.combustion import burnt_gas
+from warmbranch.constants import ICE_POINT
+from warmbranch.forecast import interpolated
+from warmbranch.geometry import Branch, Piece
+from warmbranch.main_pipe import MainPipe
+from warmbranch.materials import metal
+from warmbranch.next_reading import LISTENING_UNCERTAINTY
+from warmbranch.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
+from warmbranch.surroundings import Covering, Surroundings
+from warmbranch.thermometer import share_on_tube
+from warmbranch.unknowns import UNKNOWNS, log_spread, put  # noqa: F401
+
+PAINT, PAINT_EMISSIVITY, PAINT_SPREAD = "matt black paint", 0.95, 0.43
+
+
+@dataclass(frozen=True)
+class Experiment:
+    """One branch, its readings, and what is really so."""
+
+    case: Case
+    readings: Readings
+    heard: Heard
+    truth: Answer
+    coordinates: np.ndarray
+    patch: float
+
+
+def a_case(rng: np.random.Generator, **changes: float) -> Case:
+    """A branch such as people build: 0.5 to 1.5 m of 38 to 63.5 mm tube."""
+    diameter = rng.uniform(38e-3, 63.5e-3)
+    main = diameter * rng.uniform(1.0, 1.3)
+    air = rng.uniform(278.15, 308.15)
+    speed = rng.choice([0.0, rng.uniform(0.5, 15.0)])
+    emissivity = rng.uniform(0.2, 0.9)
+    hot = rng.uniform(400.0, 900.0)
+    flow = rng.uniform(10.0, 40.0)  # m/s of gas at 0.5 kg/m³
+    return Case(
+        branch=Branch(
+            diameter, 1.5e-3, 1.5e-3, ((Piece(rng.uniform(0.5, 1.5)),),), rng.choice([0.0, 0.2])
+        ),
+        metal=metal("stainless 304"),
+        covering=Covering(emissivity, 0.0, 0.05),
+        main_pipe=MainPipe(
+            main, 1.5e-3, hot, np.nan, 0.5 * np.pi / 4 * main**2 * flow, 0.4, 1.6, 0.0
+        ),
+        gas=burnt_gas("petrol", 1.0),
+        surroundings=Surroundings(air, air, 101325.0, speed),
+        closures=Closures.default(),
+    )
+
+
+def experiment(
+    rng: np.random.Generator, count: int, *, listens: bool, case: Case | None = None
+) -> Experiment:
+    """Draw a truth from the prior, and read and listen as one does.
+
+    Half of the readings are infrared on a patch of paint, a quarter on bare metal, the rest by
+    contact. Noise is normal, of the size that makers of cheap instruments state, and displays
+    are rounded to 0.1 K and engine speeds to 5 rpm.
+    """
+    case = a_case(rng) if case is None else case
+    prior = Calibration.prior(case)
+    coordinates = prior.mean + prior.root @ rng.normal(size=len(prior.names))
+    patch = PAINT_SPREAD * rng.normal()
+    true_case = put(case, prior.names, coordinates[None])
+    truth = solve(true_case)
+    length = float(case.branch.length[0])
+    position = np.sort(rng.uniform(0.06, 0.98, count)) * length
+    kind = rng.choice(["paint", "bare", "contact"], size=count, p=[0.5, 0.25, 0.25])
+    readings = to_be_read(case, position, tuple(kind))
+    readings = read(readings, truth, shift_of_own(prior, coordinates), patch, rng)
+    heard = Heard.none()
+    if listens:
+        heard = hear(truth, rng)
+    return Experiment(case, readings, heard, truth, coordinates, patch)
+
+
+def to_be_read(case: Case, position: np.ndarray, kind: tuple[str, ...]) -> Readings:
+    """Readings before their displays are known: those hold nothing yet."""
+    count = len(position)
+    own = float(case.covering.emissivity[0])
+    air = float(case.surroundings.air_temperature[0])
+    is_paint = np.array([k == "paint" for k in kind])
+    one = np.ones(count)
+    names = {"paint": PAINT, "bare": OWN, "contact": KNOWN}
+    return Readings(
+        position=position,
+        displayed=300.0 * one,
+        uncertainty=one,
+        infrared=np.array([k != "contact" for k in kind]),
+        surface=tuple(names[k] for k in kind),
+        emissivity=np.where(is_paint, PAINT_EMISSIVITY, own),
+        emissivity_spread=np.where(is_paint, PAINT_SPREAD, 0.0),
+        emissivity_set=0.95 * one,
+        reflected=np.nan * one,
+        reflected_set=air * one,
+        share=share_on_tube(case.branch.outside_diameter, 0.25 * one, 8.0 * one),
+    )
+
+
+def shift_of_own(prior: Calibration, coordinates: np.ndarray) -> float:
+    """What the truth adds to the logit of the bare skin's emissivity."""
+    return float(coordinates[prior.names.index("emissivity")])
+
+
+def read(
+    readings: Readings, truth: Answer, own: float, patch: float, rng: np.random.Generator
+) -> Readings:
+    """Fill in what a cheap instrument displays."""
+    skin = interpolated(truth.profile.position, truth.profile.skin, readings.position)
+    shift = {OWN: own, PAINT: patch, KNOWN: 0.0}
+    odds = np.array([[shift[name] for name in readings.surface]])
+    shown = readings.expected(skin, odds, truth.case.surroundings.radiant_temperature)[0]
+    noisy = shown + usual_uncertainty(shown) * rng.normal(size=len(shown))
+    rounded = np.round(noisy - ICE_POINT, 1) + ICE_POINT
+    return replace(readings, displayed=rounded, uncertainty=usual_uncertainty(rounded))
+
+
+def hear(truth: Answer, rng: np.random.Generator, order: float = 2.0) -> Heard:
+    """Find the quiet rpm by ear."""
+    tone = truth.resonance[0, 0] * (1 + LISTENING_UNCERTAINTY * rng.normal())
+    heard = np.round(tone * 60 / order / 5) * 5 * order / 60
+    return Heard(
+        np.array([heard]), np.array([LISTENING_UNCERTAINTY * heard]), truth.case.branch.length
+    )

@@ -1,0 +1,109 @@
+"""The stacked banded solve against a dense one that knows nothing of the elimination."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+
+from warmbranch.banded import newton_step, outside_loss
+from warmbranch.gas import MixtureTable, dry_air_table
+from warmbranch.heat_balance import Linearised
+from warmbranch.temperature import heat_balance
+
+NODES = 21
+
+
+def linearised(case, seed):
+    balance = heat_balance(
+        case, MixtureTable.of(case.gas), dry_air_table(), np.full(len(case), 9.0), nodes=NODES
+    )
+    random = np.random.default_rng(seed)
+    return balance.linearise(*random.uniform(300, 420, (3, len(case), NODES)))
+
+
+def dense_step(system, i):
+    """Newton step of design ``i`` for gas, wall and skin, all three kept as unknowns."""
+    n = NODES
+    matrix, right = np.zeros((3 * n, 3 * n)), np.zeros(3 * n)
+    gas, wall, skin = np.arange(n), n + np.arange(n), 2 * n + np.arange(n)
+    matrix[gas[0], gas[0]] = matrix[wall[0], wall[0]] = 1.0  # given at the mouth
+    for k in range(1, n):
+        matrix[gas[k], [gas[k - 1], gas[k], wall[k]]] = (
+            system.gas_left[i, k], system.gas_here[i, k], system.gas_wall[i, k],
+        )  # fmt: skip
+        matrix[wall[k], [wall[k - 1], wall[k], gas[k - 1], gas[k]]] = (
+            system.wall_left[i, k], system.wall_here[i, k],
+            system.wall_gas_left[i, k], system.wall_gas_here[i, k],
+        )  # fmt: skip
+        if k < n - 1:
+            matrix[gas[k], gas[k + 1]] = system.gas_right[i, k]
+            matrix[wall[k], wall[k + 1]] = system.wall_right[i, k]
+            matrix[wall[k], gas[k + 1]] = system.wall_gas_right[i, k]
+        right[gas[k]], right[wall[k]] = -system.gas[i, k], -system.wall[i, k]
+    for k in range(n):
+        wrap, loss = system.wrap_conductance[i, k], system.skin_loss[i, k]
+        slope = system.skin_slope[i, k]
+        if np.isinf(wrap):  # bare: the skin is the wall
+            matrix[skin[k], [skin[k], wall[k]]] = 1, -1
+            outside, by_skin, by_wall = loss, slope, 0.0
+        else:
+            through = wrap * system.wall_over_skin[i, k]
+            matrix[skin[k], [skin[k], wall[k]]] = slope + wrap, -wrap
+            right[skin[k]] = -(loss - through)
+            outside, by_skin, by_wall = through, -wrap, wrap
+        if k > 0:
+            matrix[wall[k], skin[k]] += by_skin
+            matrix[wall[k], wall[k]] += by_wall
+            right[wall[k]] -= outside
+    solution = np.linalg.solve(matrix, right)
+    return solution[gas], solution[wall], solution[skin]
+
+
+@pytest.mark.parametrize("wrap", [[0.0, 0.0, 0.0], [0.01, 0.02, 0.05], [0.0, 0.02, 0.0]])
+@pytest.mark.parametrize("rise", [-0.5, 0.0, 0.5])
+def test_equals_dense_solution(make_case, wrap, rise):
+    system = linearised(make_case(wrap_thickness=np.array(wrap), rise=rise), 1)
+    step = newton_step(system)
+    for i in range(3):
+        for ours, dense in zip(step, dense_step(system, i), strict=True):
+            # Rounding, times the condition of the dense matrix, below 1e6.
+            assert_allclose(ours[i], dense, rtol=1e-9, atol=1e-9 * np.abs(dense).max())
+
+
+def test_mouth_stays(make_case):
+    gas, wall, _ = newton_step(linearised(make_case(), 2))
+    assert_array_equal(gas[:, 0], 0)
+    assert_array_equal(wall[:, 0], 0)
+
+
+def test_designs_do_not_see_each_other(make_case):
+    case = make_case(wrap_thickness=np.array([0.0, 0.02, 0.0, 0.001]))
+    system = linearised(case, 3)
+    together = newton_step(system)
+    for i in range(4):
+        alone = newton_step(system.take(np.arange(4) == i))
+        for one, all_ in zip(alone, together, strict=True):
+            assert_array_equal(one[0], all_[i])
+
+
+def test_loss_without_wrap_is_the_skins_own(make_case):
+    system = linearised(make_case(), 4)
+    loss, slope = outside_loss(system)
+    assert_array_equal(loss, system.skin_loss)
+    assert_array_equal(slope, system.skin_slope)
+
+
+def test_loss_through_a_wrap_is_the_resistances_in_series(make_case):
+    """Slope of the loss with the wall: 1/(1/wrap + 1/skin)."""
+    system = linearised(make_case(wrap_thickness=0.02), 5)
+    _, slope = outside_loss(system)
+    series = 1 / (1 / system.wrap_conductance + 1 / system.skin_slope)
+    assert_allclose(slope, series, rtol=1e-13)
+
+
+def test_singular_system_is_refused():
+    nothing = Linearised(*(np.zeros((1, 5)) for _ in Linearised._fields))
+    nothing = nothing._replace(wrap_conductance=np.full((1, 5), np.inf))
+    with pytest.raises(np.linalg.LinAlgError, match="singular"):
+        newton_step(nothing)

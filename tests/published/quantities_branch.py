@@ -1,0 +1,72 @@
+"""Calculators for whole branches, with the closures at their defaults."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from warmbranch.branch import solve
+from warmbranch.case import Case
+from warmbranch.closures import PULSATION_AUGMENTATION, Closures
+from warmbranch.combustion import burnt_gas
+from warmbranch.constants import ICE_POINT, STANDARD_PRESSURE
+from warmbranch.engine import engine_speed
+from warmbranch.geometry import Branch, Piece
+from warmbranch.main_pipe import MainPipe
+from warmbranch.materials import metal
+from warmbranch.resonance import one_temperature_estimate
+from warmbranch.surfaces import surface
+from warmbranch.surroundings import Covering, Surroundings
+
+
+def rpm(frequency: float, order: float) -> float:
+    return 60 * float(engine_speed(np.array(frequency), np.array(order)))
+
+
+def quiet_rpm(
+    *,
+    length_m,
+    outside_diameter_m,
+    wall_m,
+    main_outside_diameter_m,
+    main_wall_m,
+    gas_degC,
+    mass_flow_kg_h,
+    order,
+    air_degC,
+    air_speed_m_s,
+):
+    """Level, bare, weathered stainless 304 and stoichiometric petrol gas."""
+    emissivity = surface("weathered stainless").emissivity
+    air = air_degC + ICE_POINT
+    case = Case(
+        Branch(outside_diameter_m, wall_m, wall_m, ((Piece(length_m),),), 0.0),
+        metal("stainless 304"),
+        Covering(emissivity, 0.0, 1.0),
+        MainPipe(
+            main_outside_diameter_m,
+            main_wall_m,
+            gas_degC + ICE_POINT,
+            math.nan,
+            mass_flow_kg_h / 3600,
+            emissivity,
+            PULSATION_AUGMENTATION.median,
+            0.0,
+        ),
+        burnt_gas("petrol", 1.0),
+        Surroundings(air, air, STANDARD_PRESSURE, air_speed_m_s),
+        Closures.default(),
+    )
+    return rpm(solve(case).resonance[0, 0], order)
+
+
+def one_temperature_rpm(*, length_m, gas_degC, order):
+    estimate = one_temperature_estimate(np.array([length_m]), np.array([gas_degC + ICE_POINT]))
+    return rpm(estimate[0], order)
+
+
+CALCULATORS = {
+    "quiet rpm of a branch": quiet_rpm,
+    "quiet rpm by one temperature": one_temperature_rpm,
+}
