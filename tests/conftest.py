@@ -88,7 +88,7 @@ def build_case(**changes) -> Case:
         ),
         closures=replace(
             Closures.default().repeat(size),
-            **{name: np.broadcast_to(value, size) for name, value in closures.items()},
+            **{name: np.broadcast_to(value, size).copy() for name, value in closures.items()},
         ),
     )
 

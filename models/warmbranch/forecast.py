@@ -73,14 +73,12 @@ class Forecaster:
         self._gas, self._air = MixtureTable.of(case.gas), dry_air_table()
         self._pulsates = bool(np.any(case.main_pipe.incident_pressure > 0))
 
-    def at(self, coordinates: FloatArray, guess: Forecast | None = None) -> Forecast:
+    def at(self, coordinates: FloatArray) -> Forecast:
         """Solve the model.
 
         Parameters
         ----------
         coordinates : (sets, unknowns) array
-        guess : Forecast, optional
-            Of one set; where the search for temperatures starts.
 
         Returns
         -------
@@ -95,10 +93,7 @@ class Forecaster:
         speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
         wall = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
         balance = heat_balance(case, gas, self._air, speed, nodes=self._nodes)
-        start = None
-        if guess is not None:
-            start = guess.profile.take(np.tile(np.arange(len(self.lengths)), len(coordinates)))
-        profile = solve_steady(balance, wall, guess=start)
+        profile = solve_steady(balance, wall)
         return Forecast(case, profile, _first_resonance(case, gas, profile))
 
     def near(self, base: Forecast, coordinates: FloatArray) -> Forecast:

@@ -39,7 +39,8 @@ def test_a_uniform_tube_is_a_quarter_wave(uniform_case):
     # The slope is a secant's, of points some percent apart, turned by the frozen slope: exact for
     # a power law.
     assert_allclose(sized.slope, -1.0, rtol=1e-6)
-    assert_allclose(frozen_slope(sized.answer, tone(100.0)), -1.0, rtol=1e-6)
+    # Pressure squared is integrated over 32 cells by a parabola through means: some 1e-3.
+    assert_allclose(frozen_slope(sized.answer, tone(100.0)), -1.0, rtol=1e-3)
 
 
 @pytest.mark.parametrize("frequency", [45.0, 60.0, 78.3, 120.0, 300.0])
@@ -56,9 +57,7 @@ def test_round_trip(a_case, bent, frequency, bends):
 def test_round_trip_with_mixing_by_pulsation(a_case):
     case = a_case(incident_pressure=800.0)
     sized = length_for(case, tone(80.0))
-    assert_allclose(
-        solve(with_length(case, sized.length)).resonance[:, 0], 80.0, rtol=PROMISED
-    )
+    assert_allclose(solve(with_length(case, sized.length)).resonance[:, 0], 80.0, rtol=PROMISED)
 
 
 @settings(max_examples=25, deadline=None)
@@ -138,8 +137,8 @@ def test_tones_at_the_ends_of_the_range(a_case):
 
 
 def test_a_bore_too_narrow_to_resonate(a_case):
-    case = a_case(outside_diameter=15e-3, wall_thickness=5e-3)
-    sized = length_for(case, tone(25.0))
+    case = a_case(outside_diameter=6e-3, wall_thickness=2.5e-3)
+    sized = length_for(case, tone(60.0))
     assert sized.outcome[0] == Outcome.OVERDAMPED
     assert np.isnan(sized.answer.resonance[0, 0])
 

@@ -1,0 +1,15 @@
+"""Shared by the agreement tests."""
+
+from collections.abc import Iterator
+
+import pytest
+from starlette.testclient import TestClient
+
+from warmbranch_service.app import create_app
+from warmbranch_service.settings import Settings
+
+
+@pytest.fixture(scope="session")
+def client() -> Iterator[TestClient]:
+    with TestClient(create_app(Settings(warm_up=0))) as client:
+        yield client

@@ -1,0 +1,97 @@
+"""What the documents say is what the code does."""
+
+import contextlib
+import doctest
+import importlib
+import io
+import pkgutil
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+
+import warmbranch
+from warmbranch_service.demo import DEMOS
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+MODULES = sorted(
+    name
+    for _, name, _ in pkgutil.walk_packages(warmbranch.__path__, "warmbranch.")
+    # Importing these runs them or pays for numba; they hold no examples.
+    if not name.rpartition(".")[2].startswith(("compiled", "make_property_table"))
+)
+
+
+def _blocks(language: str) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", README, flags=re.DOTALL)
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_examples_in_docstrings(name):
+    module = importlib.import_module(name)
+    failures, _ = doctest.testmod(module)
+    assert failures == 0
+
+
+def test_some_docstrings_hold_examples():
+    finder = doctest.DocTestFinder()
+    found = [t for m in MODULES for t in finder.find(importlib.import_module(m)) if t.examples]
+    assert len(found) > 10
+
+
+def test_visible_top_level():
+    visible = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
+    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
+    allowed |= {"service", "models", "tests", "fixtures"}
+    assert visible <= allowed
+
+
+def test_readme_opens_with_the_job_in_one_paragraph():
+    title, paragraph, *_ = README.split("\n\n")
+    assert title == "# Warmbranch"
+    assert "closed side branch" in paragraph
+
+
+def test_readme_has_the_two_commands_and_a_call_each_way():
+    commands = [line for block in _blocks("sh") for line in block.splitlines()]
+    assert sum("warmbranch demo" in line for line in commands) == 1
+    assert sum("pytest" in line for line in commands) == 1
+    assert any(line.startswith("curl") for line in commands)
+
+
+def test_readme_python_runs_and_gives_the_numbers_it_states():
+    (program,) = _blocks("python")
+    printed = io.StringIO()
+    with contextlib.redirect_stdout(printed):
+        exec(compile(program, "README.md", "exec"), {})
+    numbers = [float(x) for x in re.findall(r"[\d.]+\d", printed.getvalue())]
+    stated = [float(x) for x in re.findall(r"\d+\.\d", program.rpartition("Hz: ")[2])]
+    assert len(stated) == 3
+    assert [round(x, 1) for x in numbers] == stated
+
+
+def test_readme_curl_is_answered(client):
+    (block,) = [b for b in _blocks("sh") if b.startswith("curl")]
+    words = shlex.split(block)
+    body = words[words.index("-d") + 1]
+    response = client.post("/v1/steady", content=body, headers={"content-type": "application/json"})
+    assert response.status_code == 200, response.text
+    assert response.json()["resonance"]["quiet_rpm"] > 0
+
+
+def test_developers_names_every_dependency():
+    text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    named = set(re.findall(r'^    "([A-Za-z][\w-]*)(?:\[\w+\])?>=', text, flags=re.MULTILINE))
+    named |= set(re.findall(r'"([a-z-]+)>=', text))
+    missing = {n for n in named if n.lower() not in DEVELOPERS.lower()} - {"hatchling"}
+    assert not missing
+
+
+def test_demonstrations_are_marked_as_invented():
+    fixtures = (ROOT / "fixtures" / "README.md").read_text(encoding="utf-8")
+    assert "invented" in README
+    assert all("nvented" in text for _, text in DEMOS.values())
+    assert "invented" in fixtures

@@ -1,0 +1,113 @@
+"""The ensemble of right lengths, the length to build, the table of cuts."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from warmbranch.branch import solve
+from warmbranch.build_long import CHANCE_TOO_SHORT, RightLengths, right_lengths, trim_steps
+from warmbranch.calibration import prior_ensemble
+from warmbranch.sizing import length_for, with_length
+
+TONE = 78.0
+
+
+@pytest.fixture(scope="module")
+def sized(a_case, bent):
+    return length_for(a_case(pieces=bent), np.array([TONE]))
+
+
+@pytest.fixture(scope="module")
+def lengths(sized):
+    ensemble = prior_ensemble(sized.answer.case, 64)
+    return right_lengths(ensemble, float(sized.length[0]), TONE)
+
+
+def test_each_member_against_its_own_search(sized):
+    ensemble = prior_ensemble(sized.answer.case, 32)
+    found = right_lengths(ensemble, float(sized.length[0]), TONE, nodes=161)
+    exact = np.sort(length_for(ensemble, np.full(32, TONE)).length)
+    # Two secant steps from up to a tenth away; a tenth of a millimetre is below what one cuts.
+    assert_allclose(found.lengths, exact, atol=1e-4)
+
+
+def test_the_coarser_grid_moves_it_little(sized, lengths):
+    ensemble = prior_ensemble(sized.answer.case, 64)
+    fine = right_lengths(ensemble, float(sized.length[0]), TONE, nodes=161)
+    assert_allclose(lengths.lengths, fine.lengths, rtol=3e-4)
+
+
+def test_the_chance_is_what_was_asked_for(lengths):
+    for chance in (0.02, CHANCE_TOO_SHORT, 0.2, 0.5):
+        built = lengths.build(chance)
+        assert lengths.chance_too_short(built) <= chance
+        # And not needlessly long: one member less would be too many.
+        assert lengths.chance_too_short(built - 1e-9) > chance - 1 / 64
+
+
+def test_building_long(sized, lengths):
+    """Common practice, no source: build long, as cutting off is easy and adding is not."""
+    assert lengths.build() > sized.length[0]
+    assert_allclose(lengths.build(allowance=0.004) - lengths.build(), 0.004, rtol=1e-9)
+
+
+def test_less_doubt_less_length(sized):
+    """Half the spread of every closure: half the extra length, within what curvature makes."""
+    from dataclasses import replace
+
+    from warmbranch.calibration import Calibration, calibrated_ensemble
+
+    case = sized.answer.case
+    prior = Calibration.prior(case)
+    known = replace(prior, covariance=prior.covariance / 4)
+    right = float(sized.length[0])
+    wide, narrow = (
+        right_lengths(calibrated_ensemble(case, c, 64), right, TONE).build() - right
+        for c in (prior, known)
+    )
+    assert_allclose(narrow / wide, 0.5, rtol=0.25)
+
+
+def test_members_that_no_length_serves_count_as_too_short():
+    lengths = RightLengths(np.sort(np.array([1.0, 1.1, 1.2, np.inf])))
+    assert lengths.chance_too_short(2.9) == 0.25
+
+
+def test_interval_holds_its_share(lengths):
+    low, high = lengths.interval(0.9)
+    inside = np.mean((lengths.lengths >= low) & (lengths.lengths <= high))
+    assert_allclose(inside, 0.9, atol=2 / 64)
+
+
+def test_trim_steps_against_solutions(sized):
+    build = float(sized.length[0]) + 0.055
+    table = trim_steps(sized, build, 0.005)
+    exact = solve(with_length(sized.answer.case.repeat(len(table.cut)), table.length))
+    # The parabola's own error over ± 5 % of the length.
+    assert_allclose(table.frequency, exact.resonance[:, 0], rtol=2e-6)
+    assert_allclose(table.length + table.cut, build, rtol=1e-12)
+    assert_allclose(np.diff(table.cut), 0.005, rtol=1e-9)
+    assert np.all(np.diff(table.frequency) > 0)  # shorter is higher
+    assert table.length[-1] < sized.length[0] < table.length[0]
+
+
+def test_sensitivity_is_the_derivative(sized):
+    table = trim_steps(sized, float(sized.length[0]) + 0.05, 0.005)
+    step = 1e-4
+    ends = solve(
+        with_length(sized.answer.case.repeat(2), sized.length + np.array([-step, step]))
+    ).resonance[:, 0]
+    # A parabola through points 5 % apart has a slope this good in its middle.
+    assert_allclose(table.frequency_per_length, (ends[1] - ends[0]) / (2 * step), rtol=1e-4)
+
+
+def test_a_table_is_never_endless(sized):
+    assert len(trim_steps(sized, float(sized.length[0]) + 0.06, 1e-5).cut) <= 61
+
+
+def test_a_table_with_nothing_to_spare(sized):
+    table = trim_steps(sized, float(sized.length[0]), 0.01)
+    assert_allclose(table.frequency[0], TONE, rtol=1e-6)
+    assert len(table.cut) == 2
