@@ -5,13 +5,24 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 import pytest
 from scipy.stats import qmc
 
 from warmbranch.case import Case
-from warmbranch.closures import Closures, MouthModel
+from warmbranch.closures import (
+    MOUTH_FACTOR,
+    OUTER_FILM_FACTOR,
+    PULSATION,
+    REACH,
+    STANTON,
+    STIRRING,
+    Closures,
+    MouthModel,
+)
 from warmbranch.combustion import burnt_gas
 from warmbranch.gas import Composition
 from warmbranch.geometry import Branch, Piece
@@ -132,7 +143,39 @@ class _Draw:
         return (count * self.unit()).astype(np.intp)
 
 
-def sample_box(size: int, seed: int = 0) -> Case:
+class Coefficients(NamedTuple):
+    """Ranges of the model's own coefficients, each (low, high)."""
+
+    stirring: tuple[float, float]
+    reach: tuple[float, float]
+    pulsation: tuple[float, float]
+    stanton: tuple[float, float]
+    buoyancy: tuple[float, float]
+    outer_film_factor: tuple[float, float]
+    mouth_factor: tuple[float, float]
+
+
+PRIOR = Coefficients(
+    *((prior.low, prior.high) for prior in (STIRRING, REACH, PULSATION, STANTON)),
+    (1.0, 1.0),
+    *((prior.low, prior.high) for prior in (OUTER_FILM_FACTOR, MOUTH_FACTOR)),
+)
+"""What the model holds likely."""
+
+ADMITTED = Coefficients(
+    # Beyond some 1.1 U d no oscillating flow in tubes has been seen to mix (from memory).
+    stirring=(0.01, 1.1),
+    reach=(0.5, 200.0),
+    pulsation=(0.01, 5.0),
+    stanton=(1e-3, 1.0),
+    buoyancy=(1e-3, 20.0),
+    outer_film_factor=(0.05, 20.0),
+    mouth_factor=(1e-3, 3.0),
+)
+"""What the service accepts, and no one believes."""
+
+
+def sample_box(size: int, seed: int = 0, coefficients: Coefficients = ADMITTED) -> Case:
     """Designs spread over the whole box that the service admits.
 
     Wraps, bends, fixed closures, a given skin, pulsation, still air, level branches and idle
@@ -170,14 +213,7 @@ def sample_box(size: int, seed: int = 0) -> Case:
 
     closures = replace(
         Closures.default().repeat(size),
-        # Beyond some 1.1 U d no oscillating flow in tubes has been seen to mix (from memory).
-        stirring=draw.sometimes(0.1, 0.0, draw.by_ratio(0.01, 1.1)),
-        reach=draw.by_ratio(0.5, 200.0),
-        pulsation=draw.by_ratio(0.01, 5.0),
-        stanton=draw.sometimes(0.05, 0.0, draw.by_ratio(1e-3, 1.0)),
-        buoyancy=draw.sometimes(0.7, 1.0, draw.between(0.0, 20.0)),
-        outer_film_factor=draw.by_ratio(0.05, 20.0),
-        mouth_factor=draw.between(0.0, 3.0),
+        **{name: draw.by_ratio(*ends) for name, ends in coefficients._asdict().items()},
         fixed_diffusivity=draw.sometimes(0.05, 0.0, fixed(1e-6, 1.0)),
         fixed_inner_film=fixed(0.1, 1000.0),
         fixed_outer_film=fixed(0.1, 1000.0),
@@ -238,3 +274,9 @@ def make_case() -> Callable[..., Case]:
 @pytest.fixture(scope="session")
 def box_sample() -> Callable[..., Case]:
     return sample_box
+
+
+@pytest.fixture(scope="session")
+def likely_sample() -> Callable[..., Case]:
+    """The same box, with the model's own coefficients as likely as the model holds them."""
+    return partial(sample_box, coefficients=PRIOR)

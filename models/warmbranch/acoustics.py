@@ -238,9 +238,26 @@ def input_impedance(duct: Duct, frequency: FloatArray) -> ComplexArray:
     compiled = kernel.at_hand(len(duct))
     if compiled is not None:
         return kernel.mouth_impedance(compiled, duct, frequency)
+    tube, _ = tube_impedance(duct, frequency)
+    return tube + 2j * np.pi * frequency * duct.mouth_inertance[:, None]
+
+
+def tube_impedance(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, FloatArray]:
+    """Impedance without the mouth's inertance, and the phase travelled from mouth to cap.
+
+    Parameters
+    ----------
+    duct : Duct
+    frequency : (designs, frequencies) array, Hz
+
+    Returns
+    -------
+    two (designs, frequencies) arrays; Pa s/m³ and rad
+    """
+    *matrices, phase = _cell_matrices(duct, frequency)
+    a, _, c, _ = _chain((matrices[0], matrices[1], matrices[2], matrices[3]))
     # At the cap U = 0, so the first column of the chain is (p, U) at the mouth for p = 1.
-    pressure_gain, _, velocity_gain, _ = _chain(_cell_matrices(duct, frequency))
-    return pressure_gain / velocity_gain + 2j * np.pi * frequency * duct.mouth_inertance[:, None]
+    return a / c, phase.imag.sum(axis=0)
 
 
 def standing_wave(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
@@ -255,7 +272,7 @@ def standing_wave(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, Comp
     -------
     two (designs, cells + 1) complex arrays; Pa s/m³ and dimensionless
     """
-    a, b, c, d = (part[..., 0] for part in _cell_matrices(duct, frequency[:, None]))
+    a, b, c, d, _ = (part[..., 0] for part in _cell_matrices(duct, frequency[:, None]))
     cells, designs = a.shape
     p = np.empty((cells + 1, designs), dtype=np.complex128)
     u = np.empty_like(p)
@@ -291,8 +308,11 @@ def transmission_loss(branch: ComplexArray, main_pipe: FloatArray) -> FloatArray
 
 def _cell_matrices(
     duct: Duct, frequency: FloatArray
-) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
-    """Transfer matrices (p, U) mouth side ← (p, U) cap side; each (cells, designs, frequencies)."""
+) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
+    """Transfer matrices (p, U) mouth side ← (p, U) cap side, and the propagation through each.
+
+    Each is (cells, designs, frequencies).
+    """
     cell = duct.columns
     f = frequency[None]
     impedance, admittance = line(
@@ -310,7 +330,7 @@ def _cell_matrices(
     tilt *= odd
     impedance *= odd
     admittance *= odd
-    return even + tilt, impedance, admittance, even - tilt
+    return even + tilt, impedance, admittance, even - tilt, phase
 
 
 def _chain(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from warmbranch import acoustics, resonance
 from warmbranch.acoustics import Duct
@@ -104,16 +105,14 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES) -> Answer:
     pressure = case.surroundings.pressure
     speed = bulk_speed(case.main_pipe, gas, pressure)
     wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
+    mouth = _Mouth.of(case, gas, speed, wall)
 
-    balance = heat_balance(case, gas, air, speed, nodes=nodes)
-    profile = solve_steady(balance, wall)
-    mouth = _Mouth.of(case, gas)
-    duct = _duct(case, gas, profile, mouth)
-    found, quality = resonance.resonances(duct)
-    if np.any(case.main_pipe.incident_pressure > 0):
-        profile, duct, found, quality = _with_pulsation(
-            case, gas, air, speed, wall, mouth, profile, duct, found, nodes
-        )
+    profile = solve_steady(heat_balance(case, gas, air, speed, nodes=nodes), wall)
+    state = _heard(case, gas, mouth, profile)
+    pulsating = case.main_pipe.incident_pressure > 0
+    if np.any(pulsating):
+        state = _with_pulsation(case, gas, air, mouth, state, np.flatnonzero(pulsating), nodes)
+    profile, duct, found = state.profile, state.duct, state.resonance
 
     hot = case.main_pipe.gas_temperature
     return Answer(
@@ -125,7 +124,7 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES) -> Answer:
         main_speed=speed,
         main_sound_speed=mouth.main_sound_speed,
         resonance=found,
-        quality_factor=quality[:, 0],
+        quality_factor=state.quality_factor[:, 0],
         transit_time=resonance.transit_time_estimate(duct),
         one_temperature=resonance.one_temperature_estimate(case.branch.length, hot),
         effective_temperature=resonance.effective_temperature(duct, gas, pressure, found[:, 0]),
@@ -139,16 +138,18 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES) -> Answer:
 class _Mouth(Batched):
     """What the branch meets at the main pipe."""
 
+    speed: FloatArray
+    wall: FloatArray
     correction: FloatArray
     inertance: FloatArray
     main_impedance: FloatArray
     main_sound_speed: FloatArray
 
     @classmethod
-    def of(cls, case: Case, gas: MixtureTable) -> _Mouth:
+    def of(cls, case: Case, gas: MixtureTable, speed: FloatArray, wall: FloatArray) -> _Mouth:
         hot = case.main_pipe.gas_temperature[:, None]
         density = gas.density(hot, case.surroundings.pressure)[:, 0]
-        speed = gas.sound_speed(hot)[:, 0]
+        sound_speed = gas.sound_speed(hot)[:, 0]
         closures = case.closures
         correction = mouth_length(
             closures.mouth_model,
@@ -158,15 +159,27 @@ class _Mouth(Batched):
             closures.fixed_mouth_length,
         )
         return cls(
+            speed=speed,
+            wall=wall,
             correction=correction,
             inertance=density * correction / case.branch.bore_area,
-            main_impedance=density * speed / case.main_pipe.bore_area,
-            main_sound_speed=speed,
+            main_impedance=density * sound_speed / case.main_pipe.bore_area,
+            main_sound_speed=sound_speed,
         )
 
 
-def _duct(case: Case, gas: MixtureTable, profile: TemperatureProfile, mouth: _Mouth) -> Duct:
-    return acoustics.duct(
+@dataclass(frozen=True)
+class _State(Batched):
+    """Temperatures, and the sound that goes with them."""
+
+    profile: TemperatureProfile
+    duct: Duct
+    resonance: FloatArray
+    quality_factor: FloatArray
+
+
+def _heard(case: Case, gas: MixtureTable, mouth: _Mouth, profile: TemperatureProfile) -> _State:
+    duct = acoustics.duct(
         profile.position,
         profile.gas,
         gas,
@@ -176,58 +189,69 @@ def _duct(case: Case, gas: MixtureTable, profile: TemperatureProfile, mouth: _Mo
         mouth_inertance=mouth.inertance,
         wall_losses=case.closures.wall_losses,
     )
+    return _State(profile, duct, *resonance.resonances(duct))
 
 
 def _with_pulsation(
     case: Case,
     gas: MixtureTable,
     air: MixtureTable,
-    speed: FloatArray,
-    wall: FloatArray,
     mouth: _Mouth,
-    profile: TemperatureProfile,
-    duct: Duct,
-    found: FloatArray,
+    state: _State,
+    open_: NDArray[np.intp],
     nodes: int,
-) -> tuple[TemperatureProfile, Duct, FloatArray, FloatArray]:
+) -> _State:
     """Repeat heat and sound until the mixing by pulsation belongs to the sound it makes.
 
-    The tone is held at the first resonance, where pulsation is strongest.
+    Only the designs ``open_`` pulsate, and each is repeated until it agrees. The tone is held at
+    the first resonance, where pulsation is strongest.
     """
-    change = np.inf
+    change = np.empty(0)
     for _ in range(MOST_PASSES):
-        frequency = np.where(np.isnan(found[:, 0]), 1 / (4 * duct.transit_time), found[:, 0])
-        impedance = acoustics.input_impedance(duct, frequency[:, None])[:, 0]
-        drive = 2 * case.main_pipe.incident_pressure
-        velocity = drive / np.abs(2 * impedance + mouth.main_impedance)
-        _, relative = acoustics.standing_wave(duct, frequency)
-        edges = np.cumsum(np.hstack([np.zeros((len(case), 1)), duct.cell_length]), axis=1)
-        swing = np.stack(
-            [
-                np.interp(x, e, np.abs(u))
-                for x, e, u in zip(profile.position, edges, relative, strict=True)
-            ]
-        )
-        per_velocity = velocity / (2 * np.pi * frequency * case.branch.bore_area)
+        own, own_gas, own_mouth = case.take(open_), gas.take(open_), mouth.take(open_)
+        before = state.take(open_)
+        frequency = _tone(before)
         balance = heat_balance(
-            case,
-            gas,
+            own,
+            own_gas,
             air,
-            speed,
-            displacement=per_velocity[:, None] * swing,
+            own_mouth.speed,
+            displacement=_displacement(own, own_mouth, before, frequency),
             frequency=frequency,
             nodes=nodes,
         )
-        profile = solve_steady(balance, wall, guess=profile)
-        duct = _duct(case, gas, profile, mouth)
-        last = frequency
-        found, quality = resonance.resonances(duct)
-        change = float(np.nanmax(np.abs(found[:, 0] / last - 1), initial=0.0))
-        if change < PULSATION_TOLERANCE:
-            return profile, duct, found, quality
+        profile = solve_steady(balance, own_mouth.wall, guess=before.profile)
+        after = _heard(own, own_gas, own_mouth, profile)
+        rest = np.setdiff1d(np.arange(len(case)), open_)
+        order = np.argsort(np.concatenate([rest, open_]))
+        state = _State.concatenate([state.take(rest), after]).take(order)
+        change = np.abs(_tone(after) / frequency - 1)
+        open_ = open_[change >= PULSATION_TOLERANCE]
+        if len(open_) == 0:
+            return state
     raise NotConvergedError(
         "Heat loss and mixing by pulsation did not agree.",
-        designs=tuple(range(len(case))),
-        residual=change,
+        designs=tuple(int(i) for i in open_),
+        residual=float(change.max()),
         iterations=MOST_PASSES,
     )
+
+
+def _tone(state: _State) -> FloatArray:
+    """First resonance, or its estimate where losses leave none, Hz."""
+    first = state.resonance[:, 0]
+    return np.where(np.isnan(first), resonance.transit_time_estimate(state.duct), first)
+
+
+def _displacement(case: Case, mouth: _Mouth, state: _State, frequency: FloatArray) -> FloatArray:
+    """Amplitude of the gas's displacement at the nodes, (designs, nodes), m."""
+    impedance = acoustics.input_impedance(state.duct, frequency[:, None])[:, 0]
+    velocity = 2 * case.main_pipe.incident_pressure
+    velocity = velocity / np.abs(2 * impedance + mouth.main_impedance)
+    _, relative = acoustics.standing_wave(state.duct, frequency)
+    cells = state.duct.cell_length
+    edges = np.concatenate([np.zeros((len(case), 1)), np.cumsum(cells, axis=1)], axis=1)
+    swing = np.empty_like(state.profile.position)
+    for i, x in enumerate(state.profile.position):
+        swing[i] = np.interp(x, edges[i], np.abs(relative[i]))
+    return (velocity / (2 * np.pi * frequency * case.branch.bore_area))[:, None] * swing

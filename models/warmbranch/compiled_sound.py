@@ -10,12 +10,17 @@ import numba
 import numpy as np
 from numba.extending import register_jitable
 
-from warmbranch import viscothermal
+from warmbranch import phases, viscothermal
 from warmbranch.batch import ComplexArray, FloatArray
 from warmbranch.compiled import Table, options, properties
 
-register_jitable(viscothermal.wide_series)
-register_jitable(viscothermal.bessel_ratio)
+for _function in (
+    phases.reflection_phase,
+    phases.mode_angle,
+    viscothermal.wide_series,
+    viscothermal.bessel_ratio,
+):
+    register_jitable(_function)
 
 
 class Cells(NamedTuple):
@@ -33,7 +38,7 @@ class Cells(NamedTuple):
 
 
 class Search(NamedTuple):
-    """How a root is sought: tolerance, longest step over the start, most steps."""
+    """How a root is sought: tolerance, longest step over the start (or now), most steps."""
 
     tolerance: float
     longest: float
@@ -49,12 +54,12 @@ def layer(inverse: float) -> complex:
 
 
 @numba.njit(**options)
-def at_mouth(duct: Cells, i: int, frequency: float) -> complex:
-    """p/U of design ``i`` at the mouth, mouth inertance included."""
+def tube(duct: Cells, i: int, frequency: float) -> tuple[complex, float]:
+    """p/U of design ``i`` without the mouth's inertance, and the phase travelled to the cap."""
     area = np.pi * duct.radius[i] ** 2
     j_omega = 2j * np.pi * frequency
     thinner = 1 / np.sqrt(frequency)
-    p, u = 1.0 + 0j, 0.0j
+    p, u, travelled = 1.0 + 0j, 0.0j, 0.0
     for c in range(duct.density.shape[0] - 1, -1, -1):
         viscous = layer(duct.layers[0, c, i] * thinner)
         heat = layer(duct.layers[1, c, i] * thinner)
@@ -64,11 +69,19 @@ def at_mouth(duct: Cells, i: int, frequency: float) -> complex:
         squared = z * y
         tilt = squared * duct.skew[c, i]
         phase = np.sqrt(squared + tilt * tilt)
+        travelled += phase.imag
         grown = np.exp(phase)
         shrunk = 1 / grown
         even, odd = (grown + shrunk) * 0.5, (grown - shrunk) / (2 * phase)
         p, u = (even + tilt * odd) * p + z * odd * u, y * odd * p + (even - tilt * odd) * u
-    return p / u + j_omega * duct.mouth_inertance[i]
+    return p / u, travelled
+
+
+@numba.njit(**options)
+def at_mouth(duct: Cells, i: int, frequency: float) -> complex:
+    """p/U of design ``i`` at the mouth, mouth inertance included."""
+    alone, _ = tube(duct, i, frequency)
+    return alone + 2j * np.pi * frequency * duct.mouth_inertance[i]
 
 
 @numba.njit(**options)
@@ -82,12 +95,6 @@ def mouth_impedance(duct: Cells, frequency: FloatArray) -> ComplexArray:
 
 
 @numba.njit(**options)
-def reflection_phase(impedance: complex, reference: float) -> float:
-    """Phase of ``−(Z − Z₀)/(Z + Z₀)``."""
-    return np.angle((reference - impedance) / (reference + impedance))
-
-
-@numba.njit(**options)
 def next_slope(slope: float, secant: float) -> float:
     """The secant's slope where it can be trusted, else the old one."""
     if np.isfinite(secant) and 0.2 < secant / slope < 5:
@@ -96,25 +103,69 @@ def next_slope(slope: float, secant: float) -> float:
 
 
 @numba.njit(**options)
+def angle(duct: Cells, i: int, mode: int, frequency: float, reference: float) -> float:
+    """How far the mode's angle is from resonance, rad."""
+    alone, travelled = tube(duct, i, frequency)
+    inertia = 2 * np.pi * frequency * duct.mouth_inertance[i]
+    return phases.mode_angle(alone, travelled, inertia, reference) - mode * np.pi
+
+
+@numba.njit(**options)
+def near_mode(
+    duct: Cells, i: int, mode: int, start: float, slope: float, reference: float, search: Search
+) -> float:
+    """First search: which mode, and about where."""
+    here, rise = start, slope
+    value = angle(duct, i, mode, here, reference)
+    for _ in range(search.most):
+        step = min(max(-value / rise, -search.longest * here), here / search.longest)
+        here += step
+        if abs(step) <= search.tolerance * here:
+            return here
+        new = angle(duct, i, mode, here, reference)
+        rise = next_slope(rise, (new - value) / step)
+        value = new
+    return np.nan
+
+
+@numba.njit(**options)
+def polished(duct: Cells, i: int, start: float, reference: float, search: Search) -> float:
+    """Second search: the zero of the whole reactance next to ``start``."""
+    nearby = start * (1 + search.longest / 16)
+    here, value = start, phases.reflection_phase(at_mouth(duct, i, start), reference)
+    other = phases.reflection_phase(at_mouth(duct, i, nearby), reference)
+    fall = (other - value) / (nearby - start)
+    longest = search.longest * start
+    for _ in range(search.most):
+        step = min(max(-value / fall, -longest), longest)
+        here += step
+        if abs(step) <= search.tolerance * here:
+            return here
+        if not abs(here - start) <= longest:
+            return np.nan
+        new = phases.reflection_phase(at_mouth(duct, i, here), reference)
+        fall = next_slope(fall, (new - value) / step)
+        value = new
+    return np.nan
+
+
+@numba.njit(**options)
 def resonances(
-    duct: Cells, start: FloatArray, slope: FloatArray, reference: FloatArray, search: Search
+    duct: Cells,
+    start: FloatArray,
+    slope: FloatArray,
+    reference: FloatArray,
+    coarse: Search,
+    fine: Search,
 ) -> FloatArray:
-    """Roots of the reflection phase from (designs, modes) starts; NaN where none is met."""
+    """Resonances from (designs, modes) starts; NaN where none is met."""
     found = np.full(start.shape, np.nan)
     for i in range(start.shape[0]):
         for n in range(start.shape[1]):
-            here, fall = start[i, n], slope[i, n]
-            longest = search.longest * here
-            value = reflection_phase(at_mouth(duct, i, here), reference[i])
-            for _ in range(search.most):
-                step = min(max(-value / fall, -longest), longest)
-                here += step
-                if abs(step) <= search.tolerance * abs(here):
-                    found[i, n] = here
-                    break
-                new = reflection_phase(at_mouth(duct, i, here), reference[i])
-                fall = next_slope(fall, (new - value) / step)
-                value = new
+            near = near_mode(duct, i, n, start[i, n], slope[i], reference[i], coarse)
+            if not np.isnan(near):
+                wide = reference[i] + 2 * np.pi * near * duct.mouth_inertance[i]
+                found[i, n] = polished(duct, i, near, wide, fine)
     return found
 
 
@@ -153,7 +204,7 @@ def uniform_phase(
         even, odd = (grown + shrunk) * 0.5, (grown - shrunk) / (2 * phase)
         p, u = even * p + z * inertance * odd * u, y * length * odd * p + even * u
     reference = np.sqrt(density * ratio * pressure) / area
-    return reflection_phase(p / u + j_omega * duct.mouth_inertance[i], reference)
+    return phases.reflection_phase(p / u + j_omega * duct.mouth_inertance[i], reference)
 
 
 @numba.njit(**options)

@@ -255,6 +255,7 @@ def newton(
     imbalance_tolerance: float,
     rounding_step: float,
     smallest_heat: float,
+    undamped: int,
     most: int,
 ) -> FloatArray:
     """Solve in place; (designs, 5): heat by gas, by wall, lost, iterations, last step."""
@@ -282,11 +283,11 @@ def newton(
                 report[i, 4] = 0.0
                 break
             solve_blocks(rows, work, change)
-            largest = 0.0
+            largest, part = 0.0, 1.0 if iteration < undamped else 0.5
             for n in range(nodes):
                 by_skin = skin_step(inside, i, n, face, change[n, 1])
                 largest = max(largest, abs(change[n, 0]), abs(change[n, 1]), abs(by_skin))
-                gas[i, n] = min(max(gas[i, n] + change[n, 0], low[i]), high[i])
-                wall[i, n] = min(max(wall[i, n] + change[n, 1], low[i]), high[i])
-                skin[i, n] = min(max(skin[i, n] + by_skin, low[i]), high[i])
+                gas[i, n] = min(max(gas[i, n] + part * change[n, 0], low[i]), high[i])
+                wall[i, n] = min(max(wall[i, n] + part * change[n, 1], low[i]), high[i])
+                skin[i, n] = min(max(skin[i, n] + part * by_skin, low[i]), high[i])
     return report

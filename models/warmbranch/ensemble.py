@@ -24,7 +24,7 @@ STRETCH = 1.1
 tails, at a cost of some tenth of the draws."""
 
 GOOD_SHARE = 0.3
-"""Effective share of the draws below which their distribution is visibly not the right one."""
+"""Effective draws over those of one round below which another round is drawn."""
 
 ENOUGH = 60.0
 """Effective draws that quantiles at 5 % and 95 % need at least."""
@@ -163,11 +163,10 @@ def posterior_ensemble(
         )
         log_weights = np.concatenate(log_posterior) - density
         weights = _normalised(log_weights)
-        own = _normalised(log_posterior[-1] - _log_normal(drawn, centre, spread))
-        share = effective(own) / size
         if rounds == 1:
-            laplace_share = share
-        if share >= GOOD_SHARE or effective(weights) >= GOOD_SHARE * size:
+            own = _normalised(log_posterior[-1] - _log_normal(drawn, centre, spread))
+            laplace_share = effective(own) / size
+        if effective(weights) >= GOOD_SHARE * size:
             break
         centre, covariance = moments(every, _evened(log_weights, 3.0 * dimensions))
     every = np.concatenate(white)

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from warmbranch import acoustics
 from warmbranch.banded import newton_step
@@ -26,9 +27,9 @@ from warmbranch.resonance import resonances
 from warmbranch.temperature import TemperatureProfile, heat_balance, solve_steady
 from warmbranch.unknowns import put
 
-FIT_NODES = 65
-"""Nodes along the branch in a fit: the resonance within 2e-5 and the skin within 0.1 K beyond a
-tenth of the length, by comparison with the default grid; far below what a thermometer tells."""
+FIT_NODES = 33
+"""Nodes along the branch in a fit: the resonance within 2e-4 and the skin within 1 K near a hot
+mouth, by comparison with the default grid; posterior.py takes off most of even that."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,11 @@ class Forecast(Batched):
     case: Case
     profile: TemperatureProfile
     frequency: FloatArray
+
+    def skin_at(self, designs: NDArray[np.intp], position: FloatArray) -> FloatArray:
+        """Skin temperature of some designs at (n,) positions, m: (designs, n), K."""
+        profile = self.profile
+        return interpolated(profile.position[designs], profile.skin[designs], position)
 
 
 class Forecaster:
@@ -165,7 +171,7 @@ def _first_resonance(case: Case, gas: MixtureTable, profile: TemperatureProfile)
         mouth_inertance=density * correction / case.branch.bore_area,
         wall_losses=closures.wall_losses,
     )
-    return resonances(duct)[0][:, 0]
+    return resonances(duct, modes=1)[0][:, 0]
 
 
 def interpolated(x: FloatArray, values: FloatArray, at: FloatArray) -> FloatArray:

@@ -99,7 +99,7 @@ def solve_heat(
     temperatures: tuple[FloatArray, FloatArray, FloatArray],
     bounds: tuple[FloatArray, FloatArray],
     tolerances: tuple[float, float, float, float],
-    most: int,
+    iterations: tuple[int, int],
 ) -> FloatArray:
     """Newton's method on every design, in place; heat, iterations and last step of each."""
     case = balance.case
@@ -115,22 +115,27 @@ def solve_heat(
         emissivity=case.covering.emissivity,
     )
     inside = kernel.inside(
-        balance.gas.packed,
-        balance.gas.gas_constant,
-        balance.x,
-        np.ascontiguousarray(balance.forced_diffusivity),
-        case.branch.bore,
-        case.branch.wall_area,
-        case.branch.rise,
-        balance.buoyancy,
-        case.closures.stanton,
-        case.closures.fixed_inner_film,
-        case.metal.conductivity_coefficients,
-        balance.wrap_conductance,
+        *map(
+            _plain,
+            (
+                balance.gas.packed,
+                balance.gas.gas_constant,
+                balance.x,
+                balance.forced_diffusivity,
+                case.branch.bore,
+                case.branch.wall_area,
+                case.branch.rise,
+                balance.buoyancy,
+                case.closures.stanton,
+                case.closures.fixed_inner_film,
+                case.metal.conductivity_coefficients,
+                balance.wrap_conductance,
+            ),
+        )
     )
-    low, high = (np.ascontiguousarray(bound[:, 0]) for bound in bounds)
+    low, high = (_plain(bound[:, 0]) for bound in bounds)
     grid = _grid(kernel, balance.air)
-    return kernel.newton(inside, outside, grid, *temperatures, low, high, *tolerances, most)
+    return kernel.newton(inside, outside, grid, *temperatures, low, high, *tolerances, *iterations)
 
 
 def main_pipe_wall(
@@ -155,13 +160,13 @@ def main_pipe_wall(
         emissivity=pipe.emissivity,
     )
     return kernel.main_pipe_wall(
-        outside, _grid(kernel, air), supply, pipe.gas_temperature, tolerance, most
+        outside, _grid(kernel, air), _plain(supply), _plain(pipe.gas_temperature), tolerance, most
     )
 
 
 def mouth_impedance(kernel: Kernel, duct: Duct, frequency: FloatArray) -> ComplexArray:
     """p/U of the duct at its mouth, mouth inertance included."""
-    return kernel.mouth_impedance(_cells(kernel, duct), frequency)
+    return kernel.mouth_impedance(_cells(kernel, duct), _plain(frequency))
 
 
 def resonances(
@@ -169,11 +174,18 @@ def resonances(
     duct: Duct,
     start: FloatArray,
     slope: FloatArray,
-    search: tuple[float, float, int],
+    coarse: tuple[float, float, int],
+    fine: tuple[float, float, int],
 ) -> FloatArray:
-    """Roots of the reflection phase, (designs, modes), Hz."""
-    reference = duct.mouth_impedance
-    return kernel.resonances(_cells(kernel, duct), start, slope, reference, kernel.search(*search))
+    """Resonances from (designs, modes) starts, Hz; ``slope`` (designs,), rad/Hz."""
+    return kernel.resonances(
+        _cells(kernel, duct),
+        _plain(start),
+        _plain(slope),
+        _plain(duct.mouth_impedance),
+        kernel.search(*coarse),
+        kernel.search(*fine),
+    )
 
 
 def effective_temperatures(
@@ -189,30 +201,23 @@ def effective_temperatures(
     return kernel.effective_temperatures(
         _cells(kernel, duct),
         bool((duct.inertance_ratio == 1).all()),
-        gas.packed,
+        _plain(gas.packed),
         _grid(kernel, gas),
-        gas.gas_constant,
-        pressure,
-        duct.wall_losses,
-        frequency,
-        log_start,
+        _plain(gas.gas_constant),
+        _plain(pressure),
+        duct.wall_losses.copy(),
+        _plain(frequency),
+        _plain(log_start),
         kernel.search(*search),
     )
 
 
 def _cells(kernel: Kernel, duct: Duct) -> Any:
     cell = duct.columns
-    return kernel.cells(
-        cell.density[:, :, 0],
-        cell.bulk_modulus[:, :, 0],
-        cell.layers[:, :, :, 0],
-        cell.thermal[:, :, 0],
-        cell.inertance[:, :, 0],
-        cell.length[:, :, 0],
-        cell.skew[:, :, 0],
-        duct.radius,
-        duct.mouth_inertance,
-    )
+    columns = (cell.density, cell.bulk_modulus, cell.layers, cell.thermal)
+    columns += (cell.inertance, cell.length, cell.skew)
+    own = (duct.radius, duct.mouth_inertance)
+    return kernel.cells(*(_plain(c[..., 0]) for c in columns), *map(_plain, own))
 
 
 def _grid(kernel: Kernel, air: MixtureTable) -> Any:
@@ -232,16 +237,27 @@ def _outside(
     emissivity: FloatArray,
 ) -> Any:
     return kernel.outside(
-        air.packed[0],
+        _plain(air.packed[0]),
         float(air.gas_constant[0]),
-        surroundings.air_temperature,
-        surroundings.radiant_temperature,
-        surroundings.pressure,
-        surroundings.air_speed,
-        diameter,
-        length,
-        rise,
-        factor,
-        fixed,
-        emissivity,
+        *map(
+            _plain,
+            (
+                surroundings.air_temperature,
+                surroundings.radiant_temperature,
+                surroundings.pressure,
+                surroundings.air_speed,
+                diameter,
+                length,
+                rise,
+                factor,
+                fixed,
+                emissivity,
+            ),
+        ),
     )
+
+
+def _plain(array: FloatArray) -> FloatArray:
+    """The array as compiled code knows it; any other layout would be compiled for again."""
+    flags = array.flags
+    return array if flags.c_contiguous and flags.writeable else array.copy(order="C")

@@ -22,6 +22,10 @@ ARC_STEP = math.radians(1.0)
 """Of the points along a bend: the envelope is then short by at most 4e-5 of the bend's radius."""
 
 
+STEPS_A_RADIUS = 2
+"""Points along the centre-line, in a radius of the tube, between which crossings are looked for."""
+
+
 @dataclass(frozen=True)
 class Pipework:
     """A centre-line with its twists.
@@ -143,20 +147,20 @@ class Outline:
         return middle
 
     @cached_property
-    def clearance(self) -> float:
-        """Least gap between two stretches of the tube, m; negative where it crosses itself.
+    def crosses_itself(self) -> bool:
+        """Whether two stretches of the tube are in each other's way.
 
         Stretches less than π diameters apart along the centre-line are not compared: they are
-        neighbours in a bend. Infinite for a branch shorter than that.
+        neighbours in a bend, and no bend that a tube can make brings them together.
         """
         total = float(self.along[-1])
-        even = np.linspace(0.0, total, 1 + math.ceil(total / self.radius))
+        even = np.linspace(0.0, total, 1 + math.ceil(STEPS_A_RADIUS * total / self.radius))
         points = np.empty((len(even), 3))
         for axis in range(3):
             points[:, axis] = np.interp(even, self.along, self.points[:, axis])
         apart = np.linalg.norm(points[:, None] - points[None], axis=2)
         far = np.abs(even[:, None] - even[None]) >= 2 * math.pi * self.radius
-        return float(np.min(apart[far], initial=np.inf)) - 2 * self.radius
+        return bool(np.any(apart[far] < 2 * self.radius))
 
     @property
     def falls(self) -> bool:

@@ -12,6 +12,9 @@ from warmbranch.family import Family
 STAGGERS = 49
 """Lengths looked at for each of the two branches."""
 
+NO_BRANCH = 1e30
+"""Pa s/m³. Impedance of a wall without a branch."""
+
 LOOKS = 3
 """Times the search is narrowed around the best pair so far."""
 
@@ -124,6 +127,15 @@ def staggered(
     first, second = known.impedance(lengths)[:, 0]
     loss = arrangement.loss(first, second, frequency)
     return Stagger(lengths, loss, float(loss.min()))
+
+
+def one_branch(known: Family, arrangement: Arrangement, frequency: FloatArray) -> float:
+    """Least loss over a band, dB, of the best single branch, the other's place being plain."""
+    ends = float(known.lengths[0]), float(known.lengths[-1])
+    lengths = np.linspace(*ends, STAGGERS**2)
+    each = known.impedance(lengths)[:, 0]
+    absent = np.full_like(each, NO_BRANCH)
+    return float(arrangement.loss(each, absent, frequency).min(axis=1).max())
 
 
 def same_tune(known: Family, arrangement: Arrangement, frequency: FloatArray) -> Stagger:

@@ -15,7 +15,8 @@ import numpy as np
 from warmbranch.batch import BoolArray, FloatArray
 from warmbranch.calibration import Calibration
 from warmbranch.case import Case
-from warmbranch.forecast import FIT_NODES, Forecast, Forecaster, interpolated
+from warmbranch.forecast import FIT_NODES, Forecast, Forecaster
+from warmbranch.grid import DEFAULT_NODES
 from warmbranch.readings import OWN, Heard, Readings
 
 DEGREES_OF_FREEDOM = 4.0
@@ -29,12 +30,17 @@ STEP = 1e-5
 """White step of the sensitivities, which are off by about as much: far less than a search needs,
 and the solution is exact enough (1e-9 K) not to drown in it."""
 
-PROMISE = 1e-5
-"""Fall of the misfit (in logarithms of probability) that a step must promise to be worth taking.
-The estimate is then within some hundredths of its own uncertainty of the best."""
+PROMISE = 0.1
+"""Rise of ln(probability) that a step must promise for another one to follow: after so small a
+step the search, converging fast, is much closer to the best set than that set's uncertainty, and
+the set only guides the draws that follow."""
 
 MOST_STEPS = 25
-DAMPINGS = np.array([0.0, 0.3, 3.0, 30.0, 300.0])
+MOST_CAUTION = 1e5
+"""Factor on the dampings beyond which a step that does not help is no step any more."""
+
+REWEIGHTED = 6
+DAMPINGS = (0.0, 1.0, 10.0, 100.0)
 """Tried side by side in each step, over the prior's own unit curvature."""
 
 
@@ -120,6 +126,7 @@ class Problem:
             self._root[i, i] = readings.spread_of(patch)
         self._counts = np.ones(len(readings) + len(heard))
         self._odds_column = [self._column_of(name) for name in readings.surface]
+        self._fine = self._fine_grid()
 
     def __len__(self) -> int:
         """Unknowns: those of the model, then an emissivity for each patch."""
@@ -194,35 +201,29 @@ class Problem:
         white = np.clip(start, -BOUND, BOUND)
         expected = self.expected(white[None])
         here = float(self.log_posterior(white[None], expected)[0])
-        precision, converged, steps = np.eye(size), False, 0
-        while steps < MOST_STEPS and not converged:
+        precision, converged, steps, caution = np.eye(size), False, 0, 1.0
+        while steps < MOST_STEPS and not converged and caution <= MOST_CAUTION:
             steps += 1
             slopes = self.sensitivities(white, expected)
             misfit = self.misfit(expected)[0]
             weight = (DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + misfit**2)
             uphill = -(slopes.T @ (weight * misfit) + white)
             precision = slopes.T @ (weight[:, None] * slopes) + np.eye(size)
-            stuck = (np.abs(white) >= BOUND) & (uphill * white > 0)
-            free = ~stuck
+            free = (np.abs(white) < BOUND) | (uphill * white < 0)
             trials: FloatArray = np.tile(white, (len(DAMPINGS), 1))
-            inner = precision[np.ix_(free, free)]
             for trial, damping in zip(trials, DAMPINGS, strict=True):
-                trial[free] += np.linalg.solve(inner + damping * np.eye(len(inner)), uphill[free])
-            promise = float(uphill[free] @ (trials[0] - white)[free]) / 2
-            if promise < PROMISE:
-                converged = True
-                break
+                trial[free] += _step(white[free], misfit, slopes[:, free], damping * caution)
             trials = np.clip(trials, -BOUND, BOUND)
+            converged = float(uphill @ (trials[0] - white)) / 2 < PROMISE
             tried = self.expected(trials)
             values = self.log_posterior(trials, tried)
             best = int(np.argmax(values))
-            if values[best] <= here:
-                break
-            gained = float(values[best]) - here
-            white, here = trials[best], float(values[best])
-            expected = self._one(tried, best)
-            # Where a wild reading is being let go, steps promise more than they bring.
-            converged = gained < PROMISE
+            if values[best] > here:
+                white, here = trials[best], float(values[best])
+                expected = self._one(tried, best)
+                caution = 1.0
+            else:
+                caution *= 100.0
         return Mode(
             white=white,
             expected=expected,
@@ -231,6 +232,21 @@ class Problem:
             converged=converged,
             steps=steps,
         )
+
+    def _fine_grid(self) -> tuple[FloatArray, FloatArray]:
+        """What the default grid adds to the skin at the readings, K, and ln f at each length.
+
+        Worked out in the middle of the prior; it changes little from there.
+        """
+        middle = self.prior.mean[None]
+        fine = Forecaster(self.case, self.prior.names, self.forecaster.lengths, DEFAULT_NODES)
+        coarse, better = self.forecaster.at(middle), fine.at(middle)
+        first = np.zeros(1, dtype=np.intp)
+        skin = better.skin_at(first, self.readings.position) - coarse.skin_at(
+            first, self.readings.position
+        )
+        tone = np.log(better.frequency / coarse.frequency)
+        return skin, np.where(np.isnan(tone), 0.0, tone)
 
     def _column_of(self, surface: str) -> int:
         """Column of the coordinate that shifts a surface's emissivity; −1 for none."""
@@ -243,14 +259,14 @@ class Problem:
     def _seen(self, forecast: Forecast, coordinates: FloatArray) -> Expected:
         sets, lengths = len(coordinates), len(self.forecaster.lengths)
         first = np.arange(sets) * lengths
-        profile = forecast.profile
-        skin = interpolated(profile.position[first], profile.skin[first], self.readings.position)
+        skin_off, tone_off = self._fine
+        skin = forecast.skin_at(first, self.readings.position) + skin_off
         odds = np.zeros((sets, len(self.readings)))
         for i, column in enumerate(self._odds_column):
             if column >= 0:
                 odds[:, i] = coordinates[:, column]
         radiant = forecast.case.surroundings.radiant_temperature[first]
-        frequency = forecast.frequency.reshape(sets, lengths)
+        frequency = forecast.frequency.reshape(sets, lengths) * np.exp(tone_off)
         return Expected(
             forecast=forecast,
             displayed=self.readings.expected(skin, odds, radiant),
@@ -267,3 +283,18 @@ class Problem:
             heard=expected.heard[index : index + 1],
             frequency=expected.frequency[index : index + 1],
         )
+
+
+def _step(white: FloatArray, misfit: FloatArray, slopes: FloatArray, damping: float) -> FloatArray:
+    """Step to the best set, were the model straight from here on.
+
+    Weights of Student's distribution are found anew with each turn, which costs no solution of
+    the model.
+    """
+    step = np.zeros_like(white)
+    for _ in range(REWEIGHTED):
+        then = misfit + slopes @ step
+        weighted = slopes.T * ((DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + then**2))
+        curved = weighted @ slopes + (1 + damping) * np.eye(len(white))
+        step = np.asarray(np.linalg.solve(curved, -(weighted @ misfit + white)), dtype=np.float64)
+    return step

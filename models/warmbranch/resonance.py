@@ -10,24 +10,23 @@ from collections.abc import Callable
 
 import numpy as np
 
-from warmbranch import kernel
+from warmbranch import acoustics, kernel
 from warmbranch.acoustics import Duct, input_impedance, uniform_duct
-from warmbranch.batch import ComplexArray, FloatArray
+from warmbranch.batch import FloatArray
 from warmbranch.gas import MixtureTable
+from warmbranch.phases import mode_angle, reflection_phase
 
 MODES = 3
 """Resonances reported."""
 
-ROOT_TOLERANCE = 1e-8
-"""Relative change at which a search ends. The secant method being superlinear, what is then left
-is some thousand times smaller."""
-
-LONGEST_STEP = 0.25
-"""Of a search, over its start: a phase near ±π has no use for the secant."""
-
 MOST_STEPS = 40
 
-SEARCH = (ROOT_TOLERANCE, LONGEST_STEP, MOST_STEPS)
+COARSE = (1e-3, 0.5, MOST_STEPS)
+"""First search: tolerance; a step may halve a frequency or triple it."""
+
+FINE = (1e-8, 0.25, MOST_STEPS)
+"""Second search. The secant method being superlinear, what the tolerance leaves is some thousand
+times smaller. A zero farther than a quarter from the first search's is not that mode's."""
 
 AIR_SOUND_SPEED = 343.2
 """m/s in dry air at ``AIR_REFERENCE``. ISO 9613-1:1993."""
@@ -36,41 +35,50 @@ AIR_REFERENCE = 293.15
 """K."""
 
 
-def resonances(duct: Duct) -> tuple[FloatArray, FloatArray]:
+def resonances(duct: Duct, modes: int = MODES) -> tuple[FloatArray, FloatArray]:
     """First resonances and their quality factors.
 
     Parameters
     ----------
     duct : Duct
+    modes : int
+        How many.
 
     Returns
     -------
-    frequency : (designs, MODES) array, Hz
-        Rising along each row. NaN where wall losses leave the reactance no rising zero.
-    quality_factor : (designs, MODES) array, dimensionless
+    frequency : (designs, modes) array, Hz
+        Rising along each row, NaN last: wall losses can leave a mode no rising zero of the
+        reactance, or a resistance there that exceeds the characteristic impedance.
+    quality_factor : (designs, modes) array, dimensionless
 
     Notes
     -----
-    The search follows the phase of ``−(Z − Z₀)/(Z + Z₀)``, Z₀ being the mouth's characteristic
-    impedance: it is zero at a resonance and falls almost evenly with frequency, so that secant
-    steps from the transit-time estimate cannot reach a neighbouring resonance.
+    Two secant searches. The first follows ``phases.mode_angle``, which rises steadily with
+    frequency and knows its mode, so that none is missed or told twice; without losses its root
+    is the resonance. The second, from there, finds the zero of the whole reactance.
     """
-    order = 2 * np.arange(MODES) + 1
-    inertia_time = duct.mouth_inertance / duct.mouth_impedance
-    start = order / (4 * (duct.transit_time + inertia_time))[:, None]
+    mode = np.arange(modes)
     reference = duct.mouth_impedance[:, None]
-    slope = -4 * np.pi * (duct.transit_time + inertia_time)[:, None] * np.ones_like(start)
-
-    def phase(frequency: FloatArray) -> FloatArray:
-        return _reflection_phase(input_impedance(duct, frequency), reference)
-
+    inertance = duct.mouth_inertance[:, None]
+    time = duct.transit_time + duct.mouth_inertance / duct.mouth_impedance
+    start = (2 * mode + 1) / (4 * time)[:, None]
+    slope = 2 * np.pi * time
     compiled = kernel.at_hand(len(duct))
     if compiled is not None:
-        found = kernel.resonances(compiled, duct, start, slope, SEARCH)
+        found = kernel.resonances(compiled, duct, start, slope, COARSE, FINE)
     else:
-        found = _secant(phase, start, slope)
+
+        def angle(frequency: FloatArray) -> FloatArray:
+            tube, travelled = acoustics.tube_impedance(duct, frequency)
+            inertia = 2 * np.pi * frequency * inertance
+            return mode_angle(tube, travelled, inertia, reference) - mode * np.pi
+
+        near = _near_modes(angle, start, slope[:, None] * np.ones_like(start))
+        found = _polished(duct, near, reference + 2 * np.pi * near * inertance)
     quality = quality_factors(duct, found)
-    return np.where(np.isnan(quality), np.nan, found), quality
+    found = np.where(np.isnan(quality), np.nan, found)
+    rising = np.argsort(found, axis=1)  # puts NaN last
+    return np.take_along_axis(found, rising, 1), np.take_along_axis(quality, rising, 1)
 
 
 def quality_factors(duct: Duct, frequency: FloatArray) -> FloatArray:
@@ -134,19 +142,24 @@ def effective_temperature(
     )
     start = pressure / (mean_density * gas.gas_constant) * np.square(known[:, 0] / transit)
 
-    def phase(log_temperature: FloatArray) -> FloatArray:
-        filled = uniform_duct(duct, gas, np.exp(log_temperature[:, 0]), pressure)
-        reference = filled.mouth_impedance[:, None]
-        return _reflection_phase(input_impedance(filled, known), reference)
-
+    log_start = np.log(start)
     compiled = kernel.at_hand(len(duct))
     if compiled is not None:
         found = kernel.effective_temperatures(
-            compiled, duct, gas, pressure, known[:, 0], np.log(start), SEARCH
+            compiled, duct, gas, pressure, known[:, 0], log_start, FINE
         )
     else:
+
+        def phase(log_temperature: FloatArray) -> FloatArray:
+            filled = uniform_duct(duct, gas, np.exp(log_temperature[:, 0]), pressure)
+            reference = filled.mouth_impedance[:, None]
+            return reflection_phase(input_impedance(filled, known), reference)
+
+        tolerance, longest, _ = FINE
+        column = log_start[:, None]
         # The phase goes as −ωL/c, and c as the root of T.
-        found = _secant(phase, np.log(start)[:, None], np.full((len(duct), 1), np.pi / 2))[:, 0]
+        rise = np.full_like(column, np.pi / 2)
+        found = _secant(phase, column, phase(column), rise, tolerance, longest * column)[:, 0]
     return np.where(np.isnan(frequency), np.nan, np.exp(found))
 
 
@@ -163,26 +176,71 @@ def one_temperature_estimate(length: FloatArray, gas_temperature: FloatArray) ->
     return AIR_SOUND_SPEED * np.sqrt(gas_temperature / AIR_REFERENCE) / (4 * length)
 
 
-def _reflection_phase(impedance: ComplexArray, reference: FloatArray) -> FloatArray:
-    return np.angle((reference - impedance) / (reference + impedance))
+def _near_modes(
+    angle: Callable[[FloatArray], FloatArray], start: FloatArray, slope: FloatArray
+) -> FloatArray:
+    """First search: which mode, and about where; NaN where ``MOST_STEPS`` do not suffice."""
+    tolerance, longest, most = COARSE
+    here, rise, value = start, slope, angle(start)
+    found = np.full_like(start, np.nan)
+    for _ in range(most):
+        step = np.minimum(np.maximum(-value / rise, -longest * here), here / longest)
+        here = here + step
+        met = (np.abs(step) <= tolerance * here) & np.isnan(found)
+        found = np.where(met, here, found)
+        if not np.isnan(found).any():
+            break
+        new = angle(here)
+        rise = _next_slope(rise, new - value, step)
+        value = new
+    return found
+
+
+def _polished(duct: Duct, start: FloatArray, reference: FloatArray) -> FloatArray:
+    """Second search: the zero of the whole reactance next to ``start``; NaN where none is."""
+    tolerance, longest, _ = FINE
+    known = np.where(np.isnan(start), 1 / duct.transit_time[:, None], start)
+    reference = np.where(np.isnan(reference), duct.mouth_impedance[:, None], reference)
+
+    def phase(frequency: FloatArray) -> FloatArray:
+        return reflection_phase(input_impedance(duct, frequency), reference)
+
+    nearby = known * (1 + longest / 16)
+    value = phase(known)
+    slope = (phase(nearby) - value) / (nearby - known)
+    found = _secant(phase, known, value, slope, tolerance, longest * known)
+    return np.where(np.isnan(start), np.nan, found)
 
 
 def _secant(
-    function: Callable[[FloatArray], FloatArray], start: FloatArray, slope: FloatArray
+    function: Callable[[FloatArray], FloatArray],
+    start: FloatArray,
+    value: FloatArray,
+    slope: FloatArray,
+    tolerance: float,
+    farthest: FloatArray,
 ) -> FloatArray:
-    """Roots of many near-linear functions at once; NaN where ``MOST_STEPS`` do not suffice."""
-    here, value = start, function(start)
+    """Roots of many near-linear functions, none farther than ``farthest`` from its start."""
+    here, found = start, np.full_like(start, np.nan)
+    lost = np.zeros(start.shape, dtype=np.bool_)
     for _ in range(MOST_STEPS):
-        longest = LONGEST_STEP * np.abs(start)
-        step = np.clip(-value / slope, -longest, longest)
-        there = here + step
-        if np.all(np.abs(step) <= ROOT_TOLERANCE * np.abs(there)):
-            return there
-        new_value = function(there)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            secant = (new_value - value) / step
-            usable = np.isfinite(secant) & (secant / slope > 0.2) & (secant / slope < 5)
-        slope = np.where(usable, secant, slope)
-        here, value = there, new_value
-    done = np.abs(value / slope) <= ROOT_TOLERANCE * np.abs(here)
-    return np.where(done, here, np.nan)
+        step = np.minimum(np.maximum(-value / slope, -farthest), farthest)
+        here = here + step
+        met = (np.abs(step) <= tolerance * np.abs(here)) & np.isnan(found) & ~lost
+        found = np.where(met, here, found)
+        lost |= np.abs(here - start) > farthest
+        here = np.where(lost, start, here)
+        if not (np.isnan(found) & ~lost).any():
+            break
+        new = function(here)
+        slope = _next_slope(slope, new - value, step)
+        value = new
+    return found
+
+
+def _next_slope(slope: FloatArray, change: FloatArray, step: FloatArray) -> FloatArray:
+    """The secant's slope where it can be trusted, else the old one."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        secant = change / step
+        usable = np.isfinite(secant) & (secant / slope > 0.2) & (secant / slope < 5)
+    return np.where(usable, secant, slope)

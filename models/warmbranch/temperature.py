@@ -33,6 +33,9 @@ WALL_SCALES = 3.0
 
 MOST_ITERATIONS = 80
 
+UNDAMPED_ITERATIONS = 15
+"""From here on steps are halved: where the counterflow turns, full ones can go round in a ring."""
+
 SMALLEST_HEAT = 1e-4
 """W. Floor of the scale of the closure error, for a branch that exchanges no heat to speak of."""
 
@@ -140,6 +143,7 @@ def solve_steady(
         else (guess.gas.copy(), guess.wall.copy(), guess.skin.copy())
     )
     gas[:, 0], wall[:, 0] = case.main_pipe.gas_temperature, wall_at_mouth
+    skin = np.where(np.isinf(balance.wrap_conductance), wall, skin)  # a bare tube has but one
     compiled = kernel.at_hand(size)
     if compiled is not None:
         return _solve_compiled(compiled, balance, (gas, wall, skin), (low, high))
@@ -164,8 +168,9 @@ def solve_steady(
                 return TemperatureProfile.concatenate([p for _, p in found]).take(order)
         steps = newton_step(system)
         largest = np.max(np.abs(steps), axis=(0, 2))
+        share = 1.0 if iteration < UNDAMPED_ITERATIONS else 0.5
         gas, wall, skin = (
-            np.minimum(np.maximum(value + step, low), high)
+            np.minimum(np.maximum(value + share * step, low), high)
             for value, step in zip((gas, wall, skin), steps, strict=True)
         )
     raise _not_converged(open_, largest)
@@ -187,7 +192,8 @@ def _solve_compiled(
     bounds: tuple[FloatArray, FloatArray],
 ) -> TemperatureProfile:
     tolerances = (STEP_TOLERANCE, IMBALANCE_TOLERANCE, ROUNDING_STEP, SMALLEST_HEAT)
-    report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, MOST_ITERATIONS)
+    iterations = (UNDAMPED_ITERATIONS, MOST_ITERATIONS)
+    report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, iterations)
     by_gas, by_wall, lost, iterations, last_step = np.ascontiguousarray(report.T)
     if np.any(last_step > 0):
         raise _not_converged(np.flatnonzero(last_step > 0), last_step)
@@ -227,7 +233,9 @@ def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> F
     in_wall = np.sqrt(
         metal * branch.wall_area / (np.pi * (branch.outside_diameter * outer + branch.bore * film))
     )
-    return np.minimum(in_gas, WALL_SCALES * in_wall)
+    scale = np.minimum(in_gas, WALL_SCALES * in_wall)
+    of_stirring = closures.reach * branch.bore
+    return np.where(np.isnan(closures.fixed_diffusivity), np.minimum(scale, of_stirring), scale)
 
 
 def _bounds(case: Case, wall_at_mouth: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -252,6 +260,11 @@ def _first_guess(
     fall = np.exp(-balance.x / reach)
     gas = air + (case.main_pipe.gas_temperature[:, None] - air) * fall
     wall = air + (wall_at_mouth[:, None] - air) * fall / (1 + 3 * balance.x / reach)
+    # Cold gas in a hot tube soon takes the tube's temperature; were it guessed far below, its
+    # conductivity, which rises with temperature, would lead Newton's method away.
+    hot, at_mouth = case.main_pipe.gas_temperature[:, None], wall_at_mouth[:, None]
+    taken = wall + (hot - wall) * np.exp(-balance.x / case.branch.bore[:, None])
+    gas = np.where(at_mouth > hot, taken, gas)
     return gas, wall, wall.copy()
 
 

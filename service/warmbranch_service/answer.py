@@ -13,6 +13,7 @@ import numpy as np
 from warmbranch.batch import FloatArray
 from warmbranch.branch import Answer, solve
 from warmbranch.constants import ICE_POINT
+from warmbranch.prediction import resonance_levels
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.convert import MM, PER_HOUR, Converted, celsius, to_physics
 from warmbranch_service.messages import cautions_of
@@ -23,7 +24,9 @@ from warmbranch_service.schemas.steady import (
     Attenuation,
     Estimates,
     Heat,
+    Levels,
     MainPipeAnswer,
+    Prediction,
     Profile,
     Resonance,
     RpmRange,
@@ -77,6 +80,7 @@ def _answer(request: SteadyRequest, converted: Converted, answer: Answer) -> Ste
             lost_W=digits(profile.heat_lost[0], 5),
             closure_error=digits(profile.closure_error[0], 2),
         ),
+        prediction=_prediction(converted),
         attenuation=_attenuation(request.attenuation, converted.order, answer),
         cautions=[*converted.cautions, *cautions_of(answer.findings[0])],
         assumptions=converted.assumptions,
@@ -95,6 +99,29 @@ def _resonance(converted: Converted, answer: Answer) -> Resonance:
             digits(answer.quality_factor[0], 4) if np.isfinite(answer.quality_factor[0]) else None
         ),
     )
+
+
+def _prediction(converted: Converted) -> Prediction | None:
+    """Intervals from a calibration; None without one."""
+    if converted.calibration is None:
+        return None
+    levels = resonance_levels(converted.given, converted.calibration)
+    return prediction_of(levels, converted.order)
+
+
+def prediction_of(frequency: FloatArray, order: float | None) -> Prediction:
+    """Levels of the first resonance, Hz, as they leave; empty where there is none."""
+    if len(frequency) == 0:
+        return Prediction(quiet_rpm=None, resonance_Hz=None)
+    return Prediction(
+        quiet_rpm=None if order is None else _levels(frequency * 60 / order, 1),
+        resonance_Hz=_levels(frequency, 2),
+    )
+
+
+def _levels(values: FloatArray, places: int) -> Levels:
+    low, lower, middle, upper, high = (_places(value, places) for value in values)
+    return Levels(median=middle, interval_50=(lower, upper), interval_90=(low, high))
 
 
 def _attenuation(

@@ -12,6 +12,7 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute
+from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -31,8 +32,9 @@ from warmbranch_service.errors import (
 from warmbranch_service.fast_loops import FastLoops
 from warmbranch_service.middleware import Frame
 from warmbranch_service.refusals import invalid, refused_by_physics
-from warmbranch_service.routes import health, reference, steady
+from warmbranch_service.routes import fit, health, reference, steady
 from warmbranch_service.schemas import units
+from warmbranch_service.schemas.fit import FitRequest
 from warmbranch_service.schemas.steady import SteadyRequest
 from warmbranch_service.settings import Settings
 from warmbranch_service.workshop import Workshop
@@ -111,7 +113,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.readiness = readiness
     app.state.workshop = workshop
-    for router in (steady.router, reference.router, health.router):
+    for router in (steady.router, fit.router, reference.router, health.router):
         app.include_router(router)
     for kind, dress in _DRESS.items():
         app.add_exception_handler(kind, _handler(dress))
@@ -124,31 +126,35 @@ def _operation_id(route: APIRoute) -> str:
     return route.name
 
 
-def _dress_problem(error: Exception) -> ProblemParts:
+def _dress_problem(error: Exception, _: str) -> ProblemParts:
     assert isinstance(error, HTTPException)
     if isinstance(error, Problem):
         return error.parts
     return problem_of_status(error.status_code, str(error.detail), error.headers)
 
 
-def _dress_validation(error: Exception) -> ProblemParts:
+REQUESTS: dict[str, type[BaseModel]] = {"/v1/steady": SteadyRequest, "/v1/fit": FitRequest}
+"""What each route takes, to name the fields that exist when one is refused."""
+
+
+def _dress_validation(error: Exception, path: str) -> ProblemParts:
     assert isinstance(error, RequestValidationError)
     # The framework puts "body" before each place.
     errors = [{**entry, "loc": entry["loc"][1:]} for entry in error.errors()]
-    return invalid(errors, error.body, SteadyRequest)
+    return invalid(errors, error.body, REQUESTS[path])
 
 
-def _dress_input(error: Exception) -> ProblemParts:
+def _dress_input(error: Exception, _: str) -> ProblemParts:
     assert isinstance(error, InputError)
     return refused_by_physics(error)
 
 
-def _dress_not_converged(error: Exception) -> ProblemParts:
+def _dress_not_converged(error: Exception, _: str) -> ProblemParts:
     log.error("not converged: %s", error)
     return ProblemParts(NOT_CONVERGED, str(error))
 
 
-_DRESS: dict[type[Exception], Callable[[Exception], ProblemParts]] = {
+_DRESS: dict[type[Exception], Callable[[Exception, str], ProblemParts]] = {
     HTTPException: _dress_problem,
     RequestValidationError: _dress_validation,
     InputError: _dress_input,
@@ -157,11 +163,12 @@ _DRESS: dict[type[Exception], Callable[[Exception], ProblemParts]] = {
 
 
 def _handler(
-    dress: Callable[[Exception], ProblemParts],
+    dress: Callable[[Exception, str], ProblemParts],
 ) -> Callable[[Request, Exception], Response]:
     def handle(request: Request, error: Exception) -> Response:
+        path = request.url.path
         return problem_response(
-            dress(error), instance=request.url.path, request_id=request.state.request_id
+            dress(error, path), instance=path, request_id=request.state.request_id
         )
 
     return handle

@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TypeVar
 
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.demo import DEMOS, demo_text
@@ -29,6 +30,7 @@ start here:
   warmbranch example van > my.json       a request to change to your own pipe
   warmbranch steady my.json              the answer as a table
   warmbranch steady my.json --json       the same as JSON, as the service gives it
+  warmbranch fit my.json --readings r.csv  fit to readings; then what to read or cut next
   warmbranch serve                       the service, for programs
   curl -s localhost:8000/v1/steady -H 'Content-Type: application/json' -d @my.json
 
@@ -40,8 +42,15 @@ exit status: 0 answered, 1 failed, 2 the request or the command line holds somet
 """
 
 
+Answer = TypeVar("Answer")
+
+
 class _Refused(Exception):
     """What the user can mend; its text goes to standard error."""
+
+
+class _Failed(Exception):
+    """What the user cannot mend."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -55,6 +64,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except _Refused as refused:
         _complain(str(refused))
         return REFUSED
+    except _Failed as failed:
+        _complain(str(failed))
+        return FAILED
     except KeyboardInterrupt:
         return INTERRUPTED
     except BrokenPipeError:
@@ -95,6 +107,27 @@ def _parser() -> argparse.ArgumentParser:
     steady.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
     steady.add_argument("--json", action="store_true", help="print JSON instead of a table")
     steady.set_defaults(command=_steady)
+
+    fit = commands.add_parser(
+        "fit",
+        help="fit the model to thermometer readings and to what was heard",
+        description="Fit the model to readings and to quiet rpm heard, as POST /v1/fit does, "
+        "without a service.",
+    )
+    fit.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
+    fit.add_argument(
+        "--readings",
+        metavar="FILE.csv",
+        help="readings beside those in FILE, one a line; the first line names the columns as a "
+        "reading's fields are named: position_mm,displayed_degC,thermometer,surface,...",
+    )
+    fit.add_argument("--json", action="store_true", help="print JSON instead of a table")
+    fit.add_argument(
+        "--calibration",
+        metavar="OUT.json",
+        help="also write the calibration to a file, for case.closures.calibration",
+    )
+    fit.set_defaults(command=_fit)
 
     serve = commands.add_parser(
         "serve",
@@ -189,20 +222,38 @@ def _serve(given: argparse.Namespace) -> int:
 
 def _steady(given: argparse.Namespace) -> int:
     # Late, here and below: half of the start is loading, and --help needs none of it.
-    from warmbranch_service.errors import INVALID, MALFORMED, Problem
     from warmbranch_service.local import steady_of
-    from warmbranch_service.render import readable, readable_problem
+    from warmbranch_service.render import readable
+
+    answer = _answered(lambda: steady_of(_read(given.file)))
+    sys.stdout.write(answer.model_dump_json() + "\n" if given.json else readable(answer))
+    return OK
+
+
+def _fit(given: argparse.Namespace) -> int:
+    from warmbranch_service.local import fit_of
+    from warmbranch_service.render_fit import readable_fit
+
+    readings = None if given.readings is None else _read_text(given.readings)
+    answer = _answered(lambda: fit_of(_read(given.file), readings))
+    if given.calibration is not None:
+        _write(given.calibration, answer.calibration.model_dump_json(indent=1) + "\n")
+    sys.stdout.write(answer.model_dump_json() + "\n" if given.json else readable_fit(answer))
+    return OK
+
+
+def _answered(work: Callable[[], Answer]) -> Answer:
+    """Do it, and tell a failure as the service would."""
+    from warmbranch_service.errors import INVALID, MALFORMED, Problem
+    from warmbranch_service.render import readable_problem
 
     try:
-        answer = steady_of(_read(given.file))
+        return work()
     except Problem as problem:
         text = readable_problem(problem.parts)
         if problem.parts.kind in (INVALID, MALFORMED):
             raise _Refused(text) from None
-        _complain(text)
-        return FAILED
-    sys.stdout.write(answer.model_dump_json() + "\n" if given.json else readable(answer))
-    return OK
+        raise _Failed(text) from None
 
 
 def _demo(given: argparse.Namespace) -> int:
@@ -243,6 +294,20 @@ def _read(name: str) -> bytes:
         return Path(name).read_bytes()
     except OSError as error:
         raise _Refused(f"{name} cannot be read: {error.strerror}.") from None
+
+
+def _read_text(name: str) -> str:
+    try:
+        return _read(name).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise _Refused(f"{name} is not UTF-8.") from None
+
+
+def _write(name: str, text: str) -> None:
+    try:
+        Path(name).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise _Refused(f"{name} cannot be written: {error.strerror}.") from None
 
 
 def _complain(text: str) -> None:

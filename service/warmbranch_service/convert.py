@@ -16,6 +16,7 @@ from warmbranch import closures as physics_closures
 from warmbranch import geometry
 from warmbranch import surroundings as physics_surroundings
 from warmbranch.batch import FloatArray
+from warmbranch.calibration import Calibration
 from warmbranch.closures import MouthModel
 from warmbranch.combustion import AIR, air_fuel_ratio, burnt_gas, humidity_from_relative
 from warmbranch.constants import ICE_POINT
@@ -29,6 +30,7 @@ from warmbranch.gas import Composition, MixtureTable
 from warmbranch.main_pipe import MainPipe
 from warmbranch.materials import Metal, metal
 from warmbranch.surfaces import SURFACES
+from warmbranch_service import calibrations
 from warmbranch_service.errors import INVALID, Entry, Problem
 from warmbranch_service.schemas import branch as branch_schema
 from warmbranch_service.schemas import closures as closure_schema
@@ -49,9 +51,14 @@ FOR_MASS_FLOW = ("displacement_L", "rpm", "volumetric_efficiency")
 
 @dataclass(frozen=True)
 class Converted:
-    """A case in SI, the engine order, and what was taken for what the request left open."""
+    """A case in SI, the engine order, and what was taken for what the request left open.
+
+    ``case`` has the means of a calibration where there is one, ``given`` is without them.
+    """
 
     case: physics.Case
+    given: physics.Case
+    calibration: Calibration | None
     order: float | None
     assumptions: list[str] = field(default_factory=list[str])
     cautions: list[Caution] = field(default_factory=list[Caution])
@@ -90,7 +97,7 @@ def to_physics(case: Case) -> Converted:
         mixing.incident_pressure_Pa if isinstance(mixing, closure_schema.StirredMouth) else 0.0
     )
     radiant = outside.radiant_temperature_degC
-    converted = physics.Case(
+    given = physics.Case(
         branch=_branch(case.branch),
         metal=_metal(case.branch.material),
         covering=_covering(case.branch),
@@ -119,8 +126,12 @@ def to_physics(case: Case) -> Converted:
         ),
         closures=_closures(case.closures),
     )
+    learned = case.closures.calibration
+    calibration = None if learned is None else calibrations.to_physics(learned)
     return Converted(
-        case=converted,
+        case=given if calibration is None else calibration.applied_to(given),
+        given=given,
+        calibration=calibration,
         order=None if case.engine is None else _order(case.engine),
         assumptions=[*_assumptions(case), *flow.assumptions],
         cautions=flow.cautions,
@@ -332,6 +343,9 @@ def _assumptions(case: Case) -> list[str]:
         case.closures.mixing.incident_pressure_Pa == 0
     ):
         said.append("Mixing by pulsation is left out, as no incident pressure is given.")
+    learned = case.closures.calibration
+    if learned is not None:
+        said.append(f"A calibration stands for {', '.join(learned.unknowns) or 'nothing'}.")
     if case.engine is not None and case.engine.order is None:
         said.append(f"The engine order to be quietened is {_order(case.engine):g}.")
     return said

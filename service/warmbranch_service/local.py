@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from pydantic import ValidationError
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
 
 from warmbranch.errors import InputError, NotConvergedError
 from warmbranch_service.answer import steady
 from warmbranch_service.errors import NOT_CONVERGED, Problem
+from warmbranch_service.fit import answer_fit
+from warmbranch_service.readings_csv import with_readings
 from warmbranch_service.refusals import invalid, refused_by_physics
+from warmbranch_service.schemas.fit import FitRequest
+from warmbranch_service.schemas.fit_answer import FitAnswer
 from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
 from warmbranch_service.strict_json import parse
 
@@ -20,13 +27,40 @@ def steady_of(body: bytes) -> SteadyAnswer:
     Problem
         For everything that the service would answer with a failure.
     """
+    return _answered(parse(body), SteadyRequest, steady)
+
+
+def fit_of(body: bytes, readings_csv: str | None = None) -> FitAnswer:
+    """Answer the body of a ``POST /v1/fit``.
+
+    Parameters
+    ----------
+    body : bytes
+    readings_csv : str, optional
+        Readings that follow those of the body: see readings_csv.py.
+
+    Raises
+    ------
+    Problem
+        For everything that the service would answer with a failure.
+    """
     value = parse(body)
+    if readings_csv is not None:
+        value = with_readings(value, readings_csv)
+    return _answered(value, FitRequest, answer_fit)
+
+
+Wanted = TypeVar("Wanted", bound=BaseModel)
+Given = TypeVar("Given")
+
+
+def _answered(value: Any, model: type[Wanted], answer: Callable[[Wanted], Given]) -> Given:
     try:
-        request = SteadyRequest.model_validate(value)
+        request = model.model_validate(value)
     except ValidationError as error:
-        raise Problem.of(invalid(error.errors(), value, SteadyRequest)) from None
+        raise Problem.of(invalid(error.errors(), value, model)) from None
     try:
-        return steady(request)
+        return answer(request)
     except InputError as error:
         raise Problem.of(refused_by_physics(error)) from None
     except NotConvergedError as error:

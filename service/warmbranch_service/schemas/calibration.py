@@ -11,7 +11,7 @@ from warmbranch.unknowns import UNKNOWNS
 from warmbranch_service.schemas.fields import OneOf, Quantity, RequestModel, refusal
 from warmbranch_service.schemas.units import PURE_NUMBER
 
-VERSION = 1
+VERSION: Literal[1] = 1
 
 Coordinate = Annotated[float, Quantity("1", PURE_NUMBER, low=-1e3, high=1e3)]
 Row = Annotated[list[Coordinate], Field(max_length=len(UNKNOWNS))]

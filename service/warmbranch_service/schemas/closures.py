@@ -15,6 +15,7 @@ from warmbranch.closures import (
     STIRRING,
     Prior,
 )
+from warmbranch_service.schemas.calibration import Calibration
 from warmbranch_service.schemas.fields import Quantity, RequestModel
 from warmbranch_service.schemas.units import (
     DIFFUSIVITY,
@@ -158,4 +159,10 @@ class Closures(RequestModel):
         default=True,
         strict=True,
         description="Viscous and thermal losses at the bore's wall. Default true.",
+    )
+    calibration: Calibration | None = Field(
+        default=None,
+        description="What a fit learned, as POST /v1/fit returned it. It replaces the "
+        "coefficients that it names, shifts temperatures and emissivity, and gives predictions "
+        "intervals. Default null.",
     )

@@ -219,6 +219,21 @@ class Caution(AnswerModel):
     field: str = Field(description="Field of the request it hangs on; empty where it is none.")
 
 
+class Levels(AnswerModel):
+    """A prediction with its uncertainty."""
+
+    median: float = Field(description="As likely above as below.")
+    interval_50: tuple[float, float] = Field(description="25 and 75 %.")
+    interval_90: tuple[float, float] = Field(description="5 and 95 %.")
+
+
+class Prediction(AnswerModel):
+    """Quiet rpm and first resonance; null without an engine or without a resonance."""
+
+    quiet_rpm: Levels | None = Field(description="To 0.1.", json_schema_extra=_unit("rpm"))
+    resonance_Hz: Levels | None = Field(description="To 0.01.", json_schema_extra=_unit("Hz"))
+
+
 class Solver(AnswerModel):
     """The work that was done."""
 
@@ -256,6 +271,9 @@ class SteadyAnswer(AnswerModel):
     )
     main_pipe: MainPipeAnswer
     heat: Heat
+    prediction: Prediction | None = Field(
+        description="Intervals of the quiet rpm and the resonance; null without a calibration."
+    )
     attenuation: TransmissionLoss
     cautions: list[Caution]
     assumptions: list[str] = Field(description="What was taken for what the request left open.")

@@ -1,0 +1,493 @@
+"""The time loop of the warm-up: implicit, with error control, one design after another.
+
+Written once, in the part of Python that numba compiles too. What it calls to balance the heat of
+one design at one moment (``newton``, ``rates``, ``main_flux``) is bound from outside, in numpy by
+warmup_plain.py or compiled by compiled_warmup.py, so that both take the same steps.
+
+The wall, the wrap and the main pipe's wall store heat; the gas, whose own store is some five
+hundred times smaller, balances at once. The unknown that is stepped is the heat stored, not the
+temperature: what a step takes in, gives off and stores then adds up to rounding.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import FunctionType
+from typing import Any, NamedTuple, cast
+
+import numpy as np
+
+from warmbranch.batch import BoolArray, FloatArray
+
+GAMMA = 1767732205903 / 4055673282236
+
+STAGE_TIMES = (0.0, 2 * GAMMA, 0.6, 1.0)
+
+STAGES = np.array(
+    [
+        [0.0, 0.0, 0.0, 0.0],
+        [GAMMA, GAMMA, 0.0, 0.0],
+        [2746238789719 / 10658868560708, -640167445237 / 6845629431997, GAMMA, 0.0],
+        [
+            1471266399579 / 7840856788654,
+            -4482444167858 / 7529755066697,
+            11266239266428 / 11593286722821,
+            GAMMA,
+        ],
+    ]
+)
+"""ESDIRK3(2)4L[2]SA, the implicit half of ARK3(2)4L[2]SA: order 3 with an embedded solution of
+order 2, L-stable, its last stage the new solution. Kennedy & Carpenter, Appl. Numer. Math. 44
+(2003) 139; coefficients from memory, held to their order conditions in
+tests/models/test_stepping.py."""
+
+EMBEDDED = np.array(
+    [
+        2756255671327 / 12835298489170,
+        -10771552573575 / 22201958757719,
+        9247589265047 / 10645013368117,
+        2193209047091 / 5459859503100,
+    ]
+)
+
+DIFFERENCE = STAGES[3] - EMBEDDED
+
+GAS, WALL, SKIN = 0, 1, 2
+"""Rows of an array of temperatures (3, nodes)."""
+
+ENTERING, LOST = 0, 1
+
+SMALLEST_STEP = 1e-7
+"""s. A step that must be shorter than this has failed."""
+
+MOST_STAGE_STEPS, MOST_FROZEN_STEPS = 40, 80
+"""Newton steps of a stage, which begins near its solution, and of gas that jumps."""
+
+UNDAMPED_STEPS = 12
+"""From here on Newton steps are halved: where the counterflow turns, full ones can go round in a
+ring. The last one is always whole, so that the heat of the linear system is that of the state."""
+
+MAIN_WALL_STEP = 1e-7
+"""K. Last Newton step of the main pipe's wall; quadratic convergence leaves rounding."""
+
+
+class Store(NamedTuple):
+    """What stores heat; every array (designs, nodes) unless said otherwise.
+
+    ``metal`` kg; ``wrap_wall`` and ``wrap_skin`` J/K, the wrap's halves at wall and skin;
+    ``capacity`` (designs, 3), the quadratic of the metal's heat capacity, J/(kg K);
+    ``main_metal`` (designs,), the main pipe's metal over its outer surface, kg/m²; ``main_capacity``
+    (designs, 3); ``main_held`` (designs,), whether its wall keeps its temperature; ``fall``, the
+    shape in which the gas is first guessed to follow a jump at the mouth.
+    """
+
+    metal: FloatArray
+    wrap_wall: FloatArray
+    wrap_skin: FloatArray
+    capacity: FloatArray
+    main_metal: FloatArray
+    main_capacity: FloatArray
+    main_held: BoolArray
+    fall: FloatArray
+
+
+class Forcing(NamedTuple):
+    """Straight pieces of the curves between ``breaks`` (pieces + 1,), s.
+
+    ``*_start`` and ``*_slope`` (designs, pieces): mouth gas temperature K, mass flow kg/s, air
+    speed m/s. To the gas, ``lag_amount exp(−lag_rate t)`` is added, (designs, lags) and (lags,).
+    ``jumps`` (pieces,): whether anything jumps where a piece begins.
+    """
+
+    breaks: FloatArray
+    jumps: BoolArray
+    gas_start: FloatArray
+    gas_slope: FloatArray
+    flow_start: FloatArray
+    flow_slope: FloatArray
+    air_start: FloatArray
+    air_slope: FloatArray
+    lag_amount: FloatArray
+    lag_rate: FloatArray
+
+
+class Settings(NamedTuple):
+    """Tolerance of a step, K; last Newton step, K; first step at most, s; most steps."""
+
+    tolerance: float
+    newton_step: float
+    first_step: float
+    most_steps: int
+
+
+class Report(NamedTuple):
+    """Columns of what a run reports."""
+
+    entered: int = 0
+    lost: int = 1
+    stored: int = 2
+    imbalance: int = 3
+    steps: int = 4
+    rejected: int = 5
+    iterations: int = 6
+    reached: int = 7
+
+
+REPORT = Report()
+
+
+def bound(function: Any, **names: Any) -> Callable[..., Any]:
+    """A function of this module with some of the names it calls bound to others."""
+    own = cast("FunctionType", function)
+    return FunctionType(own.__code__, {**own.__globals__, **names}, own.__name__)
+
+
+def gas_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
+    """Gas temperature at the mouth of design ``i``, K."""
+    value = forcing.gas_start[i, piece]
+    value += forcing.gas_slope[i, piece] * (time - forcing.breaks[piece])
+    for k in range(len(forcing.lag_rate)):
+        value += forcing.lag_amount[i, k] * np.exp(-forcing.lag_rate[k] * time)
+    return value
+
+
+def flow_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
+    """Mass flow in the main pipe, kg/s."""
+    since = time - forcing.breaks[piece]
+    return forcing.flow_start[i, piece] + forcing.flow_slope[i, piece] * since
+
+
+def air_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
+    """Air speed across the branch, m/s."""
+    since = time - forcing.breaks[piece]
+    return forcing.air_start[i, piece] + forcing.air_slope[i, piece] * since
+
+
+def stored_heat(capacity: FloatArray, temperature: float) -> float:
+    """Heat in a kilogram of metal above 0 K by the quadratic of its heat capacity, J/kg."""
+    return temperature * (
+        capacity[0] + temperature * (capacity[1] / 2 + temperature * capacity[2] / 3)
+    )
+
+
+def heat_capacity(capacity: FloatArray, temperature: float) -> float:
+    """Heat capacity of the metal, J/(kg K)."""
+    return capacity[0] + temperature * (capacity[1] + temperature * capacity[2])
+
+
+def wall_heat(store: Store, i: int, n: int, temperature: float) -> float:
+    """Heat stored at the wall of node ``n``, J."""
+    metal = store.metal[i, n] * stored_heat(store.capacity[i], temperature)
+    return metal + store.wrap_wall[i, n] * temperature
+
+
+def wall_capacity(store: Store, i: int, n: int, temperature: float) -> float:
+    """Slope of :func:`wall_heat`, J/K."""
+    return store.metal[i, n] * heat_capacity(store.capacity[i], temperature) + store.wrap_wall[i, n]
+
+
+def newton(*_: Any) -> int:
+    """To be bound: see warmup_plain.py."""
+    raise NotImplementedError
+
+
+def rates(*_: Any) -> None:
+    """To be bound: see warmup_plain.py."""
+    raise NotImplementedError
+
+
+def main_flux(*_: Any) -> tuple[float, float]:
+    """To be bound: see warmup_plain.py."""
+    raise NotImplementedError
+
+
+def lagrange(
+    first: FloatArray,
+    second: FloatArray,
+    third: FloatArray,
+    at: tuple[float, float, float],
+    t: float,
+) -> FloatArray:
+    """Parabola through three arrays at the times ``at``."""
+    a, b, c = at
+    of_first = (t - b) * (t - c) / ((a - b) * (a - c))
+    of_second = (t - a) * (t - c) / ((b - a) * (b - c))
+    return of_first * first + of_second * second + (1 - of_first - of_second) * third
+
+
+def main_wall(
+    system: Any,
+    store: Store,
+    forcing: Forcing,
+    i: int,
+    piece: int,
+    time: float,
+    rate: float,
+    known: float,
+    wall: float,
+) -> float:
+    """Temperature of the main pipe's wall that closes one stage, K; NaN when none is found."""
+    metal, capacity = store.main_metal[i], store.main_capacity[i]
+    for _ in range(40):
+        flux, slope = main_flux(system, forcing, i, piece, time, wall)
+        amiss = (metal * stored_heat(capacity, wall) - known) * rate - flux
+        change = amiss / (metal * heat_capacity(capacity, wall) * rate - slope)
+        wall -= change
+        if abs(change) < MAIN_WALL_STEP:
+            return wall
+    return np.nan
+
+
+def step(
+    system: Any,
+    store: Store,
+    forcing: Forcing,
+    settings: Settings,
+    i: int,
+    piece: int,
+    time: float,
+    length: float,
+    last_length: float,
+    stage: FloatArray,
+    old: FloatArray,
+    slope: FloatArray,
+    main_slope: FloatArray,
+    heat: FloatArray,
+    known: FloatArray,
+    bounds: FloatArray,
+) -> tuple[float, int]:
+    """One step of design ``i``: the stages' temperatures, rates and heat; error and iterations.
+
+    ``stage`` (4, 3, nodes) begins with the present temperatures, ``slope`` (4, 2, nodes), W of
+    wall and skin, ``main_slope`` (4,), W/m², and ``heat`` (4, 2), W, with the present rates.
+    ``old`` (2, 3, nodes) holds the last step's beginning and its stage at 0.6; ``last_length`` is 0
+    when there was none. The error is the largest of all nodes, K; infinite when a stage fails.
+    """
+    nodes = stage.shape[2]
+    rate = 1 / (GAMMA * length)
+    iterations = 0
+    for k in range(1, 4):
+        now = time + STAGE_TIMES[k] * length
+        here = STAGE_TIMES[k] * length
+        if k == 3:
+            at = (0.0, STAGE_TIMES[2] * length, STAGE_TIMES[1] * length)
+            stage[3] = lagrange(stage[0], stage[2], stage[1], at, here)
+        elif k == 2:
+            early = STAGE_TIMES[1] * length
+            if last_length > 0:
+                stage[2] = lagrange(old[0], stage[0], stage[1], (-last_length, 0.0, early), here)
+            else:
+                stage[2] = stage[0] + here / early * (stage[1] - stage[0])
+        elif last_length > 0:
+            at = (-last_length, -(1 - STAGE_TIMES[2]) * last_length, 0.0)
+            stage[1] = lagrange(old[0], old[1], stage[0], at, here)
+        else:
+            stage[1] = stage[0]
+        for part in range(3):
+            for n in range(nodes):
+                # A guess, no more: the stage's own balance decides.
+                stage[k, part, n] = min(max(stage[k, part, n], bounds[0]), bounds[1])
+        stage[k, GAS, 0] = gas_at(forcing, i, piece, now)
+        stage[k, WALL, 0] = stage[0, WALL, 0]
+        if not store.main_held[i]:
+            capacity = store.main_capacity[i]
+            energy = store.main_metal[i] * stored_heat(capacity, stage[0, WALL, 0])
+            for j in range(k):
+                energy += length * STAGES[k, j] * main_slope[j]
+            wall = main_wall(
+                system, store, forcing, i, piece, now, rate, energy, stage[k - 1, WALL, 0]
+            )
+            if np.isnan(wall):
+                return np.inf, iterations
+            stage[k, WALL, 0] = wall
+            found = store.main_metal[i] * stored_heat(capacity, wall)
+            main_slope[k] = (found - energy) * rate
+        for n in range(nodes):
+            known[0, n] = wall_heat(store, i, n, stage[0, WALL, n])
+            known[1, n] = store.wrap_skin[i, n] * stage[0, SKIN, n]
+            for j in range(k):
+                known[0, n] += length * STAGES[k, j] * slope[j, 0, n]
+                known[1, n] += length * STAGES[k, j] * slope[j, 1, n]
+        if store.wrap_skin[i, 0] == 0:  # bare: the skin is the wall
+            stage[k, SKIN, 0] = stage[k, WALL, 0]
+        spent = newton(
+            system, store, forcing, settings, i, piece, now, rate, False,
+            stage[k], known, heat[k], bounds,
+        )  # fmt: skip
+        if spent < 0:
+            return np.inf, iterations
+        iterations += spent
+        for n in range(nodes):
+            slope[k, 0, n] = (wall_heat(store, i, n, stage[k, WALL, n]) - known[0, n]) * rate
+            slope[k, 1, n] = (store.wrap_skin[i, n] * stage[k, SKIN, n] - known[1, n]) * rate
+        heat[k, ENTERING] += slope[k, 0, 0]
+    error = 0.0
+    for n in range(nodes):
+        of_wall, of_skin = 0.0, 0.0
+        for j in range(4):
+            of_wall += DIFFERENCE[j] * slope[j, 0, n]
+            of_skin += DIFFERENCE[j] * slope[j, 1, n]
+        error = max(error, abs(length * of_wall) / wall_capacity(store, i, n, stage[3, WALL, n]))
+        if store.wrap_skin[i, n] > 0:
+            error = max(error, abs(length * of_skin) / store.wrap_skin[i, n])
+    return error, iterations
+
+
+def integrate(
+    system: Any,
+    store: Store,
+    forcing: Forcing,
+    settings: Settings,
+    start: FloatArray,
+    bounds: FloatArray,
+    times: FloatArray,
+    outputs: FloatArray,
+) -> FloatArray:
+    """Step every design from ``start`` (designs, 3, nodes) to the end of the curves.
+
+    Fills ``outputs`` (designs, times, 3, nodes) at the ``times``, rising, s, and returns the
+    columns of :data:`REPORT`, (designs, 8): heat that entered, was lost, was stored, J; largest
+    imbalance of a step over the heat that has passed; steps taken and rejected; Newton steps;
+    the time reached. ``bounds`` (designs, 2), K, hold all temperatures.
+    """
+    designs, _, nodes = start.shape
+    report = np.zeros((designs, 8))
+    stage, old = np.empty((4, 3, nodes)), np.empty((2, 3, nodes))
+    slope, main_slope = np.zeros((4, 2, nodes)), np.zeros(4)
+    heat, known = np.zeros((4, 2)), np.zeros((2, nodes))
+    pieces = len(forcing.breaks) - 1
+    for i in range(designs):
+        stage[0] = start[i]
+        time, length, output, passed = forcing.breaks[0], 0.0, 0, 1e-9
+        done = 0
+        for piece in range(pieces):
+            end = forcing.breaks[piece + 1]
+            # Whatever bends or jumps here, the gas balances anew and the steps begin anew.
+            hot = gas_at(forcing, i, piece, time)
+            for n in range(nodes):
+                stage[0, GAS, n] += (hot - stage[0, GAS, 0]) * store.fall[i, n]
+            stage[0, GAS, 0] = hot
+            spent = newton(
+                system, store, forcing, settings, i, piece, time, 0.0, True,
+                stage[0], known, heat[0], bounds[i],
+            )  # fmt: skip
+            if spent < 0:
+                break
+            report[i, 6] += spent
+            rates(system, store, forcing, i, piece, time, stage[0], slope[0], heat[0])
+            main_slope[0] = 0.0
+            if not store.main_held[i]:
+                main_slope[0], _ = main_flux(system, forcing, i, piece, time, stage[0, WALL, 0])
+            capacity = heat_capacity(store.main_capacity[i], stage[0, WALL, 0])
+            warming = main_slope[0] / (store.main_metal[i] * capacity)
+            slope[0, 0, 0] = wall_capacity(store, i, 0, stage[0, WALL, 0]) * warming
+            heat[0, ENTERING] += slope[0, 0, 0]
+            fastest = abs(warming)
+            for n in range(1, nodes):
+                of_wall = slope[0, 0, n] / wall_capacity(store, i, n, stage[0, WALL, n])
+                fastest = max(fastest, abs(of_wall))
+            if output < len(times) and times[output] <= time:
+                outputs[i, output] = stage[0]
+                output += 1
+            if length == 0.0 or forcing.jumps[piece]:
+                # As far as a straight line would go for some tolerances.
+                length = min(settings.first_step, 20 * settings.tolerance / (fastest + 1e-9))
+            last_length = 0.0
+            while time < end:
+                left = end - time
+                if length > 0.99 * left:
+                    length = left
+                elif length > left / 2:
+                    length = left / 2  # two even steps rather than one and a sliver
+                error, spent = step(
+                    system, store, forcing, settings, i, piece, time, length, last_length,
+                    stage, old, slope, main_slope, heat, known, bounds[i],
+                )  # fmt: skip
+                report[i, 6] += spent
+                if not error <= settings.tolerance:
+                    report[i, 5] += 1
+                    length *= (
+                        0.2
+                        if np.isinf(error)
+                        else max(0.2, 0.9 * (settings.tolerance / error) ** (1 / 3))
+                    )
+                    if length < SMALLEST_STEP:
+                        break
+                    continue
+                ends = time + length
+                if ends > end * (1 - 1e-12):
+                    ends = end
+                while output < len(times) and times[output] <= ends:
+                    between(
+                        store, i, (times[output] - time) / length, length, stage, slope,
+                        outputs[i, output],
+                    )  # fmt: skip
+                    output += 1
+                taken = np.zeros(3)
+                for k in range(4):
+                    taken[0] += length * STAGES[3, k] * heat[k, ENTERING]
+                    taken[1] += length * STAGES[3, k] * heat[k, LOST]
+                    passed += length * abs(heat[k, ENTERING]) / 4 + length * abs(heat[k, LOST]) / 4
+                for n in range(nodes):
+                    taken[2] += wall_heat(store, i, n, stage[3, WALL, n])
+                    taken[2] -= wall_heat(store, i, n, stage[0, WALL, n])
+                    risen = stage[3, SKIN, n] - stage[0, SKIN, n]
+                    taken[2] += store.wrap_skin[i, n] * risen
+                report[i, :3] += taken
+                total = report[i, 0] - report[i, 1] - report[i, 2]
+                report[i, 3] = max(report[i, 3], abs(total) / passed)
+                old[0], old[1] = stage[0], stage[2]
+                stage[0], slope[0], heat[0] = stage[3], slope[3], heat[3]
+                main_slope[0] = main_slope[3]
+                time, last_length = ends, length
+                length *= min(4.0, 0.9 * (settings.tolerance / (error + 1e-12)) ** (1 / 3))
+                report[i, 4] += 1
+                done += 1
+                if done >= settings.most_steps:
+                    break
+            if time < end:
+                break
+        report[i, 7] = time
+    return report
+
+
+def between(
+    store: Store,
+    i: int,
+    share: float,
+    length: float,
+    stage: FloatArray,
+    slope: FloatArray,
+    output: FloatArray,
+) -> None:
+    """Temperatures within a step: Hermite's cubic for what stores heat, the stages' for the gas."""
+    nodes = stage.shape[2]
+    a, b = STAGE_TIMES[2], STAGE_TIMES[1]
+    of_end = share * (share - a) * (share - b) / ((1 - a) * (1 - b))
+    of_first = share * (share - b) * (share - 1) / (a * (a - b) * (a - 1))
+    of_second = share * (share - a) * (share - 1) / (b * (b - a) * (b - 1))
+    of_start = 1 - of_end - of_first - of_second
+    for n in range(nodes):
+        output[GAS, n] = (
+            of_start * stage[0, GAS, n]
+            + of_first * stage[2, GAS, n]
+            + of_second * stage[1, GAS, n]
+            + of_end * stage[3, GAS, n]
+        )
+        for part in (WALL, SKIN):
+            begin, end = stage[0, part, n], stage[3, part, n]
+            if part == WALL or store.wrap_skin[i, n] == 0:
+                first = slope[0, 0, n] / wall_capacity(store, i, n, stage[0, WALL, n])
+                last = slope[3, 0, n] / wall_capacity(store, i, n, stage[3, WALL, n])
+            else:
+                first = slope[0, 1, n] / store.wrap_skin[i, n]
+                last = slope[3, 1, n] / store.wrap_skin[i, n]
+            output[part, n] = begin + share * (
+                length * first
+                + share
+                * (
+                    3 * (end - begin)
+                    - length * (2 * first + last)
+                    + share * (2 * (begin - end) + length * (first + last))
+                )
+            )

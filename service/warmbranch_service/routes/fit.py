@@ -1,0 +1,39 @@
+"""``POST /v1/fit``: the model fitted to readings and to what was heard."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Body, Request
+from starlette.responses import Response
+
+from warmbranch_service import demo
+from warmbranch_service.fit import answer_fit
+from warmbranch_service.schemas.fit import FitRequest
+from warmbranch_service.schemas.fit_answer import FitAnswer
+from warmbranch_service.strict_json import StrictRoute, problem_responses
+from warmbranch_service.workshop import Workshop
+
+router = APIRouter(route_class=StrictRoute, tags=["model"])
+
+
+@router.post(
+    "/v1/fit",
+    summary="Calibrated closures, prediction with its uncertainty, next reading, trim",
+    response_class=Response,
+    responses={
+        200: {"model": FitAnswer, "description": "The answer."},
+        **problem_responses(400, 413, 415, 422, 500, 503),
+    },
+)
+async def fit(
+    body: Annotated[FitRequest, Body(openapi_examples=demo.openapi_examples())],
+    request: Request,
+) -> Response:
+    """Fit one branch.
+
+    Stateless: the calibration that comes back is the only memory, and it is the sender's.
+    """
+    workshop: Workshop = request.app.state.workshop
+    content = await workshop.run(lambda: answer_fit(body).model_dump_json().encode())
+    return Response(content, media_type="application/json")

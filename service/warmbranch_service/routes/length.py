@@ -1,0 +1,39 @@
+"""``POST /v1/length``: how long to build, and how to cut it."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Body, Request
+from starlette.responses import Response
+
+from warmbranch_service.length import answer_length
+from warmbranch_service.length_examples import openapi_examples
+from warmbranch_service.schemas.length import LengthRequest
+from warmbranch_service.schemas.length_answer import LengthAnswer
+from warmbranch_service.strict_json import StrictRoute, problem_responses
+from warmbranch_service.workshop import Workshop
+
+router = APIRouter(route_class=StrictRoute, tags=["model"])
+
+
+@router.post(
+    "/v1/length",
+    summary="Centre-line length, length to build, trim steps, cut list",
+    response_class=Response,
+    responses={
+        200: {"model": LengthAnswer, "description": "The answer."},
+        **problem_responses(400, 413, 415, 422, 500, 503),
+    },
+)
+async def length(
+    body: Annotated[LengthRequest, Body(openapi_examples=openapi_examples())],
+    request: Request,
+) -> Response:
+    """Find the length for a target.
+
+    Stateless: the same request gives the same answer, and nothing is kept.
+    """
+    workshop: Workshop = request.app.state.workshop
+    content = await workshop.run(lambda: answer_length(body).model_dump_json().encode())
+    return Response(content, media_type="application/json")
