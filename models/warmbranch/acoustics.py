@@ -333,22 +333,30 @@ def _cell_matrices(
     return even + tilt, impedance, admittance, even - tilt, phase
 
 
-def _chain(
-    matrices: tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray],
-) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
+Matrices = tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]
+"""Elements a, b, c, d of transfer matrices, each (cells, designs, frequencies)."""
+
+
+def _chain(matrices: Matrices) -> Matrices:
     """Product of the cells' matrices, pairs first: a few operations on large arrays."""
-    a, b, c, d = matrices
-    while len(a) > 1:
-        tail = tuple(m[-1:] for m in (a, b, c, d)) if len(a) % 2 else None
-        even = len(a) // 2 * 2
-        a1, b1, c1, d1 = (m[:even:2] for m in (a, b, c, d))
-        a2, b2, c2, d2 = (m[1:even:2] for m in (a, b, c, d))
-        a, b, c, d = (
+    while len(matrices[0]) > 1:
+        paired = len(matrices[0]) // 2 * 2
+        a1, b1, c1, d1 = (m[:paired:2] for m in matrices)
+        a2, b2, c2, d2 = (m[1:paired:2] for m in matrices)
+        product: Matrices = (
             a1 * a2 + b1 * c2,
             a1 * b2 + b1 * d2,
             c1 * a2 + d1 * c2,
             c1 * b2 + d1 * d2,
         )
-        if tail is not None:
-            a, b, c, d = (np.concatenate(pair) for pair in zip((a, b, c, d), tail, strict=True))
+        if paired < len(matrices[0]):
+            product = _with_last(product, matrices)
+        matrices = product
+    a, b, c, d = matrices
     return a[0], b[0], c[0], d[0]
+
+
+def _with_last(product: Matrices, matrices: Matrices) -> Matrices:
+    """The pairs' products and the cell that has no partner."""
+    a, b, c, d = (np.concatenate([p, m[-1:]]) for p, m in zip(product, matrices, strict=True))
+    return a, b, c, d

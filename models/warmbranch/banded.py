@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cache
+from importlib import import_module
 from typing import Any, cast
 
 import numpy as np
@@ -25,8 +26,7 @@ def _gbsv() -> Callable[..., tuple[Any, Any, FloatArray, int]]:
 
     Imported here: scipy.linalg costs a fifth of a second, and the compiled loops do without it.
     """
-    from scipy.linalg import lapack
-
+    lapack = import_module("scipy.linalg.lapack")
     return cast("Callable[..., tuple[Any, Any, FloatArray, int]]", vars(lapack)["dgbsv"])
 
 

@@ -31,7 +31,7 @@ class Batched:
             if not isinstance(value, (Batched, tuple)):
                 value = _promoted(value)
                 object.__setattr__(self, name, value)
-            sizes.add(len(value))
+            sizes.add(len(cast("Any", value)))
         if len(sizes) > 1:
             self._match(max(sizes))
 

@@ -87,7 +87,7 @@ def _set(system: System, forcing: Forcing, i: int, piece: int, time: float) -> N
     flow = stepping.flow_at(forcing, i, piece, time)
     per_t = outside.pressure[i] / inside.gas_constant[i]
     speed = flow * hot / (per_t * np.pi / 4 * system.main_bore[i] ** 2)
-    strength = (flow / system.flow[i]) ** 2 if system.flow[i] > 0 else 0.0
+    strength = (flow / system.flow[i]) ** 2 if system.flow[i] > 0 else 1.0
     for n in range(inside.x.shape[1]):
         inside.forced[i, n] = (
             system.constant[i, n] + speed * system.stirred[i, n] + strength * system.shaken[i, n]

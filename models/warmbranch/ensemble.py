@@ -1,32 +1,43 @@
 """The distribution of unknowns and answers after a fit, by weighted draws.
 
-Draws come from the prior and from Laplace's approximation about the most probable set; each is
-pushed through the whole model and weighted by how probable it really is. Where Laplace's
-approximation is visibly wrong its draws carry little weight: then the next draws follow the
-weighted ones, and when even those remain few, the weights are evened out until enough draws
-count, which widens every interval.
+Draws come from the prior and from Laplace's approximation about the most probable set. A quadratic
+stand-in for the model, fitted to them, tells where further draws are worth most. Every draw is
+pushed through the whole model and weighted by how probable it really is. Where few draws carry
+most of the weight, more are drawn round those; and when even then too few count, the weights are
+evened out, which widens every interval.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from warmbranch.batch import FloatArray
 from warmbranch.draws import quantiles, standard_normal
+from warmbranch.emulator import Emulator
 from warmbranch.posterior import Expected, Mode, Problem
 
 PRIOR_DRAWS = 128
-POSTERIOR_DRAWS = 256
-STRETCH = 1.1
-"""Width of the drawn normal distribution over that it stands for: the weights then have no far
-tails, at a cost of some tenth of the draws."""
+LAPLACE_DRAWS = 112
+POSTERIOR_DRAWS = 160
+"""A round."""
 
-GOOD_SHARE = 0.3
-"""Effective draws over those of one round below which another round is drawn."""
+POOL = 3000
+"""Cheap draws from which the stand-in chooses those that are solved."""
 
-ENOUGH = 60.0
+STRETCH = 1.25
+"""Width of drawn normal distributions over those that they stand for: tails must be reached."""
+
+REACH = 6.0
+"""Standard deviations of the squared distance from the centre, over its mean, beyond which the
+stand-in is not asked."""
+
+ENOUGH = 100.0
+"""Effective draws that another round is not needed for."""
+
+FEWEST = 60.0
 """Effective draws that quantiles at 5 % and 95 % need at least."""
 
 MOST_ROUNDS = 3
@@ -57,6 +68,9 @@ class Ensemble:
     widened : bool
         Whether weights were evened out.
     rounds : int
+        Of draws chosen by the stand-in.
+    draws : int
+        Solved in all.
     """
 
     white: FloatArray
@@ -71,6 +85,7 @@ class Ensemble:
     laplace_share: float
     widened: bool
     rounds: int
+    draws: int
 
     def quantiles(self, values: FloatArray, levels: FloatArray) -> FloatArray:
         """Weighted quantiles of one value a draw."""
@@ -117,9 +132,7 @@ class Prior:
         return self.white[int(np.argmax(problem.log_posterior(self.white, self.expected)))]
 
 
-def posterior_ensemble(
-    problem: Problem, mode: Mode, prior: Prior, size: int = POSTERIOR_DRAWS
-) -> Ensemble:
+def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
     """Draw, weigh, and draw again where that is needed.
 
     Parameters
@@ -128,54 +141,143 @@ def posterior_ensemble(
     mode : Mode
     prior : Prior
         Of the same problem.
-    size : int
-        Draws a round.
 
     Notes
     -----
-    Importance sampling with the balance heuristic of Veach and Guibas (1995): a draw's weight is
-    its posterior density over the density of all rounds' draws together, so that the draws of
-    the prior guard the tails.
+    Importance sampling with the balance heuristic of Veach and Guibas (SIGGRAPH 1995): a draw's
+    weight is its posterior density over the density of all rounds' draws together, so that the
+    draws of the prior guard the tails.
     """
     dimensions = len(problem)
-    white, expected = [prior.white], [prior.expected]
-    log_posterior = [problem.log_posterior(white[0], expected[0])]
-    proposals = [(np.zeros(dimensions), np.eye(dimensions))]
-    counts = [len(prior.white)]
+    standard = _Normal(np.zeros(dimensions), np.eye(dimensions))
+    pool = _Pool(problem)
+    pool.add(prior.white, prior.expected, standard)
     centre = mode.white
     covariance: FloatArray = np.asarray(np.linalg.inv(mode.precision), dtype=np.float64)
-    laplace_share, weights, rounds = 1.0, np.empty(0), 0
+    about = _Normal(centre, covariance * STRETCH**2)
+    white = about.draws(LAPLACE_DRAWS, SEED + 1)
+    pool.add(white, problem.expected(white), about)
+    own = pool.log_posterior[PRIOR_DRAWS:] - about.log_density(white)
+    laplace_share = effective(_normalised(own)) / LAPLACE_DRAWS
+    rounds = 0
     for rounds in range(1, MOST_ROUNDS + 1):
-        spread = covariance * STRETCH**2
-        drawn = centre + standard_normal(size, dimensions, SEED + rounds) @ _root(spread).T
-        white.append(drawn)
-        expected.append(problem.expected(drawn))
-        log_posterior.append(problem.log_posterior(drawn, expected[-1]))
-        proposals.append((centre, spread))
-        counts.append(size)
-        every = np.concatenate(white)
-        density = np.logaddexp.reduce(
-            [
-                np.log(count) + _log_normal(every, *proposal)
-                for count, proposal in zip(counts, proposals, strict=True)
-            ],
-            axis=0,
-        )
-        log_weights = np.concatenate(log_posterior) - density
-        weights = _normalised(log_weights)
-        if rounds == 1:
-            own = _normalised(log_posterior[-1] - _log_normal(drawn, centre, spread))
-            laplace_share = effective(own) / size
-        if effective(weights) >= GOOD_SHARE * size:
+        chooser = _Chooser(problem, pool, centre, covariance)
+        white = chooser.draws(POSTERIOR_DRAWS)
+        pool.add(white, problem.expected(white), chooser)
+        if effective(pool.weights()) >= ENOUGH:
             break
-        centre, covariance = moments(every, _evened(log_weights, 3.0 * dimensions))
-    every = np.concatenate(white)
-    widened = effective(weights) < ENOUGH
+        centre, covariance = moments(pool.white, _evened(pool.log_weights(), 3.0 * dimensions))
+    weights = pool.weights()
+    widened = effective(weights) < FEWEST
     if widened:
-        weights = _evened(np.log(np.maximum(weights, 1e-300)), ENOUGH)
+        weights = _evened(pool.log_weights(), FEWEST)
     return _ensemble(
-        every, weights, expected, laplace_share=laplace_share, widened=widened, rounds=rounds
+        pool.white,
+        weights,
+        pool.expected,
+        laplace_share=laplace_share,
+        widened=widened,
+        rounds=rounds,
     )
+
+
+class _Density(Protocol):
+    """Where draws came from."""
+
+    def log_density(self, white: FloatArray) -> FloatArray:
+        """Logarithm of the density, (draws,), but for a constant that all share."""
+        ...
+
+
+@dataclass(frozen=True)
+class _Normal:
+    """A normal distribution."""
+
+    centre: FloatArray
+    covariance: FloatArray
+
+    def draws(self, size: int, seed: int) -> FloatArray:
+        return self.centre + standard_normal(size, len(self.centre), seed) @ self.root.T
+
+    @property
+    def root(self) -> FloatArray:
+        return np.asarray(np.linalg.cholesky(self.covariance), dtype=np.float64)
+
+    def log_density(self, white: FloatArray) -> FloatArray:
+        root = self.root
+        scaled = np.linalg.solve(root, (white - self.centre).T)
+        return -np.sum(scaled**2, axis=0) / 2 - np.sum(np.log(np.diag(root)))
+
+
+class _Pool:
+    """All solved draws, and how densely they were drawn."""
+
+    def __init__(self, problem: Problem) -> None:
+        self._problem = problem
+        self.expected: list[Expected] = []
+        self.white: FloatArray = np.empty((0, len(problem)))
+        self.log_posterior: FloatArray = np.empty(0)
+        self._sources: list[tuple[int, _Density]] = []
+
+    def add(self, white: FloatArray, expected: Expected, source: _Density) -> None:
+        self.expected.append(expected)
+        self.white = np.concatenate([self.white, white])
+        value = self._problem.log_posterior(white, expected)
+        self.log_posterior = np.concatenate([self.log_posterior, value])
+        self._sources.append((len(white), source))
+
+    def log_weights(self) -> FloatArray:
+        parts = [np.log(n) + source.log_density(self.white) for n, source in self._sources]
+        return self.log_posterior - np.logaddexp.reduce(parts, axis=0)
+
+    def weights(self) -> FloatArray:
+        return _normalised(self.log_weights())
+
+
+class _Chooser:
+    """Draws by the stand-in's posterior, spread evenly over the resonance that it foresees."""
+
+    def __init__(
+        self, problem: Problem, pool: _Pool, centre: FloatArray, covariance: FloatArray
+    ) -> None:
+        self._problem = problem
+        answers = np.concatenate(
+            [
+                np.column_stack([part.displayed, np.log(part.heard), np.log(part.frequency)])
+                for part in pool.expected
+            ]
+        )
+        solved = np.all(np.isfinite(answers), axis=1)
+        self._emulator = Emulator.fitted(centre, covariance, pool.white[solved], answers[solved])
+        dimensions = len(centre)
+        self._reach = STRETCH**2 * (dimensions + REACH * np.sqrt(2 * dimensions))
+        about = _Normal(centre, covariance * STRETCH**2)
+        self._white = about.draws(POOL, SEED)
+        log_value, self._tone = self._judged(self._white)
+        log_weights = log_value - about.log_density(self._white)
+        peak = float(np.max(log_weights))
+        self._weights = np.exp(log_weights - peak)
+        # What makes the stand-in's posterior a density like the others'.
+        self._log_total = peak + float(np.log(np.mean(self._weights)))
+
+    def draws(self, size: int) -> FloatArray:
+        """Systematic resampling along the resonance."""
+        order = np.argsort(self._tone)
+        edges = np.cumsum(self._weights[order])
+        places = (np.arange(size) + 0.5) / size * edges[-1]
+        return self._white[order[np.searchsorted(edges, places)]]
+
+    def log_density(self, white: FloatArray) -> FloatArray:
+        return self._judged(white)[0] - self._log_total
+
+    def _judged(self, white: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Logarithm of the posterior by the stand-in, and ln(resonance)."""
+        answers = self._emulator.answers(white)
+        readings = len(self._problem.readings)
+        displayed, tones = answers[:, :readings], np.exp(answers[:, readings:-1])
+        value = self._problem.log_posterior_of(white, displayed, tones)
+        near = self._emulator.distance(white) <= self._reach
+        return np.where(near, value, -np.inf), answers[:, -1]
 
 
 def effective(weights: FloatArray) -> float:
@@ -202,18 +304,6 @@ def _evened(log_weights: FloatArray, least: float) -> FloatArray:
     while effective(_normalised(power * log_weights)) < least:
         power *= 0.9
     return _normalised(power * log_weights)
-
-
-def _root(covariance: FloatArray) -> FloatArray:
-    values, vectors = np.linalg.eigh(covariance)
-    return vectors * np.sqrt(np.maximum(values, 0.0))
-
-
-def _log_normal(white: FloatArray, centre: FloatArray, covariance: FloatArray) -> FloatArray:
-    """Logarithm of a normal density, but for the constant that all share."""
-    lower = np.linalg.cholesky(covariance)
-    scaled = np.linalg.solve(lower, (white - centre).T)
-    return -np.sum(scaled**2, axis=0) / 2 - np.sum(np.log(np.diag(lower)))
 
 
 def _ensemble(
@@ -251,4 +341,5 @@ def _ensemble(
         laplace_share=laplace_share,
         widened=widened,
         rounds=rounds,
+        draws=len(frequency),
     )

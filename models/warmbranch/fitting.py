@@ -12,13 +12,7 @@ from warmbranch.batch import FloatArray
 from warmbranch.branch import Answer, solve
 from warmbranch.calibration import Calibration
 from warmbranch.case import Case
-from warmbranch.ensemble import (
-    POSTERIOR_DRAWS,
-    PRIOR_DRAWS,
-    Ensemble,
-    Prior,
-    posterior_ensemble,
-)
+from warmbranch.ensemble import Ensemble, Prior, posterior_ensemble
 from warmbranch.length_effects import Effects, effects
 from warmbranch.next_reading import Advice, advise
 from warmbranch.posterior import Mode, Problem
@@ -104,8 +98,6 @@ class Fitted:
         From the one-temperature rule to the calibrated case; None without a resonance.
     ensemble : Ensemble
         After the fit.
-    draws : int
-        Solved in all.
     mode : Mode
     """
 
@@ -125,7 +117,6 @@ class Fitted:
     answer: Answer
     effects: Effects | None
     ensemble: Ensemble
-    draws: int
     mode: Mode
 
 
@@ -213,7 +204,6 @@ def fit(
         answer=answer,
         effects=effects(answer, answer.resonance[:, 0]) if sounding else None,
         ensemble=after,
-        draws=PRIOR_DRAWS + after.rounds * POSTERIOR_DRAWS,
         mode=mode,
     )
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
@@ -228,7 +229,9 @@ def inertance_ratio_between(branch: Branch, position: FloatArray) -> FloatArray:
         lengths = np.array([piece.length for piece in pieces])
         radii = np.array([piece.bend_radius for piece in pieces])
         own = bend_inertance_ratio(np.full(len(pieces), branch.bore[i] / 2), radii)
-        ends = np.concatenate([[0.0], np.cumsum(lengths)])
-        summed = np.concatenate([[0.0], np.cumsum(own * lengths)])
-        ratio[i] = np.diff(np.interp(position[i], ends, summed)) / np.diff(position[i])
+        ends, summed = np.zeros(len(pieces) + 1), np.zeros(len(pieces) + 1)
+        np.cumsum(lengths, out=ends[1:])
+        np.cumsum(own * lengths, out=summed[1:])
+        inertia = cast("FloatArray", np.interp(position[i], ends, summed))
+        ratio[i] = np.diff(inertia) / np.diff(position[i])
     return ratio

@@ -161,23 +161,32 @@ class Problem:
         coordinates = self.coordinates(white)
         return self._seen(self.forecaster.at(coordinates[:, : len(self.prior.names)]), coordinates)
 
-    def misfit(self, expected: Expected) -> FloatArray:
-        """Residuals over their uncertainties, (sets, readings + heard); 0 for what is left out."""
-        read = (self.readings.displayed - expected.displayed) / self.readings.uncertainty
-        tones = (self.heard.frequency - expected.heard) / self.heard.uncertainty
+    def misfit(self, displayed: FloatArray, heard: FloatArray) -> FloatArray:
+        """Residuals over their uncertainties, (sets, readings + heard); 0 for what is left out.
+
+        Parameters
+        ----------
+        displayed : (sets, readings) array, K
+        heard : (sets, heard) array, Hz
+        """
+        read = (self.readings.displayed - displayed) / self.readings.uncertainty
+        tones = (self.heard.frequency - heard) / self.heard.uncertainty
         # Where the model has no resonance, a tone that was heard is as far off as can be.
         every = np.concatenate([read, np.where(np.isnan(tones), 1e3, tones)], axis=1)
         return every * self._counts
 
-    def log_likelihood(self, expected: Expected) -> FloatArray:
-        """Logarithm of the likelihood, (sets,), but for a constant."""
-        squared = np.square(self.misfit(expected))
-        nu = DEGREES_OF_FREEDOM
-        return -(nu + 1) / 2 * np.sum(np.log1p(squared / nu), axis=1)
-
     def log_posterior(self, white: FloatArray, expected: Expected) -> FloatArray:
         """Logarithm of likelihood times prior, (sets,), but for a constant."""
-        return self.log_likelihood(expected) - np.sum(white**2, axis=1) / 2
+        return self.log_posterior_of(white, expected.displayed, expected.heard)
+
+    def log_posterior_of(
+        self, white: FloatArray, displayed: FloatArray, heard: FloatArray
+    ) -> FloatArray:
+        """The same for (sets, readings) displays, K, and (sets, heard) tones, Hz."""
+        nu = DEGREES_OF_FREEDOM
+        squared = np.square(self.misfit(displayed, heard))
+        likelihood = -(nu + 1) / 2 * np.sum(np.log1p(squared / nu), axis=1)
+        return likelihood - np.sum(white**2, axis=1) / 2
 
     def sensitivities(self, white: FloatArray, expected: Expected) -> FloatArray:
         """Slopes of the misfit with the white coordinates, (readings + heard, unknowns).
@@ -186,8 +195,11 @@ class Problem:
         """
         coordinates = self.coordinates(white + STEP * np.eye(len(self)))
         forecast = self.forecaster.near(expected.forecast, coordinates[:, : len(self.prior.names)])
-        moved = self.misfit(self._seen(forecast, coordinates))
-        return (moved - self.misfit(expected)).T / STEP
+        moved = self._seen(forecast, coordinates)
+        change = self.misfit(moved.displayed, moved.heard) - self.misfit(
+            expected.displayed, expected.heard
+        )
+        return change.T / STEP
 
     def mode(self, start: FloatArray) -> Mode:
         """Find the most probable set by Gauss–Newton steps, damped where they do not help.
@@ -205,7 +217,7 @@ class Problem:
         while steps < MOST_STEPS and not converged and caution <= MOST_CAUTION:
             steps += 1
             slopes = self.sensitivities(white, expected)
-            misfit = self.misfit(expected)[0]
+            misfit = self.misfit(expected.displayed, expected.heard)[0]
             weight = (DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + misfit**2)
             uphill = -(slopes.T @ (weight * misfit) + white)
             precision = slopes.T @ (weight[:, None] * slopes) + np.eye(size)

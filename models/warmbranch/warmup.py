@@ -30,10 +30,10 @@ TOLERANCE = 0.05
 """K. Error of a step, by the embedded solution, at the node where it is largest; measured to hold
 the first resonance within 2e-4 of the one converged in time."""
 
-NEWTON_SHARE = 0.2
+NEWTON_SHARE = 0.02
 """Last Newton step over the tolerance: convergence being quadratic, what is left is far less."""
 
-LARGEST_NEWTON_STEP = 0.02
+LARGEST_NEWTON_STEP = 1e-3
 """K. Largest last Newton step whatever the tolerance, for the heat's balance over time."""
 
 FIRST_STEP = 5.0
@@ -353,7 +353,7 @@ def _start(system: warmup_plain.PlainSystem, held: BoolArray, drive: Drive) -> F
     given = case.main_pipe.skin_temperature
     if not drive.warm:
         start[:] = case.surroundings.air_temperature[:, None, None]
-        start[held, stepping.WALL, 0] = given[held]
+        start[held, stepping.WALL :, 0] = given[held, None]
         return start
     speed = bulk_speed(case.main_pipe, system.gas, case.surroundings.pressure)
     forced = system.constant + speed[:, None] * system.stirred + system.shaken

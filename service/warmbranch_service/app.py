@@ -32,9 +32,10 @@ from warmbranch_service.errors import (
 from warmbranch_service.fast_loops import FastLoops
 from warmbranch_service.middleware import Frame
 from warmbranch_service.refusals import invalid, refused_by_physics
-from warmbranch_service.routes import fit, health, reference, steady
+from warmbranch_service.routes import fit, health, length, reference, steady
 from warmbranch_service.schemas import units
 from warmbranch_service.schemas.fit import FitRequest
+from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.steady import SteadyRequest
 from warmbranch_service.settings import Settings
 from warmbranch_service.workshop import Workshop
@@ -113,7 +114,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.readiness = readiness
     app.state.workshop = workshop
-    for router in (steady.router, fit.router, reference.router, health.router):
+    routers = (steady.router, fit.router, length.router, reference.router, health.router)
+    for router in routers:
         app.include_router(router)
     for kind, dress in _DRESS.items():
         app.add_exception_handler(kind, _handler(dress))
@@ -133,7 +135,11 @@ def _dress_problem(error: Exception, _: str) -> ProblemParts:
     return problem_of_status(error.status_code, str(error.detail), error.headers)
 
 
-REQUESTS: dict[str, type[BaseModel]] = {"/v1/steady": SteadyRequest, "/v1/fit": FitRequest}
+REQUESTS: dict[str, type[BaseModel]] = {
+    "/v1/steady": SteadyRequest,
+    "/v1/fit": FitRequest,
+    "/v1/length": LengthRequest,
+}
 """What each route takes, to name the fields that exist when one is refused."""
 
 

@@ -31,6 +31,8 @@ start here:
   warmbranch steady my.json              the answer as a table
   warmbranch steady my.json --json       the same as JSON, as the service gives it
   warmbranch fit my.json --readings r.csv  fit to readings; then what to read or cut next
+  warmbranch example length > cut.json   a request for a length, with a target to change
+  warmbranch length cut.json             length, trim steps and cut list (--json, --csv)
   warmbranch serve                       the service, for programs
   curl -s localhost:8000/v1/steady -H 'Content-Type: application/json' -d @my.json
 
@@ -128,6 +130,17 @@ def _parser() -> argparse.ArgumentParser:
         help="also write the calibration to a file, for case.closures.calibration",
     )
     fit.set_defaults(command=_fit)
+
+    length = commands.add_parser(
+        "length",
+        help="length for a target, length to build, trim steps, cut list",
+        description="Find the length for a target, as POST /v1/length does, without a service.",
+    )
+    length.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
+    form = length.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print JSON instead of a table")
+    form.add_argument("--csv", action="store_true", help="print CSV: section,row,field,value,unit")
+    length.set_defaults(command=_length)
 
     serve = commands.add_parser(
         "serve",
@@ -239,6 +252,20 @@ def _fit(given: argparse.Namespace) -> int:
     if given.calibration is not None:
         _write(given.calibration, answer.calibration.model_dump_json(indent=1) + "\n")
     sys.stdout.write(answer.model_dump_json() + "\n" if given.json else readable_fit(answer))
+    return OK
+
+
+def _length(given: argparse.Namespace) -> int:
+    from warmbranch_service.length_csv import as_csv
+    from warmbranch_service.local import length_of
+    from warmbranch_service.render_length import readable_length
+
+    answer = _answered(lambda: length_of(_read(given.file)))
+    if given.csv:
+        text = as_csv(answer)
+    else:
+        text = answer.model_dump_json() + "\n" if given.json else readable_length(answer)
+    sys.stdout.write(text)
     return OK
 
 

@@ -227,7 +227,7 @@ class _Writer:
             assumptions=self.converted.assumptions,
             solver=FitWork(
                 steps=found.mode.steps,
-                draws=found.draws,
+                draws=ensemble.draws,
                 effective_draws=round(ensemble.effective, 1),
                 laplace_share=round(ensemble.laplace_share, 3),
                 widened=ensemble.widened,

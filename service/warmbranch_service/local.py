@@ -11,10 +11,13 @@ from warmbranch.errors import InputError, NotConvergedError
 from warmbranch_service.answer import steady
 from warmbranch_service.errors import NOT_CONVERGED, Problem
 from warmbranch_service.fit import answer_fit
+from warmbranch_service.length import answer_length
 from warmbranch_service.readings_csv import with_readings
 from warmbranch_service.refusals import invalid, refused_by_physics
 from warmbranch_service.schemas.fit import FitRequest
 from warmbranch_service.schemas.fit_answer import FitAnswer
+from warmbranch_service.schemas.length import LengthRequest
+from warmbranch_service.schemas.length_answer import LengthAnswer
 from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
 from warmbranch_service.strict_json import parse
 
@@ -48,6 +51,17 @@ def fit_of(body: bytes, readings_csv: str | None = None) -> FitAnswer:
     if readings_csv is not None:
         value = with_readings(value, readings_csv)
     return _answered(value, FitRequest, answer_fit)
+
+
+def length_of(body: bytes) -> LengthAnswer:
+    """Answer the body of a ``POST /v1/length``.
+
+    Raises
+    ------
+    Problem
+        For everything that the service would answer with a failure.
+    """
+    return _answered(parse(body), LengthRequest, answer_length)
 
 
 Wanted = TypeVar("Wanted", bound=BaseModel)

@@ -202,6 +202,7 @@ SUFFIXES = {
     "_rpm": "rpm",
     "_m_s": "m/s",
     "_m2_s": "m2/s",
+    "_kg": "kg",
     "_kg_h": "kg/h",
     "_kg_m3": "kg/m3",
     "_J_kgK": "J/kgK",
@@ -213,6 +214,8 @@ SUFFIXES = {
     "_dB": "dB",
     "_W": "W",
     "_L": "L",
+    "rpm_per_mm": "rpm/mm",
+    "Hz_per_mm": "Hz/mm",
     "_percent": "%",
 }
 """Ending of a field's name to its unit: the contract's whole rule about units."""

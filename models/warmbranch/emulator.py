@@ -1,0 +1,81 @@
+"""A quadratic stand-in for the model near a set of unknowns, to choose draws by.
+
+It never answers: draws that it proposes are solved and weighed with the model itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from warmbranch.batch import FloatArray
+
+RIDGE = 1e-3
+"""Pull of the curvatures towards zero, over the weight of all draws together."""
+
+
+@dataclass(frozen=True)
+class Emulator:
+    """Quadratics in scaled coordinates ``(white − centre) / root``.
+
+    Parameters
+    ----------
+    centre : (unknowns,) array
+    root : (unknowns, unknowns) array
+        Lower triangular root of the covariance that scales.
+    coefficients : (features, answers) array
+    """
+
+    centre: FloatArray
+    root: FloatArray
+    coefficients: FloatArray
+
+    @classmethod
+    def fitted(
+        cls, centre: FloatArray, covariance: FloatArray, white: FloatArray, answers: FloatArray
+    ) -> Emulator:
+        """Fit to solved draws, near ones first.
+
+        Parameters
+        ----------
+        centre : (unknowns,) array
+        covariance : (unknowns, unknowns) array
+            Of the region that matters.
+        white : (draws, unknowns) array
+        answers : (draws, answers) array
+            Finite.
+        """
+        root: FloatArray = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
+        scaled = _scaled(white, centre, root)
+        # As probable in twice the region, so that the fit is best where most draws will be.
+        weight = np.exp(-np.sum(scaled**2, axis=1) / 8)
+        features = _features(scaled)
+        weighted = features.T * (weight / np.sum(weight))
+        curved = np.arange(features.shape[1]) > len(centre)
+        normal = weighted @ features + np.diag(np.where(curved, RIDGE, 1e-12))
+        return cls(centre, root, np.linalg.solve(normal, weighted @ answers))
+
+    def answers(self, white: FloatArray) -> FloatArray:
+        """Stand-ins for the answers, (draws, answers)."""
+        return _features(_scaled(white, self.centre, self.root)) @ self.coefficients
+
+    def distance(self, white: FloatArray) -> FloatArray:
+        """Squared distance from the centre, scaled, (draws,)."""
+        return np.sum(_scaled(white, self.centre, self.root) ** 2, axis=1)
+
+
+def _scaled(white: FloatArray, centre: FloatArray, root: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.solve(root, (white - centre).T).T, dtype=np.float64)
+
+
+def _features(scaled: FloatArray) -> FloatArray:
+    """1, each coordinate, each product of two."""
+    first, second = _pairs(scaled.shape[1])
+    ones = np.ones((len(scaled), 1))
+    return np.hstack([ones, scaled, scaled[:, first] * scaled[:, second]])
+
+
+def _pairs(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    return np.triu_indices(size)

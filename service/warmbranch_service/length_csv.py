@@ -1,0 +1,66 @@
+"""The answer to ``POST /v1/length`` as one flat table, for spreadsheets and other programs.
+
+Columns: section, row, field, value, unit. Numbers are those of the JSON; fields are named as there.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from typing import Any
+
+from warmbranch_service.schemas.length_answer import LengthAnswer
+from warmbranch_service.schemas.units import unit_of
+
+HEADER = ("section", "row", "field", "value", "unit")
+
+LEFT_OUT = frozenset({"plan_svg", "side_svg"})
+"""Drawings are no table."""
+
+Row = tuple[str, str, str, str, str]
+
+
+def as_csv(answer: LengthAnswer) -> str:
+    """The whole answer, a number or a text a line."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(HEADER)
+    body = answer.model_dump(mode="json")
+    plain = {name: value for name, value in body.items() if not isinstance(value, (dict, list))}
+    writer.writerows(_rows("length", "", plain))
+    for name, value in body.items():
+        if isinstance(value, dict):
+            writer.writerows(_rows(name, "", value))
+        elif isinstance(value, list):
+            writer.writerows(_listed(name, value))
+    return stream.getvalue()
+
+
+def _rows(section: str, row: str, fields: dict[str, Any]) -> Iterator[Row]:
+    for name, value in fields.items():
+        if name in LEFT_OUT:
+            continue
+        if isinstance(value, dict):
+            yield from _rows(f"{section}.{name}", row, value)
+        elif isinstance(value, list):
+            yield from _listed(f"{section}.{name}", value)
+        else:
+            yield section, row, name, _text(value), unit_of(name) or ""
+
+
+def _listed(section: str, values: list[Any]) -> Iterator[Row]:
+    name = section.rpartition(".")[2]
+    for number, value in enumerate(values, start=1):
+        if isinstance(value, dict):
+            yield from _rows(section, str(number), value)
+        else:
+            yield section, str(number), name, _text(value), unit_of(name) or ""
+
+
+def _text(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return str(value)
