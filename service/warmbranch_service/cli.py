@@ -5,12 +5,13 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TypeVar
 
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.demo import DEMOS, demo_text
+from warmbranch_service.length_examples import EXAMPLES, example_text
 
 OK, FAILED, REFUSED, INTERRUPTED = 0, 1, 2, 130
 
@@ -96,7 +97,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Start a service on this machine only, post an invented case to it over HTTP, "
         "print the answer, and keep listening until Ctrl-C.",
     )
-    _add_demo_name(demo)
+    _add_name(demo, _DEMOS)
     demo.add_argument("--port", type=_port, default=0, help="default: any free one")
     demo.add_argument("--no-wait", action="store_true", help="stop after the answer")
     demo.set_defaults(command=_demo)
@@ -159,7 +160,7 @@ def _parser() -> argparse.ArgumentParser:
     example = commands.add_parser(
         "example", help="print a request to start from", description="Print an invented request."
     )
-    _add_demo_name(example)
+    _add_name(example, _EXAMPLES)
     example.set_defaults(command=_example)
 
     compile_ = commands.add_parser(
@@ -177,10 +178,14 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add_demo_name(parser: argparse.ArgumentParser) -> None:
-    known = "; ".join(f"{name}: {text[0].lower()}{text[1:]}" for name, (_, text) in DEMOS.items())
+_DEMOS = {name: text for name, (_, text) in DEMOS.items()}
+_EXAMPLES = _DEMOS | {name: text for name, (_, text, _) in EXAMPLES.items()}
+
+
+def _add_name(parser: argparse.ArgumentParser, names: Mapping[str, str]) -> None:
+    known = "; ".join(f"{name}: {text[0].lower()}{text[1:]}" for name, text in names.items())
     parser.add_argument(
-        "name", nargs="?", choices=list(DEMOS), default="van", help=f"{known}; default: van"
+        "name", nargs="?", choices=list(names), default="van", help=f"{known}; default: van"
     )
 
 
@@ -197,7 +202,8 @@ def _count(text: str) -> int:
 
 
 def _example(given: argparse.Namespace) -> int:
-    sys.stdout.write(demo_text(given.name))
+    is_length = given.name in EXAMPLES
+    sys.stdout.write(example_text(given.name) if is_length else demo_text(given.name))
     return OK
 
 

@@ -1,4 +1,7 @@
-"""Exact solutions, of fins and of ducts without losses: the solvers are measured against them."""
+"""Exact solutions, of fins, of bodies that warm up and of ducts without losses.
+
+The solvers are measured against them.
+"""
 
 from warmbranch.closed_forms.ducts import (
     LinearDuct,
@@ -18,18 +21,30 @@ from warmbranch.closed_forms.fins import (
     fin_base_heat,
     fin_excess_ratio,
 )
+from warmbranch.closed_forms.transients import (
+    WarmingFin,
+    fin_warming,
+    long_fin_warming,
+    lumped_temperature,
+    lumped_time_constant,
+)
 
 __all__ = [
     "CoupledFin",
     "CoupledTemperatures",
     "Fin",
     "LinearDuct",
+    "WarmingFin",
     "coupled_fin",
     "exponential_duct_resonances",
     "fin_base_heat",
     "fin_excess_ratio",
+    "fin_warming",
     "linear_duct_mouth_reactance",
     "linear_duct_resonances",
+    "long_fin_warming",
+    "lumped_temperature",
+    "lumped_time_constant",
     "quarter_wave_frequency",
     "quarter_wave_frequency_with_mouth",
     "uniform_notch_width",

@@ -44,7 +44,7 @@ async def health() -> Health:
 
 @router.get("/v1/ready", summary="Whether the service takes work", responses=problem_responses(503))
 async def ready(request: Request) -> Ready:
-    """Tell that tables are loaded and one case was solved."""
+    """Tell that the tables are loaded."""
     if not request.app.state.readiness.is_ready:
         raise Problem(NOT_READY, request.app.state.readiness.reason, headers={"retry-after": "1"})
     return Ready(status="ready")
