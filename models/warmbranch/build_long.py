@@ -15,7 +15,7 @@ import numpy as np
 from warmbranch.batch import FloatArray
 from warmbranch.branch import solve
 from warmbranch.case import Case
-from warmbranch.sizing import Sized, bounds, frozen_slope, with_length
+from warmbranch.sizing import LONGEST, Sized, bounds, frozen_slope, with_length
 
 CHANCE_TOO_SHORT = 0.05
 """Chance of a branch built too short that is borne; our judgement."""
@@ -50,15 +50,21 @@ class RightLengths:
         allowance : float, m
             Added for what weld and cap may take.
         """
-        return float(np.quantile(self.lengths, 1 - chance, method="higher")) + allowance
+        # The next member up; the tiny number keeps rounding from skipping one.
+        place = math.ceil((1 - chance) * (len(self.lengths) - 1) - 1e-9)
+        return float(self.lengths[place]) + allowance
 
     def chance_too_short(self, length: float) -> float:
         """Share of the ensemble whose right length is longer than ``length``, m."""
         return float(np.mean(self.lengths > length))
 
     def interval(self, share: float) -> tuple[float, float]:
-        """Central interval that holds ``share`` of the ensemble, m."""
-        low, high = np.quantile(self.lengths, [(1 - share) / 2, (1 + share) / 2])
+        """Central interval that holds ``share`` of the ensemble, m.
+
+        Members that no admissible length serves count as ``LONGEST``.
+        """
+        known = np.minimum(self.lengths, LONGEST)
+        low, high = np.quantile(known, [(1 - share) / 2, (1 + share) / 2])
         return float(low), float(high)
 
 

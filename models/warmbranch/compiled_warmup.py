@@ -145,6 +145,7 @@ def newton(
     )  # fmt: skip
     nodes = here.shape[1]
     most = stepping.MOST_FROZEN_STEPS if frozen else stepping.MOST_STAGE_STEPS
+    before = 0.0
     for spent in range(1, most + 1):
         _evaluate(system, i, here)
         entering, lost = rows[0, 0] + rows[0, 1], 0.0
@@ -185,7 +186,11 @@ def newton(
             largest = max(largest, abs(change[n, 0]), abs(change[n, 1]), abs(by_skin))
         if np.isnan(largest):
             return -1
-        last = largest < settings.newton_step
+        # Quadratic convergence foretells the next step from the last two.
+        last = largest < settings.newton_step or (
+            largest < before and largest * largest < settings.foretold_step * before
+        )
+        before = largest
         part = 1.0 if last or spent <= stepping.UNDAMPED_STEPS else 0.5
         for n in range(nodes):
             here[GAS, n] = min(max(here[GAS, n] + part * change[n, 0], bounds[0]), bounds[1])

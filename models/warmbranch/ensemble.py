@@ -24,13 +24,13 @@ LAPLACE_DRAWS = 112
 POSTERIOR_DRAWS = 160
 """A round."""
 
-POOL = 3000
+POOL = 2000
 """Cheap draws from which the stand-in chooses those that are solved."""
 
 STRETCH = 1.25
 """Width of drawn normal distributions over those that they stand for: tails must be reached."""
 
-REACH = 6.0
+REACH = 3.0
 """Standard deviations of the squared distance from the centre, over its mean, beyond which the
 stand-in is not asked."""
 
@@ -250,15 +250,23 @@ class _Chooser:
         solved = np.all(np.isfinite(answers), axis=1)
         self._emulator = Emulator.fitted(centre, covariance, pool.white[solved], answers[solved])
         dimensions = len(centre)
-        self._reach = STRETCH**2 * (dimensions + REACH * np.sqrt(2 * dimensions))
-        about = _Normal(centre, covariance * STRETCH**2)
-        self._white = about.draws(POOL, SEED)
-        log_value, self._tone = self._judged(self._white)
-        log_weights = log_value - about.log_density(self._white)
+        self._reach = dimensions + REACH * np.sqrt(2 * dimensions)
+        sources = [
+            (POOL, _Normal(centre, covariance * STRETCH**2), SEED),
+            (POOL // 3, _Normal(centre, covariance * (2 * STRETCH) ** 2), SEED + 1),
+        ]
+        for _ in range(2):
+            self._white = np.concatenate([own.draws(n, seed) for n, own, seed in sources])
+            log_value, self._tone = self._judged(self._white)
+            parts = [np.log(n) + own.log_density(self._white) for n, own, _ in sources]
+            log_weights = log_value - np.logaddexp.reduce(parts, axis=0)
+            even = _evened(log_weights, ENOUGH)
+            middle, around = moments(self._white, even)
+            sources.append((POOL, _Normal(middle, around * STRETCH**2), SEED + 2))
         peak = float(np.max(log_weights))
         self._weights = np.exp(log_weights - peak)
         # What makes the stand-in's posterior a density like the others'.
-        self._log_total = peak + float(np.log(np.mean(self._weights)))
+        self._log_total = peak + float(np.log(np.sum(self._weights)))
 
     def draws(self, size: int) -> FloatArray:
         """Systematic resampling along the resonance."""

@@ -105,10 +105,10 @@ def insertion_loss(
     ------
     Munjal, Acoustics of Ducts and Mufflers; formula from memory and derived.
     """
-    # Written with admittances, so that an infinite impedance (a closed end) is no trouble.
-    with np.errstate(divide="ignore"):
-        sides = 1 / towards_source + 1 / towards_tail
-    return 20 * np.log10(np.abs(1 + 1 / (branch * sides)))
+    shut = np.isinf(towards_source)  # a closed end itself: only the tail counts there
+    source = np.where(shut, 0, towards_source)
+    both = np.where(shut, towards_tail, source * towards_tail / (source + towards_tail))
+    return 20 * np.log10(np.abs(1 + both / branch))
 
 
 def tones(frequency: float) -> FloatArray:
@@ -180,7 +180,7 @@ def better_places(found: Sweep, low: float, high: float) -> list[BetterPlace]:
     -------
     list of BetterPlace
         Places where the loss over the band is a local maximum within the stretch, with the ends
-        of what around them is at most ``STRAY`` worse.
+        of what around them is at most ``STRAY`` worse. None near a node.
     """
     free = np.flatnonzero((found.position >= low) & (found.position <= high))
     loss, place = found.band[free], found.position[free]
@@ -192,9 +192,9 @@ def better_places(found: Sweep, low: float, high: float) -> list[BetterPlace]:
         poor = np.flatnonzero(loss < loss[i] - STRAY)
         first = int(np.max(poor[poor < i], initial=-1)) + 1
         last = int(np.min(poor[poor > i], initial=len(loss))) - 1
-        chosen.append(
-            BetterPlace(found.at(float(place[i])), float(place[first]), float(place[last]))
-        )
+        here = found.at(float(place[i]))
+        if not here.near_node:
+            chosen.append(BetterPlace(here, float(place[first]), float(place[last])))
     return chosen
 
 

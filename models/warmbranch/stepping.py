@@ -112,10 +112,12 @@ class Forcing(NamedTuple):
 
 
 class Settings(NamedTuple):
-    """Tolerance of a step, K; last Newton step, K; first step at most, s; most steps."""
+    """Tolerance of a step, K; last Newton step, or the one foretold to follow it, K; first step
+    at most, s; most steps."""
 
     tolerance: float
     newton_step: float
+    foretold_step: float
     first_step: float
     most_steps: int
 

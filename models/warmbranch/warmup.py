@@ -36,6 +36,9 @@ NEWTON_SHARE = 0.02
 LARGEST_NEWTON_STEP = 1e-3
 """K. Largest last Newton step whatever the tolerance, for the heat's balance over time."""
 
+FORETOLD_SHARE = 0.02
+"""A Newton step is the last, too, when the next is foretold below this share of that."""
+
 FIRST_STEP = 5.0
 """s. Longest first step after a jump."""
 
@@ -165,6 +168,7 @@ def warm_up(
     settings = Settings(
         tolerance,
         min(NEWTON_SHARE * tolerance, LARGEST_NEWTON_STEP),
+        FORETOLD_SHARE * min(NEWTON_SHARE * tolerance, LARGEST_NEWTON_STEP),
         FIRST_STEP,
         MOST_STEPS,
     )

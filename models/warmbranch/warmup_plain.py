@@ -94,6 +94,7 @@ def newton(
     """Balance one stage in place: see ``compiled_warmup.newton``."""
     balance = system.at(forcing, i, piece, time)
     metal, wrap_wall, wrap_skin = (part[i] for part in store[:3])
+    before = 0.0
     for spent in range(1, (MOST_FROZEN_STEPS if frozen else MOST_STAGE_STEPS) + 1):
         gas, wall, skin = (here[part][None] for part in (GAS, WALL, SKIN))
         linear = balance.linearise(gas, wall, skin)
@@ -120,7 +121,10 @@ def newton(
         through, _ = outside_loss(linear)
         entering = linear.gas[0, 0] + linear.wall[0, 0] - own_store + through[0, 0]
         by_gas, by_wall, by_skin = (change[0] for change in changes)
-        last = largest < settings.newton_step
+        last = largest < settings.newton_step or (
+            largest < before and largest * largest < settings.foretold_step * before
+        )
+        before = largest
         share = 1.0 if last or spent <= UNDAMPED_STEPS else 0.5
         for part, change in zip((GAS, WALL, SKIN), (by_gas, by_wall, by_skin), strict=True):
             here[part] = np.minimum(np.maximum(here[part] + share * change, bounds[0]), bounds[1])

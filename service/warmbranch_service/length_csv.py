@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, cast
 
 from warmbranch_service.schemas.length_answer import LengthAnswer
 from warmbranch_service.schemas.units import unit_of
@@ -19,6 +19,7 @@ LEFT_OUT = frozenset({"plan_svg", "side_svg"})
 """Drawings are no table."""
 
 Row = tuple[str, str, str, str, str]
+Fields = dict[str, Any]
 
 
 def as_csv(answer: LengthAnswer) -> str:
@@ -31,31 +32,33 @@ def as_csv(answer: LengthAnswer) -> str:
     writer.writerows(_rows("length", "", plain))
     for name, value in body.items():
         if isinstance(value, dict):
-            writer.writerows(_rows(name, "", value))
+            writer.writerows(_rows(name, "", cast("Fields", value)))
         elif isinstance(value, list):
-            writer.writerows(_listed(name, value))
+            writer.writerows(_listed(name, cast("list[Any]", value)))
     return stream.getvalue()
 
 
-def _rows(section: str, row: str, fields: dict[str, Any]) -> Iterator[Row]:
+def _rows(section: str, row: str, fields: Fields) -> Iterator[Row]:
     for name, value in fields.items():
         if name in LEFT_OUT:
             continue
         if isinstance(value, dict):
-            yield from _rows(f"{section}.{name}", row, value)
+            yield from _rows(f"{section}.{name}", row, cast("Fields", value))
         elif isinstance(value, list):
-            yield from _listed(f"{section}.{name}", value)
+            yield from _listed(f"{section}.{name}", cast("list[Any]", value), row)
         else:
             yield section, row, name, _text(value), unit_of(name) or ""
 
 
-def _listed(section: str, values: list[Any]) -> Iterator[Row]:
+def _listed(section: str, values: list[Any], within: str = "") -> Iterator[Row]:
+    """Entries numbered from 1; those of a list within a list by both numbers, ``2.1``."""
     name = section.rpartition(".")[2]
     for number, value in enumerate(values, start=1):
+        row = f"{within}.{number}" if within else str(number)
         if isinstance(value, dict):
-            yield from _rows(section, str(number), value)
+            yield from _rows(section, row, cast("Fields", value))
         else:
-            yield section, str(number), name, _text(value), unit_of(name) or ""
+            yield section, row, name, _text(value), unit_of(name) or ""
 
 
 def _text(value: Any) -> str:

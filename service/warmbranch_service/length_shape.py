@@ -130,7 +130,7 @@ class Shape:
         return tube_mass(self.build, float(branch.wall_area[0]), density), cap
 
     def tube_length(self, cut: CutPiece) -> float:
-        """Tube to cut for a piece, m; the first begins at the main pipe's outside, saddle and all."""
+        """Tube to cut for a piece, m; the first begins at the main pipe's outside, saddled."""
         if cut.start > 0:
             return cut.piece.length
         saddle = 0.0 if math.isnan(self.saddle) else self.saddle

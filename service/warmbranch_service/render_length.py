@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from warmbranch_service.text import listed, wrapped
 from warmbranch_service.schemas.length_answer import LengthAnswer
 from warmbranch_service.schemas.length_parts import NotchWidth
 from warmbranch_service.schemas.steady import Caution
+from warmbranch_service.text import listed, wrapped
 
 MOST_TRIM_ROWS = 16
 
@@ -95,7 +95,8 @@ def _cuts(answer: LengthAnswer) -> list[str]:
     outline = answer.outline
     lines = ["Cut list, as built"]
     for cut in answer.cut_list:
-        sides = "" if cut.kind == "straight" else f", {cut.inside_mm:.1f} in, {cut.outside_mm:.1f} out"
+        sides = f", inside {cut.inside_mm:.1f}, outside {cut.outside_mm:.1f}"
+        sides = "" if cut.kind == "straight" else sides
         lines.append(
             f"  {cut.piece}. {cut.kind}, {cut.from_mm:.1f} to {cut.to_mm:.1f} mm: "
             f"{cut.centreline_mm:.1f} mm{sides}"

@@ -34,7 +34,7 @@ def lumped_time_constant(
     Check
     -----
     Incropera's thermocouple junction and a wall with two sides, in
-    fixtures/published/LumpedBodies.toml.
+    fixtures/published/Incropera2011Transients.toml and LumpedWall.toml.
 
     Source
     ------

@@ -191,23 +191,24 @@ class LoudnessTarget(RequestModel):
 
 
 def _target_kind(value: Any) -> str | None:
+    # Names that no field has: those of a union's members are left out of a refusal's path.
     kinds = {
-        "quiet_rpm": QuietRpmTarget,
-        "frequency_Hz": FrequencyTarget,
-        "loudness": LoudnessTarget,
-        "road_speed_m_s": RoadTarget,
+        "quiet_rpm": ("an engine speed", QuietRpmTarget),
+        "frequency_Hz": ("a tone", FrequencyTarget),
+        "loudness": ("a curve", LoudnessTarget),
+        "road_speed_m_s": ("a road speed", RoadTarget),
     }
-    for key, kind in kinds.items():
+    for key, (name, kind) in kinds.items():
         if isinstance(value, kind) or (isinstance(value, dict) and key in value):
-            return key
+            return name
     return None
 
 
 Target = Annotated[
-    Annotated[QuietRpmTarget, Tag("quiet_rpm")]
-    | Annotated[FrequencyTarget, Tag("frequency_Hz")]
-    | Annotated[LoudnessTarget, Tag("loudness")]
-    | Annotated[RoadTarget, Tag("road_speed_m_s")],
+    Annotated[QuietRpmTarget, Tag("an engine speed")]
+    | Annotated[FrequencyTarget, Tag("a tone")]
+    | Annotated[LoudnessTarget, Tag("a curve")]
+    | Annotated[RoadTarget, Tag("a road speed")],
     Discriminator(
         _target_kind,
         custom_error_type="no_target",

@@ -1,0 +1,225 @@
+"""How quick the warm-up is beside the straightforward way, in one process and one thread.
+
+    python tests/benchmarks/bench_warmup.py [repeats]
+
+Twenty minutes after a cold start of an invented case: the package, and scipy's ``solve_ivp`` (BDF)
+on the method of lines, written apart, on a finer grid, at the tolerance that gives the first
+resonance as accurately. Both errors, against a converged reference, stand beside the times.
+"""
+
+from __future__ import annotations
+
+import os
+
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS"):
+    os.environ[_name] = "1"  # before numpy is loaded
+
+import math
+import sys
+import time
+from dataclasses import replace
+
+import numpy as np
+from scipy import integrate, sparse
+
+from warmbranch import kernel
+from warmbranch.branch import solve
+from warmbranch.case import Case
+from warmbranch.closures import Closures
+from warmbranch.combustion import burnt_gas
+from warmbranch.drive import COLD_START_SHARES, COLD_START_TIMES, Drive
+from warmbranch.films import OutsideFilm
+from warmbranch.gas import MixtureTable, dry_air_table
+from warmbranch.geometry import Branch, Piece
+from warmbranch.main_pipe import MainPipe, inner_film
+from warmbranch.materials import metal
+from warmbranch.surroundings import Covering, Surroundings
+from warmbranch.wander import Wander, wander
+from warmbranch.warmup import WarmUp, warm_up
+
+DURATION = 1200.0
+MOMENTS = np.linspace(0.0, DURATION, 121)
+GAS_STORE = 1e-2
+"""Share of the gas's own store of heat that the lines keep, so that the gas has a rate: the whole
+is some five-hundredth of the wall's."""
+
+
+def one_case() -> Case:
+    """A level, bare branch without counterflow on the exhaust of a camper van: invented."""
+    return Case(
+        branch=Branch(48.3e-3, 1.5e-3, 2e-3, ((Piece(1.2),),), 0.0),
+        metal=metal("stainless 304"),
+        covering=Covering(0.45, 0.0, 0.05),
+        main_pipe=MainPipe(60.3e-3, 1.5e-3, 583.15, math.nan, 95 / 3600, 0.45, 1.6, 0.0),
+        gas=burnt_gas("petrol", 1.0),
+        surroundings=Surroundings(291.15, 291.15, 101325.0, 4.0),
+        closures=replace(Closures.default(), buoyancy=np.zeros(1)),
+    )
+
+
+class Lines:
+    """Gas and wall on nodes from mouth to cap as ordinary differential equations in time."""
+
+    def __init__(self, case: Case, nodes: int) -> None:
+        self.case, self.nodes = case, nodes
+        self.gas, self.air = MixtureTable.of(case.gas), dry_air_table()
+        branch = case.branch
+        self.bore, self.outside = float(branch.bore[0]), float(branch.outside_diameter[0])
+        length = float(branch.length[0])
+        # Crowded quadratically towards the mouth.
+        s = np.linspace(0.0, 1.0, nodes)
+        self.x = length * (0.15 * s + 0.85 * s**2)
+        self.step = np.diff(self.x)
+        self.width = np.zeros(nodes)
+        self.width[:-1] += self.step / 2
+        self.width[1:] += self.step / 2
+        self.gas_area, self.wall_area = float(branch.bore_area[0]), float(branch.wall_area[0])
+        self.inner = np.pi * self.bore * self.width
+        self.outer = np.pi * self.outside * self.width
+        self.inner[-1] += self.gas_area
+        self.outer[-1] += np.pi / 4 * self.outside**2
+        self.metal_volume = self.wall_area * self.width
+        self.metal_volume[-1] += np.pi / 4 * self.outside**2 * float(branch.cap_thickness[0])
+        self.density = float(case.metal.density[0])
+        self.start = float(case.surroundings.air_temperature[0])
+        self.rise = float(case.main_pipe.gas_temperature[0]) - self.start
+        self.films = [self._film(self.outside, length), self._film(0.0603, 1.0)]
+
+    def _film(self, diameter: float, length: float) -> OutsideFilm:
+        return OutsideFilm(
+            self.air, self.case.surroundings, outside_diameter=np.array([diameter]),
+            length=np.array([length]), rise=np.zeros(1), factor=np.ones(1), fixed=np.full(1, np.nan),
+        )  # fmt: skip
+
+    def hot(self, moment: float) -> float:
+        """Gas temperature at the mouth."""
+        left = sum(
+            share * math.exp(-moment / tau)
+            for share, tau in zip(COLD_START_SHARES, COLD_START_TIMES, strict=True)
+        )
+        return self.start + self.rise * (1 - left)
+
+    def lost(self, which: int, skin: np.ndarray, emissivity: float) -> np.ndarray:
+        """Convection and radiation outside, W/m²."""
+        radiation = 5.670374419e-8 * emissivity * (skin**4 - self.start**4)
+        return self.films[which].flux(skin[None])[0][0] + radiation
+
+    def rates(self, moment: float, y: np.ndarray) -> np.ndarray:
+        """d/dt of (main pipe's wall, then gas and wall of each node in turn)."""
+        case, closures = self.case, self.case.closures
+        hot = self.hot(moment)
+        gas, wall = np.concatenate([[hot], y[1::2]]), np.concatenate([y[:1], y[2::2]])
+        capacity, conductivity, _, *_ = (v[0] for v in self.gas.evaluate(gas[None]))
+        density = self.gas.density(gas[None], case.surroundings.pressure)[0]
+        volumetric = density * capacity
+        pipe = case.main_pipe
+        speed = float(pipe.mass_flow[0]) / (density[0] * float(pipe.bore_area[0]))
+        reach = float(closures.reach[0]) * self.bore
+        mixing = float(closures.stirring[0]) * speed * self.bore * np.exp(-self.x / reach)
+
+        def face(values: np.ndarray) -> np.ndarray:
+            return (values[1:] + values[:-1]) / 2
+
+        flow = -self.gas_area * face(conductivity + 0 * mixing) * np.diff(gas) / self.step
+        flow -= self.gas_area * face(volumetric) * face(mixing) * np.diff(gas) / self.step
+        film = (3.66 * conductivity + float(closures.stanton[0]) * volumetric * mixing) / self.bore
+        given = film * self.inner * (gas - wall)
+        metal_flow = (
+            -self.wall_area * case.metal.conductivity(face(wall)[None])[0] * np.diff(wall) / self.step
+        )
+        lost = self.outer * self.lost(0, wall, float(case.covering.emissivity[0]))
+
+        def gain(values: np.ndarray) -> np.ndarray:
+            """What enters each node beyond the mouth's less what leaves it."""
+            return values - np.concatenate([values[1:], [0.0]])
+
+        gas_heat = GAS_STORE * volumetric * self.gas_area * self.width
+        metal_heat = self.density * case.metal.heat_capacity(wall[None])[0] * self.metal_volume
+        dydt = np.empty_like(y)
+        dydt[1::2] = (gain(flow) - given[1:]) / gas_heat[1:]
+        dydt[2::2] = (gain(metal_flow) + given[1:] - lost[1:]) / metal_heat[1:]
+        warm = replace(pipe, gas_temperature=np.array([hot]))
+        supply = float(inner_film(warm, self.gas)[0]) * float(pipe.bore[0])
+        supply /= float(pipe.outside_diameter[0])
+        taken = supply * (hot - y[0]) - self.lost(1, y[:1], float(pipe.emissivity[0]))[0]
+        ring = np.pi / 4 * (0.0603**2 - 0.0573**2) / (np.pi * 0.0603)
+        dydt[0] = taken / (
+            self.density * float(case.metal.heat_capacity(y[None, :1])[0, 0]) * ring
+        )
+        return dydt
+
+    def run(
+        self, moments: np.ndarray, rtol: float, atol: float
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Gas and wall temperatures (moments, nodes), and the nodes."""
+        size = 2 * self.nodes - 1
+        pattern = sparse.diags(
+            [np.ones(size - abs(k)) for k in range(-3, 4)], list(range(-3, 4)), format="csr"
+        )
+        found = integrate.solve_ivp(
+            self.rates, (0.0, float(moments[-1])), np.full(size, self.start), method="BDF",
+            t_eval=moments, rtol=rtol, atol=atol, jac_sparsity=pattern,
+        )  # fmt: skip
+        if not found.success:
+            raise RuntimeError(found.message)
+        mouth = np.array([[self.hot(t)] for t in moments])
+        gas = np.hstack([mouth, found.y[1::2].T])
+        wall = np.hstack([found.y[:1].T, found.y[2::2].T])
+        return gas, wall, self.x
+
+    def sound(self, moments: np.ndarray, rtol: float, atol: float) -> Wander:
+        """The resonances of a run, by the package's acoustics, which is not what is timed."""
+        gas, wall, x = self.run(moments, rtol, atol)
+        none = np.zeros(1)
+        flow = np.ones((1, len(moments)))
+        run = WarmUp(
+            self.case, Drive(DURATION), moments, x[None], gas[None], wall[None], wall[None],
+            flow, flow, none, none, none, none, none, none, none,
+        )  # fmt: skip
+        return wander(run, np.array([80.0]))
+
+
+def best(repeats: int, function) -> float:
+    """Shortest of ``repeats`` runs, s, after one that warms up."""
+    function()
+    shortest = math.inf
+    for _ in range(repeats):
+        start = time.perf_counter()
+        function()
+        shortest = min(shortest, time.perf_counter() - start)
+    return shortest
+
+
+def main(repeats: int = 10) -> None:
+    """Print errors and times."""
+    if kernel.load() is None:
+        raise SystemExit("numba is not installed or is switched off: nothing to measure")
+    case, drive = one_case(), Drive.cold_start(DURATION)
+    driven = solve(case).resonance[:, 0]
+
+    def ours(**options) -> Wander:
+        return wander(warm_up(case, drive, MOMENTS, **options), driven)
+
+    converged = ours(tolerance=1e-4).frequency
+    finest = ours(tolerance=1e-3, nodes=1281).frequency
+    default = ours().frequency
+    print("Largest relative error of the first resonance over 121 moments")
+    print(f"  package, in time alone       {np.abs(default / converged - 1).max():.1e}")
+    print(f"  package, in all              {np.abs(default / finest - 1).max():.1e}")
+    quick = best(repeats, ours)
+    heat = best(repeats, lambda: warm_up(case, drive, MOMENTS))
+    print(f"  package: {quick * 1e3:.1f} ms, of which heat {heat * 1e3:.1f} ms")
+    lines = Lines(case, 321)
+    for rtol, atol in ((1e-3, 0.3), (3e-4, 0.1), (1e-4, 0.03), (1e-5, 3e-3)):
+        start = time.perf_counter()
+        lines.run(MOMENTS, rtol, atol)
+        spent = time.perf_counter() - start
+        error = np.abs(lines.sound(MOMENTS, rtol, atol).frequency / finest - 1).max()
+        print(
+            f"  solve_ivp BDF, 321 nodes, rtol {rtol:.0e}: error {error:.1e}, {spent * 1e3:.0f} ms "
+            f"for heat alone, {spent / quick:.0f} times the package's whole"
+        )
+
+
+if __name__ == "__main__":
+    main(*(int(argument) for argument in sys.argv[1:2]))

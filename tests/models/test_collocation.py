@@ -1,0 +1,189 @@
+"""The continuous equations of the steady branch, solved by another method."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.integrate import solve_bvp
+
+from warmbranch.constants import GRAVITY, STEFAN_BOLTZMANN
+from warmbranch.films import OutsideFilm
+from warmbranch.gas import MixtureTable, dry_air_table
+from warmbranch.main_pipe import bulk_speed, wall_temperature
+from warmbranch.temperature import heat_balance, solve_steady
+
+LAMINAR = 3.66
+"""Nusselt number of the stagnant bound."""
+
+
+class Continuous:
+    """Equations of one design as a boundary-value problem in T_g, Q_g, T_w, Q_w.
+
+    Q is the heat that flows towards the cap, W: Q_g = −(k + ρ c_p D) A T_g', its divergence is
+    what the gas gives to the wall, and so on; written from the equations, not from the code.
+    """
+
+    def __init__(self, case, speed, wall_at_mouth) -> None:
+        branch, cover, around = case.branch, case.covering, case.surroundings
+        self.case, self.closures = case, case.closures
+        self.speed = float(speed[0])
+        self.gas_at_mouth = float(case.main_pipe.gas_temperature[0])
+        self.wall_at_mouth = float(wall_at_mouth[0])
+        self.mixture = MixtureTable.of(case.gas)
+        self.bore, self.outside = float(branch.bore[0]), float(branch.outside_diameter[0])
+        self.area = np.pi / 4 * self.bore**2
+        self.wall_area = np.pi / 4 * (self.outside**2 - self.bore**2)
+        self.rise, self.length = float(branch.rise[0]), float(branch.length[0])
+        self.wrap, self.wrap_k = cover.wrap_thickness[0], cover.wrap_conductivity[0]
+        self.skin_diameter = self.outside + 2 * self.wrap
+        self.emissivity = cover.emissivity[0]
+        self.air, self.radiant = around.air_temperature[0], around.radiant_temperature[0]
+        self.film = OutsideFilm(
+            dry_air_table(),
+            around,
+            outside_diameter=np.array([self.skin_diameter]),
+            length=branch.length,
+            rise=branch.rise,
+            factor=self.closures.outer_film_factor,
+            fixed=self.closures.fixed_outer_film,
+        )
+
+    def properties(self, gas):
+        at = gas[None]
+        state = self.mixture.evaluate(at)
+        density = self.mixture.density(at, self.case.surroundings.pressure)[0]
+        return density, state.heat_capacity[0], state.conductivity[0], state.viscosity[0]
+
+    def forced(self, x):
+        fixed = self.closures.fixed_diffusivity[0]
+        if not np.isnan(fixed):
+            return np.full_like(x, fixed)
+        decay = np.exp(-x / (self.closures.reach[0] * self.bore))
+        return self.closures.stirring[0] * self.speed * self.bore * decay
+
+    def buoyant(self, gas, size, falls):
+        """Of a gradient of the given size; ``falls`` where the gas cools towards the cap."""
+        strength = self.closures.buoyancy[0]
+        if not np.isnan(self.closures.fixed_diffusivity[0]) or strength == 0:
+            return np.zeros_like(gas)
+        density, capacity, conductivity, viscosity = self.properties(gas)
+        nu, alpha = viscosity / density, conductivity / (density * capacity)
+        size = size**2 / np.sqrt(size**2 + 1)
+        across, along = abs(np.cos(self.rise)), np.sin(self.rise)
+        rayleigh = GRAVITY * across * size / gas * (self.bore / 2) ** 4 / (nu * alpha)
+        viscous = alpha * rayleigh**2 / 23040
+        inertial = self.bore**2 * np.sqrt(GRAVITY * across * size / gas)
+        tiny = 1e-300
+        level = viscous * inertial / (viscous + inertial + tiny)
+        unstable = np.where(falls, along, -along) > 0
+        steep = self.bore**2 * np.sqrt(GRAVITY * np.abs(along) * size / gas) * unstable
+        return strength * (level + steep)
+
+    def mixing(self, x, gas, flow):
+        """Diffusivity and gradient that carry the heat ``flow``, by halving an interval."""
+        density, capacity, conductivity, _ = self.properties(gas)
+        forced, falls = self.forced(x), flow > 0
+        wanted = np.abs(flow) / self.area
+        low = np.zeros_like(gas)
+        high = wanted / (conductivity + density * capacity * forced)
+        for _ in range(60):
+            middle = (low + high) / 2
+            total = forced + self.buoyant(gas, middle, falls)
+            enough = (conductivity + density * capacity * total) * middle > wanted
+            low, high = np.where(enough, low, middle), np.where(enough, middle, high)
+        size = (low + high) / 2
+        return forced + self.buoyant(gas, size, falls), -np.sign(flow) * size
+
+    def inner_film(self, gas, diffusivity):
+        fixed = self.closures.fixed_inner_film[0]
+        if not np.isnan(fixed):
+            return np.full_like(gas, fixed)
+        density, capacity, conductivity, _ = self.properties(gas)
+        stirred = self.closures.stanton[0] * density * capacity * diffusivity
+        return LAMINAR * conductivity / self.bore + stirred / self.bore
+
+    def skin_flux(self, skin):
+        convection = self.film.coefficient(skin[None])[0] * (skin - self.air)
+        return convection + self.emissivity * STEFAN_BOLTZMANN * (skin**4 - self.radiant**4)
+
+    def loss(self, wall, area, conductance):
+        """Through a wrap of ``conductance`` and off a skin of ``area``, per metre or of the cap."""
+        if self.wrap == 0:
+            return area * self.skin_flux(wall)
+        low, high = np.full_like(wall, 150.0), np.full_like(wall, 1400.0)
+        for _ in range(60):
+            skin = (low + high) / 2
+            warm = area * self.skin_flux(skin) > conductance * (wall - skin)
+            low, high = np.where(warm, low, skin), np.where(warm, skin, high)
+        return conductance * (wall - skin)
+
+    def slopes(self, x, y):
+        gas, flow, wall, wall_flow = y
+        diffusivity, gradient = self.mixing(x, gas, flow)
+        given = self.inner_film(gas, diffusivity) * np.pi * self.bore * (gas - wall)
+        round_wrap = 0.0
+        if self.wrap > 0:
+            round_wrap = 2 * np.pi * self.wrap_k / np.log(self.skin_diameter / self.outside)
+        lost = self.loss(wall, np.pi * self.skin_diameter, round_wrap)
+        metal = self.case.metal.conductivity(wall[None])[0]
+        return np.stack([gradient, -given, -wall_flow / (metal * self.wall_area), given - lost])
+
+    def ends(self, mouth, cap):
+        gas, flow, wall, wall_flow = (np.array([value]) for value in cap)
+        # The counterflow turns before the cap and adds nothing to the film on its plate.
+        film = self.inner_film(gas, self.forced(np.array([self.length])))
+        given = film * self.area * (gas - wall)
+        flat_wrap = 0.0
+        if self.wrap > 0:
+            flat_wrap = np.pi / 4 * self.outside**2 * self.wrap_k / self.wrap
+        lost = self.loss(wall, np.pi / 4 * self.skin_diameter**2, flat_wrap)
+        return np.array(
+            [
+                mouth[0] - self.gas_at_mouth,
+                mouth[2] - self.wall_at_mouth,
+                (flow - given)[0],
+                (wall_flow + given - lost)[0],
+            ]
+        )
+
+
+INDEPENDENT = {
+    "common practice, level": {},
+    "hanging": {"rise": -np.pi / 2},
+    "rising": {"rise": 0.5, "length": 0.6},
+    "straight up": {"rise": np.pi / 2, "length": 0.4},
+    "no buoyancy": {"buoyancy": 0.0},
+    "wrapped": {"wrap_thickness": 0.01, "air_speed": 4.0},
+    "all fixed": {"fixed_diffusivity": 0.02, "fixed_inner_film": 8.0, "fixed_outer_film": 14.0},
+    "hot and windy": {"gas_temperature": 1100.0, "air_speed": 30.0, "length": 0.5},
+    "cold gas, radiant heat": {"gas_temperature": 260.0, "radiant_temperature": 420.0},
+    "given skin, mild steel": {"skin_temperature": 500.0, "length": 0.4},
+}
+
+
+@pytest.mark.parametrize("name", INDEPENDENT)
+def test_agrees_with_a_collocation_solution(make_case, name):
+    """The same equations by scipy's collocation, fourth order, with its own mesh."""
+    case = make_case(**INDEPENDENT[name])
+    gas, air = MixtureTable.of(case.gas), dry_air_table()
+    speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
+    wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
+    coarse, fine = (
+        solve_steady(heat_balance(case, gas, air, speed, nodes=n), wall) for n in (1281, 2561)
+    )
+    equations = Continuous(case, speed, wall)
+    x = coarse.position[0]
+    # Only a start: the collocation converges to its own tolerance from there.
+    flow = -np.gradient(coarse.gas[0], x) * equations.area
+    start = np.stack([coarse.gas[0], 20 * flow, coarse.wall[0], 1e-3 * flow])
+    solution = solve_bvp(equations.slopes, equations.ends, x, start, tol=1e-7, max_nodes=50000)
+    assert solution.success, solution.message
+    expected = solution.sol(x)
+    span = np.ptp(np.concatenate([expected[0], expected[2]]))
+    # Extrapolated second-order solutions leave some 1e-7 of the span; the counterflow's kink
+    # and the collocation itself a little more.
+    for found, theirs in ((fine.gas, expected[0]), (fine.wall, expected[2])):
+        crude = coarse.gas if found is fine.gas else coarse.wall
+        better = (4 * found[0, ::2] - crude[0]) / 3
+        assert_allclose(better / span, theirs / span, atol=1e-5)
