@@ -253,15 +253,16 @@ def newton(
     high: FloatArray,
     step_tolerance: float,
     imbalance_tolerance: float,
-    rounding_step: float,
+    rounding_step: FloatArray,
     smallest_heat: float,
     undamped: int,
+    undamped_step: float,
     most: int,
 ) -> FloatArray:
     """Solve in place; (designs, 5): heat by gas, by wall, lost, iterations, last step."""
     designs, nodes = gas.shape
     face, node = np.zeros((nodes, 5)), np.zeros((nodes, 8))
-    rows, work, change = np.zeros((nodes, BLOCK)), np.zeros((nodes, 6)), np.zeros((nodes, 2))
+    rows, work, change = np.zeros((nodes, BLOCK)), np.zeros((nodes, 6)), np.zeros((nodes, 3))
     report = np.zeros((designs, 5))
     for i in range(designs):
         largest = np.inf
@@ -277,17 +278,20 @@ def newton(
             imbalance = amiss / (abs(by_gas) + abs(by_wall) + moved + smallest_heat)
             report[i, 0], report[i, 1], report[i, 2] = by_gas, by_wall, lost
             report[i, 3], report[i, 4] = iteration, largest
-            if largest < rounding_step or (
+            if largest < rounding_step[i] or (
                 largest < step_tolerance and imbalance < imbalance_tolerance
             ):
                 report[i, 4] = 0.0
                 break
             solve_blocks(rows, work, change)
-            largest, part = 0.0, 1.0 if iteration < undamped else 0.5
+            largest = 0.0
             for n in range(nodes):
-                by_skin = skin_step(inside, i, n, face, change[n, 1])
-                largest = max(largest, abs(change[n, 0]), abs(change[n, 1]), abs(by_skin))
+                change[n, 2] = skin_step(inside, i, n, face, change[n, 1])
+                for k in range(3):
+                    largest = max(largest, abs(change[n, k]))
+            part = 0.5 if iteration >= undamped and largest > undamped_step else 1.0
+            for n in range(nodes):
                 gas[i, n] = min(max(gas[i, n] + part * change[n, 0], low[i]), high[i])
                 wall[i, n] = min(max(wall[i, n] + part * change[n, 1], low[i]), high[i])
-                skin[i, n] = min(max(skin[i, n] + part * by_skin, low[i]), high[i])
+                skin[i, n] = min(max(skin[i, n] + part * change[n, 2], low[i]), high[i])
     return report

@@ -30,6 +30,7 @@ for _function in (
     stepping.wall_heat,
     stepping.wall_capacity,
     stepping.lagrange,
+    stepping.share_of_step,
     stepping.between,
     nusselt.nusselt_pipe_turbulent,
 ):
@@ -144,9 +145,9 @@ def newton(
         system.scratch.face, system.scratch.rows, system.scratch.work, system.scratch.change,
     )  # fmt: skip
     nodes = here.shape[1]
-    most = stepping.MOST_FROZEN_STEPS if frozen else stepping.MOST_STAGE_STEPS
-    before = 0.0
-    for spent in range(1, most + 1):
+    before, share = 0.0, 1.0
+    earlier = np.zeros(nodes)
+    for spent in range(1, stepping.MOST_NEWTON_STEPS + 1):
         _evaluate(system, i, here)
         entering, lost = rows[0, 0] + rows[0, 1], 0.0
         for n in range(nodes):
@@ -177,25 +178,29 @@ def newton(
         loss_slope = work[:, 0].copy()
         entering += rows[0, 12]
         solve_blocks(rows, work, change)
-        largest = 0.0
+        largest, swing, swung = 0.0, 0.0, 0.0
         for n in range(nodes):
             # The skins' steps take the room of the slopes as they are used up.
             by_skin = 0.0 if frozen else skin_step(system.inside, i, n, face, change[n, 1])
             lost += loss_slope[n] * by_skin
             loss_slope[n] = by_skin
             largest = max(largest, abs(change[n, 0]), abs(change[n, 1]), abs(by_skin))
+            if abs(change[n, 0]) > abs(swing):
+                swing, swung = change[n, 0], earlier[n]
+            earlier[n] = change[n, 0]
         if np.isnan(largest):
             return -1
         # Quadratic convergence foretells the next step from the last two.
         last = largest < settings.newton_step or (
             largest < before and largest * largest < settings.foretold_step * before
         )
+        last = last or (spent > stepping.LOOSE_AFTER and largest < stepping.LOOSE_STEP)
         before = largest
-        part = 1.0 if last or spent <= stepping.UNDAMPED_STEPS else 0.5
+        share = 1.0 if last else stepping.share_of_step(swing, swung, share)
         for n in range(nodes):
-            here[GAS, n] = min(max(here[GAS, n] + part * change[n, 0], bounds[0]), bounds[1])
-            here[WALL, n] = min(max(here[WALL, n] + part * change[n, 1], bounds[0]), bounds[1])
-            here[SKIN, n] = min(max(here[SKIN, n] + part * loss_slope[n], bounds[0]), bounds[1])
+            here[GAS, n] = min(max(here[GAS, n] + share * change[n, 0], bounds[0]), bounds[1])
+            here[WALL, n] = min(max(here[WALL, n] + share * change[n, 1], bounds[0]), bounds[1])
+            here[SKIN, n] = min(max(here[SKIN, n] + share * loss_slope[n], bounds[0]), bounds[1])
         if last:
             entering += rows[0, 5] * change[1, 0] + rows[0, 10] * change[1, 0]
             entering += rows[0, 11] * change[1, 1]

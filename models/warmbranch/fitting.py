@@ -179,13 +179,14 @@ def fit(
     )
     problem.leave_out([i for i, suspicion in enumerate(tones) if suspicion])
     mode = problem.mode(drawn.best(problem))
-    after = posterior_ensemble(problem, mode, drawn) if problem.counted else before
+    learns = problem.counted > 0 and len(problem) > 0
+    after = posterior_ensemble(problem, mode, drawn) if learns else before
     mean, covariance = after.moments()
     calibration = problem.calibration(mean, covariance)
     answer = solve(calibration.applied_to(case))
     expected = mode.expected.displayed[0]
     suspicions = suspicious_readings(case, readings, expected)
-    learned = 1 - _spread(after) / _spread(before) if len(before.frequency) else 0.0
+    learned = 1 - _spread(after) / _spread(before) if learns and len(before.frequency) else 0.0
     sounding = len(after.frequency) > 0 and not np.isnan(answer.resonance[0, 0])
     return Fitted(
         outcome=_outcome(problem, mode, suspicions, learned),

@@ -136,6 +136,8 @@ class Forecaster:
         temperatures = old.gas.copy(), old.wall.copy(), old.skin.copy()
         temperatures[0][:, 0] = case.main_pipe.gas_temperature
         temperatures[1][:, 0] = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
+        bare = case.covering.wrap_thickness == 0
+        temperatures[2][bare, 0] = temperatures[1][bare, 0]
         steps = newton_step(balance.linearise(*temperatures))
         new = (value + step for value, step in zip(temperatures, steps, strict=True))
         profile = replace(old, **dict(zip(("gas", "wall", "skin"), new, strict=True)))

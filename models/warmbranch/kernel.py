@@ -98,8 +98,8 @@ def solve_heat(
     balance: HeatBalance,
     temperatures: tuple[FloatArray, FloatArray, FloatArray],
     bounds: tuple[FloatArray, FloatArray],
-    tolerances: tuple[float, float, float, float],
-    iterations: tuple[int, int],
+    tolerances: tuple[float, float, FloatArray, float],
+    damping: tuple[int, float, int],
 ) -> FloatArray:
     """Newton's method on every design, in place; heat, iterations and last step of each."""
     case = balance.case
@@ -135,7 +135,7 @@ def solve_heat(
     )
     low, high = (_plain(bound[:, 0]) for bound in bounds)
     grid = _grid(kernel, balance.air)
-    return kernel.newton(inside, outside, grid, *temperatures, low, high, *tolerances, *iterations)
+    return kernel.newton(inside, outside, grid, *temperatures, low, high, *tolerances, *damping)
 
 
 def main_pipe_wall(

@@ -23,8 +23,9 @@ Parallel-flow solution in a circular pipe in the manner of Bejan & Tien, Int. J.
 Transfer 21 (1978) 701; 7/46080 for an adiabatic wall. Derived, see tests/models/test_mixing.py.
 """
 
-GENTLE_GRADIENT = 1.0
-"""K/m. Below it the buoyant part fades linearly with the gradient, which keeps it smooth."""
+GENTLE_GRADIENT = 10.0
+"""K/m. Below it the buoyant part fades, smoothly to the first derivative: a gradient so gentle
+moves neither heat nor resonance to speak of, and Newton's method needs no kink there."""
 
 _TINY = 1e-300
 """Keeps nothing over nothing at nothing."""
@@ -159,8 +160,10 @@ def counterflow(
 
 
 def smooth_size(gradient: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """``g²/√(g² + g0²)``, the size of a gradient with a smooth foot, and its slope."""
+    """``g⁴/(g² + g0²)^{3/2}``, the size of a gradient with a smooth foot, and its slope."""
     squared = np.square(gradient)
-    root_squared = squared + GENTLE_GRADIENT**2
-    root = np.sqrt(root_squared)
-    return squared / root, gradient * (squared + 2 * GENTLE_GRADIENT**2) / (root_squared * root)
+    whole = squared + GENTLE_GRADIENT**2
+    root = np.sqrt(whole)
+    size = np.square(squared) / (whole * root)
+    slope = gradient * squared * (squared + 4 * GENTLE_GRADIENT**2) / (np.square(whole) * root)
+    return size, slope

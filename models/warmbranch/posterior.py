@@ -213,7 +213,8 @@ class Problem:
         white = np.clip(start, -BOUND, BOUND)
         expected = self.expected(white[None])
         here = float(self.log_posterior(white[None], expected)[0])
-        precision, converged, steps, caution = np.eye(size), False, 0, 1.0
+        precision, steps, caution = np.eye(size), 0, 1.0
+        converged = size == 0  # nothing to search for
         while steps < MOST_STEPS and not converged and caution <= MOST_CAUTION:
             steps += 1
             slopes = self.sensitivities(white, expected)

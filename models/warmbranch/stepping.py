@@ -60,12 +60,20 @@ ENTERING, LOST = 0, 1
 SMALLEST_STEP = 1e-7
 """s. A step that must be shorter than this has failed."""
 
-MOST_STAGE_STEPS, MOST_FROZEN_STEPS = 40, 80
-"""Newton steps of a stage, which begins near its solution, and of gas that jumps."""
+MOST_NEWTON_STEPS = 80
 
-UNDAMPED_STEPS = 12
-"""From here on Newton steps are halved: where the counterflow turns, full ones can go round in a
-ring. The last one is always whole, so that the heat of the linear system is that of the state."""
+LOOSE_AFTER, LOOSE_STEP = 24, 0.05
+"""After so many Newton steps one below so many kelvin is the last: where the counterflow turns
+within a cell, its diffusivity all but cancels from the balance there and Newton's method goes
+round within hundredths of a kelvin, some 1e-6 of a resonance. Heat is conserved all the same."""
+
+SWING = 0.5
+"""A Newton step that takes back more than this share of the one before goes to and fro: where the
+counterflow turns, whole steps can for ever. It and those after are shortened, then let grow again;
+the last one is always whole, so that the heat of the linear system is that of the state."""
+
+SHORTER, LONGER = 0.5, 1.5
+"""Factors by which the steps' share changes."""
 
 MAIN_WALL_STEP = 1e-7
 """K. Last Newton step of the main pipe's wall; quadratic convergence leaves rounding."""
@@ -186,6 +194,13 @@ def wall_heat(store: Store, i: int, n: int, temperature: float) -> float:
 def wall_capacity(store: Store, i: int, n: int, temperature: float) -> float:
     """Slope of :func:`wall_heat`, J/K."""
     return store.metal[i, n] * heat_capacity(store.capacity[i], temperature) + store.wrap_wall[i, n]
+
+
+def share_of_step(now: float, before: float, share: float) -> float:
+    """How much of a Newton step to take, from the largest change and the same node's last."""
+    if now * before < 0 and abs(now) > SWING * abs(before):
+        return share * SHORTER
+    return min(1.0, share * LONGER)
 
 
 def newton(*_: Any) -> int:

@@ -24,9 +24,12 @@ STEP_TOLERANCE = 1e-4
 IMBALANCE_TOLERANCE = 1e-10
 """Sum of all nodes' heat out of balance over the heat that the branch exchanges."""
 
-ROUNDING_STEP = 1e-8
-"""K. A step so small is rounding, whatever the imbalance: strong mixing on a fine grid carries
-large fluxes whose difference cannot be told better."""
+ROUNDING_STEP = 1e-9
+"""A step of this share of the span of temperatures is rounding, whatever the imbalance: strong
+mixing on a fine grid carries large fluxes whose difference cannot be told better ..."""
+
+ROUNDING_RANGE = (1e-12, 1e-8)
+"""... but for spans that make it smaller or larger than these, K."""
 
 WALL_SCALES = 3.0
 """The grid follows the gas; the wall's decay length counts only when three times shorter."""
@@ -34,7 +37,10 @@ WALL_SCALES = 3.0
 MOST_ITERATIONS = 80
 
 UNDAMPED_ITERATIONS = 15
-"""From here on steps are halved: where the counterflow turns, full ones can go round in a ring."""
+"""From here on steps are halved: where the counterflow turns, full ones may go in a ring ..."""
+
+UNDAMPED_STEP = 1e-5
+"""... but for steps below this, K, which end the search the sooner for being whole."""
 
 SMALLEST_HEAT = 1e-4
 """W. Floor of the scale of the closure error, for a branch that exchanges no heat to speak of."""
@@ -149,10 +155,10 @@ def solve_steady(
         return _solve_compiled(compiled, balance, (gas, wall, skin), (low, high))
     found: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
     part, open_ = balance, np.arange(size)
-    largest = np.full(size, np.inf)
+    largest, rounding = np.full(size, np.inf), _rounding_step(low, high)
     for iteration in range(MOST_ITERATIONS + 1):
         system = part.linearise(gas, wall, skin)
-        done = (largest < ROUNDING_STEP) | (
+        done = (largest < rounding) | (
             (largest < STEP_TOLERANCE) & (_imbalance(system) < IMBALANCE_TOLERANCE)
         )
         if np.any(done):
@@ -163,12 +169,14 @@ def solve_steady(
             keep = ~done
             part, open_, system = part.take(keep), open_[keep], system.take(keep)
             gas, wall, skin, low, high = (v[keep] for v in (gas, wall, skin, low, high))
+            rounding = rounding[keep]
             if len(open_) == 0:
                 order = np.argsort(np.concatenate([index for index, _ in found]))
                 return TemperatureProfile.concatenate([p for _, p in found]).take(order)
         steps = newton_step(system)
         largest = np.max(np.abs(steps), axis=(0, 2))
-        share = 1.0 if iteration < UNDAMPED_ITERATIONS else 0.5
+        damped = (iteration >= UNDAMPED_ITERATIONS) & (largest > UNDAMPED_STEP)
+        share = np.where(damped, 0.5, 1.0)[:, None]
         gas, wall, skin = (
             np.minimum(np.maximum(value + share * step, low), high)
             for value, step in zip((gas, wall, skin), steps, strict=True)
@@ -191,9 +199,9 @@ def _solve_compiled(
     temperatures: tuple[FloatArray, FloatArray, FloatArray],
     bounds: tuple[FloatArray, FloatArray],
 ) -> TemperatureProfile:
-    tolerances = (STEP_TOLERANCE, IMBALANCE_TOLERANCE, ROUNDING_STEP, SMALLEST_HEAT)
-    iterations = (UNDAMPED_ITERATIONS, MOST_ITERATIONS)
-    report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, iterations)
+    tolerances = (STEP_TOLERANCE, IMBALANCE_TOLERANCE, _rounding_step(*bounds), SMALLEST_HEAT)
+    damping = (UNDAMPED_ITERATIONS, UNDAMPED_STEP, MOST_ITERATIONS)
+    report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, damping)
     by_gas, by_wall, lost, iterations, last_step = np.ascontiguousarray(report.T)
     if np.any(last_step > 0):
         raise _not_converged(np.flatnonzero(last_step > 0), last_step)
@@ -208,6 +216,10 @@ def _solve_compiled(
         closure_error=_closure_error(by_gas, by_wall, lost),
         iterations=iterations,
     )
+
+
+def _rounding_step(low: FloatArray, high: FloatArray) -> FloatArray:
+    return np.clip(ROUNDING_STEP * (high - low)[:, 0], *ROUNDING_RANGE)
 
 
 def _closure_error(by_gas: FloatArray, by_wall: FloatArray, lost: FloatArray) -> FloatArray:
@@ -234,6 +246,8 @@ def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> F
         metal * branch.wall_area / (np.pi * (branch.outside_diameter * outer + branch.bore * film))
     )
     scale = np.minimum(in_gas, WALL_SCALES * in_wall)
+    # Hot metal beside cold gas bends the gas's profile more than its decay length tells.
+    scale = np.where(pipe.skin_temperature > pipe.gas_temperature, 0.65 * scale, scale)
     of_stirring = closures.reach * branch.bore
     return np.where(np.isnan(closures.fixed_diffusivity), np.minimum(scale, of_stirring), scale)
 

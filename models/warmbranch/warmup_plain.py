@@ -21,11 +21,11 @@ from warmbranch.main_pipe import inner_film
 from warmbranch.radiation import radiative_flux
 from warmbranch.stepping import (
     GAS,
+    LOOSE_AFTER,
+    LOOSE_STEP,
     LOST,
-    MOST_FROZEN_STEPS,
-    MOST_STAGE_STEPS,
+    MOST_NEWTON_STEPS,
     SKIN,
-    UNDAMPED_STEPS,
     WALL,
     Forcing,
     Settings,
@@ -94,8 +94,9 @@ def newton(
     """Balance one stage in place: see ``compiled_warmup.newton``."""
     balance = system.at(forcing, i, piece, time)
     metal, wrap_wall, wrap_skin = (part[i] for part in store[:3])
-    before = 0.0
-    for spent in range(1, (MOST_FROZEN_STEPS if frozen else MOST_STAGE_STEPS) + 1):
+    before, share = 0.0, 1.0
+    earlier = np.zeros(here.shape[1])
+    for spent in range(1, MOST_NEWTON_STEPS + 1):
         gas, wall, skin = (here[part][None] for part in (GAS, WALL, SKIN))
         linear = balance.linearise(gas, wall, skin)
         loss, loss_slope = linear.skin_loss[0].copy(), linear.skin_slope[0].copy()
@@ -124,8 +125,12 @@ def newton(
         last = largest < settings.newton_step or (
             largest < before and largest * largest < settings.foretold_step * before
         )
+        last = last or (spent > LOOSE_AFTER and largest < LOOSE_STEP)
         before = largest
-        share = 1.0 if last or spent <= UNDAMPED_STEPS else 0.5
+        where = int(np.argmax(np.abs(by_gas)))
+        swing = by_gas[where], earlier[where]
+        share = 1.0 if last else stepping.share_of_step(*swing, share)
+        earlier = by_gas
         for part, change in zip((GAS, WALL, SKIN), (by_gas, by_wall, by_skin), strict=True):
             here[part] = np.minimum(np.maximum(here[part] + share * change, bounds[0]), bounds[1])
         if last:

@@ -295,30 +295,12 @@ def test_box_at_large(likely_sample, part):
     check_everywhere(solve(case.take(slice(part * CHUNK, (part + 1) * CHUNK))))
 
 
-def solved_or_named(case: Case) -> tuple[Answer, int]:
-    """The answer to all designs that the solver does not name as failed, and how many it does."""
-    try:
-        return solve(case), 0
-    except NotConvergedError as error:
-        rest = np.delete(np.arange(len(case)), error.designs)
-        assert len(rest) < len(case)
-        answer, more = solved_or_named(case.take(rest))
-        return answer, more + len(case) - len(rest)
-
-
 @pytest.mark.slow
-def test_box_with_coefficients_that_no_one_believes(box_sample):
-    """20,480 more, with stirring, Stanton number, counterflow far beyond their priors.
-
-    A film that grows with the gradient, twenty times over and between gas and wall hundreds of
-    kelvin apart, can send Newton's method round in a ring: 3 designs were seen, and said so.
-    """
-    case, failed = box_sample(20 * CHUNK, seed=44), 0
-    for start in range(0, len(case), CHUNK):
-        answer, named = solved_or_named(case.take(slice(start, start + CHUNK)))
-        check_everywhere(answer)
-        failed += named
-    assert failed <= 10  # one in two thousand
+@pytest.mark.parametrize("part", range(20))
+def test_box_with_coefficients_that_no_one_believes(box_sample, part):
+    """20,480 more, with stirring, Stanton number, counterflow far beyond their priors."""
+    case = box_sample(20 * CHUNK, seed=44)
+    check_everywhere(solve(case.take(slice(part * CHUNK, (part + 1) * CHUNK))))
 
 
 @pytest.mark.slow

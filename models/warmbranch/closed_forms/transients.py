@@ -115,9 +115,7 @@ def long_fin_warming(warming: WarmingFin, x: FloatArray, time: float) -> FloatAr
     return (falling + rising) / 2
 
 
-def fin_warming(
-    warming: WarmingFin, x: FloatArray, time: float, terms: int = 400
-) -> FloatArray:
+def fin_warming(warming: WarmingFin, x: FloatArray, time: float, terms: int = 400) -> FloatArray:
     r"""Excess over that of the base along a fin with a convecting tip whose base has jumped.
 
     .. math::

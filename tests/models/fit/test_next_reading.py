@@ -1,0 +1,95 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from warmbranch.calibration import Calibration
+from warmbranch.ensemble import Prior, posterior_ensemble
+from warmbranch.next_reading import LISTENING_UNCERTAINTY, advise
+from warmbranch.posterior import Problem
+from warmbranch.readings import Heard, Readings
+
+ENOUGH_CASES = 40
+
+
+def ensemble_of(case, readings, heard):
+    problem = Problem(case, readings, heard, Calibration.prior(case))
+    prior = Prior(problem)
+    if problem.counted == 0:
+        return prior.ensemble()
+    return posterior_ensemble(problem, problem.mode(prior.best(problem)), prior)
+
+
+def spread(ensemble) -> float:
+    tone = np.log(ensemble.frequency)
+    return float(np.sqrt(ensemble.weights @ (tone - ensemble.weights @ tone) ** 2))
+
+
+def test_advice_is_regression_on_the_draws(make_case):
+    """Against ordinary least squares with the noise drawn, for equally likely draws."""
+    case = make_case()
+    ensemble = ensemble_of(case, Readings.none(), Heard.none())
+    advice = advise(ensemble, 1.031)
+    place = advice.best
+    skin = np.array(
+        [np.interp(advice.position[place], x, t) for x, t in zip(ensemble.position, ensemble.skin, strict=True)]
+    )
+    many = 4000
+    noise = np.random.default_rng(6).normal(size=(many, len(skin))) * 2.0
+    tone = np.tile(np.log(ensemble.frequency), many)
+    shown = (skin + noise).ravel()
+    assert skin.mean() < 273.15 + 100  # so that 2 K is the usual uncertainty
+    squared = np.corrcoef(tone, shown)[0, 1] ** 2
+    assert advice.by_reading[place] == pytest.approx(squared, abs=0.01)  # linear interpolation
+
+
+def test_listening_removes_what_the_ear_can_tell(make_case):
+    ensemble = ensemble_of(make_case(), Readings.none(), Heard.none())
+    variance = spread(ensemble) ** 2
+    wanted = variance / (variance + LISTENING_UNCERTAINTY**2)
+    assert advise(ensemble, 1.031).by_listening == pytest.approx(wanted, rel=1e-12)
+
+
+def test_nothing_unknown_needs_no_reading(make_case):
+    ensemble = ensemble_of(make_case(), Readings.none(), Heard.none())
+    sure = type(ensemble)(**{**vars(ensemble), "frequency": np.full_like(ensemble.frequency, 90.0)})
+    advice = advise(sure, 1.031)
+    assert advice.by_listening == 0
+    np.testing.assert_array_equal(advice.by_reading, 0)
+
+
+@pytest.fixture(scope="module")
+def rivals(synthetic):
+    """Spreads of ln f after a first pair of readings and then: what is advised, the best place,
+    the worst place."""
+    rng = np.random.default_rng(12)
+    spreads = []
+    for _ in range(ENOUGH_CASES):
+        drawn = synthetic.experiment(rng, 2, listens=False)
+        now = ensemble_of(drawn.case, drawn.readings, drawn.heard)
+        advice = advise(now, float(drawn.case.branch.length[0]))
+        own = synthetic.shift_of_own(Calibration.prior(drawn.case), drawn.coordinates)
+        by_place = []
+        for place in (advice.best, int(np.argmin(advice.by_reading))):
+            there = advice.position[place : place + 1]
+            empty = synthetic.to_be_read(drawn.case, there, ("contact",))
+            added = synthetic.read(empty, drawn.truth, own, drawn.patch, rng)
+            both = Readings.concatenate([drawn.readings, added])
+            by_place.append(spread(ensemble_of(drawn.case, both, drawn.heard)))
+        advised = by_place[0]
+        if advice.listen:
+            advised = spread(ensemble_of(drawn.case, drawn.readings, synthetic.hear(drawn.truth, rng)))
+        spreads.append([advised, *by_place])
+    return np.array(spreads)
+
+
+def test_the_advised_reading_beats_the_worst(rivals):
+    advised, _, worst = rivals.T
+    assert np.mean(advised < worst) >= 0.9
+
+
+def test_the_best_place_mostly_beats_the_worst_place(rivals):
+    """Places differ little where two readings have told most: the gain is one on average."""
+    _, best, worst = rivals.T
+    assert np.mean(best < worst) > 0.7
+    assert np.mean(np.log(worst / best)) > 0.05

@@ -1,0 +1,159 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.optimize import approx_fprime
+
+from warmbranch.calibration import Calibration
+from warmbranch.ensemble import Prior
+from warmbranch.errors import InputError
+from warmbranch.posterior import BOUND, DEGREES_OF_FREEDOM, Problem
+from warmbranch.readings import Heard, Readings
+
+
+@pytest.fixture
+def problem(synthetic):
+    drawn = synthetic.experiment(np.random.default_rng(31), 6, listens=True)
+    return Problem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
+
+
+def contact(position, displayed, uncertainty=2.0) -> Readings:
+    one = np.ones(len(position))
+    return Readings(
+        position=np.array(position),
+        displayed=np.array(displayed),
+        uncertainty=uncertainty * one,
+        infrared=np.zeros(len(one), dtype=np.bool_),
+        surface=("",) * len(one),
+        emissivity=one,
+        emissivity_spread=0 * one,
+        emissivity_set=one,
+        reflected=np.nan * one,
+        reflected_set=np.nan * one,
+        share=one,
+    )
+
+
+def test_mode_is_where_the_posterior_is_flat(problem):
+    mode = problem.mode(np.zeros(len(problem)))
+    assert mode.converged
+
+    def log_posterior(white):
+        return problem.log_posterior(white[None], problem.expected(white[None]))[0]
+
+    uphill = approx_fprime(mode.white, log_posterior, 1e-5)
+    # A step of Newton's method from there would gain no more than the search left on purpose.
+    assert uphill @ np.linalg.solve(mode.precision, uphill) / 2 < 0.02
+
+
+def test_search_ends_at_the_same_place_from_elsewhere(problem):
+    first = problem.mode(np.zeros(len(problem)))
+    second = problem.mode(Prior(problem).best(problem))
+    apart = first.white - second.white
+    # In standard deviations of the estimate: the search leaves a fraction of one.
+    assert np.sqrt(apart @ first.precision @ apart) < 0.3
+
+
+def test_misfit_and_sensitivities_agree_with_differences(problem):
+    white = np.full(len(problem), 0.2)
+    expected = problem.expected(white[None])
+    slopes = problem.sensitivities(white, expected)
+    step = 1e-3
+    for i in range(len(problem)):
+        up, down = white.copy(), white.copy()
+        up[i] += step
+        down[i] -= step
+        seen = problem.expected(np.stack([up, down]))
+        misfit = problem.misfit(seen.displayed, seen.heard)
+        # The grid moves with the unknowns in these differences, which shows at some 1e-3.
+        np.testing.assert_allclose(
+            slopes[:, i],
+            (misfit[0] - misfit[1]) / (2 * step),
+            rtol=0,
+            atol=0.01 * max(1.0, np.abs(slopes).max()),
+        )
+
+
+def test_likelihood_is_students(problem):
+    """Against the density itself, for one reading moved about."""
+    expected = problem.expected(np.zeros((1, len(problem))))
+    base = problem.readings.displayed.copy()
+    values = []
+    for off in (0.0, 3.0):
+        shifted = base.copy()
+        shifted[0] = expected.displayed[0, 0] + off * problem.readings.uncertainty[0]
+        moved = Problem(
+            problem.case,
+            replace(problem.readings, displayed=shifted),
+            problem.heard,
+            problem.prior,
+        )
+        seen = moved.expected(np.zeros((1, len(problem))))
+        values.append(moved.log_posterior(np.zeros((1, len(problem))), seen)[0])
+    nu = DEGREES_OF_FREEDOM
+    assert values[0] - values[1] == pytest.approx((nu + 1) / 2 * np.log1p(9 / nu), abs=1e-9)
+
+
+def test_one_wild_reading_does_not_own_the_fit(synthetic):
+    """The estimate moves by less than its own uncertainty when one reading goes wild by 80 K."""
+    drawn = synthetic.experiment(np.random.default_rng(8), 8, listens=False)
+    prior = Calibration.prior(drawn.case)
+    honest = Problem(drawn.case, drawn.readings, drawn.heard, prior)
+    shown = drawn.readings.displayed.copy()
+    shown[3] += 80.0
+    wild = Problem(drawn.case, replace(drawn.readings, displayed=shown), drawn.heard, prior)
+    first = honest.mode(np.zeros(len(honest)))
+    second = wild.mode(np.zeros(len(wild)))
+    spread = np.sqrt(np.diag(np.linalg.inv(first.precision)))
+    assert np.abs((second.white - first.white) / spread).max() < 1.5
+    residual = wild.misfit(second.expected.displayed, second.expected.heard)[0]
+    assert residual[3] > 10
+
+
+def test_search_stays_within_its_bounds(make_case):
+    """Skins nearly as hot as the gas all along: nothing plausible does that."""
+    case = make_case()
+    hot = contact(np.linspace(0.1, 1.0, 8), np.linspace(421.0, 419.0, 8), uncertainty=0.3)
+    problem = Problem(case, hot, Heard.none(), Calibration.prior(case))
+    mode = problem.mode(np.zeros(len(problem)))
+    assert np.any(mode.at_bound)
+    assert np.abs(mode.white).max() <= BOUND
+
+
+def test_a_tone_of_another_length_counts_at_that_length(make_case):
+    case = make_case()
+    heard = Heard(np.array([90.0, 100.0]), np.ones(2), np.array([1.031, 0.9]))
+    problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
+    expected = problem.expected(np.zeros((1, len(problem))))
+    assert expected.heard[0, 1] > 1.08 * expected.heard[0, 0]
+    assert expected.frequency[0] == expected.heard[0, 0]
+
+
+def test_what_is_left_out_does_not_count(problem):
+    problem.leave_out([0])
+    expected = problem.expected(np.zeros((1, len(problem))))
+    assert problem.misfit(expected.displayed, expected.heard)[0, -1] == 0
+    assert problem.counted == len(problem.readings)
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "says"),
+    [
+        ("position", 1.2, "between 0 and 1.031"),
+        ("position", -0.01, "between 0 and 1.031"),
+        ("displayed", 200.0, "from 223.15"),
+        ("displayed", 1400.0, "to 1273.15"),
+        ("emissivity_set", 0.0, "above 0"),
+        ("emissivity", 1.2, "at most 1"),
+        ("uncertainty", 0.0, "above zero"),
+    ],
+)
+def test_readings_that_cannot_be_are_refused(make_case, field, value, says):
+    readings = replace(contact([0.3], [350.0]), **{field: np.array([value])})
+    case = make_case()
+    with pytest.raises(InputError, match=says) as refused:
+        Problem(case, readings, Heard.none(), Calibration.prior(case))
+    assert refused.value.field == f"readings.0.{field}"
+    assert refused.value.value == value

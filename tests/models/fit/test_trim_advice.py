@@ -1,0 +1,74 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from warmbranch.branch import solve
+from warmbranch.calibration import Calibration
+from warmbranch.ensemble import Prior
+from warmbranch.posterior import Problem
+from warmbranch.readings import Heard, Readings
+from warmbranch.sizing import with_length
+from warmbranch.trim_advice import RISK, trim
+from warmbranch.unknowns import UNKNOWNS, Spreads
+
+
+@pytest.fixture
+def built(make_case):
+    case = make_case()
+    problem = Problem(case, Readings.none(), Heard.none(), Calibration.prior(case))
+    return case, problem, Prior(problem).ensemble()
+
+
+def test_final_cut_gives_the_tone_in_the_middle(built):
+    case, problem, ensemble = built
+    found = trim(problem, ensemble, 110.0)
+    cut = with_length(case, np.array([1.031 - found.final_cut]))
+    # The median of lengths against the length of the median unknowns: a small difference.
+    assert solve(cut).resonance[0, 0] == pytest.approx(110.0, rel=0.01)
+
+
+def test_cut_now_is_short_of_the_final_cut_and_keeps_its_promise(built):
+    case, problem, ensemble = built
+    found = trim(problem, ensemble, 110.0)
+    assert 0 < found.cut_now < found.final_cut
+    assert found.chance_too_short <= RISK
+    low, high = found.final_cut_90
+    assert low < found.final_cut < high
+    # Independently: of fresh draws cut so, at most some 5 % resonate too high.
+    drawn = problem.prior.draws(400, seed=77)
+    from warmbranch.unknowns import put
+
+    cases = put(case, problem.prior.names, drawn)
+    cut = with_length(cases, np.full(400, 1.031 - found.cut_now))
+    too_short = np.mean(solve(cut).resonance[:, 0] > 110.0)
+    # Two standard errors of both samples, 160 and 400 draws.
+    assert too_short == pytest.approx(RISK, abs=0.045)
+
+
+def test_a_branch_that_is_too_short_is_not_cut(built):
+    _, problem, ensemble = built
+    found = trim(problem, ensemble, 80.0)
+    assert found.cut_now == 0
+    assert found.final_cut < -0.05
+    assert found.chance_too_short > 0.99
+
+
+def test_a_tone_that_no_length_gives(built):
+    _, problem, ensemble = built
+    found = trim(problem, ensemble, 700.0)
+    assert found.unreachable == pytest.approx(1.0)
+
+
+def test_nothing_unknown_leaves_no_doubt(make_case):
+    case = make_case()
+    nothing = Calibration.prior(case, Spreads(fixed=frozenset(UNKNOWNS)))
+    problem = Problem(case, Readings.none(), Heard.none(), nothing)
+    found = trim(problem, Prior(problem).ensemble(), 110.0)
+    assert found.final_cut_90[0] == pytest.approx(found.final_cut_90[1], abs=1e-9)
+    again = solve(with_length(case, np.array([1.031 - found.final_cut])))
+    # The coarse grid of the advice: 1e-4.
+    assert again.resonance[0, 0] == pytest.approx(110.0, rel=3e-4)
+    assert replace(found, cut_now=0.0).frequency == 110.0

@@ -1,0 +1,140 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from warmbranch.calibration import Calibration, calibrated_ensemble, prior_ensemble
+from warmbranch.closures import STIRRING
+from warmbranch.errors import InputError
+from warmbranch.gas import COLDEST, HOTTEST
+from warmbranch.unknowns import NORMAL_95, UNKNOWNS, Spreads, log_spread, put, shifted_emissivity
+
+
+def test_ninety_five_percent_of_a_prior_lie_in_its_range():
+    """By the definition of the ranges in closures.py, on the scale of their ratio."""
+    span = 2 * NORMAL_95 * log_spread(STIRRING)
+    assert np.exp(span) == pytest.approx(STIRRING.high / STIRRING.low, rel=1e-12)
+
+
+def test_all_unknowns_of_a_plain_case_but_pulsation(make_case):
+    names = Calibration.prior(make_case()).names
+    assert set(names) == set(UNKNOWNS) - {"pulsation"}
+    assert "pulsation" in Calibration.prior(make_case(incident_pressure=2000.0)).names
+
+
+@pytest.mark.parametrize(
+    ("change", "gone"),
+    [
+        ({"fixed_diffusivity": 0.02}, {"stirring", "reach"}),
+        ({"fixed_inner_film": 8.0}, {"stanton"}),
+        ({"fixed_outer_film": 12.0}, {"outer_film_factor"}),
+        ({"fixed_mouth_length": 0.011}, {"mouth_factor"}),
+        ({"emissivity": 0.0}, {"emissivity"}),
+        ({"emissivity": 1.0}, {"emissivity"}),
+        ({"mass_flow": 0.0}, {"stirring", "reach"}),
+        ({"stirring": 0.0}, {"stirring"}),
+        ({"gas_temperature": 298.15}, {"gas_temperature"}),
+    ],
+)
+def test_what_a_case_fixes_is_not_unknown(make_case, change, gone):
+    full = set(Calibration.prior(make_case()).names)
+    assert set(Calibration.prior(make_case(**change)).names) == full - gone
+
+
+def test_fixed_by_name(make_case):
+    fixed = Spreads(fixed=frozenset({"reach", "air_temperature"}))
+    names = Calibration.prior(make_case(), fixed).names
+    assert "reach" not in names
+    assert "air_temperature" not in names
+
+
+def test_the_middle_of_the_prior_is_the_case(make_case):
+    case = make_case(stirring=0.2, outer_film_factor=1.3)
+    again = Calibration.prior(case).applied_to(case)
+    for part in ("closures", "surroundings", "main_pipe", "covering"):
+        for name, value in vars(getattr(case, part)).items():
+            # exp(ln x) costs a last digit.
+            np.testing.assert_allclose(
+                getattr(getattr(again, part), name), value, rtol=1e-14, atol=0, err_msg=name
+            )
+
+
+def test_each_unknown_puts_the_value_that_it_tells(make_case):
+    case = make_case(incident_pressure=1500.0)
+    where = {
+        "air_temperature": lambda c: c.surroundings.air_temperature,
+        "gas_temperature": lambda c: c.main_pipe.gas_temperature,
+        "emissivity": lambda c: c.covering.emissivity,
+    }
+    for name, unknown in UNKNOWNS.items():
+        prior = unknown.prior(case, Spreads())
+        coordinate = np.array([prior.centre + 1.3 * prior.spread])
+        there = where.get(name, lambda c, name=name: getattr(c.closures, name))
+        found = there(put(case, [name], coordinate[:, None]))
+        np.testing.assert_allclose(found, unknown.value(case, coordinate), rtol=1e-14, atol=0)
+        assert abs(found[0] / there(case)[0] - 1) > 1e-3, name
+
+
+def test_radiant_surroundings_follow_the_air_only_where_they_are_one(make_case):
+    one = put(make_case(), ["air_temperature"], np.array([[7.0]]))
+    assert one.surroundings.radiant_temperature[0] == pytest.approx(305.15, abs=1e-9)
+    two = put(make_case(radiant_temperature=310.0), ["air_temperature"], np.array([[7.0]]))
+    assert two.surroundings.radiant_temperature[0] == pytest.approx(310.0, abs=1e-9)
+
+
+def test_gas_excess_is_told_over_the_air_of_the_case(make_case):
+    case = make_case()  # 150 °C over 25 °C
+    both = put(case, ["air_temperature", "gas_temperature"], np.array([[5.0, np.log(1.1)]]))
+    assert both.main_pipe.gas_temperature[0] == pytest.approx(298.15 + 137.5, abs=1e-9)
+
+
+def test_shifted_emissivity_stays_an_emissivity():
+    shifted = shifted_emissivity(np.array([0.4]), np.linspace(-30, 30, 61))
+    assert np.all((shifted > 0) & (shifted < 1))
+    assert shifted[30] == pytest.approx(0.4, rel=1e-14)
+
+
+@pytest.mark.parametrize("gas", [1273.15, 243.15])
+def test_draws_hardly_leave_the_property_tables(make_case, gas):
+    case = make_case(gas_temperature=gas, air_temperature=233.15 if gas < 300 else 330.0)
+    ensemble = prior_ensemble(case, 512)
+    hot = ensemble.main_pipe.gas_temperature
+    # The margin of 2.5 standard deviations leaves one draw in 160 on each side.
+    assert np.mean((hot > HOTTEST) | (hot < COLDEST)) < 0.02
+
+
+def test_an_ensemble_has_the_moments_of_its_calibration(make_case):
+    case = make_case()
+    covariance = np.array([[0.3, -0.2], [-0.2, 0.4]])
+    calibration = Calibration(("stirring", "reach"), np.array([-1.5, 2.2]), covariance)
+    drawn = calibrated_ensemble(case, calibration, 300).closures
+    logs = np.log(np.stack([drawn.stirring, drawn.reach]))
+    np.testing.assert_allclose(logs.mean(axis=1), [-1.5, 2.2], rtol=1e-12, atol=0)
+    np.testing.assert_allclose(np.cov(logs, bias=True), covariance, rtol=1e-10, atol=0)
+    np.testing.assert_array_equal(drawn.stanton, case.closures.stanton[0])
+
+
+def test_what_the_case_fixes_is_left_out_of_a_calibration(make_case):
+    learned = Calibration.prior(make_case())
+    fixed = make_case(fixed_diffusivity=0.02)
+    assert "stirring" not in learned.effective_in(fixed).names
+    assert len(calibrated_ensemble(fixed, learned, 16)) == 16
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"names": ("stirring", "stirring")},
+        {"names": ("stirring", "colour")},
+        {"mean": np.zeros(3)},
+        {"mean": np.array([0.0, np.nan])},
+        {"covariance": np.array([[1.0, 0.5], [0.4, 1.0]])},
+        {"covariance": np.array([[1.0, 2.0], [2.0, 1.0]])},
+    ],
+)
+def test_what_is_no_calibration_is_refused(changes):
+    sound = Calibration(("stirring", "reach"), np.zeros(2), np.eye(2))
+    with pytest.raises(InputError, match="no calibration"):
+        replace(sound, **changes)
