@@ -17,9 +17,9 @@ LOWEST, HIGHEST = 0.05, 1.9
 """Tones searched, over the resonance: the transmission loss falls to nothing at zero and towards
 the tone at which the branch is half a wave."""
 
-LOOKS = 240
+LOOKS = 120
 
-CLOSER_LOOKS = 17
+CLOSER_LOOKS = 33
 """Between two looks; a straight line between two of these is off by some 1e-7 of the tone."""
 
 

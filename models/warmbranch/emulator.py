@@ -53,9 +53,11 @@ class Emulator:
         weight = np.exp(-np.sum(scaled**2, axis=1) / 8)
         features = _features(scaled)
         weighted = features.T * (weight / np.sum(weight))
-        curved = np.arange(features.shape[1]) > len(centre)
-        normal = weighted @ features + np.diag(np.where(curved, RIDGE, 1e-12))
-        return cls(centre, root, np.linalg.solve(normal, weighted @ answers))
+        ridge = np.full(features.shape[1], RIDGE)
+        ridge[: len(centre) + 1] = 1e-12  # rounding's worth for the straight part
+        normal = weighted @ features + np.diag(ridge)
+        fitted = np.asarray(np.linalg.solve(normal, weighted @ answers), dtype=np.float64)
+        return cls(centre, root, fitted)
 
     def answers(self, white: FloatArray) -> FloatArray:
         """Stand-ins for the answers, (draws, answers)."""

@@ -20,24 +20,24 @@ from warmbranch.emulator import Emulator
 from warmbranch.posterior import Expected, Mode, Problem
 
 PRIOR_DRAWS = 128
-LAPLACE_DRAWS = 112
-POSTERIOR_DRAWS = 160
+LAPLACE_DRAWS = 80
+POSTERIOR_DRAWS = 144
 """A round."""
 
-POOL = 2000
+POOL = 3000
 """Cheap draws from which the stand-in chooses those that are solved."""
 
-STRETCH = 1.25
+STRETCH = 1.4
 """Width of drawn normal distributions over those that they stand for: tails must be reached."""
 
-REACH = 3.0
+REACH = 5.0
 """Standard deviations of the squared distance from the centre, over its mean, beyond which the
 stand-in is not asked."""
 
-ENOUGH = 100.0
+ENOUGH = 90.0
 """Effective draws that another round is not needed for."""
 
-FEWEST = 60.0
+FEWEST = 50.0
 """Effective draws that quantiles at 5 % and 95 % need at least."""
 
 MOST_ROUNDS = 3
@@ -61,6 +61,8 @@ class Ensemble:
         The skin all along the branch.
     without_resonance : float
         Weight of the draws without a resonance.
+    unsolved : int
+        Draws that the model has no solution for; they weigh nothing.
     effective : float
         How many equally weighted draws would tell as much.
     laplace_share : float
@@ -81,6 +83,7 @@ class Ensemble:
     position: FloatArray
     skin: FloatArray
     without_resonance: float
+    unsolved: int
     effective: float
     laplace_share: float
     widened: bool
@@ -160,13 +163,14 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
     own = pool.log_posterior[PRIOR_DRAWS:] - about.log_density(white)
     laplace_share = effective(_normalised(own)) / LAPLACE_DRAWS
     rounds = 0
-    for rounds in range(1, MOST_ROUNDS + 1):
+    while rounds < MOST_ROUNDS and effective(pool.weights()) < ENOUGH:
+        if rounds > 0:
+            even = _evened(pool.log_weights(), 3.0 * dimensions)
+            centre, covariance = moments(pool.white, even)
+        rounds += 1
         chooser = _Chooser(problem, pool, centre, covariance)
         white = chooser.draws(POSTERIOR_DRAWS)
         pool.add(white, problem.expected(white), chooser)
-        if effective(pool.weights()) >= ENOUGH:
-            break
-        centre, covariance = moments(pool.white, _evened(pool.log_weights(), 3.0 * dimensions))
     weights = pool.weights()
     widened = effective(weights) < FEWEST
     if widened:
@@ -251,22 +255,32 @@ class _Chooser:
         self._emulator = Emulator.fitted(centre, covariance, pool.white[solved], answers[solved])
         dimensions = len(centre)
         self._reach = dimensions + REACH * np.sqrt(2 * dimensions)
-        sources = [
-            (POOL, _Normal(centre, covariance * STRETCH**2), SEED),
-            (POOL // 3, _Normal(centre, covariance * (2 * STRETCH) ** 2), SEED + 1),
-        ]
-        for _ in range(2):
-            self._white = np.concatenate([own.draws(n, seed) for n, own, seed in sources])
-            log_value, self._tone = self._judged(self._white)
-            parts = [np.log(n) + own.log_density(self._white) for n, own, _ in sources]
-            log_weights = log_value - np.logaddexp.reduce(parts, axis=0)
-            even = _evened(log_weights, ENOUGH)
-            middle, around = moments(self._white, even)
-            sources.append((POOL, _Normal(middle, around * STRETCH**2), SEED + 2))
+        self._white: FloatArray = np.empty((0, dimensions))
+        self._log_value, self._tone = np.empty(0), np.empty(0)
+        self._sources: list[tuple[int, _Normal]] = []
+        wide = covariance * STRETCH**2
+        self._pour(_Normal(centre, wide), POOL, SEED)
+        self._pour(_Normal(centre, 4 * wide), POOL // 3, SEED + 1)
+        middle, around = moments(self._white, _evened(self._log_weights(), ENOUGH))
+        self._pour(_Normal(middle, around * STRETCH**2), POOL, SEED + 2)
+        log_weights = self._log_weights()
         peak = float(np.max(log_weights))
         self._weights = np.exp(log_weights - peak)
         # What makes the stand-in's posterior a density like the others'.
         self._log_total = peak + float(np.log(np.sum(self._weights)))
+
+    def _pour(self, source: _Normal, size: int, seed: int) -> None:
+        """Add cheap draws, judged by the stand-in."""
+        white = source.draws(size, seed)
+        log_value, tone = self._judged(white)
+        self._white = np.concatenate([self._white, white])
+        self._log_value = np.concatenate([self._log_value, log_value])
+        self._tone = np.concatenate([self._tone, tone])
+        self._sources.append((size, source))
+
+    def _log_weights(self) -> FloatArray:
+        parts = [np.log(n) + source.log_density(self._white) for n, source in self._sources]
+        return self._log_value - np.logaddexp.reduce(parts, axis=0)
 
     def draws(self, size: int) -> FloatArray:
         """Systematic resampling along the resonance."""
@@ -335,6 +349,7 @@ def _ensemble(
         )
         for name in ("position", "skin")
     )
+    unsolved = np.isnan(skin[:, -1])
     own = weights[kept] / total if total > 0 else weights[kept]
     return Ensemble(
         white=white[kept],
@@ -344,7 +359,8 @@ def _ensemble(
         frequency=frequency[kept],
         position=position[kept],
         skin=skin[kept],
-        without_resonance=float(np.sum(weights[silent])),
+        without_resonance=float(np.sum(weights[silent & ~unsolved])),
+        unsolved=int(np.sum(unsolved)),
         effective=effective(own) if total > 0 else 0.0,
         laplace_share=laplace_share,
         widened=widened,

@@ -17,6 +17,7 @@ from warmbranch.banded import newton_step
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.branch import solve
 from warmbranch.case import Case
+from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable, dry_air_table
 from warmbranch.geometry import inertance_ratio_between
 from warmbranch.heat_balance import HeatBalance
@@ -89,8 +90,32 @@ class Forecaster:
         Returns
         -------
         Forecast
-            Of sets × lengths designs.
+            Of sets × lengths designs. NaN for the few far-fetched sets that have no solution.
+
+        Raises
+        ------
+        NotConvergedError
+            If none has one.
         """
+        try:
+            return self._solved(coordinates)
+        except NotConvergedError as error:
+            lengths = len(self.lengths)
+            lost = np.isin(np.arange(len(coordinates)), np.array(error.designs) // lengths)
+            if np.all(lost):
+                raise
+        # Lost sets stand in line with the first sound one, and are marked after.
+        sound = np.where(lost, int(np.argmin(lost)), np.arange(len(coordinates)))
+        found = self.at(coordinates[sound])
+        gone = np.repeat(lost, lengths)[:, None]
+        blank = {n: np.where(gone, np.nan, getattr(found.profile, n)) for n in ("gas", "skin")}
+        return Forecast(
+            found.case,
+            replace(found.profile, **blank),
+            np.where(gone[:, 0], np.nan, found.frequency),
+        )
+
+    def _solved(self, coordinates: FloatArray) -> Forecast:
         case = self._cases(coordinates)
         if self._pulsates:
             answer = solve(case, nodes=self._nodes)

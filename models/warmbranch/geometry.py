@@ -61,14 +61,23 @@ class Branch(Batched):
 
     def __post_init__(self) -> None:
         super().__post_init__()
+        checked: set[tuple[int, float, float]] = set()
         for i, pieces in enumerate(self.pieces):
-            _check_tube(self.outside_diameter[i], self.wall_thickness[i])
-            _check_centreline(pieces, self.outside_diameter[i], self.bore[i])
+            outside, wall = float(self.outside_diameter[i]), float(self.wall_thickness[i])
+            # Many draws of one branch share one tuple: look at it once.
+            if (id(pieces), outside, wall) not in checked:
+                checked.add((id(pieces), outside, wall))
+                _check_tube(outside, wall)
+                _check_centreline(pieces, outside, outside - 2 * wall)
 
     @property
     def length(self) -> FloatArray:
         """Centre-line length, m."""
-        return np.array([math.fsum(p.length for p in pieces) for pieces in self.pieces])
+        known: dict[int, float] = {}
+        for pieces in self.pieces:
+            if id(pieces) not in known:
+                known[id(pieces)] = math.fsum(piece.length for piece in pieces)
+        return np.array([known[id(pieces)] for pieces in self.pieces])
 
     @property
     def bore(self) -> FloatArray:

@@ -19,8 +19,9 @@ from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable
 from warmbranch.sizing import one_temperature_length
 
-LENGTH_TOLERANCE = 1e-9
-"""Relative change of the length at which a search ends."""
+LENGTH_TOLERANCE = 1e-7
+"""Relative change of the length at which a search ends; the secant's next step would be far
+smaller still."""
 
 MOST_STEPS = 30
 

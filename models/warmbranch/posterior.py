@@ -186,7 +186,8 @@ class Problem:
         nu = DEGREES_OF_FREEDOM
         squared = np.square(self.misfit(displayed, heard))
         likelihood = -(nu + 1) / 2 * np.sum(np.log1p(squared / nu), axis=1)
-        return likelihood - np.sum(white**2, axis=1) / 2
+        value = likelihood - np.sum(white**2, axis=1) / 2
+        return np.where(np.isnan(value), -np.inf, value)  # sets without a solution
 
     def sensitivities(self, white: FloatArray, expected: Expected) -> FloatArray:
         """Slopes of the misfit with the white coordinates, (readings + heard, unknowns).

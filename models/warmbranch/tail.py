@@ -13,10 +13,11 @@ import numpy as np
 
 from warmbranch.batch import ComplexArray, FloatArray
 from warmbranch.gas import Composition, MixtureTable, dry_air_table
+from warmbranch.mouth import UNFLANGED
 from warmbranch.viscothermal import line, wall_layers
 
 UNFLANGED_ENERGY = (0.2, -0.084, 0.416)
-UNFLANGED_LENGTH = (0.6133, 0.027, 0.19)
+UNFLANGED_LENGTH = (UNFLANGED, 0.027, 0.19)
 """Coefficients of the fits to Levine & Schwinger's solution. A. N. Norris and I. C. Sheng, J.
 Sound Vib. 135 (1989) 85, from memory; checked against the solution itself in the tests."""
 

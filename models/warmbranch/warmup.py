@@ -26,7 +26,7 @@ from warmbranch.radiation import radiative_flux
 from warmbranch.stepping import REPORT, Forcing, Settings, Store
 from warmbranch.temperature import heat_balance, solve_steady
 
-TOLERANCE = 0.05
+TOLERANCE = 0.03
 """K. Error of a step, by the embedded solution, at the node where it is largest; measured to hold
 the first resonance within 2e-4 of the one converged in time."""
 
@@ -39,7 +39,7 @@ LARGEST_NEWTON_STEP = 1e-3
 FORETOLD_SHARE = 0.02
 """A Newton step is the last, too, when the next is foretold below this share of that."""
 
-FIRST_STEP = 5.0
+FIRST_STEP = 1.0
 """s. Longest first step after a jump."""
 
 MOST_STEPS = 200_000

@@ -32,11 +32,12 @@ from warmbranch_service.errors import (
 from warmbranch_service.fast_loops import FastLoops
 from warmbranch_service.middleware import Frame
 from warmbranch_service.refusals import invalid, refused_by_physics
-from warmbranch_service.routes import fit, health, length, reference, steady
+from warmbranch_service.routes import fit, health, length, reference, steady, warmup
 from warmbranch_service.schemas import units
 from warmbranch_service.schemas.fit import FitRequest
 from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.steady import SteadyRequest
+from warmbranch_service.schemas.warmup import WarmupRequest
 from warmbranch_service.settings import Settings
 from warmbranch_service.workshop import Workshop
 
@@ -114,8 +115,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.readiness = readiness
     app.state.workshop = workshop
-    routers = (steady.router, fit.router, length.router, reference.router, health.router)
-    for router in routers:
+    model = (steady.router, fit.router, length.router, warmup.router)
+    for router in (*model, reference.router, health.router):
         app.include_router(router)
     for kind, dress in _DRESS.items():
         app.add_exception_handler(kind, _handler(dress))
@@ -139,6 +140,7 @@ REQUESTS: dict[str, type[BaseModel]] = {
     "/v1/steady": SteadyRequest,
     "/v1/fit": FitRequest,
     "/v1/length": LengthRequest,
+    "/v1/warmup": WarmupRequest,
 }
 """What each route takes, to name the fields that exist when one is refused."""
 

@@ -34,6 +34,7 @@ start here:
   warmbranch fit my.json --readings r.csv  fit to readings; then what to read or cut next
   warmbranch example length > cut.json   a request for a length, with a target to change
   warmbranch length cut.json             length, trim steps and cut list (--json, --csv)
+  warmbranch warmup my.json              from a cold start to warm
   warmbranch serve                       the service, for programs
   curl -s localhost:8000/v1/steady -H 'Content-Type: application/json' -d @my.json
 
@@ -143,6 +144,16 @@ def _parser() -> argparse.ArgumentParser:
     form.add_argument("--csv", action="store_true", help="print CSV: section,row,field,value,unit")
     length.set_defaults(command=_length)
 
+    warmup = commands.add_parser(
+        "warmup",
+        help="follow the quiet rpm from a cold start to warm, and over weather and load",
+        description="Follow the branch while it warms up, as POST /v1/warmup does, without a "
+        "service.",
+    )
+    warmup.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
+    warmup.add_argument("--json", action="store_true", help="print JSON instead of a table")
+    warmup.set_defaults(command=_warmup)
+
     serve = commands.add_parser(
         "serve",
         help="run the service",
@@ -246,6 +257,15 @@ def _steady(given: argparse.Namespace) -> int:
 
     answer = _answered(lambda: steady_of(_read(given.file)))
     sys.stdout.write(answer.model_dump_json() + "\n" if given.json else readable(answer))
+    return OK
+
+
+def _warmup(given: argparse.Namespace) -> int:
+    from warmbranch_service.local import warmup_of
+    from warmbranch_service.render_warmup import readable_warmup
+
+    answer = _answered(lambda: warmup_of(_read(given.file)))
+    sys.stdout.write(answer.model_dump_json() + "\n" if given.json else readable_warmup(answer))
     return OK
 
 

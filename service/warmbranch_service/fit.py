@@ -228,6 +228,7 @@ class _Writer:
             solver=FitWork(
                 steps=found.mode.steps,
                 draws=ensemble.draws,
+                unsolved_draws=ensemble.unsolved,
                 effective_draws=round(ensemble.effective, 1),
                 laplace_share=round(ensemble.laplace_share, 3),
                 widened=ensemble.widened,

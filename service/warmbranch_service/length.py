@@ -9,8 +9,8 @@ import numpy as np
 
 from warmbranch import sizing
 from warmbranch.branch import Answer, solve
-from warmbranch.build_long import RightLengths, Trim, right_lengths, trim_steps
-from warmbranch.calibration import calibrated_ensemble, prior_ensemble
+from warmbranch.build_long import DRAWS, RightLengths, Trim, trim_steps, uncertain_lengths
+from warmbranch.calibration import Calibration
 from warmbranch.case import Case
 from warmbranch.compromise import Compromise, best_length
 from warmbranch.length_effects import effects, transit_time_length
@@ -150,7 +150,7 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
             searches=int(found.sized.solves[0])
             if found.compromise is None
             else found.compromise.designs,
-            ensemble=request.ensemble,
+            draws=DRAWS,
         ),
         model_version=MODEL_VERSION,
     )
@@ -210,10 +210,10 @@ def _built(request: LengthRequest, found: Found) -> Built:
     if converted.calibration is None:
         named = request.case.branch.surface is not None
         spreads = Spreads() if named else Spreads(emissivity=0.0)
-        ensemble = prior_ensemble(case, request.ensemble, spreads)
+        believed = Calibration.prior(case, spreads)
     else:
-        ensemble = calibrated_ensemble(case, converted.calibration, request.ensemble)
-    right = right_lengths(ensemble, found.length, found.tone)
+        believed = converted.calibration
+    right = uncertain_lengths(found.sized, case, believed)
     allowance = (given.weld_allowance_mm + given.cap_allowance_mm) * MM
     wanted = max(_within(right.build(given.chance_too_short_percent / 100)), found.length)
     # Up to a tenth of a millimetre, so that what is printed is no shorter than what was meant.

@@ -11,7 +11,7 @@ from warmbranch.bandwidth import Notch
 from warmbranch.branch import Answer
 from warmbranch.build_long import Trim
 from warmbranch.case import Case
-from warmbranch.cautions import LEAK_DIAMETER
+from warmbranch.cautions import LEAK_DIAMETER, Finding
 from warmbranch.compromise import Compromise
 from warmbranch.constants import GRAVITY
 from warmbranch.leak import OVERPRESSURE, leak_heat
@@ -90,18 +90,18 @@ def length_cautions(
     trim: Trim,
 ) -> list[Caution]:
     """All that a builder should know, the most particular first."""
-    main = points.main
+    main, found = points.main, answer.findings
     own = [
         *_of_shape(request, shape, build),
         *_of_place(place),
-        *_of_condensate(points, answer, trim),
+        *_of_condensate(points, answer, found, trim),
         _cap_seal(points, answer),
         _leak(answer, main),
         _support(answer, main, shape),
     ]
-    rest = cautions_of(answer.findings[main])
+    rest = cautions_of(found[main])
     known = {caution.code for caution in rest}
-    for name, findings in zip(points.names, answer.findings, strict=True):
+    for name, findings in zip(points.names, found, strict=True):
         for finding in findings:
             if finding.code not in known:
                 known.add(finding.code)
@@ -190,10 +190,12 @@ def _of_place(place: PlaceAnswer | None) -> list[Caution]:
     ]
 
 
-def _of_condensate(points: Points, answer: Answer, trim: Trim) -> list[Caution]:
+def _of_condensate(
+    points: Points, answer: Answer, found: tuple[tuple[Finding, ...], ...], trim: Trim
+) -> list[Caution]:
     wet = [
         name
-        for name, findings in zip(points.names, answer.findings, strict=True)
+        for name, findings in zip(points.names, found, strict=True)
         if any(finding.code == "condensation" for finding in findings)
     ]
     if not wet:

@@ -19,7 +19,10 @@ from warmbranch_service.schemas.fit_answer import FitAnswer
 from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.length_answer import LengthAnswer
 from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
+from warmbranch_service.schemas.warmup import WarmupRequest
+from warmbranch_service.schemas.warmup_answer import WarmupAnswer
 from warmbranch_service.strict_json import parse
+from warmbranch_service.warmup import warmup
 
 
 def steady_of(body: bytes) -> SteadyAnswer:
@@ -31,6 +34,17 @@ def steady_of(body: bytes) -> SteadyAnswer:
         For everything that the service would answer with a failure.
     """
     return _answered(parse(body), SteadyRequest, steady)
+
+
+def warmup_of(body: bytes) -> WarmupAnswer:
+    """Answer the body of a ``POST /v1/warmup``.
+
+    Raises
+    ------
+    Problem
+        For everything that the service would answer with a failure.
+    """
+    return _answered(parse(body), WarmupRequest, warmup)
 
 
 def fit_of(body: bytes, readings_csv: str | None = None) -> FitAnswer:

@@ -27,8 +27,8 @@ PROPERTIES = [
 def models_below(root):
     found = []
     for model in root.__subclasses__():
-        found += [model, *models_below(model)]
-    return [model.__name__ for model in found]
+        found += [model.__name__, *models_below(model)]
+    return found
 
 
 REQUESTS = set(models_below(RequestModel))

@@ -8,7 +8,6 @@ from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
 from warmbranch_service import demo
-from warmbranch_service.fit import answer_fit
 from warmbranch_service.schemas.fit import FitRequest
 from warmbranch_service.schemas.fit_answer import FitAnswer
 from warmbranch_service.strict_json import StrictRoute, problem_responses
@@ -35,5 +34,12 @@ async def fit(
     Stateless: the calibration that comes back is the only memory, and it is the sender's.
     """
     workshop: Workshop = request.app.state.workshop
-    content = await workshop.run(lambda: answer_fit(body).model_dump_json().encode())
+    content = await workshop.run(lambda: _as_bytes(body))
     return Response(content, media_type="application/json")
+
+
+def _as_bytes(body: FitRequest) -> bytes:
+    # Late: a start of the service does not wait for what few requests need.
+    from warmbranch_service.fit import answer_fit
+
+    return answer_fit(body).model_dump_json().encode()

@@ -7,7 +7,6 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
-from warmbranch_service.length import answer_length
 from warmbranch_service.length_examples import openapi_examples
 from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.length_answer import LengthAnswer
@@ -35,5 +34,12 @@ async def length(
     Stateless: the same request gives the same answer, and nothing is kept.
     """
     workshop: Workshop = request.app.state.workshop
-    content = await workshop.run(lambda: answer_length(body).model_dump_json().encode())
+    content = await workshop.run(lambda: _as_bytes(body))
     return Response(content, media_type="application/json")
+
+
+def _as_bytes(body: LengthRequest) -> bytes:
+    # Late: a start of the service does not wait for what few requests need.
+    from warmbranch_service.length import answer_length
+
+    return answer_length(body).model_dump_json().encode()

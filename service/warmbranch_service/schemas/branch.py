@@ -10,6 +10,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from warmbranch.geometry import SHORTEST_IN_BORES
 from warmbranch.materials import METALS
 from warmbranch.surfaces import SURFACES
+from warmbranch.warmup import WRAP_DENSITY, WRAP_HEAT_CAPACITY
 from warmbranch_service.schemas.fields import OneOf, Quantity, RequestModel, refusal
 from warmbranch_service.schemas.units import (
     ANGLE,
@@ -123,6 +124,20 @@ class Wrap(RequestModel):
     )
     conductivity_W_mK: Annotated[float, Quantity("W/mK", CONDUCTIVITY, low=0.02, high=1)] = Field(
         description="Thermal conductivity as fitted.", examples=[0.09]
+    )
+    density_kg_m3: Annotated[float, Quantity("kg/m3", DENSITY, low=1, high=3000)] = Field(
+        default=WRAP_DENSITY,
+        description="Density as fitted, for warm-ups. Default "
+        f"{WRAP_DENSITY:g}: an assumption, between loose blankets (100) and tight tape (900).",
+        examples=[500],
+    )
+    heat_capacity_J_kgK: Annotated[float, Quantity("J/kgK", HEAT_CAPACITY, low=50, high=2000)] = (
+        Field(
+            default=WRAP_HEAT_CAPACITY,
+            description=f"Heat capacity, for warm-ups. Default {WRAP_HEAT_CAPACITY:g}: glass and "
+            "basalt fibre, from memory.",
+            examples=[800],
+        )
     )
 
 

@@ -196,6 +196,10 @@ class FitWork(AnswerModel):
 
     steps: int = Field(description="Of the search.", json_schema_extra=_unit("1"))
     draws: int = Field(description="Solved.", json_schema_extra=_unit("1"))
+    unsolved_draws: int = Field(
+        description="Far-fetched ones without a solution; they weigh nothing.",
+        json_schema_extra=_unit("1"),
+    )
     effective_draws: float = Field(
         description="How many equally weighted draws would tell as much.",
         json_schema_extra=_unit("1"),

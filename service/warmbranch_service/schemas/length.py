@@ -10,7 +10,7 @@ from pydantic_core import PydanticCustomError
 from warmbranch.build_long import CHANCE_TOO_SHORT
 from warmbranch.combustion import LEANEST, RICHEST
 from warmbranch_service.schemas.case import Case
-from warmbranch_service.schemas.fields import Quantity, RequestModel, Whole, refusal
+from warmbranch_service.schemas.fields import Quantity, RequestModel, refusal
 from warmbranch_service.schemas.length_options import (
     Build,
     Cutting,
@@ -127,11 +127,6 @@ class LengthRequest(RequestModel):
     )
     two_branches: TwoBranches | None = Field(
         default=None, description="Two branches in place of one. Default null: one."
-    )
-    ensemble: Annotated[int, Whole(16, 1024)] = Field(
-        default=64,
-        description="Draws of the uncertain closures for the length to build. Default 64.",
-        examples=[64],
     )
 
     @model_validator(mode="after")

@@ -154,8 +154,9 @@ class LengthWork(AnswerModel):
         "other; for a compromise, all of them.",
         json_schema_extra=_unit("1"),
     )
-    ensemble: int = Field(
-        description="Draws of the uncertain closures.", json_schema_extra=_unit("1")
+    draws: int = Field(
+        description="Of the uncertain closures, for the length to build.",
+        json_schema_extra=_unit("1"),
     )
 
 

@@ -32,7 +32,10 @@ def test_advice_is_regression_on_the_draws(make_case):
     advice = advise(ensemble, 1.031)
     place = advice.best
     skin = np.array(
-        [np.interp(advice.position[place], x, t) for x, t in zip(ensemble.position, ensemble.skin, strict=True)]
+        [
+            np.interp(advice.position[place], x, t)
+            for x, t in zip(ensemble.position, ensemble.skin, strict=True)
+        ]
     )
     many = 4000
     noise = np.random.default_rng(6).normal(size=(many, len(skin))) * 2.0
@@ -78,7 +81,9 @@ def rivals(synthetic):
             by_place.append(spread(ensemble_of(drawn.case, both, drawn.heard)))
         advised = by_place[0]
         if advice.listen:
-            advised = spread(ensemble_of(drawn.case, drawn.readings, synthetic.hear(drawn.truth, rng)))
+            advised = spread(
+                ensemble_of(drawn.case, drawn.readings, synthetic.hear(drawn.truth, rng))
+            )
         spreads.append([advised, *by_place])
     return np.array(spreads)
 

@@ -140,7 +140,6 @@ WRONG = [
         "at least one",
     ),
     ("operating_points", [{"weight": 1}], "missing", "operating_points[0].name", "name"),
-    ("ensemble", 4, "out_of_range", "ensemble", "16 to 1024"),
     ("aim", "softest", "literal_error", "aim", "loudest"),
     ("targett", {}, "unknown_field", "targett", "Did you mean target"),
 ]

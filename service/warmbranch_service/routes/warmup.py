@@ -1,0 +1,39 @@
+"""``POST /v1/warmup``: cold start against warm, load and weather."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Body, Request
+from starlette.responses import Response
+
+from warmbranch_service import demo
+from warmbranch_service.schemas.warmup import WarmupRequest
+from warmbranch_service.schemas.warmup_answer import WarmupAnswer
+from warmbranch_service.strict_json import StrictRoute, problem_responses
+from warmbranch_service.warmup import warmup as answer_warmup
+from warmbranch_service.workshop import Workshop
+
+router = APIRouter(route_class=StrictRoute, tags=["model"])
+
+
+@router.post(
+    "/v1/warmup",
+    summary="Quiet rpm, temperatures and transmission loss against time; weather and load",
+    response_class=Response,
+    responses={
+        200: {"model": WarmupAnswer, "description": "The answer."},
+        **problem_responses(400, 413, 415, 422, 500, 503),
+    },
+)
+async def warmup(
+    body: Annotated[WarmupRequest, Body(openapi_examples=demo.openapi_examples())],
+    request: Request,
+) -> Response:
+    """Follow one branch while it warms up or cools down.
+
+    Stateless: the same request gives the same answer, and nothing is kept.
+    """
+    workshop: Workshop = request.app.state.workshop
+    content = await workshop.run(lambda: answer_warmup(body).model_dump_json().encode())
+    return Response(content, media_type="application/json")

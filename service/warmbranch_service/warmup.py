@@ -1,0 +1,352 @@
+"""From a warm-up's request to its answer."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from warmbranch.batch import FloatArray
+from warmbranch.branch import Answer, solve
+from warmbranch.calibration import ENSEMBLE, Calibration, calibrated_ensemble
+from warmbranch.draws import quantiles
+from warmbranch.drive import Curve, Drive
+from warmbranch.forecast import FIT_NODES, interpolated
+from warmbranch.gas import MixtureTable
+from warmbranch.prediction import LEVELS
+from warmbranch.wander import Wander, length_per_frequency, steady_at_plateaus, wander, warm_case
+from warmbranch.warmup import WarmUp, WrapHeat, main_film, warm_up
+from warmbranch_service import MODEL_VERSION
+from warmbranch_service.answer import celsius_or_none, digits
+from warmbranch_service.conditions import conditions_map
+from warmbranch_service.convert import MM, PER_HOUR, Converted, celsius, kelvin, to_physics
+from warmbranch_service.messages import cautions_of
+from warmbranch_service.schemas.warmup import (
+    DEFAULT_TIMES,
+    ColdStart,
+    EngineStop,
+    WarmupRequest,
+)
+from warmbranch_service.schemas.warmup_answer import (
+    Bands,
+    Condensation,
+    Drift,
+    Driven,
+    Plateau,
+    Series,
+    Settled,
+    Steps,
+    StoredHeat,
+    WarmupAnswer,
+)
+
+BAND_TIMES = 25
+"""Most times at which intervals are told."""
+
+
+@dataclass(frozen=True)
+class _Run:
+    """One request on its way."""
+
+    request: WarmupRequest
+    converted: Converted
+    drive: Drive
+    warmup: WarmUp
+    sound: Wander
+    warm: Answer
+    told: FloatArray
+
+    @property
+    def order(self) -> float | None:
+        """Engine order."""
+        return self.converted.order
+
+    def rpm(self, frequency: float) -> float | None:
+        """Quiet rpm of a resonance; None without an engine or a resonance."""
+        if self.order is None or not math.isfinite(frequency):
+            return None
+        return _places(60 * frequency / self.order, 1)
+
+
+def warmup(request: WarmupRequest) -> WarmupAnswer:
+    """Answer one request.
+
+    Raises
+    ------
+    Problem, warmbranch.errors.WarmbranchError
+    """
+    converted = to_physics(request.case)
+    drive = _drive(request, converted)
+    even = np.linspace(0.0, drive.duration, DEFAULT_TIMES)
+    told = np.array(request.output_times_s) if request.output_times_s else even
+    times = np.unique(np.concatenate([even, told]))
+    case = converted.case
+    found = warm_up(case, drive, times, wrap=_wrap(request))
+    warm = solve(warm_case(case, drive))
+    first = float(warm.resonance[0, 0])
+    driven = request.driven_frequency_Hz or first
+    if request.driven_rpm is not None:
+        assert converted.order is not None, "the schema asks for an engine"
+        driven = request.driven_rpm * converted.order / 60
+    # Where losses leave no resonance, the transit-time estimate still tells where to look.
+    driven = driven if math.isfinite(driven) else float(warm.transit_time[0])
+    sound = wander(found, np.array([driven]))
+    run = _Run(request, converted, drive, found, sound, warm, np.searchsorted(times, told))
+    return _answer(run)
+
+
+def _drive(request: WarmupRequest, converted: Converted) -> Drive:
+    given, start = converted.given, request.start
+    flow = request.mass_flow_curve
+    air = request.air_speed_curve
+    curves = {
+        "mass_flow": None
+        if flow is None
+        else _curve("mass_flow", "kg/s", [(p.time_s, p.mass_flow_kg_h * PER_HOUR) for p in flow]),
+        "air_speed": None
+        if air is None
+        else _curve("air_speed", "m/s", [(p.time_s, p.air_speed_m_s) for p in air]),
+    }
+    gas = request.gas_temperature_curve
+    if gas is not None:
+        points = [(point.time_s, kelvin(point.gas_temperature_degC)) for point in gas]
+        return Drive(
+            request.duration_s,
+            gas_temperature=_curve("gas_temperature", "K", points),
+            drawn_for=(
+                float(given.surroundings.air_temperature[0]),
+                float(given.main_pipe.gas_temperature[0]),
+            ),
+            warm=request.begin == "warm",
+            **curves,
+        )
+    if isinstance(start, EngineStop):
+        stopped = Drive.engine_stop(request.duration_s, start.time_constant_s)
+        return replace(stopped, air_speed=curves["air_speed"])
+    start = start or ColdStart()
+    constants = tuple(start.time_constants_s)
+    shares = (1.0,) if len(constants) == 1 else (start.first_share, 1 - start.first_share)
+    return replace(Drive.cold_start(request.duration_s, constants, shares), **curves)
+
+
+def _curve(name: str, unit: str, points: list[tuple[float, float]]) -> Curve:
+    time, value = np.array(points, dtype=np.float64).T
+    return Curve(name, unit, np.ascontiguousarray(time), np.ascontiguousarray(value))
+
+
+def _wrap(request: WarmupRequest) -> WrapHeat | None:
+    wrap = request.case.branch.wrap
+    if wrap is None:
+        return None
+    return WrapHeat(np.array([wrap.density_kg_m3]), np.array([wrap.heat_capacity_J_kgK]))
+
+
+def _answer(run: _Run) -> WarmupAnswer:
+    request, sound, warm, found = run.request, run.sound, run.warm, run.warmup
+    length = float(run.converted.case.branch.length[0])
+    positions = (
+        np.array([0.1, 0.5, 1.0]) * length
+        if request.positions_mm is None
+        else np.minimum(np.array(request.positions_mm) * MM, length)
+    )
+    first = warm.resonance[:, 0]
+    cold, hot = float(sound.frequency[0, 0]), float(first[0])
+    settled = Settled(
+        within_1_percent_s=_finite(sound.settled(first, 0.01)[0], 1),
+        within_0_3_percent_s=_finite(sound.settled(first, 0.003)[0], 1),
+    )
+    per_hertz = float(length_per_frequency(warm.case)[0])
+    warm_loss = float(warm.transmission_loss(sound.driven[:, None])[0, 0])
+    cold_rpm, warm_rpm = run.rpm(cold), run.rpm(hot)
+    series = _series(run, positions)
+    return WarmupAnswer(
+        summary=_summary(run, cold, hot, settled, warm_loss),
+        positions_mm=_list(positions / MM, 2),
+        series=series,
+        settled=settled,
+        cold_quiet_rpm=cold_rpm,
+        warm_quiet_rpm=warm_rpm,
+        cold_resonance_Hz=_finite(cold, 3),
+        warm_resonance_Hz=_finite(hot, 3),
+        drift=Drift(
+            resonance_Hz=_finite(cold - hot, 3),
+            quiet_rpm=run.rpm(cold - hot),
+            length_equivalent_mm=_finite((cold - hot) * per_hertz / MM, 1),
+        ),
+        driven=Driven(
+            frequency_Hz=_places(sound.driven[0], 3),
+            rpm=run.rpm(float(sound.driven[0])),
+            warm_loss_dB=_finite(warm_loss, 2),
+            most_lost_to_cold_dB=_finite(warm_loss - float(sound.loss.min()), 2),
+        ),
+        condensation=Condensation(
+            dew_point_degC=celsius_or_none(float(sound.dew_point[0]), 1),
+            dry_from_s=_finite(sound.dry_from()[0], 3),
+        ),
+        plateaus=_plateaus(run),
+        bands=_bands(run),
+        conditions=(
+            None
+            if request.conditions is None
+            else conditions_map(
+                request.case, request.conditions, run.converted, float(sound.driven[0])
+            )
+        ),
+        heat=StoredHeat(
+            entered_kJ=digits(found.heat_entered[0] / 1e3, 5),
+            lost_kJ=digits(found.heat_lost[0] / 1e3, 5),
+            stored_kJ=digits(found.heat_stored[0] / 1e3, 5),
+            imbalance=digits(found.imbalance[0], 2),
+        ),
+        cautions=[*run.converted.cautions, *cautions_of(warm.findings[0])],
+        assumptions=[*run.converted.assumptions, *_assumptions(run)],
+        solver=Steps(
+            steps=int(found.steps[0]),
+            rejected=int(found.rejected[0]),
+            iterations=int(found.iterations[0]),
+            nodes=found.position.shape[1],
+        ),
+        model_version=MODEL_VERSION,
+    )
+
+
+def _series(run: _Run, positions: FloatArray) -> Series:
+    found, sound, told = run.warmup, run.sound, run.told
+    x = np.repeat(found.position, len(told), axis=0)
+
+    def at_positions(values: FloatArray) -> list[list[float]]:
+        return [_list(row, 2) for row in celsius(interpolated(x, values[0, told], positions))]
+
+    frequency = sound.frequency[0, told]
+    return Series(
+        time_s=_list(found.time[told], 3),
+        resonance_Hz=[_finite(f, 3) for f in frequency],
+        quiet_rpm=None if run.order is None else [run.rpm(float(f)) for f in frequency],
+        transmission_loss_dB=[_finite(loss, 2) for loss in sound.loss[0, told]],
+        mouth_gas_degC=_list(celsius(sound.mouth_gas[0, told]), 2),
+        skin_degC=at_positions(found.skin),
+        gas_degC=at_positions(found.gas),
+        condensation=sound.wet[0, told].tolist(),
+    )
+
+
+def _plateaus(run: _Run) -> list[Plateau]:
+    rests, answer = steady_at_plateaus(run.converted.case, run.drive)
+    if answer is None:
+        return []
+    return [
+        Plateau(
+            from_s=_places(begin, 3),
+            to_s=_places(end, 3),
+            resonance_Hz=_finite(first, 3),
+            quiet_rpm=run.rpm(float(first)),
+        )
+        for (begin, end), first in zip(rests, answer.resonance[:, 0], strict=True)
+    ]
+
+
+def _bands(run: _Run) -> Bands | None:
+    calibration: Calibration | None = run.converted.calibration
+    if calibration is None:
+        return None
+    pick = np.unique(np.linspace(0, len(run.told) - 1, BAND_TIMES).astype(np.intp))
+    times = run.warmup.time[run.told[pick]]
+    draws = calibrated_ensemble(run.converted.given, calibration, ENSEMBLE)
+    spread = warm_up(draws, run.drive, times, wrap=_wrap(run.request), nodes=FIT_NODES)
+    frequency = wander(spread, np.repeat(run.sound.driven, ENSEMBLE)).frequency
+    levels = np.empty((len(times), len(LEVELS)))
+    for k in range(len(times)):
+        known = frequency[np.isfinite(frequency[:, k]), k]
+        if len(known) == 0:
+            return None
+        levels[k] = quantiles(known, np.full(len(known), 1 / len(known)), LEVELS)
+
+    def pairs(low: int, high: int, per: float, places: int) -> list[tuple[float, float]]:
+        return [(_places(row[low] * per, places), _places(row[high] * per, places)) for row in levels]
+
+    per_rpm = None if run.order is None else 60 / run.order
+    return Bands(
+        time_s=_list(times, 3),
+        resonance_interval_50_Hz=pairs(1, 3, 1.0, 2),
+        resonance_interval_90_Hz=pairs(0, 4, 1.0, 2),
+        quiet_rpm_interval_50=None if per_rpm is None else pairs(1, 3, per_rpm, 1),
+        quiet_rpm_interval_90=None if per_rpm is None else pairs(0, 4, per_rpm, 1),
+    )
+
+
+def _assumptions(run: _Run) -> list[str]:
+    request, start = run.request, run.request.start
+    said: list[str] = []
+    if request.gas_temperature_curve is None and not isinstance(start, EngineStop):
+        cold = start or ColdStart()
+        given = bool(cold.model_fields_set - {"model"})
+        constants = " and ".join(f"{t:g} s" for t in cold.time_constants_s)
+        said.append(
+            f"After the cold start the gas at the mouth rises with {constants}"
+            + ("." if given else ", an assumption: give your own if you know how it rises.")
+        )
+    if isinstance(start, EngineStop):
+        said.append(
+            "After the stop nothing flows and the gas at the mouth falls to the air's temperature "
+            f"with a time constant of {start.time_constant_s:g} s."
+        )
+    if run.drive.warm:
+        said.append("The metal begins as warm as in the case's steady answer.")
+    else:
+        said.append("All metal begins at the air's temperature.")
+    said.append("The main pipe is of the branch's metal and bare.")
+    if not np.isnan(run.converted.case.main_pipe.skin_temperature[0]):
+        _, held = main_film(run.converted.case, MixtureTable.of(run.converted.case.gas))
+        said.append(
+            "No inner film gives the main pipe the skin temperature stated; it is held at it "
+            "throughout."
+            if held[0]
+            else "The main pipe's inner film is scaled to give its stated skin temperature."
+        )
+    wrap = request.case.branch.wrap
+    if wrap is not None and not {"density_kg_m3", "heat_capacity_J_kgK"} <= wrap.model_fields_set:
+        said.append(
+            f"The wrap holds {wrap.density_kg_m3:g} kg/m³ of {wrap.heat_capacity_J_kgK:g} J/(kg K)."
+        )
+    if np.any(run.converted.case.main_pipe.incident_pressure > 0):
+        said.append("Mixing by pulsation goes as the square of the mass flow.")
+    return said
+
+
+def _summary(run: _Run, cold: float, hot: float, settled: Settled, warm_loss: float) -> str:
+    if not (math.isfinite(cold) and math.isfinite(hot)):
+        return "Losses at the wall leave this branch without a resonance, cold or warm."
+    rpm = run.rpm(cold), run.rpm(hot)
+    if rpm[0] is None or rpm[1] is None:
+        begins = f"The branch begins at {cold:.1f} Hz and is at {hot:.1f} Hz warm"
+    else:
+        begins = (
+            f"The quiet rpm begins at {rpm[0]:.0f} and is {rpm[1]:.0f} warm "
+            f"({cold:.1f} and {hot:.1f} Hz)"
+        )
+    short = warm_loss - float(run.sound.loss.min())
+    time = settled.within_1_percent_s
+    if time is None:
+        when = "It is not within 1 % of warm by the end."
+    elif time == 0:
+        when = "It is within 1 % of warm throughout."
+    else:
+        when = f"It is within 1 % of warm from {time / 60:.1f} min on."
+    return (
+        f"{begins}, {(cold / hot - 1) * 100:+.1f} %. {when} At the driven tone, "
+        f"{run.sound.driven[0]:.1f} Hz, up to {max(short, 0.0):.1f} dB of {warm_loss:.1f} dB are "
+        "missing meanwhile."
+    )
+
+
+def _list(values: FloatArray, places: int) -> list[float]:
+    return (np.round(values, places) + 0.0).tolist()  # + 0: no minus zero
+
+
+def _places(value: float, places: int) -> float:
+    return round(float(value), places) + 0.0
+
+
+def _finite(value: float, places: int) -> float | None:
+    return _places(value, places) if math.isfinite(value) else None

@@ -1,0 +1,56 @@
+"""The weighted draws against an independent sampler: emcee, differential-evolution moves."""
+
+from __future__ import annotations
+
+import emcee
+import numpy as np
+import pytest
+
+from warmbranch.calibration import Calibration
+from warmbranch.ensemble import Prior, posterior_ensemble
+from warmbranch.posterior import Problem
+from warmbranch.unknowns import Spreads
+
+WALKERS, STEPS, BURN_IN = 60, 700, 150
+KNOWN = Spreads(fixed=frozenset({"air_temperature", "gas_temperature"}))
+
+
+def sampled(problem: Problem, start: np.ndarray, seed: int) -> np.ndarray:
+    """ln f of independent draws of the same posterior."""
+
+    def log_probability(white: np.ndarray) -> np.ndarray:
+        expected = problem.expected(white)
+        value = problem.log_posterior(white, expected)
+        # What has no solution lies beyond all that is probable.
+        assert np.all(np.abs(white[np.isinf(value)]).max(axis=1, initial=0) > 4)
+        return np.stack([value, np.log(expected.frequency)], axis=1)
+
+    moves = [(emcee.moves.DEMove(), 0.8), (emcee.moves.DESnookerMove(), 0.2)]
+    sampler = emcee.EnsembleSampler(
+        WALKERS, len(problem), log_probability, vectorize=True, moves=moves
+    )
+    rng = np.random.RandomState(seed)
+    sampler.random_state = rng.get_state()
+    walkers = start + 0.3 * rng.normal(size=(WALKERS, len(problem)))
+    sampler.run_mcmc(walkers, STEPS)
+    return sampler.get_blobs(discard=BURN_IN, flat=True).ravel()
+
+
+@pytest.mark.parametrize(
+    ("seed", "readings", "listens"), [(0, 3, True), (1, 5, False), (2, 8, True)]
+)
+def test_median_and_width_agree(synthetic, seed, readings, listens):
+    drawn = synthetic.experiment(np.random.default_rng(100 + seed), readings, listens=listens)
+    prior = Calibration.prior(drawn.case, KNOWN)
+    problem = Problem(drawn.case, drawn.readings, drawn.heard, prior)
+    first = Prior(problem)
+    mode = problem.mode(first.best(problem))
+    ensemble = posterior_ensemble(problem, mode, first)
+    levels = np.array([0.05, 0.5, 0.95])
+    mine = ensemble.quantiles(np.log(ensemble.frequency), levels)
+    chain = sampled(problem, mode.white, seed)
+    theirs = np.quantile(chain, levels)
+    spread = float(np.std(chain))
+    # Both are samples: of some hundred effective draws here, a few hundred there.
+    assert mine[1] == pytest.approx(theirs[1], abs=0.1 * spread)
+    assert mine[2] - mine[0] == pytest.approx(theirs[2] - theirs[0], rel=0.2)
