@@ -46,6 +46,11 @@ class Notch(NamedTuple):
         """Width at each level, (designs, levels), Hz."""
         return self.high - self.low
 
+    def of_design(self, i: int) -> Notch:
+        """That of one design."""
+        one = slice(i, i + 1)
+        return Notch(self.level, self.low[one], self.high[one], self.peak[one])
+
 
 def notch(answer: Answer, levels: tuple[float, ...] = LEVELS) -> Notch:
     """Find the edges of the notch around the first resonance.

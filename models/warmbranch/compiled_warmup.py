@@ -14,24 +14,26 @@ import numba
 import numpy as np
 from numba.extending import register_jitable
 
-from warmbranch import nusselt, stepping
+from warmbranch import dense_output, nusselt, stepping, storage
 from warmbranch.batch import FloatArray
 from warmbranch.compiled import Inside, Outside, Table, options, outside_flux, properties
 from warmbranch.compiled_steady import BLOCK, balance, skin_step, solve_blocks
+from warmbranch.dense_output import GAS, SKIN, WALL
 from warmbranch.heat_balance import HeatBalance
-from warmbranch.stepping import GAS, LOST, SKIN, WALL, Forcing, Settings, Store
+from warmbranch.stepping import LOST, Settings
+from warmbranch.storage import Forcing, Store
 
 for _function in (
-    stepping.gas_at,
-    stepping.flow_at,
-    stepping.air_at,
-    stepping.stored_heat,
-    stepping.heat_capacity,
-    stepping.wall_heat,
-    stepping.wall_capacity,
-    stepping.lagrange,
+    storage.gas_at,
+    storage.flow_at,
+    storage.air_at,
+    storage.stored_heat,
+    storage.heat_capacity,
+    storage.wall_heat,
+    storage.wall_capacity,
+    dense_output.lagrange,
     stepping.share_of_step,
-    stepping.between,
+    dense_output.between,
     nusselt.nusselt_pipe_turbulent,
 ):
     register_jitable(_function)
@@ -48,6 +50,7 @@ class Scratch(NamedTuple):
 
     @classmethod
     def of(cls, nodes: int) -> Scratch:
+        """Room for branches of so many nodes."""
         return cls(
             np.zeros((nodes, 5)),
             np.zeros((nodes, 8)),
@@ -84,8 +87,8 @@ class System(NamedTuple):
 def _set(system: System, forcing: Forcing, i: int, piece: int, time: float) -> None:
     """Put mixing and air speed of one moment in place."""
     inside, outside = system.inside, system.outside
-    hot = stepping.gas_at(forcing, i, piece, time)
-    flow = stepping.flow_at(forcing, i, piece, time)
+    hot = storage.gas_at(forcing, i, piece, time)
+    flow = storage.flow_at(forcing, i, piece, time)
     per_t = outside.pressure[i] / inside.gas_constant[i]
     speed = flow * hot / (per_t * np.pi / 4 * system.main_bore[i] ** 2)
     strength = (flow / system.flow[i]) ** 2 if system.flow[i] > 0 else 1.0
@@ -93,7 +96,7 @@ def _set(system: System, forcing: Forcing, i: int, piece: int, time: float) -> N
         inside.forced[i, n] = (
             system.constant[i, n] + speed * system.stirred[i, n] + strength * system.shaken[i, n]
         )
-    outside.air_speed[i] = stepping.air_at(forcing, i, piece, time)
+    outside.air_speed[i] = storage.air_at(forcing, i, piece, time)
 
 
 @numba.njit(**options)
@@ -172,8 +175,8 @@ def newton(
                 work[n, 0] = lost_slope
             else:
                 work[n, 0] = row[13]
-            row[1] += (stepping.wall_heat(store, i, n, here[WALL, n]) - known[0, n]) * rate
-            row[9] += stepping.wall_capacity(store, i, n, here[WALL, n]) * rate
+            row[1] += (storage.wall_heat(store, i, n, here[WALL, n]) - known[0, n]) * rate
+            row[9] += storage.wall_capacity(store, i, n, here[WALL, n]) * rate
         # The slopes of the loss outlive the elimination, which uses the same room.
         loss_slope = work[:, 0].copy()
         entering += rows[0, 12]
@@ -242,8 +245,8 @@ def main_flux(
     system: System, forcing: Forcing, i: int, piece: int, time: float, wall: float
 ) -> tuple[float, float]:
     """Heat that the main pipe's wall takes up over its outer surface, W/m², and its slope."""
-    hot = stepping.gas_at(forcing, i, piece, time)
-    flow = stepping.flow_at(forcing, i, piece, time)
+    hot = storage.gas_at(forcing, i, piece, time)
+    flow = storage.flow_at(forcing, i, piece, time)
     cp, k, mu, _, _, _ = properties(system.inside.gas[i], system.grid, hot)
     bore = system.main_bore[i]
     reynolds = 4 * flow / (np.pi * bore * mu)
@@ -257,7 +260,7 @@ def main_flux(
             nusselt.nusselt_pipe_turbulent(nusselt.TURBULENT_LIMIT, prandtl) - number
         )
     supply = system.main_film[i] * number * k / system.main_outside[i]
-    system.around_main.air_speed[i] = stepping.air_at(forcing, i, piece, time)
+    system.around_main.air_speed[i] = storage.air_at(forcing, i, piece, time)
     flux, slope = outside_flux(system.around_main, system.grid, i, wall)
     return supply * (hot - wall) - flux, -supply - slope
 

@@ -14,7 +14,7 @@ from warmbranch.batch import FloatArray
 from warmbranch.case import Case
 from warmbranch.errors import InputError
 from warmbranch.gas import check_range
-from warmbranch.stepping import Forcing
+from warmbranch.storage import Forcing
 
 LONGEST = 6 * 3600.0
 """s. Longest warm-up."""
@@ -186,8 +186,7 @@ class Drive:
 
     def forcing(self, case: Case) -> Forcing:
         """The curves of a batch, piece by piece."""
-        size, breaks = len(case), self.breaks()
-        running = case.main_pipe.gas_temperature
+        breaks = self.breaks()
         gas, amount, rate = self._gas(case, breaks)
         flow = _pieces(self.mass_flow, case.main_pipe.mass_flow, breaks)
         air = _pieces(self.air_speed, case.surroundings.air_speed, breaks)
@@ -196,13 +195,17 @@ class Drive:
         jumps[0] = True
         for begin, end in (gas, flow, air):
             jumps[1:] |= np.any(begin[:, 1:] != end[:, :-1], axis=0)
-        assert len(running) == size
         return Forcing(
-            breaks,
-            jumps,
-            *(part for begin, end in (gas, flow, air) for part in (begin, (end - begin) / width)),
-            amount,
-            rate,
+            breaks=breaks,
+            jumps=jumps,
+            gas_start=gas[0],
+            gas_slope=(gas[1] - gas[0]) / width,
+            flow_start=flow[0],
+            flow_slope=(flow[1] - flow[0]) / width,
+            air_start=air[0],
+            air_slope=(air[1] - air[0]) / width,
+            lag_amount=amount,
+            lag_rate=rate,
         )
 
     def _gas(

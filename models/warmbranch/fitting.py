@@ -18,7 +18,7 @@ from warmbranch.next_reading import Advice, advise
 from warmbranch.posterior import Mode, Problem
 from warmbranch.prediction import LEVELS
 from warmbranch.readings import Heard, Readings
-from warmbranch.suspicion import Suspicion, suspicious_readings, suspicious_tone
+from warmbranch.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
 from warmbranch.trim_advice import Trim, trim
 from warmbranch.unknowns import UNKNOWNS, Spreads, shifted_emissivity
 
@@ -82,7 +82,8 @@ class Fitted:
     suspicions : tuple, one entry a reading, of tuples of Suspicion
     heard_expected : (heard,) array, Hz
     heard_suspicions : tuple, one entry a tone, of Suspicion or None
-        Tones with a suspicion were left out of the fit.
+        An ``overtone_or_wrong_order`` was left out of the fit; what ``does_not_fit`` weighs
+        little, as it contradicts the readings or the model.
     before, after : (levels,) array, Hz
         First resonance at ``LEVELS``; empty where there is none.
     learned_share : float
@@ -184,12 +185,17 @@ def fit(
     mean, covariance = after.moments()
     calibration = problem.calibration(mean, covariance)
     answer = solve(calibration.applied_to(case))
+    misfits = problem.misfit(mode.expected.displayed, mode.expected.heard)[0, len(readings) :]
+    tones = tuple(
+        Suspicion("does_not_fit") if known is None and abs(misfit) > MISFIT else known
+        for known, misfit in zip(tones, misfits, strict=True)
+    )
     expected = mode.expected.displayed[0]
     suspicions = suspicious_readings(case, readings, expected)
     learned = 1 - _spread(after) / _spread(before) if learns and len(before.frequency) else 0.0
     sounding = len(after.frequency) > 0 and not np.isnan(answer.resonance[0, 0])
     return Fitted(
-        outcome=_outcome(problem, mode, suspicions, learned),
+        outcome=_outcome(problem, mode, suspicions, tones, learned),
         parameters=_parameters(problem, mode, before, after),
         expected=expected,
         suspicions=suspicions,
@@ -213,14 +219,17 @@ def _outcome(
     problem: Problem,
     mode: Mode,
     suspicions: Sequence[Sequence[Suspicion]],
+    tones: Sequence[Suspicion | None],
     learned: float,
 ) -> Outcome:
     codes = [{suspicion.code for suspicion in own} for own in suspicions]
     misfits = sum("does_not_fit" in own for own in codes)
     if not mode.converged:
         return Outcome.NOT_CONVERGED
-    if any("contradicts" in own for own in codes) or (
-        misfits > 1 and misfits >= MANY_MISFITS * len(codes)
+    if (
+        any("contradicts" in own for own in codes)
+        or (misfits > 1 and misfits >= MANY_MISFITS * len(codes))
+        or any(tone is not None and tone.code == "does_not_fit" for tone in tones)
     ):
         return Outcome.CONTRADICTORY
     if np.any(mode.at_bound):

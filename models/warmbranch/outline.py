@@ -9,7 +9,6 @@ before it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -192,29 +191,35 @@ def outline(
     place = np.zeros(3)
     ahead = np.array([math.cos(rise), 0.0, math.sin(rise)])
     inward = np.array([0.0, 1.0, 0.0])
-    points, tangents, along = [place], [ahead], [0.0]
+    points, tangents, along = [place[None]], [ahead[None]], [np.zeros(1)]
     for piece, twist in zip(pipework.pieces, pipework.twists, strict=True):
+        began = along[-1][-1]
         if math.isinf(piece.bend_radius):
             place = place + piece.length * ahead
-            points.append(place)
-            tangents.append(ahead)
-            along.append(along[-1] + piece.length)
+            points.append(place[None])
+            tangents.append(ahead[None])
+            along.append(began + np.array([piece.length]))
             continue
-        inward = math.cos(twist) * inward + math.sin(twist) * np.cross(ahead, inward)
+        inward = math.cos(twist) * inward + math.sin(twist) * _cross(ahead, inward)
         angle, radius = piece.length / piece.bend_radius, piece.bend_radius
-        start, began, before = place, along[-1], ahead
-        for turned in _steps(angle):
-            place = start + radius * (math.sin(turned) * before + (1 - math.cos(turned)) * inward)
-            ahead = math.cos(turned) * before + math.sin(turned) * inward
-            points.append(place)
-            tangents.append(ahead)
-            along.append(began + radius * turned)
-        inward = -math.sin(angle) * before + math.cos(angle) * inward
+        turned = np.linspace(0.0, angle, 1 + max(1, math.ceil(angle / ARC_STEP)))[1:]
+        sine, cosine = np.sin(turned)[:, None], np.cos(turned)[:, None]
+        points.append(place + radius * (sine * ahead + (1 - cosine) * inward))
+        tangents.append(cosine * ahead + sine * inward)
+        along.append(began + radius * turned)
+        place, before = points[-1][-1], ahead
+        ahead = tangents[-1][-1]
+        inward = math.cos(angle) * inward - math.sin(angle) * before
     return Outline(
-        np.array(along), np.stack(points), np.stack(tangents), outside_diameter / 2, cap_thickness
+        np.concatenate(along),
+        np.concatenate(points),
+        np.concatenate(tangents),
+        outside_diameter / 2,
+        cap_thickness,
     )
 
 
-def _steps(angle: float) -> Sequence[float]:
-    count = max(1, math.ceil(angle / ARC_STEP))
-    return [angle * i / count for i in range(1, count + 1)]
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    return np.array(
+        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+    )

@@ -17,11 +17,17 @@ from typing import Any, NamedTuple, cast
 
 import numpy as np
 
-from warmbranch.batch import BoolArray, FloatArray
-
-GAMMA = 1767732205903 / 4055673282236
-
-STAGE_TIMES = (0.0, 2 * GAMMA, 0.6, 1.0)
+from warmbranch.batch import FloatArray
+from warmbranch.dense_output import GAMMA, GAS, SKIN, STAGE_TIMES, WALL, between, lagrange
+from warmbranch.storage import (
+    Forcing,
+    Store,
+    gas_at,
+    heat_capacity,
+    stored_heat,
+    wall_capacity,
+    wall_heat,
+)
 
 STAGES = np.array(
     [
@@ -52,9 +58,6 @@ EMBEDDED = np.array(
 
 DIFFERENCE = STAGES[3] - EMBEDDED
 
-GAS, WALL, SKIN = 0, 1, 2
-"""Rows of an array of temperatures (3, nodes)."""
-
 ENTERING, LOST = 0, 1
 
 GAS_SHARE = 0.2
@@ -82,46 +85,6 @@ SHORTER, LONGER = 0.5, 1.5
 
 MAIN_WALL_STEP = 1e-7
 """K. Last Newton step of the main pipe's wall; quadratic convergence leaves rounding."""
-
-
-class Store(NamedTuple):
-    """What stores heat; every array (designs, nodes) unless said otherwise.
-
-    ``metal`` kg; ``wrap_wall`` and ``wrap_skin`` J/K, the wrap's halves at wall and skin;
-    ``capacity`` (designs, 3), the quadratic of the metal's heat capacity, J/(kg K);
-    ``main_metal`` (designs,), the main pipe's metal over its outer surface, kg/m²; ``main_capacity``
-    (designs, 3); ``main_held`` (designs,), whether its wall keeps its temperature; ``fall``, the
-    shape in which the gas is first guessed to follow a jump at the mouth.
-    """
-
-    metal: FloatArray
-    wrap_wall: FloatArray
-    wrap_skin: FloatArray
-    capacity: FloatArray
-    main_metal: FloatArray
-    main_capacity: FloatArray
-    main_held: BoolArray
-    fall: FloatArray
-
-
-class Forcing(NamedTuple):
-    """Straight pieces of the curves between ``breaks`` (pieces + 1,), s.
-
-    ``*_start`` and ``*_slope`` (designs, pieces): mouth gas temperature K, mass flow kg/s, air
-    speed m/s. To the gas, ``lag_amount exp(−lag_rate t)`` is added, (designs, lags) and (lags,).
-    ``jumps`` (pieces,): whether anything jumps where a piece begins.
-    """
-
-    breaks: FloatArray
-    jumps: BoolArray
-    gas_start: FloatArray
-    gas_slope: FloatArray
-    flow_start: FloatArray
-    flow_slope: FloatArray
-    air_start: FloatArray
-    air_slope: FloatArray
-    lag_amount: FloatArray
-    lag_rate: FloatArray
 
 
 class Settings(NamedTuple):
@@ -157,50 +120,6 @@ def bound(function: Any, **names: Any) -> Callable[..., Any]:
     return FunctionType(own.__code__, {**own.__globals__, **names}, own.__name__)
 
 
-def gas_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
-    """Gas temperature at the mouth of design ``i``, K."""
-    value = forcing.gas_start[i, piece]
-    value += forcing.gas_slope[i, piece] * (time - forcing.breaks[piece])
-    for k in range(len(forcing.lag_rate)):
-        value += forcing.lag_amount[i, k] * np.exp(-forcing.lag_rate[k] * time)
-    return value
-
-
-def flow_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
-    """Mass flow in the main pipe, kg/s."""
-    since = time - forcing.breaks[piece]
-    return forcing.flow_start[i, piece] + forcing.flow_slope[i, piece] * since
-
-
-def air_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
-    """Air speed across the branch, m/s."""
-    since = time - forcing.breaks[piece]
-    return forcing.air_start[i, piece] + forcing.air_slope[i, piece] * since
-
-
-def stored_heat(capacity: FloatArray, temperature: float) -> float:
-    """Heat in a kilogram of metal above 0 K by the quadratic of its heat capacity, J/kg."""
-    return temperature * (
-        capacity[0] + temperature * (capacity[1] / 2 + temperature * capacity[2] / 3)
-    )
-
-
-def heat_capacity(capacity: FloatArray, temperature: float) -> float:
-    """Heat capacity of the metal, J/(kg K)."""
-    return capacity[0] + temperature * (capacity[1] + temperature * capacity[2])
-
-
-def wall_heat(store: Store, i: int, n: int, temperature: float) -> float:
-    """Heat stored at the wall of node ``n``, J."""
-    metal = store.metal[i, n] * stored_heat(store.capacity[i], temperature)
-    return metal + store.wrap_wall[i, n] * temperature
-
-
-def wall_capacity(store: Store, i: int, n: int, temperature: float) -> float:
-    """Slope of :func:`wall_heat`, J/K."""
-    return store.metal[i, n] * heat_capacity(store.capacity[i], temperature) + store.wrap_wall[i, n]
-
-
 def share_of_step(now: float, before: float, share: float) -> float:
     """How much of a Newton step to take, from the largest change and the same node's last."""
     if now * before < 0 and abs(now) > SWING * abs(before):
@@ -221,20 +140,6 @@ def rates(*_: Any) -> None:
 def main_flux(*_: Any) -> tuple[float, float]:
     """To be bound: see warmup_plain.py."""
     raise NotImplementedError
-
-
-def lagrange(
-    first: FloatArray,
-    second: FloatArray,
-    third: FloatArray,
-    at: tuple[float, float, float],
-    t: float,
-) -> FloatArray:
-    """Parabola through three arrays at the times ``at``."""
-    a, b, c = at
-    of_first = (t - b) * (t - c) / ((a - b) * (a - c))
-    of_second = (t - a) * (t - c) / ((b - a) * (b - c))
-    return of_first * first + of_second * second + (1 - of_first - of_second) * third
 
 
 def main_wall(
@@ -476,57 +381,3 @@ def integrate(
                 break
         report[i, 7] = time
     return report
-
-
-def between(
-    store: Store,
-    i: int,
-    share: float,
-    length: float,
-    hot: float,
-    stage: FloatArray,
-    slope: FloatArray,
-    output: FloatArray,
-) -> None:
-    """Temperatures within a step: Hermite's cubic for what stores heat, the stages' for the gas.
-
-    The gas's is then set right by what it misses of the mouth's known temperature ``hot``, in
-    proportion to how far the gas still is from the wall.
-    """
-    nodes = stage.shape[2]
-    a, b = STAGE_TIMES[2], STAGE_TIMES[1]
-    of_end = share * (share - a) * (share - b) / ((1 - a) * (1 - b))
-    of_first = share * (share - b) * (share - 1) / (a * (a - b) * (a - 1))
-    of_second = share * (share - a) * (share - 1) / (b * (b - a) * (b - 1))
-    of_start = 1 - of_end - of_first - of_second
-    for n in range(nodes):
-        output[GAS, n] = (
-            of_start * stage[0, GAS, n]
-            + of_first * stage[2, GAS, n]
-            + of_second * stage[1, GAS, n]
-            + of_end * stage[3, GAS, n]
-        )
-        for part in (WALL, SKIN):
-            begin, end = stage[0, part, n], stage[3, part, n]
-            if part == WALL or store.wrap_skin[i, n] == 0:
-                first = slope[0, 0, n] / wall_capacity(store, i, n, stage[0, WALL, n])
-                last = slope[3, 0, n] / wall_capacity(store, i, n, stage[3, WALL, n])
-            else:
-                first = slope[0, 1, n] / store.wrap_skin[i, n]
-                last = slope[3, 1, n] / store.wrap_skin[i, n]
-            output[part, n] = begin + share * (
-                length * first
-                + share
-                * (
-                    3 * (end - begin)
-                    - length * (2 * first + last)
-                    + share * (2 * (begin - end) + length * (first + last))
-                )
-            )
-    missed, drop = hot - output[GAS, 0], output[GAS, 0] - output[WALL, 0]
-    for n in range(nodes):
-        shape = store.fall[i, n]
-        if abs(drop) > 20 * abs(missed):
-            # Where the gas lies between the wall and what it was at the mouth.
-            shape = min(max((output[GAS, n] - output[WALL, n]) / drop, 0.0), 1.0)
-        output[GAS, n] += missed * shape

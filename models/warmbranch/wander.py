@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -14,10 +15,11 @@ from warmbranch.case import Case
 from warmbranch.drive import Drive
 from warmbranch.gas import MixtureTable
 from warmbranch.geometry import inertance_ratio_between
+from warmbranch.main_pipe_film import with_own_film
 from warmbranch.mouth import mouth_length
 from warmbranch.resonance import resonances
 from warmbranch.saturation import dew_point
-from warmbranch.warmup import WarmUp, with_own_film
+from warmbranch.warmup import WarmUp
 
 LENGTH_STEP = 0.01
 """Relative change of length by which the resonance's response to length is measured."""
@@ -95,7 +97,7 @@ def wander(warmup: WarmUp, driven: FloatArray) -> Wander:
     moment is that of its frozen temperatures.
     """
     case, size, count = warmup.case, len(warmup.case), len(warmup.time)
-    duct, main_impedance = _ducts(warmup)
+    duct, main_impedance = ducts(warmup)
     frequency, _ = resonances(duct, modes=1)
     tone = np.repeat(driven, count)[:, None]
     impedance = acoustics.input_impedance(duct, tone)[:, 0]
@@ -113,7 +115,7 @@ def wander(warmup: WarmUp, driven: FloatArray) -> Wander:
     )
 
 
-def _ducts(warmup: WarmUp) -> tuple[Duct, FloatArray]:
+def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray]:
     """Design by design, every reported time as one duct; the main pipe's ρ c / S with it."""
     case, count = warmup.case, len(warmup.time)
     branch, closures, pressure = case.branch, case.closures, case.surroundings.pressure
@@ -185,7 +187,7 @@ def plateaus(drive: Drive) -> list[tuple[float, float]]:
         return []
     breaks = drive.breaks()
     found: list[tuple[float, float]] = []
-    for begin, end in zip(breaks[:-1], breaks[1:], strict=True):
+    for begin, end in pairwise(breaks):
         ends = np.array([begin]), np.array([end])
         rests = all(c.after(ends[0])[0] == c.before(ends[1])[0] for c in drive.curves)
         joins = (

@@ -6,24 +6,27 @@ speed follow a :class:`Drive`; the main pipe's wall at the mouth has its own sto
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
-from warmbranch import acoustics, kernel, stepping, warmup_plain
+from warmbranch import acoustics, kernel, warmup_plain
 from warmbranch.batch import Batched, BoolArray, FloatArray
 from warmbranch.branch import solve
 from warmbranch.case import Case
+from warmbranch.dense_output import GAS, SKIN, WALL
 from warmbranch.drive import Curve, Drive
 from warmbranch.errors import InputError, NotConvergedError
-from warmbranch.films import OutsideFilm
 from warmbranch.gas import MixtureTable, dry_air_table
 from warmbranch.grid import DEFAULT_NODES
 from warmbranch.heat_balance import HeatBalance
-from warmbranch.main_pipe import bulk_speed, inner_film, wall_temperature
+from warmbranch.main_pipe import bulk_speed, wall_temperature
+from warmbranch.main_pipe_film import main_film
 from warmbranch.mixing import pulsation, stirred_mouth
-from warmbranch.radiation import radiative_flux
-from warmbranch.stepping import REPORT, Forcing, Settings, Store
+from warmbranch.stepping import REPORT, Settings
+from warmbranch.storage import Forcing, Store
 from warmbranch.temperature import heat_balance, solve_steady
 
 TOLERANCE = 0.03
@@ -190,9 +193,9 @@ def warm_up(
         drive=drive,
         time=times,
         position=system.x,
-        gas=outputs[:, :, stepping.GAS],
-        wall=outputs[:, :, stepping.WALL],
-        skin=outputs[:, :, stepping.SKIN],
+        gas=outputs[:, :, GAS],
+        wall=outputs[:, :, WALL],
+        skin=outputs[:, :, SKIN],
         mass_flow=_along(drive.mass_flow, case.main_pipe.mass_flow, times),
         air_speed=_along(drive.air_speed, case.surroundings.air_speed, times),
         heat_entered=by_name["entered"],
@@ -242,46 +245,6 @@ def skin_at(
     return every
 
 
-def main_film(case: Case, gas: MixtureTable) -> tuple[FloatArray, BoolArray]:
-    """Inner film of the main pipe over that of steady flow, and whether its wall is held instead.
-
-    Where the skin temperature is given, the film that gives it in the running condition.
-    """
-    pipe, outside = case.main_pipe, case.surroundings
-    given = pipe.skin_temperature
-    known = ~np.isnan(given)
-    if not np.any(known):
-        return pipe.film_augmentation, known
-    film = OutsideFilm(
-        dry_air_table(),
-        outside,
-        outside_diameter=pipe.outside_diameter,
-        length=np.ones(len(case)),
-        rise=np.zeros(len(case)),
-        factor=np.ones(len(case)),
-        fixed=np.full(len(case), np.nan),
-    )
-    at = np.where(known, given, pipe.gas_temperature)[:, None]
-    convection, _ = film.flux(at)
-    radiation, _ = radiative_flux(
-        at, outside.radiant_temperature[:, None], pipe.emissivity[:, None]
-    )
-    per_film = inner_film(pipe, gas) / pipe.film_augmentation * pipe.bore / pipe.outside_diameter
-    drop = pipe.gas_temperature - at[:, 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        needed = (convection + radiation)[:, 0] / drop / per_film
-    usable = np.isfinite(needed) & (needed > 0)
-    return np.where(known & usable, needed, pipe.film_augmentation), known & ~usable
-
-
-def with_own_film(case: Case) -> Case:
-    """The same case with the film that stands for a given skin, ready for other conditions."""
-    film, held = main_film(case, MixtureTable.of(case.gas))
-    pipe = case.main_pipe
-    own = np.where(held, pipe.skin_temperature, np.nan)
-    return replace(case, main_pipe=replace(pipe, film_augmentation=film, skin_temperature=own))
-
-
 def _system(case: Case, nodes: int) -> tuple[warmup_plain.PlainSystem, BoolArray]:
     gas, air = MixtureTable.of(case.gas), dry_air_table()
     branch, closures = case.branch, case.closures
@@ -317,9 +280,10 @@ def _shaken(case: Case, x: FloatArray, nodes: int) -> FloatArray:
     velocity = drive / np.abs(2 * impedance + answer.main_impedance)
     _, relative = acoustics.standing_wave(duct, frequency)
     edges = np.cumsum(np.hstack([np.zeros((len(case), 1)), duct.cell_length]), axis=1)
-    swing = np.stack(
-        [np.interp(at, e, np.abs(u)) for at, e, u in zip(x, edges, relative, strict=True)]
-    )
+    sizes: FloatArray = np.abs(relative)
+    swing = np.empty_like(x)
+    for i in range(len(case)):
+        swing[i] = np.interp(x[i], edges[i], sizes[i])
     per_velocity = velocity / (2 * np.pi * frequency * case.branch.bore_area)
     return pulsation(per_velocity[:, None] * swing, frequency, case.closures.pulsation)
 
@@ -357,14 +321,14 @@ def _start(system: warmup_plain.PlainSystem, held: BoolArray, drive: Drive) -> F
     given = case.main_pipe.skin_temperature
     if not drive.warm:
         start[:] = case.surroundings.air_temperature[:, None, None]
-        start[held, stepping.WALL :, 0] = given[held, None]
+        start[held, WALL:, 0] = given[held, None]
         return start
     speed = bulk_speed(case.main_pipe, system.gas, case.surroundings.pressure)
     forced = system.constant + speed[:, None] * system.stirred + system.shaken
     wall = wall_temperature(case.main_pipe, system.gas, case.surroundings, system.air)
     profile = solve_steady(HeatBalance(case, system.gas, system.air, x, forced), wall)
-    start[:, stepping.GAS], start[:, stepping.WALL] = profile.gas, profile.wall
-    start[:, stepping.SKIN] = profile.skin
+    start[:, GAS], start[:, WALL] = profile.gas, profile.wall
+    start[:, SKIN] = profile.skin
     return start
 
 
@@ -407,6 +371,5 @@ def _integrate(
 
     store, forcing, *others = rest
     even = compiled_warmup.even
-    return compiled_warmup.integrate(
-        compiled_warmup.system_of(system), even(store), even(forcing), *others
-    )
+    integrate = cast("Callable[..., FloatArray]", compiled_warmup.integrate)
+    return integrate(compiled_warmup.system_of(system), even(store), even(forcing), *others)

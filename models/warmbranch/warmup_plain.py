@@ -10,27 +10,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from warmbranch import stepping
+from warmbranch import stepping, storage
 from warmbranch.banded import newton_step, outside_loss
 from warmbranch.batch import FloatArray
 from warmbranch.case import Case
+from warmbranch.dense_output import GAS, SKIN, WALL
 from warmbranch.films import OutsideFilm
 from warmbranch.gas import MixtureTable
 from warmbranch.heat_balance import HeatBalance, Linearised
 from warmbranch.main_pipe import inner_film
 from warmbranch.radiation import radiative_flux
-from warmbranch.stepping import (
-    GAS,
-    LOOSE_AFTER,
-    LOOSE_STEP,
-    LOST,
-    MOST_NEWTON_STEPS,
-    SKIN,
-    WALL,
-    Forcing,
-    Settings,
-    Store,
-)
+from warmbranch.stepping import LOOSE_AFTER, LOOSE_STEP, LOST, MOST_NEWTON_STEPS, Settings
+from warmbranch.storage import Forcing, Store
 
 
 @dataclass(frozen=True)
@@ -63,15 +54,15 @@ class PlainSystem:
         """The balance of design ``i`` at one moment."""
         one = np.array([i])
         case, gas = self.case.take(one), self.gas.take(one)
-        hot = stepping.gas_at(forcing, i, piece, time)
-        flow = stepping.flow_at(forcing, i, piece, time)
+        hot = storage.gas_at(forcing, i, piece, time)
+        flow = storage.flow_at(forcing, i, piece, time)
         density = gas.density(np.array([[hot]]), case.surroundings.pressure)[0, 0]
         speed = flow / (density * float(case.main_pipe.bore_area[0]))
         running = float(case.main_pipe.mass_flow[0])
         strength = (flow / running) ** 2 if running > 0 else 1.0
         forced = self.constant[one] + speed * self.stirred[one] + strength * self.shaken[one]
         outside = replace(
-            case.surroundings, air_speed=np.array([stepping.air_at(forcing, i, piece, time)])
+            case.surroundings, air_speed=np.array([storage.air_at(forcing, i, piece, time)])
         )
         return HeatBalance(replace(case, surroundings=outside), gas, self.air, self.x[one], forced)
 
@@ -105,8 +96,8 @@ def newton(
             linear = _frozen(linear)
         else:
             capacity = store.capacity[i]
-            kept = metal * stepping.stored_heat(capacity, here[WALL]) + wrap_wall * here[WALL]
-            slope = metal * stepping.heat_capacity(capacity, here[WALL]) + wrap_wall
+            kept = metal * storage.stored_heat(capacity, here[WALL]) + wrap_wall * here[WALL]
+            slope = metal * storage.heat_capacity(capacity, here[WALL]) + wrap_wall
             own_store = float((kept[0] - known[0, 0]) * rate)
             in_skin = (wrap_skin * here[SKIN] - known[1]) * rate
             linear = linear._replace(
@@ -157,8 +148,9 @@ def rates(
     balance = system.at(forcing, i, piece, time)
     linear = balance.linearise(*(here[part][None] for part in (GAS, WALL, SKIN)))
     conductance, loss = linear.wrap_conductance[0], linear.skin_loss[0]
-    bare = np.isinf(conductance)
-    through = np.where(bare, loss, np.where(bare, 1.0, conductance) * linear.wall_over_skin[0])
+    through = loss.copy()
+    wrapped = ~np.isinf(conductance)
+    through[wrapped] = conductance[wrapped] * linear.wall_over_skin[0][wrapped]
     slope[0] = -(linear.wall[0] + through)
     slope[1] = through - loss
     heat[0] = linear.gas[0, 0] + linear.wall[0, 0] + through[0]
@@ -171,8 +163,8 @@ def main_flux(
     """Heat that the main pipe's wall takes up over its outer surface, W/m², and its slope."""
     one = np.array([i])
     case = system.case.take(one)
-    hot = stepping.gas_at(forcing, i, piece, time)
-    flow = stepping.flow_at(forcing, i, piece, time)
+    hot = storage.gas_at(forcing, i, piece, time)
+    flow = storage.flow_at(forcing, i, piece, time)
     pipe = replace(
         case.main_pipe,
         gas_temperature=np.array([hot]),
@@ -181,7 +173,7 @@ def main_flux(
     )
     supply = float((inner_film(pipe, system.gas.take(one)) * pipe.bore / pipe.outside_diameter)[0])
     outside = replace(
-        case.surroundings, air_speed=np.array([stepping.air_at(forcing, i, piece, time)])
+        case.surroundings, air_speed=np.array([storage.air_at(forcing, i, piece, time)])
     )
     film = OutsideFilm(
         system.air,

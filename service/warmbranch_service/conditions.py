@@ -11,7 +11,7 @@ import numpy as np
 from warmbranch import case as physics
 from warmbranch.compromise import Compromise
 from warmbranch.conditions import over_conditions
-from warmbranch.warmup import with_own_film
+from warmbranch.main_pipe_film import with_own_film
 from warmbranch_service.answer import digits
 from warmbranch_service.convert import MM, PER_HOUR, Converted, to_physics
 from warmbranch_service.schemas.case import Case

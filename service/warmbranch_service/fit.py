@@ -22,12 +22,12 @@ from warmbranch_service.schemas.fit import ContactReading, FitRequest, InfraredR
 from warmbranch_service.schemas.fit import Heard as HeardGiven
 from warmbranch_service.schemas.fit_answer import (
     Candidate,
-    Contributions,
     Difference,
     FitAnswer,
     FitPrediction,
     FitWork,
     HeardResidual,
+    LengthParts,
     NextReading,
     Parameter,
     Residual,
@@ -334,12 +334,12 @@ class _Writer:
         parts, answer = self.found.effects, self.found.answer
         if parts is None:
             return None
-        contributions = Contributions(
-            gas_composition=_tenth(parts.gas_composition),
-            cold_tail=_tenth(parts.cold_tail),
-            mouth_correction=_tenth(parts.mouth_correction),
-            wall_losses=_tenth(parts.wall_losses),
-            bends=_tenth(parts.bends),
+        contributions = LengthParts(
+            gas_composition_mm=_tenth(parts.gas_composition),
+            cold_tail_mm=_tenth(parts.cold_tail),
+            mouth_correction_mm=_tenth(parts.mouth_correction),
+            wall_losses_mm=_tenth(parts.wall_losses),
+            bends_mm=_tenth(parts.bends),
         )
         rule, fitted = float(answer.one_temperature[0]), float(answer.resonance[0, 0])
         return Difference(
@@ -347,7 +347,7 @@ class _Writer:
             one_temperature_rpm=self._rpm(rule),
             fitted_Hz=round(fitted, 2),
             fitted_rpm=self._rpm(fitted),
-            contributions_mm=contributions,
+            contributions=contributions,
             message=fit_messages.difference(rule, fitted, self.per_hertz, contributions),
         )
 

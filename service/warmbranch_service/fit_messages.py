@@ -8,9 +8,9 @@ from warmbranch.constants import ICE_POINT
 from warmbranch.fitting import Fitted
 from warmbranch.suspicion import Suspicion
 from warmbranch_service.schemas.fit_answer import (
-    Contributions,
     FitPrediction,
     HeardResidual,
+    LengthParts,
     NextReading,
     Parameter,
     Reason,
@@ -107,6 +107,12 @@ def reasons(suspicions: Iterable[Suspicion]) -> list[Reason]:
 
 def tone_reason(suspicion: Suspicion, per_hertz: float | None) -> Reason:
     """Why a tone cannot be the first resonance, and what it may be."""
+    if suspicion.code == "does_not_fit":
+        message = (
+            "It is farther from the fitted branch than its uncertainty explains, so it has little "
+            "weight: check the length, the engine speed and the gas temperature, and listen again."
+        )
+        return Reason(code=suspicion.code, message=message)
     n = suspicion.numbers
     predicted = (
         f"{n['predicted']:.0f} Hz" if per_hertz is None else f"{n['predicted'] * per_hertz:.0f} rpm"
@@ -204,24 +210,24 @@ def trim(cut_now: float, final: float, interval: tuple[float, float], unreachabl
     )
 
 
-def difference(rule: float, fitted: float, per_hertz: float | None, parts: Contributions) -> str:
+def difference(rule: float, fitted: float, per_hertz: float | None, parts: LengthParts) -> str:
     """Which part of the difference from the one-temperature rule is what."""
     unit, scale = ("Hz", 1.0) if per_hertz is None else ("rpm", per_hertz)
     total = sum(
         (
-            parts.gas_composition,
-            parts.cold_tail,
-            parts.mouth_correction,
-            parts.wall_losses,
-            parts.bends,
+            parts.gas_composition_mm,
+            parts.cold_tail_mm,
+            parts.mouth_correction_mm,
+            parts.wall_losses_mm,
+            parts.bends_mm,
         )
     )
     names = {
-        "the cold tail": parts.cold_tail,
-        "the gas, which is not air": parts.gas_composition,
-        "the mouth correction": parts.mouth_correction,
-        "losses at the wall": parts.wall_losses,
-        "bends": parts.bends,
+        "the cold tail": parts.cold_tail_mm,
+        "the gas, which is not air": parts.gas_composition_mm,
+        "the mouth correction": parts.mouth_correction_mm,
+        "losses at the wall": parts.wall_losses_mm,
+        "bends": parts.bends_mm,
     }
     told = ", ".join(f"{name} {value:+.0f} mm" for name, value in names.items() if round(value))
     longer = "longer" if total < 0 else "shorter"

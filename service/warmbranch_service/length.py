@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from warmbranch_service.length_shape import Shape
 from warmbranch_service.length_sound import (
     Tube,
     diameter_choices,
+    known_tubes,
     loudness_answer,
     notch_answer,
     pair_answer,
@@ -135,7 +136,7 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
         ),
         operating_points=_operating_points(found, per_hz),
         loudness=loudness_answer(points, found.compromise),
-        notch=notch_answer(main, per_hz),
+        notch=notch_answer(found.tubes[0], per_hz),
         diameters=diameter_choices(found.tubes, per_hz),
         cut_list=shape.cut_list(),
         outline=outline,
@@ -160,17 +161,13 @@ def _one_tone(request: LengthRequest, points: Points) -> Found:
     """One tone at one point: the length meets it, and the neighbouring tubes' with it."""
     assert points.tone is not None
     case = points.case
-    tubes = stock_tubes(request, case)
-    batch = case if not tubes else Case.concatenate([case, *(tube.case for tube in tubes)])
+    tubes = [Tube.given(request, case), *stock_tubes(request, case)]
+    batch = case if len(tubes) == 1 else Case.concatenate([tube.case for tube in tubes])
     sized = length_for(batch, np.full(len(batch), points.tone[0]))
     own = sized.take(slice(0, 1))
     if own.outcome[0] != Outcome.FOUND:
         raise out_of_reach(request, points.order, _reach(case))
-    others = [
-        replace(tube, sized=sized.take(slice(i, i + 1))) for i, tube in enumerate(tubes, start=1)
-    ]
-    tubes = [Tube.given(request, own), *others] if request.diameters else []
-    return Found(points, own, own.answer, None, tubes)
+    return Found(points, own, own.answer, None, known_tubes(tubes, sized))
 
 
 def _compromise(request: LengthRequest, points: Points) -> Found:
@@ -188,12 +185,11 @@ def _compromise(request: LengthRequest, points: Points) -> Found:
         solves=np.array([float(best.designs)]),
         answer=answer,
     )
-    tubes = stock_tubes(request, answer.case)
-    if tubes:
-        batch = Case.concatenate([tube.case for tube in tubes])
-        others = length_for(batch, np.full(len(batch), tone[0]))
-        tubes = [replace(tube, sized=others.take(slice(i, i + 1))) for i, tube in enumerate(tubes)]
-    tubes = [Tube.given(request, sized), *tubes] if request.diameters else []
+    tubes = known_tubes([Tube.given(request, answer.case)], sized)
+    others = stock_tubes(request, answer.case)
+    if others:
+        batch = Case.concatenate([tube.case for tube in others])
+        tubes += known_tubes(others, length_for(batch, np.full(len(batch), tone[0])))
     return Found(points, sized, best.answer, best, tubes)
 
 

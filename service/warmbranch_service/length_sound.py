@@ -73,17 +73,28 @@ class Tube:
         One design of that tube.
     sized : Sized or None
         Its right length, once it is known.
+    notch : Notch or None
+        At that length.
     """
 
     name: str
     case: Case
     sized: Sized | None = None
+    notch: Notch | None = None
 
     @classmethod
-    def given(cls, request: LengthRequest, sized: Sized) -> Tube:
+    def given(cls, request: LengthRequest, case: Case) -> Tube:
         """The tube of the request."""
-        size = request.case.branch.outside_diameter_mm
-        return cls(f"as given, {size:g} mm", sized.answer.case, sized)
+        return cls(f"as given, {request.case.branch.outside_diameter_mm:g} mm", case)
+
+
+def known_tubes(tubes: list[Tube], sized: Sized) -> list[Tube]:
+    """Tubes with their right lengths, one design each, and their notches."""
+    found = notch(sized.answer)
+    return [
+        replace(tube, sized=sized.take(slice(i, i + 1)), notch=found.of_design(i))
+        for i, tube in enumerate(tubes)
+    ]
 
 
 def stock_tubes(request: LengthRequest, case: Case) -> list[Tube]:
@@ -122,15 +133,16 @@ def _scaled(piece: Piece, scale: float) -> Piece:
 
 
 def diameter_choices(tubes: list[Tube], per_hz: float | None) -> list[DiameterChoice]:
-    """The choices of tube as they leave, the given one first."""
-    if not tubes:
+    """The choices of tube as they leave, the given one first; none where it stands alone."""
+    if len(tubes) < 2:
         return []
-    found = [tube for tube in tubes if tube.sized is not None]
-    notches = [_own_notch(tube) for tube in found]
-    own = notches[0]
+    own = tubes[0].notch
     choices: list[DiameterChoice] = []
-    for tube, here in zip(found, notches, strict=True):
+    for tube in tubes:
+        here = tube.notch
         assert tube.sized is not None
+        assert here is not None
+        assert own is not None
         reached = tube.sized.outcome[0] == Outcome.FOUND
         branch, metal = tube.sized.answer.case.branch, tube.sized.answer.case.metal
         length = float(tube.sized.length[0])
@@ -144,20 +156,18 @@ def diameter_choices(tubes: list[Tube], per_hz: float | None) -> list[DiameterCh
                 tube_mass_kg=digits(
                     tube_mass(length, float(branch.wall_area[0]), float(metal.density[0])), 3
                 ),
-                trade_off=trade_off(found[0].case, tube.case, own, here, reached),
+                trade_off=trade_off(tubes[0].case, tube.case, own, here, reached),
             )
         )
     return choices
 
 
-def _own_notch(tube: Tube) -> Notch:
+def notch_answer(tube: Tube, per_hz: float | None) -> NotchAnswer:
+    """Transmission loss and its widths, of one tube."""
+    found = tube.notch
+    assert found is not None
     assert tube.sized is not None
-    return notch(tube.sized.answer)
-
-
-def notch_answer(answer: Answer, per_hz: float | None) -> NotchAnswer:
-    """Transmission loss and its widths, of one design."""
-    found = notch(answer)
+    answer = tube.sized.answer
     first = answer.resonance[0, 0]
     middle = first if np.isfinite(first) else answer.transit_time[0]
     frequency = middle * np.linspace(1 - SPAN, 1 + SPAN, LOSS_POINTS)

@@ -65,7 +65,10 @@ def _facts(answer: WarmupAnswer) -> list[str]:
         ("heat in at the mouth", answer.heat.entered_kJ, "kJ"),
         ("heat stored", answer.heat.stored_kJ, "kJ"),
     )
-    return ["Summary", *(f"  {name:<34}{_number(value, 9, 1)} {unit}" for name, value, unit in rows)]
+    return [
+        "Summary",
+        *(f"  {name:<34}{_number(value, 9, 1)} {unit}" for name, value, unit in rows),
+    ]
 
 
 def _plateaus(answer: WarmupAnswer) -> list[str]:

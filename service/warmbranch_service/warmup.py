@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from warmbranch.batch import FloatArray
 from warmbranch.branch import Answer, solve
@@ -14,9 +15,10 @@ from warmbranch.draws import quantiles
 from warmbranch.drive import Curve, Drive
 from warmbranch.forecast import FIT_NODES, interpolated
 from warmbranch.gas import MixtureTable
+from warmbranch.main_pipe_film import main_film
 from warmbranch.prediction import LEVELS
 from warmbranch.wander import Wander, length_per_frequency, steady_at_plateaus, wander, warm_case
-from warmbranch.warmup import WarmUp, WrapHeat, main_film, warm_up
+from warmbranch.warmup import WarmUp, WrapHeat, warm_up
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.answer import celsius_or_none, digits
 from warmbranch_service.conditions import conditions_map
@@ -55,7 +57,7 @@ class _Run:
     warmup: WarmUp
     sound: Wander
     warm: Answer
-    told: FloatArray
+    told: NDArray[np.intp]
 
     @property
     def order(self) -> float | None:
@@ -119,7 +121,8 @@ def _drive(request: WarmupRequest, converted: Converted) -> Drive:
                 float(given.main_pipe.gas_temperature[0]),
             ),
             warm=request.begin == "warm",
-            **curves,
+            mass_flow=curves["mass_flow"],
+            air_speed=curves["air_speed"],
         )
     if isinstance(start, EngineStop):
         stopped = Drive.engine_stop(request.duration_s, start.time_constant_s)
@@ -127,7 +130,8 @@ def _drive(request: WarmupRequest, converted: Converted) -> Drive:
     start = start or ColdStart()
     constants = tuple(start.time_constants_s)
     shares = (1.0,) if len(constants) == 1 else (start.first_share, 1 - start.first_share)
-    return replace(Drive.cold_start(request.duration_s, constants, shares), **curves)
+    cold = Drive.cold_start(request.duration_s, constants, shares)
+    return replace(cold, mass_flow=curves["mass_flow"], air_speed=curves["air_speed"])
 
 
 def _curve(name: str, unit: str, points: list[tuple[float, float]]) -> Curve:
@@ -263,7 +267,9 @@ def _bands(run: _Run) -> Bands | None:
         levels[k] = quantiles(known, np.full(len(known), 1 / len(known)), LEVELS)
 
     def pairs(low: int, high: int, per: float, places: int) -> list[tuple[float, float]]:
-        return [(_places(row[low] * per, places), _places(row[high] * per, places)) for row in levels]
+        return [
+            (_places(row[low] * per, places), _places(row[high] * per, places)) for row in levels
+        ]
 
     per_rpm = None if run.order is None else 60 / run.order
     return Bands(

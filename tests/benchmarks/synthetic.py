@@ -20,7 +20,7 @@ from warmbranch.next_reading import LISTENING_UNCERTAINTY
 from warmbranch.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
 from warmbranch.surroundings import Covering, Surroundings
 from warmbranch.thermometer import share_on_tube
-from warmbranch.unknowns import UNKNOWNS, log_spread, put  # noqa: F401
+from warmbranch.unknowns import put
 
 PAINT, PAINT_EMISSIVITY, PAINT_SPREAD = "matt black paint", 0.95, 0.43
 
@@ -107,6 +107,15 @@ def to_be_read(case: Case, position: np.ndarray, kind: tuple[str, ...]) -> Readi
         reflected=np.nan * one,
         reflected_set=air * one,
         share=share_on_tube(case.branch.outside_diameter, 0.25 * one, 8.0 * one),
+    )
+
+
+def with_known_surfaces(readings: Readings) -> Readings:
+    """The same readings, the emissivities of the surfaces taken as given."""
+    return replace(
+        readings,
+        surface=(KNOWN,) * len(readings),
+        emissivity_spread=np.zeros(len(readings)),
     )
 
 

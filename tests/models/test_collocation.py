@@ -69,7 +69,7 @@ class Continuous:
             return np.zeros_like(gas)
         density, capacity, conductivity, viscosity = self.properties(gas)
         nu, alpha = viscosity / density, conductivity / (density * capacity)
-        size = size**2 / np.sqrt(size**2 + 1)
+        size = size**4 / (size**2 + 10.0**2) ** 1.5  # the foot, at 10 K/m
         across, along = abs(np.cos(self.rise)), np.sin(self.rise)
         rayleigh = GRAVITY * across * size / gas * (self.bore / 2) ** 4 / (nu * alpha)
         viscous = alpha * rayleigh**2 / 23040

@@ -6,7 +6,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from warmbranch.drive import LONGEST, Curve, Drive
 from warmbranch.errors import InputError, PropertyRangeError
-from warmbranch.stepping import gas_at
+from warmbranch.storage import gas_at
 
 
 def curve(time, value, name="gas_temperature", unit="K") -> Curve:

@@ -90,7 +90,9 @@ def test_the_drive_of_the_fixture(ask, request_of_drive):
     assert_allclose(found["spread_rpm"], max(quiet) - min(quiet), atol=0.11)
     worst = min(one["transmission_loss_dB"] for one in found["grid"])
     assert found["best_for_worst"]["transmission_loss_dB"] >= worst - 0.01
-    text_lengths = {found[name]["centreline_length_mm"] for name in found if name.startswith("best")}
+    text_lengths = {
+        found[name]["centreline_length_mm"] for name in found if name.startswith("best")
+    }
     assert len(text_lengths) == 2
 
 
@@ -113,9 +115,7 @@ def test_a_calibration_gives_bands(ask, van):
     answer = ask({"case": case, "output_times_s": [0, 60, 300, 1200]})
     bands = answer["bands"]
     assert bands["time_s"] == [0, 60, 300, 1200]
-    wide, narrow = (
-        np.array(bands[f"quiet_rpm_interval_{level}"]) for level in (90, 50)
-    )
+    wide, narrow = (np.array(bands[f"quiet_rpm_interval_{level}"]) for level in (90, 50))
     assert np.all(wide[1:, 0] < narrow[1:, 0])
     assert np.all(narrow[1:, 1] < wide[1:, 1])
     middle = np.array(answer["series"]["quiet_rpm"])[1:]

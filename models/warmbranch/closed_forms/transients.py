@@ -6,7 +6,8 @@ All temperatures are relative to the surroundings.
 from __future__ import annotations
 
 import math
-from typing import Any, NamedTuple, cast
+from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 
@@ -155,7 +156,7 @@ def fin_warming(warming: WarmingFin, x: FloatArray, time: float, terms: int = 40
     total = fin_excess_ratio(fin, x)
     for n in range(terms):
         low, high = (n + 0.5) * math.pi / length, (n + 1) * math.pi / length
-        beta = low if tip == 0 else _brentq(amiss, low, high)
+        beta = low if tip == 0 else _root(amiss, low, high)
         squared = length / 2 - math.sin(2 * beta * length) / (4 * beta)
         coefficient = beta / ((beta**2 + fin.decay**2) * squared)
         fallen = math.exp(-(warming.diffusivity * beta**2 + warming.loss_rate) * time)
@@ -163,7 +164,15 @@ def fin_warming(warming: WarmingFin, x: FloatArray, time: float, terms: int = 40
     return total
 
 
-def _brentq(function: Any, low: float, high: float) -> float:
-    from scipy.optimize import brentq
-
-    return cast("float", brentq(function, low, high, xtol=1e-13, rtol=1e-13))
+def _root(function: Callable[[float], float], low: float, high: float) -> float:
+    """Root between two ends of unlike sign, by halving: exact to rounding, and no import."""
+    falls = function(low) > 0
+    for _ in range(200):
+        middle = (low + high) / 2
+        if middle in (low, high):
+            break
+        if (function(middle) > 0) is falls:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2

@@ -99,7 +99,7 @@ class InfraredReading(RequestModel):
         float | None, Quantity("1", PURE_NUMBER, low=0.5, high=500, nullable=True)
     ] = Field(
         default=None,
-        description="The thermometer's ratio, 12 for 12:1; goes with distance_mm.",
+        description="The thermometer's ratio, 12 for 12:1; goes with distance_mm. Default null.",
         examples=[12],
     )
 
@@ -144,7 +144,11 @@ class Heard(RequestModel):
 
     quiet_rpm: Annotated[
         float | None, Quantity("rpm", ROTATION, low=50, high=30000, nullable=True)
-    ] = Field(default=None, description="Engine speed. Give this or frequency_Hz.", examples=[1800])
+    ] = Field(
+        default=None,
+        description="Engine speed. Default null: give this or frequency_Hz.",
+        examples=[1800],
+    )
     uncertainty_rpm: Annotated[
         float | None, Quantity("rpm", ROTATION, above=0, high=10000, nullable=True)
     ] = Field(
@@ -154,7 +158,7 @@ class Heard(RequestModel):
     )
     frequency_Hz: Annotated[
         float | None, Quantity("Hz", FREQUENCY, low=1, high=2000, nullable=True)
-    ] = Field(default=None, description="Tone, in place of quiet_rpm.", examples=[90])
+    ] = Field(default=None, description="Tone, in place of quiet_rpm. Default null.", examples=[90])
     uncertainty_Hz: Annotated[
         float | None, Quantity("Hz", FREQUENCY, above=0, high=1000, nullable=True)
     ] = Field(
@@ -245,7 +249,11 @@ class FitRequest(RequestModel):
     )
     target_Hz: Annotated[
         float | None, Quantity("Hz", FREQUENCY, low=1, high=2000, nullable=True)
-    ] = Field(default=None, description="The same as a tone, in place of target_rpm.")
+    ] = Field(
+        default=None,
+        description="The same as a tone, in place of target_rpm. Default null.",
+        examples=[110],
+    )
 
     @model_validator(mode="after")
     def _rpm_needs_an_engine(self) -> FitRequest:

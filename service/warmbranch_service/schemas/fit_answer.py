@@ -80,9 +80,12 @@ class HeardResidual(AnswerModel):
         json_schema_extra=_unit("rpm"),
     )
     suspect: bool = Field(
-        description="Whether it cannot be the first resonance; it is then left out of the fit."
+        description="Whether it cannot be the first resonance, and is left out of the fit, or "
+        "does not fit, and has little weight."
     )
-    reasons: list[Reason] = Field(description="What it may be instead; empty when all is well.")
+    reasons: list[Reason] = Field(
+        description="Why, and what it may be instead; empty when all is well."
+    )
 
 
 class FitPrediction(Prediction):
@@ -152,20 +155,22 @@ class Trim(AnswerModel):
     message: str = Field(description="The same in plain words.")
 
 
-class Contributions(AnswerModel):
+class LengthParts(AnswerModel):
     """Change of the length for the same tone, effect by effect; they add up; to 0.1."""
 
-    gas_composition: float = Field(
+    gas_composition_mm: float = Field(
         description="The gas itself in place of dry air.", json_schema_extra=_unit("mm")
     )
-    cold_tail: float = Field(description="Cooling along the branch.", json_schema_extra=_unit("mm"))
-    mouth_correction: float = Field(
+    cold_tail_mm: float = Field(
+        description="Cooling along the branch.", json_schema_extra=_unit("mm")
+    )
+    mouth_correction_mm: float = Field(
         description="The main pipe's gas that swings along.", json_schema_extra=_unit("mm")
     )
-    wall_losses: float = Field(
+    wall_losses_mm: float = Field(
         description="Viscous and thermal layers.", json_schema_extra=_unit("mm")
     )
-    bends: float = Field(description="Their lower inertance.", json_schema_extra=_unit("mm"))
+    bends_mm: float = Field(description="Their lower inertance.", json_schema_extra=_unit("mm"))
 
 
 class Difference(AnswerModel):
@@ -187,7 +192,7 @@ class Difference(AnswerModel):
         description="The same as an engine speed; to 0.1. Null without an engine.",
         json_schema_extra=_unit("rpm"),
     )
-    contributions_mm: Contributions
+    contributions: LengthParts
     message: str = Field(description="The same in plain words.")
 
 

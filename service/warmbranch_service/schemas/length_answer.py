@@ -228,7 +228,8 @@ class LengthAnswer(AnswerModel):
     )
     notch: NotchAnswer = Field(description="Transmission loss and its widths.")
     diameters: list[DiameterChoice] = Field(
-        description="The tube as given and its stock neighbours; empty where not asked."
+        description="The tube as given and its stock neighbours; empty where not asked, or where "
+        "none is admissible."
     )
     cut_list: list[CutList] = Field(description="The branch as built, piece by piece.")
     outline: OutlineAnswer = Field(description="The branch as built, in space.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, cast
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
@@ -89,8 +89,12 @@ class EngineStop(RequestModel):
 
 
 def _start_kind(value: Any) -> str:
-    model = value.get("model", "cold start") if isinstance(value, dict) else value.model
-    return model if isinstance(model, str) else "cold start"
+    if isinstance(value, EngineStop):
+        return "engine stop"
+    if isinstance(value, dict):
+        model = cast("dict[str, Any]", value).get("model", "cold start")
+        return model if isinstance(model, str) else "cold start"
+    return "cold start"
 
 
 Start = Annotated[
@@ -179,13 +183,13 @@ class WarmupRequest(RequestModel):
         description="With a curve: whether the metal begins at the air's temperature (the "
         "default) or as warm as the case's steady answer.",
     )
-    output_times_s: (
-        Annotated[list[Moment], Field(min_length=1, max_length=MOST_TIMES)] | None
-    ) = Field(
-        default=None,
-        description=f"When to report, rising. Default null: {DEFAULT_TIMES} times, evenly.",
-        examples=[[0, 60, 120, 300, 600, 1200]],
-        json_schema_extra={"x-unit": "s"},
+    output_times_s: Annotated[list[Moment], Field(min_length=1, max_length=MOST_TIMES)] | None = (
+        Field(
+            default=None,
+            description=f"When to report, rising. Default null: {DEFAULT_TIMES} times, evenly.",
+            examples=[[0, 60, 120, 300, 600, 1200]],
+            json_schema_extra={"x-unit": "s"},
+        )
     )
     positions_mm: (
         Annotated[
@@ -233,7 +237,7 @@ class WarmupRequest(RequestModel):
             raise refusal(
                 "begin_without_curve",
                 "A named start says itself how the metal begins.",
-                'Leave begin out, or give gas_temperature_curve, or start {"model": "engine stop"}.',
+                "Leave begin out, or give gas_temperature_curve, or the start engine stop.",
                 at=["begin"],
                 value=self.begin,
             )
@@ -311,5 +315,8 @@ def _check_curve(name: str, times: Sequence[float]) -> None:
             refuse("curve", place, "The curve goes back in time.", "Order its points by time.")
         if place > 1 and times[place] == times[place - 2]:
             refuse(
-                "curve", place, "The curve has three points at one time.", "Give at most two: a jump."
+                "curve",
+                place,
+                "The curve has three points at one time.",
+                "Give at most two: a jump.",
             )

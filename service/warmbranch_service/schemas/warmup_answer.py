@@ -100,9 +100,7 @@ class Plateau(AnswerModel):
     resonance_Hz: float | None = Field(
         description="If it lasted for ever; to 0.001.", json_schema_extra=_unit("Hz")
     )
-    quiet_rpm: float | None = Field(
-        description="Likewise; to 0.1.", json_schema_extra=_unit("rpm")
-    )
+    quiet_rpm: float | None = Field(description="Likewise; to 0.1.", json_schema_extra=_unit("rpm"))
 
 
 class Bands(AnswerModel):
@@ -192,9 +190,7 @@ class Steps(AnswerModel):
     """The work that was done."""
 
     steps: int = Field(description="Steps in time.", json_schema_extra=_unit("1"))
-    rejected: int = Field(
-        description="Steps taken again, shorter.", json_schema_extra=_unit("1")
-    )
+    rejected: int = Field(description="Steps taken again, shorter.", json_schema_extra=_unit("1"))
     iterations: int = Field(description="Newton steps.", json_schema_extra=_unit("1"))
     nodes: int = Field(description="Points along the branch.", json_schema_extra=_unit("1"))
 
