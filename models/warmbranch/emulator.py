@@ -63,6 +63,18 @@ class Emulator:
         """Stand-ins for the answers, (draws, answers)."""
         return _features(_scaled(white, self.centre, self.root)) @ self.coefficients
 
+    def slopes(self, white: FloatArray) -> FloatArray:
+        """Slopes (answers, unknowns) at one set, (unknowns,)."""
+        scaled = _scaled(white[None], self.centre, self.root)[0]
+        size = len(scaled)
+        first, second = _pairs(size)
+        by_scaled = self.coefficients[1 : size + 1].T.copy()
+        curved = self.coefficients[size + 1 :]
+        for pair, (i, j) in enumerate(zip(first, second, strict=True)):
+            by_scaled[:, i] += curved[pair] * scaled[j]
+            by_scaled[:, j] += curved[pair] * scaled[i]
+        return np.asarray(np.linalg.solve(self.root.T, by_scaled.T).T, dtype=np.float64)
+
     def distance(self, white: FloatArray) -> FloatArray:
         """Squared distance from the centre, scaled, (draws,)."""
         return np.sum(_scaled(white, self.centre, self.root) ** 2, axis=1)

@@ -16,12 +16,13 @@ import numpy as np
 
 from warmbranch.batch import FloatArray
 from warmbranch.draws import quantiles, standard_normal
-from warmbranch.emulator import Emulator
 from warmbranch.posterior import Expected, Mode, Problem
+from warmbranch.search import climb
+from warmbranch.stand_in import StandIn
 
-PRIOR_DRAWS = 128
-LAPLACE_DRAWS = 80
-POSTERIOR_DRAWS = 144
+PRIOR_DRAWS = 96
+LAPLACE_DRAWS = 64
+POSTERIOR_DRAWS = 112
 """A round."""
 
 POOL = 3000
@@ -34,13 +35,16 @@ REACH = 5.0
 """Standard deviations of the squared distance from the centre, over its mean, beyond which the
 stand-in is not asked."""
 
-ENOUGH = 90.0
+ENOUGH = 80.0
 """Effective draws that another round is not needed for."""
 
 FEWEST = 50.0
 """Effective draws that quantiles at 5 % and 95 % need at least."""
 
 MOST_ROUNDS = 3
+REGION = 0.7
+"""White width of the region that the first stand-in is fitted to."""
+
 SEED = 20
 
 
@@ -130,9 +134,13 @@ class Prior:
             rounds=0,
         )
 
-    def best(self, problem: Problem) -> FloatArray:
-        """The most probable draw, white: a start for the search."""
-        return self.white[int(np.argmax(problem.log_posterior(self.white, self.expected)))]
+    def starts(self, problem: Problem) -> FloatArray:
+        """White starts for the search: the most probable draw, and what a stand-in makes of it."""
+        value = problem.log_posterior(self.white, self.expected)
+        best = self.white[[int(np.argmax(value))]]
+        region = REGION**2 * np.eye(len(problem))
+        stand_in = StandIn(problem, self.white, [self.expected], best[0], region)
+        return np.concatenate([best, climb(stand_in, best).white[None]])
 
 
 def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
@@ -155,12 +163,12 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
     standard = _Normal(np.zeros(dimensions), np.eye(dimensions))
     pool = _Pool(problem)
     pool.add(prior.white, prior.expected, standard)
-    centre = mode.white
-    covariance: FloatArray = np.asarray(np.linalg.inv(mode.precision), dtype=np.float64)
+    centre = mode.summit.white
+    covariance: FloatArray = np.asarray(np.linalg.inv(mode.summit.precision), dtype=np.float64)
     about = _Normal(centre, covariance * STRETCH**2)
     white = about.draws(LAPLACE_DRAWS, SEED + 1)
     pool.add(white, problem.expected(white), about)
-    own = pool.log_posterior[PRIOR_DRAWS:] - about.log_density(white)
+    own = pool.log_posterior[len(prior.white) :] - about.log_density(white)
     laplace_share = effective(_normalised(own)) / LAPLACE_DRAWS
     rounds = 0
     while rounds < MOST_ROUNDS and effective(pool.weights()) < ENOUGH:
@@ -244,15 +252,7 @@ class _Chooser:
     def __init__(
         self, problem: Problem, pool: _Pool, centre: FloatArray, covariance: FloatArray
     ) -> None:
-        self._problem = problem
-        answers = np.concatenate(
-            [
-                np.column_stack([part.displayed, np.log(part.heard), np.log(part.frequency)])
-                for part in pool.expected
-            ]
-        )
-        solved = np.all(np.isfinite(answers), axis=1)
-        self._emulator = Emulator.fitted(centre, covariance, pool.white[solved], answers[solved])
+        self._stand_in = StandIn(problem, pool.white, pool.expected, centre, covariance)
         dimensions = len(centre)
         self._reach = dimensions + REACH * np.sqrt(2 * dimensions)
         self._white: FloatArray = np.empty((0, dimensions))
@@ -294,12 +294,9 @@ class _Chooser:
 
     def _judged(self, white: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Logarithm of the posterior by the stand-in, and ln(resonance)."""
-        answers = self._emulator.answers(white)
-        readings = len(self._problem.readings)
-        displayed, tones = answers[:, :readings], np.exp(answers[:, readings:-1])
-        value = self._problem.log_posterior_of(white, displayed, tones)
-        near = self._emulator.distance(white) <= self._reach
-        return np.where(near, value, -np.inf), answers[:, -1]
+        foreseen = self._stand_in.foreseen(white)
+        near = self._stand_in.emulator.distance(white) <= self._reach
+        return np.where(near, foreseen.log_posterior, -np.inf), foreseen.tone
 
 
 def effective(weights: FloatArray) -> float:

@@ -179,7 +179,7 @@ def fit(
         for i in range(len(heard))
     )
     problem.leave_out([i for i, suspicion in enumerate(tones) if suspicion])
-    mode = problem.mode(drawn.best(problem))
+    mode = problem.mode(drawn.starts(problem))
     learns = problem.counted > 0 and len(problem) > 0
     after = posterior_ensemble(problem, mode, drawn) if learns else before
     mean, covariance = after.moments()
@@ -224,7 +224,7 @@ def _outcome(
 ) -> Outcome:
     codes = [{suspicion.code for suspicion in own} for own in suspicions]
     misfits = sum("does_not_fit" in own for own in codes)
-    if not mode.converged:
+    if not mode.summit.converged:
         return Outcome.NOT_CONVERGED
     if (
         any("contradicts" in own for own in codes)
@@ -232,7 +232,7 @@ def _outcome(
         or any(tone is not None and tone.code == "does_not_fit" for tone in tones)
     ):
         return Outcome.CONTRADICTORY
-    if np.any(mode.at_bound):
+    if np.any(mode.summit.at_bound):
         return Outcome.AT_BOUND
     if problem.counted < 2 or learned < LITTLE:
         return Outcome.PRIOR_DOMINATED
@@ -279,7 +279,7 @@ def _parameters(
                 interval_90=(float(values[2]), float(values[4])),
                 # Not below 0, which only the noise of the draws could make it.
                 learned_share=max(0.0, 1 - float((high - low) / (last - first))),
-                at_bound=bool(mode.at_bound[i]),
+                at_bound=bool(mode.summit.at_bound[i]),
             )
         )
     return tuple(told)

@@ -12,36 +12,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from warmbranch.batch import BoolArray, FloatArray
+from warmbranch.batch import FloatArray
 from warmbranch.calibration import Calibration
 from warmbranch.case import Case
 from warmbranch.forecast import FIT_NODES, Forecast, Forecaster
 from warmbranch.grid import DEFAULT_NODES
 from warmbranch.readings import OWN, Heard, Readings
-
-DEGREES_OF_FREEDOM = 4.0
-"""Of Student's distribution of a misfit: near the normal one at the core, far from it in the
-tails. A usual choice where a few readings in a hundred may be wild."""
-
-BOUND = 3.29
-"""White coordinates are searched within this, which holds 99.9 % of each prior."""
+from warmbranch.search import Summit, climb, log_posterior
 
 STEP = 1e-5
 """White step of the sensitivities, which are off by about as much: far less than a search needs,
 and the solution is exact enough (1e-9 K) not to drown in it."""
-
-PROMISE = 0.1
-"""Rise of ln(probability) that a step must promise for another one to follow: after so small a
-step the search, converging fast, is much closer to the best set than that set's uncertainty, and
-the set only guides the draws that follow."""
-
-MOST_STEPS = 25
-MOST_CAUTION = 1e5
-"""Factor on the dampings beyond which a step that does not help is no step any more."""
-
-REWEIGHTED = 6
-DAMPINGS = (0.0, 1.0, 10.0, 100.0)
-"""Tried side by side in each step, over the prior's own unit curvature."""
 
 
 @dataclass(frozen=True)
@@ -70,22 +51,14 @@ class Mode:
 
     Parameters
     ----------
-    white : (unknowns,) array
+    summit : Summit
+        Where the search ended.
     expected : Expected
-        One set.
-    precision : (unknowns, unknowns) array
-        Curvature of the misfit there: inverse of Laplace's covariance, white.
-    at_bound : (unknowns,) array of bool
-    converged : bool
-    steps : int
+        What would be seen there; one set.
     """
 
-    white: FloatArray
+    summit: Summit
     expected: Expected
-    precision: FloatArray
-    at_bound: BoolArray
-    converged: bool
-    steps: int
 
 
 class Problem:
@@ -175,19 +148,15 @@ class Problem:
         every = np.concatenate([read, np.where(np.isnan(tones), 1e3, tones)], axis=1)
         return every * self._counts
 
+    def misfit_slopes(self, displayed: FloatArray, heard: FloatArray) -> FloatArray:
+        """Slopes of the misfit, (readings + heard, unknowns), from those of what is seen."""
+        read = displayed / self.readings.uncertainty[:, None]
+        tones = heard / self.heard.uncertainty[:, None]
+        return -np.concatenate([read, tones]) * self._counts[:, None]
+
     def log_posterior(self, white: FloatArray, expected: Expected) -> FloatArray:
         """Logarithm of likelihood times prior, (sets,), but for a constant."""
-        return self.log_posterior_of(white, expected.displayed, expected.heard)
-
-    def log_posterior_of(
-        self, white: FloatArray, displayed: FloatArray, heard: FloatArray
-    ) -> FloatArray:
-        """The same for (sets, readings) displays, K, and (sets, heard) tones, Hz."""
-        nu = DEGREES_OF_FREEDOM
-        squared = np.square(self.misfit(displayed, heard))
-        likelihood = -(nu + 1) / 2 * np.sum(np.log1p(squared / nu), axis=1)
-        value = likelihood - np.sum(white**2, axis=1) / 2
-        return np.where(np.isnan(value), -np.inf, value)  # sets without a solution
+        return log_posterior(white, self.misfit(expected.displayed, expected.heard))
 
     def sensitivities(self, white: FloatArray, expected: Expected) -> FloatArray:
         """Slopes of the misfit with the white coordinates, (readings + heard, unknowns).
@@ -202,50 +171,11 @@ class Problem:
         )
         return change.T / STEP
 
-    def mode(self, start: FloatArray) -> Mode:
-        """Find the most probable set by Gauss–Newton steps, damped where they do not help.
-
-        Parameters
-        ----------
-        start : (unknowns,) array
-            White.
-        """
-        size = len(self)
-        white = np.clip(start, -BOUND, BOUND)
-        expected = self.expected(white[None])
-        here = float(self.log_posterior(white[None], expected)[0])
-        precision, steps, caution = np.eye(size), 0, 1.0
-        converged = size == 0  # nothing to search for
-        while steps < MOST_STEPS and not converged and caution <= MOST_CAUTION:
-            steps += 1
-            slopes = self.sensitivities(white, expected)
-            misfit = self.misfit(expected.displayed, expected.heard)[0]
-            weight = (DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + misfit**2)
-            uphill = -(slopes.T @ (weight * misfit) + white)
-            precision = slopes.T @ (weight[:, None] * slopes) + np.eye(size)
-            free = (np.abs(white) < BOUND) | (uphill * white < 0)
-            trials: FloatArray = np.tile(white, (len(DAMPINGS), 1))
-            for trial, damping in zip(trials, DAMPINGS, strict=True):
-                trial[free] += _step(white[free], misfit, slopes[:, free], damping * caution)
-            trials = np.clip(trials, -BOUND, BOUND)
-            converged = float(uphill @ (trials[0] - white)) / 2 < PROMISE
-            tried = self.expected(trials)
-            values = self.log_posterior(trials, tried)
-            best = int(np.argmax(values))
-            if values[best] > here:
-                white, here = trials[best], float(values[best])
-                expected = self._one(tried, best)
-                caution = 1.0
-            else:
-                caution *= 100.0
-        return Mode(
-            white=white,
-            expected=expected,
-            precision=precision,
-            at_bound=np.abs(white) >= BOUND,
-            converged=converged,
-            steps=steps,
-        )
+    def mode(self, starts: FloatArray) -> Mode:
+        """Search the most probable set from the best of (starts, unknowns) white coordinates."""
+        ground = _Ground(self)
+        summit = climb(ground, starts)
+        return Mode(summit, ground.at(summit.white))
 
     def _fine_grid(self) -> tuple[FloatArray, FloatArray]:
         """What the default grid adds to the skin at the readings, K, and ln f at each length.
@@ -288,7 +218,8 @@ class Problem:
             frequency=frequency[:, 0],
         )
 
-    def _one(self, expected: Expected, index: int) -> Expected:
+    def one(self, expected: Expected, index: int) -> Expected:
+        """One of several sets."""
         lengths = len(self.forecaster.lengths)
         rows = index * lengths + np.arange(lengths)
         return Expected(
@@ -299,16 +230,26 @@ class Problem:
         )
 
 
-def _step(white: FloatArray, misfit: FloatArray, slopes: FloatArray, damping: float) -> FloatArray:
-    """Step to the best set, were the model straight from here on.
+class _Ground:
+    """The model, to be climbed."""
 
-    Weights of Student's distribution are found anew with each turn, which costs no solution of
-    the model.
-    """
-    step = np.zeros_like(white)
-    for _ in range(REWEIGHTED):
-        then = misfit + slopes @ step
-        weighted = slopes.T * ((DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + then**2))
-        curved = weighted @ slopes + (1 + damping) * np.eye(len(white))
-        step = np.asarray(np.linalg.solve(curved, -(weighted @ misfit + white)), dtype=np.float64)
-    return step
+    def __init__(self, problem: Problem) -> None:
+        self._problem = problem
+        self._seen: list[tuple[FloatArray, Expected]] = []
+
+    def misfits(self, white: FloatArray) -> FloatArray:
+        expected = self._problem.expected(white)
+        self._seen = [*self._seen[-1:], (white, expected)]
+        return self._problem.misfit(expected.displayed, expected.heard)
+
+    def slopes(self, row: int) -> FloatArray:
+        white, expected = self._seen[-1]
+        return self._problem.sensitivities(white[row], self._problem.one(expected, row))
+
+    def at(self, white: FloatArray) -> Expected:
+        """What would be seen at a set that was looked at in the last two calls."""
+        for looked, expected in reversed(self._seen):
+            same = np.all(looked == white, axis=1)
+            if np.any(same):
+                return self._problem.one(expected, int(np.argmax(same)))
+        return self._problem.expected(white[None])

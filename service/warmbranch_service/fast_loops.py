@@ -7,6 +7,7 @@ numba's cache, from which this process then loads it in about a second.
 
 from __future__ import annotations
 
+import json
 import logging
 import subprocess
 import sys
@@ -54,11 +55,13 @@ class FastLoops:
 
 
 def compile_loops() -> bool:
-    """Load the compiled loops and solve the demos with them; False where they cannot be had."""
-    from warmbranch_service.local import steady_of
+    """Load the compiled loops and use each once; False where they cannot be had."""
+    from warmbranch_service.local import steady_of, warmup_of
 
     if kernel.load() is None:
         return False
     for name in DEMOS:
         steady_of(demo_text(name).encode())
+    first_minute = {"duration_min": 1, "start": {"model": "cold start"}}
+    warmup_of(json.dumps({**json.loads(demo_text("van")), **first_minute}).encode())
     return True

@@ -226,7 +226,7 @@ class _Writer:
             ],
             assumptions=self.converted.assumptions,
             solver=FitWork(
-                steps=found.mode.steps,
+                steps=found.mode.summit.steps,
                 draws=ensemble.draws,
                 unsolved_draws=ensemble.unsolved,
                 effective_draws=round(ensemble.effective, 1),

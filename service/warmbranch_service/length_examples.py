@@ -13,7 +13,7 @@ EXAMPLES: dict[str, tuple[str, str, dict[str, Any]]] = {
         "The invented camper van that drones at 2350 rpm: one length, and where to put it",
         {
             "target": {"quiet_rpm": 2350},
-            "space_mm": [900, 300, 120],
+            "space_mm": [900, 300, 220],
             "place": {
                 "pipe_length_mm": 3200,
                 "position_mm": 2900,

@@ -113,13 +113,15 @@ def stock_tubes(request: LengthRequest, case: Case) -> list[Tube]:
             continue
         scale = tube.outside_diameter / outside
         pieces = tuple(_scaled(piece, scale) for piece in branch.pieces[0])
-        # Three bores must remain; the search sets the length anyway.
-        length = max(math.fsum(piece.length for piece in pieces), 4 * tube.outside_diameter)
+        # Three bores must be there to begin with; the search sets the length anyway.
+        missing = 4 * tube.outside_diameter - math.fsum(piece.length for piece in pieces)
+        if missing > 0:
+            pieces = (*pieces, Piece(missing))
         other = Branch(
             np.array([tube.outside_diameter]),
             branch.wall_thickness,
             branch.cap_thickness,
-            (Branch.with_length(replace(branch, pieces=(pieces,)), np.array([length])).pieces[0],),
+            (pieces,),
             branch.rise,
         )
         found.append(Tube(tube.name, replace(case, branch=other)))

@@ -18,12 +18,12 @@ if __name__ == "__main__":
     for name in THREADS:
         os.environ.setdefault(name, "1")
 
-import numpy as np  # noqa: E402  (the number of threads is read when numpy is loaded)
+import numpy as np
 
-from warmbranch import kernel  # noqa: E402
-from warmbranch.branch import solve  # noqa: E402
-from warmbranch.fitting import fit  # noqa: E402
-from warmbranch.unknowns import UNKNOWNS, Spreads  # noqa: E402
+from warmbranch import kernel
+from warmbranch.branch import solve
+from warmbranch.fitting import fit
+from warmbranch.unknowns import UNKNOWNS, Spreads
 
 FIVE = frozenset({"stirring", "reach", "stanton", "outer_film_factor", "mouth_factor"})
 MOST_MS, MOST_STEADY = 60.0, 40.0

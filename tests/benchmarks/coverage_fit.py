@@ -77,8 +77,8 @@ def report(done: list[tuple[bool, int, float, Fitted]]) -> str:
         f"effective draws: median {np.median(effective):.0f}, least {np.min(effective):.0f}; "
         f"Laplace's share: median {np.median(shares):.2f}; "
         f"widened: {sum(fd.ensemble.widened for *_, fd in done)}; "
-        f"steps: median {np.median([fd.mode.steps for *_, fd in done]):.0f}, "
-        f"most {max(fd.mode.steps for *_, fd in done)}"
+        f"steps: median {np.median([fd.mode.summit.steps for *_, fd in done]):.0f}, "
+        f"most {max(fd.mode.summit.steps for *_, fd in done)}"
     )
     return "\n".join(lines)
 

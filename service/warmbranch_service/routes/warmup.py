@@ -11,7 +11,6 @@ from warmbranch_service import demo
 from warmbranch_service.schemas.warmup import WarmupRequest
 from warmbranch_service.schemas.warmup_answer import WarmupAnswer
 from warmbranch_service.strict_json import StrictRoute, problem_responses
-from warmbranch_service.warmup import warmup as answer_warmup
 from warmbranch_service.workshop import Workshop
 
 router = APIRouter(route_class=StrictRoute, tags=["model"])
@@ -35,5 +34,12 @@ async def warmup(
     Stateless: the same request gives the same answer, and nothing is kept.
     """
     workshop: Workshop = request.app.state.workshop
-    content = await workshop.run(lambda: answer_warmup(body).model_dump_json().encode())
+    content = await workshop.run(lambda: _as_bytes(body))
     return Response(content, media_type="application/json")
+
+
+def _as_bytes(body: WarmupRequest) -> bytes:
+    # Late: a start of the service does not wait for what few requests need.
+    from warmbranch_service.warmup import warmup as answer_warmup
+
+    return answer_warmup(body).model_dump_json().encode()

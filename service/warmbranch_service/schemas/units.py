@@ -213,6 +213,7 @@ SUFFIXES = {
     "_min": "min",
     "_dB": "dB",
     "_W": "W",
+    "_kJ": "kJ",
     "_L": "L",
     "rpm_per_mm": "rpm/mm",
     "Hz_per_mm": "Hz/mm",
@@ -224,10 +225,11 @@ SUFFIXES = {
 def unit_of(field: str) -> str | None:
     """Unit that a field's name ends in, or None; the longest ending wins.
 
-    >>> unit_of("air_speed_m_s"), unit_of("rpm_from"), unit_of("emissivity")
-    ('m/s', 'rpm', None)
+    >>> unit_of("air_speed_m_s"), unit_of("rpm_from"), unit_of("quiet_rpm_interval_90")
+    ('m/s', 'rpm', 'rpm')
+    >>> unit_of("emissivity")
     """
-    field = field.removesuffix("_from").removesuffix("_to")
+    field = re.sub(r"_(from|to|interval_\d+)$", "", field)
     for suffix in sorted(SUFFIXES, key=len, reverse=True):
         if field.endswith(suffix) or field == suffix[1:]:
             return SUFFIXES[suffix]

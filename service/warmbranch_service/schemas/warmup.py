@@ -10,11 +10,12 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from warmbranch.drive import COLD_START_SHARES, COLD_START_TIMES, LONGEST, STOP_TIME
 from warmbranch_service.schemas.case import Case
 from warmbranch_service.schemas.fields import Quantity, RequestModel, refusal
-from warmbranch_service.schemas.steady import Frequency, Rotation
 from warmbranch_service.schemas.units import (
+    FREQUENCY,
     LENGTH,
     MASS_FLOW,
     PURE_NUMBER,
+    ROTATION,
     SPEED,
     TEMPERATURE,
     TIME,
@@ -167,10 +168,11 @@ class WarmupRequest(RequestModel):
     ) = Field(
         default=None,
         description="Gas temperature at the mouth, from 0 s on; behind its end it stays. Give "
-        "this or start, or neither: a cold start.",
+        "this or start; the default, neither, is a cold start.",
     )
     start: Start | None = Field(
-        default=None, description="A named start in place of gas_temperature_curve."
+        default=None,
+        description="A named start in place of gas_temperature_curve. Default: a cold start.",
     )
     mass_flow_curve: (
         Annotated[list[FlowPoint], Field(min_length=1, max_length=MOST_POINTS)] | None
@@ -204,15 +206,17 @@ class WarmupRequest(RequestModel):
         examples=[[50, 200, 600]],
         json_schema_extra={"x-unit": "mm"},
     )
-    driven_rpm: Rotation | None = Field(
+    driven_rpm: Annotated[
+        float | None, Quantity("rpm", ROTATION, low=50, high=30000, nullable=True)
+    ] = Field(
         default=None,
         description="Engine speed at which to report the transmission loss. Default null: the "
         "warm quiet rpm.",
         examples=[2400],
     )
-    driven_frequency_Hz: Frequency | None = Field(
-        default=None, description="The same as a frequency.", examples=[80]
-    )
+    driven_frequency_Hz: Annotated[
+        float | None, Quantity("Hz", FREQUENCY, low=1, high=2000, nullable=True)
+    ] = Field(default=None, description="The same as a frequency. Default null.", examples=[80])
     conditions: ConditionsWanted | None = Field(
         default=None,
         description="Also the steady quiet rpm over weather, load and air speed, and the length "

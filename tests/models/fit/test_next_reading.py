@@ -17,7 +17,7 @@ def ensemble_of(case, readings, heard):
     prior = Prior(problem)
     if problem.counted == 0:
         return prior.ensemble()
-    return posterior_ensemble(problem, problem.mode(prior.best(problem)), prior)
+    return posterior_ensemble(problem, problem.mode(prior.starts(problem)), prior)
 
 
 def spread(ensemble) -> float:

@@ -9,8 +9,9 @@ from scipy.optimize import approx_fprime
 from warmbranch.calibration import Calibration
 from warmbranch.ensemble import Prior
 from warmbranch.errors import InputError
-from warmbranch.posterior import BOUND, DEGREES_OF_FREEDOM, Problem
+from warmbranch.posterior import Problem
 from warmbranch.readings import Heard, Readings
+from warmbranch.search import BOUND, DEGREES_OF_FREEDOM
 
 
 @pytest.fixture
@@ -37,23 +38,23 @@ def contact(position, displayed, uncertainty=2.0) -> Readings:
 
 
 def test_mode_is_where_the_posterior_is_flat(problem):
-    mode = problem.mode(np.zeros(len(problem)))
-    assert mode.converged
+    mode = problem.mode(np.zeros((1, len(problem))))
+    assert mode.summit.converged
 
     def log_posterior(white):
         return problem.log_posterior(white[None], problem.expected(white[None]))[0]
 
-    uphill = approx_fprime(mode.white, log_posterior, 1e-5)
+    uphill = approx_fprime(mode.summit.white, log_posterior, 1e-5)
     # A step of Newton's method from there would gain no more than the search left on purpose.
-    assert uphill @ np.linalg.solve(mode.precision, uphill) / 2 < 0.02
+    assert uphill @ np.linalg.solve(mode.summit.precision, uphill) / 2 < 0.02
 
 
 def test_search_ends_at_the_same_place_from_elsewhere(problem):
-    first = problem.mode(np.zeros(len(problem)))
-    second = problem.mode(Prior(problem).best(problem))
-    apart = first.white - second.white
+    first = problem.mode(np.zeros((1, len(problem))))
+    second = problem.mode(Prior(problem).starts(problem))
+    apart = first.summit.white - second.summit.white
     # In standard deviations of the estimate: the search leaves a fraction of one.
-    assert np.sqrt(apart @ first.precision @ apart) < 0.3
+    assert np.sqrt(apart @ first.summit.precision @ apart) < 0.3
 
 
 def test_misfit_and_sensitivities_agree_with_differences(problem):
@@ -104,10 +105,10 @@ def test_one_wild_reading_does_not_own_the_fit(synthetic):
     shown = drawn.readings.displayed.copy()
     shown[3] += 80.0
     wild = Problem(drawn.case, replace(drawn.readings, displayed=shown), drawn.heard, prior)
-    first = honest.mode(np.zeros(len(honest)))
-    second = wild.mode(np.zeros(len(wild)))
-    spread = np.sqrt(np.diag(np.linalg.inv(first.precision)))
-    assert np.abs((second.white - first.white) / spread).max() < 1.5
+    first = honest.mode(np.zeros((1, len(honest))))
+    second = wild.mode(np.zeros((1, len(wild))))
+    spread = np.sqrt(np.diag(np.linalg.inv(first.summit.precision)))
+    assert np.abs((second.summit.white - first.summit.white) / spread).max() < 1.5
     residual = wild.misfit(second.expected.displayed, second.expected.heard)[0]
     assert residual[3] > 10
 
@@ -117,9 +118,9 @@ def test_search_stays_within_its_bounds(make_case):
     case = make_case()
     hot = contact(np.linspace(0.1, 1.0, 8), np.linspace(421.0, 419.0, 8), uncertainty=0.3)
     problem = Problem(case, hot, Heard.none(), Calibration.prior(case))
-    mode = problem.mode(np.zeros(len(problem)))
-    assert np.any(mode.at_bound)
-    assert np.abs(mode.white).max() <= BOUND
+    mode = problem.mode(np.zeros((1, len(problem))))
+    assert np.any(mode.summit.at_bound)
+    assert np.abs(mode.summit.white).max() <= BOUND
 
 
 def test_a_tone_of_another_length_counts_at_that_length(make_case):

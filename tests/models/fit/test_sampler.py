@@ -44,11 +44,11 @@ def test_median_and_width_agree(synthetic, seed, readings, listens):
     prior = Calibration.prior(drawn.case, KNOWN)
     problem = Problem(drawn.case, drawn.readings, drawn.heard, prior)
     first = Prior(problem)
-    mode = problem.mode(first.best(problem))
+    mode = problem.mode(first.starts(problem))
     ensemble = posterior_ensemble(problem, mode, first)
     levels = np.array([0.05, 0.5, 0.95])
     mine = ensemble.quantiles(np.log(ensemble.frequency), levels)
-    chain = sampled(problem, mode.white, seed)
+    chain = sampled(problem, mode.summit.white, seed)
     theirs = np.quantile(chain, levels)
     spread = float(np.std(chain))
     # Both are samples: of some hundred effective draws here, a few hundred there.
