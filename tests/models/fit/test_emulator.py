@@ -32,3 +32,18 @@ def test_distance_is_in_standard_deviations():
     np.testing.assert_allclose(
         emulator.distance(np.array([[2.0, 0.0], [0.0, 3.0]])), [1.0, 9.0], rtol=1e-12, atol=0
     )
+
+
+def test_slopes_are_those_of_the_answers():
+    rng = np.random.default_rng(7)
+    white = rng.normal(size=(200, 3))
+    answers = np.column_stack([np.sin(white[:, 0]) + white[:, 1] ** 2, white @ [1.0, 2.0, 3.0]])
+    covariance = np.array([[1.0, 0.3, 0.0], [0.3, 0.8, -0.2], [0.0, -0.2, 0.5]])
+    emulator = Emulator.fitted(np.array([0.1, -0.2, 0.3]), covariance, white, answers)
+    here, step = np.array([0.4, 0.5, -0.6]), 1e-4
+    moved = np.concatenate([here + step * np.eye(3), here - step * np.eye(3)])
+    told = emulator.answers(moved)
+    # A quadratic's central difference is exact; rounding is left.
+    np.testing.assert_allclose(
+        emulator.slopes(here), ((told[:3] - told[3:]) / (2 * step)).T, rtol=0, atol=1e-9
+    )

@@ -42,8 +42,8 @@ def test_is_the_model_of_branch_solve_on_its_grid(make_case):
     drawn = prior.draws(16)
     mine = Forecaster(case, prior.names, case.branch.length, DEFAULT_NODES).at(drawn)
     whole = solve(put(case, prior.names, drawn))
-    # The same equations, solved to the same tolerances.
-    np.testing.assert_allclose(mine.frequency, whole.resonance[:, 0], rtol=1e-9, atol=0)
+    # The same equations, solved to the same tolerances, but for the sound's coarser cells.
+    np.testing.assert_allclose(mine.frequency, whole.resonance[:, 0], rtol=3e-6, atol=0)
     np.testing.assert_allclose(mine.profile.skin, whole.profile.skin, rtol=0, atol=1e-6)
 
 

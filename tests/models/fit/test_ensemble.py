@@ -1,0 +1,133 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from warmbranch import ensemble as module
+from warmbranch.calibration import Calibration
+from warmbranch.ensemble import Prior, effective, moments, posterior_ensemble
+from warmbranch.errors import NotConvergedError
+from warmbranch.posterior import Problem
+from warmbranch.readings import Heard, Readings
+from warmbranch.unknowns import UNKNOWNS, Spreads
+
+LEVELS = np.array([0.05, 0.5, 0.95])
+
+
+def fitted(problem: Problem):
+    prior = Prior(problem)
+    return posterior_ensemble(problem, problem.mode(prior.starts(problem)), prior)
+
+
+@pytest.fixture
+def one_unknown(make_case):
+    """The mouth correction alone, and one tone: a posterior that can be integrated."""
+    case = make_case()
+    fixed = Spreads(fixed=frozenset(UNKNOWNS) - {"mouth_factor"})
+    heard = Heard(np.array([89.6]), np.array([0.2]), np.array([1.031]))
+    return Problem(case, Readings.none(), heard, Calibration.prior(case, fixed))
+
+
+def test_agrees_with_integration(one_unknown):
+    """One unknown, on a grid of two thousand: no draws at all."""
+    grid = np.linspace(-5, 5, 2001)[:, None]
+    expected = one_unknown.expected(grid)
+    density = np.exp(one_unknown.log_posterior(grid, expected))
+    density /= density.sum()
+    order = np.argsort(expected.frequency)
+    below = np.cumsum(density[order])
+    wanted = np.interp(LEVELS, below, expected.frequency[order])
+    ensemble = fitted(one_unknown)
+    found = ensemble.quantiles(ensemble.frequency, LEVELS)
+    spread = (wanted[2] - wanted[0]) / 3.29
+    # Some hundred effective draws, spread evenly along the answer.
+    np.testing.assert_allclose(found, wanted, rtol=0, atol=0.15 * spread)
+    mean, variance = density @ grid[:, 0], density @ grid[:, 0] ** 2
+    own_mean, own_covariance = ensemble.moments()
+    assert own_mean[0] == pytest.approx(mean, abs=0.1 * np.sqrt(variance - mean**2))
+    assert own_covariance[0, 0] == pytest.approx(variance - mean**2, rel=0.2)
+
+
+def test_more_draws_where_few_count(synthetic, monkeypatch):
+    drawn = synthetic.experiment(np.random.default_rng(50), 8, listens=True)
+    problem = Problem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
+    monkeypatch.setattr(module, "ENOUGH", 1e9)
+    ensemble = fitted(problem)
+    assert ensemble.rounds == module.MOST_ROUNDS
+    assert ensemble.effective > 2 * 80
+
+
+def test_weights_are_evened_and_said_so_when_draws_are_few(synthetic, monkeypatch):
+    drawn = synthetic.experiment(np.random.default_rng(50), 8, listens=True)
+    problem = Problem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
+    plain = fitted(problem)
+    monkeypatch.setattr(module, "FEWEST", 1.2 * plain.effective)
+    widened = fitted(problem)
+    assert widened.widened
+    assert not plain.widened
+    assert widened.effective >= 1.19 * plain.effective
+    ends = LEVELS[[0, 2]]
+    narrow, wide = (np.diff(one.quantiles(one.frequency, ends))[0] for one in (plain, widened))
+    assert wide > narrow
+
+
+def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
+    """The solver gives up on one design; the rest are answered."""
+    from warmbranch import forecast
+
+    case = make_case()
+    heard = Heard(np.array([90.0]), np.ones(1), np.array([1.031]))
+    problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
+    whole = forecast.solve_steady
+    refused = []
+
+    def gives_up(balance, wall):
+        if len(balance.case) == module.PRIOR_DRAWS and not refused:
+            refused.append(7)
+            raise NotConvergedError("no", designs=(7,), residual=1.0, iterations=80)
+        return whole(balance, wall)
+
+    monkeypatch.setattr(forecast, "solve_steady", gives_up)
+    ensemble = fitted(problem)
+    assert refused
+    assert ensemble.unsolved == 1
+    assert ensemble.without_resonance == 0
+    assert np.all(np.isfinite(ensemble.frequency))
+
+
+def test_when_nothing_is_solved_it_is_an_error(make_case, monkeypatch):
+    from warmbranch import forecast
+
+    def gives_up(balance, wall):
+        raise NotConvergedError(
+            "no", designs=tuple(range(len(balance.case))), residual=1.0, iterations=80
+        )
+
+    case = make_case()
+    problem = Problem(case, Readings.none(), Heard.none(), Calibration.prior(case))
+    monkeypatch.setattr(forecast, "solve_steady", gives_up)
+    with pytest.raises(NotConvergedError):
+        Prior(problem)
+
+
+def test_effective_draws_of_kish():
+    assert effective(np.full(50, 0.02)) == pytest.approx(50)
+    assert effective(np.array([1.0, 0.0])) == 1
+
+
+def test_weighted_moments():
+    white = np.array([[0.0], [2.0]])
+    mean, covariance = moments(white, np.array([0.75, 0.25]))
+    assert mean[0] == 0.5
+    assert covariance[0, 0] == pytest.approx(0.75 * 0.25 + 0.25 * 2.25)
+
+
+def test_equally_likely_choice_repeats_heavy_draws(one_unknown):
+    ensemble = fitted(one_unknown)
+    heavy = replace(
+        ensemble, weights=np.where(np.arange(len(ensemble.weights)) == 3, 0.9, 0.1 / 400)
+    )
+    chosen = heavy.chosen(100)
+    assert np.mean(np.all(chosen == ensemble.white[3], axis=1)) > 0.8
