@@ -317,8 +317,11 @@ def _normalised(log_weights: FloatArray) -> FloatArray:
 
 
 def _evened(log_weights: FloatArray, least: float) -> FloatArray:
-    """Weights to the highest power up to 1 that leaves ``least`` effective draws."""
-    least = min(least, 0.9 * len(log_weights))
+    """Weights to the highest power up to 1 that leaves ``least`` effective draws.
+
+    Draws without weight stay so; of the others, nine tenths is the most that is asked.
+    """
+    least = min(least, 0.9 * float(np.sum(np.isfinite(log_weights))))
     power = 1.0
     while effective(_normalised(power * log_weights)) < least:
         power *= 0.9

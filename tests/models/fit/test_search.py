@@ -71,7 +71,9 @@ def test_starts_at_the_best_of_the_starts():
 
 
 def test_stays_within_the_bounds_and_says_so():
-    target = Straight(np.array([[100.0, 0.0], [0.0, 1.0]]), np.array([-3000.0, 0.0]))
+    pull = np.zeros((60, 2))
+    pull[:, 0] = 1.0  # sixty residuals that all want 8, far outside
+    target = Straight(pull, np.full(60, -8.0))
     summit = climb(target, np.zeros((1, 2)))
     assert summit.at_bound.tolist() == [True, False]
     assert summit.white[0] == BOUND
