@@ -21,11 +21,13 @@ from warmbranch.search import climb
 from warmbranch.stand_in import StandIn
 
 PRIOR_DRAWS = 96
+"""Solved before any reading counts; they also tell the prediction before the fit."""
+
 LAPLACE_DRAWS = 64
 POSTERIOR_DRAWS = 112
-"""A round."""
+"""A round, of those that the stand-in chooses."""
 
-POOL = 3000
+POOL = 2400
 """Cheap draws from which the stand-in chooses those that are solved."""
 
 STRETCH = 1.4

@@ -35,6 +35,10 @@ mouth, by comparison with the default grid; posterior.py takes off most of even 
 FIT_CELLS = 8
 """Cells of the sound in a fit: the first resonance within 2e-6 of that of the default."""
 
+FIT_TOLERANCES = (0.1, 1e-4)
+"""Last Newton step, K, and imbalance: after them the skin is within 1e-4 K, as steps shrink
+quadratically."""
+
 
 @dataclass(frozen=True)
 class Forecast(Batched):
@@ -81,6 +85,7 @@ class Forecaster:
         self._case = case
         self._nodes = nodes
         self._gas, self._air = MixtureTable.of(case.gas), dry_air_table()
+        self._blanks: dict[int, tuple[Case, MixtureTable]] = {}
         self._pulsates = bool(np.any(case.main_pipe.incident_pressure > 0))
 
     def at(self, coordinates: FloatArray) -> Forecast:
@@ -123,11 +128,11 @@ class Forecaster:
         if self._pulsates:
             answer = solve(case, nodes=self._nodes)
             return Forecast(case, answer.profile, answer.resonance[:, 0])
-        gas = self._gas.take(np.zeros(len(case), dtype=np.intp))
+        _, gas = self._blank(len(coordinates))
         speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
         wall = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
         balance = heat_balance(case, gas, self._air, speed, nodes=self._nodes)
-        profile = solve_steady(balance, wall)
+        profile = solve_steady(balance, wall, tolerances=FIT_TOLERANCES)
         return Forecast(case, profile, _first_resonance(case, gas, profile))
 
     def near(self, base: Forecast, coordinates: FloatArray) -> Forecast:
@@ -152,7 +157,7 @@ class Forecaster:
         case = self._cases(coordinates)
         again = np.tile(np.arange(len(self.lengths)), len(coordinates))
         old = base.profile.take(again)
-        gas = self._gas.take(np.zeros(len(case), dtype=np.intp))
+        _, gas = self._blank(len(coordinates))
         speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
         closures = case.closures
         stirred = stirred_mouth(
@@ -172,13 +177,19 @@ class Forecaster:
         return Forecast(case, profile, _first_resonance(case, gas, profile))
 
     def _cases(self, coordinates: FloatArray) -> Case:
-        cases = put(self._case, self.names, coordinates)
-        own = self._case.branch.length
-        if len(self.lengths) == 1 and self.lengths[0] == own[0]:
-            return cases
-        cases = cases.take(np.repeat(np.arange(len(coordinates)), len(self.lengths)))
-        lengths = np.tile(self.lengths, len(coordinates))
-        return replace(cases, branch=cases.branch.with_length(lengths))
+        blank, _ = self._blank(len(coordinates))
+        return put(blank, self.names, np.repeat(coordinates, len(self.lengths), axis=0))
+
+    def _blank(self, sets: int) -> tuple[Case, MixtureTable]:
+        """The case and its gas, repeated for so many sets at each length, and kept."""
+        if sets not in self._blanks:
+            size = sets * len(self.lengths)
+            case = self._case.repeat(size)
+            if len(self.lengths) > 1 or self.lengths[0] != self._case.branch.length[0]:
+                lengths = np.tile(self.lengths, sets)
+                case = replace(case, branch=case.branch.with_length(lengths))
+            self._blanks[sets] = case, self._gas.take(np.zeros(size, dtype=np.intp))
+        return self._blanks[sets]
 
 
 def _first_resonance(case: Case, gas: MixtureTable, profile: TemperatureProfile) -> FloatArray:

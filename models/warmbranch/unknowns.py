@@ -23,6 +23,7 @@ from warmbranch.closures import (
     REACH,
     STANTON,
     STIRRING,
+    Closures,
     Prior,
 )
 from warmbranch.gas import COLDEST, HOTTEST
@@ -222,6 +223,9 @@ UNKNOWNS: dict[str, Unknown] = {
 }
 """All unknowns of the model by name, in the order in which they are put into a case."""
 
+COEFFICIENTS = tuple(name for name in UNKNOWNS if name in Closures.__dataclass_fields__)
+"""Those that are coefficients of ``Closures``, whose coordinate is the logarithm."""
+
 
 def put(case: Case, names: Sequence[str], coordinates: FloatArray) -> Case:
     """Give a case many sets of unknowns.
@@ -241,7 +245,11 @@ def put(case: Case, names: Sequence[str], coordinates: FloatArray) -> Case:
     """
     size = len(coordinates)
     batch = case if len(case) == size else case.repeat(size)
+    given = {name: coordinates[:, i] for i, name in enumerate(names)}
+    coefficients = {name: np.exp(given[name]) for name in COEFFICIENTS if name in given}
+    if coefficients:  # all at once: each change copies
+        batch = replace(batch, closures=replace(batch.closures, **coefficients))
     for name, unknown in UNKNOWNS.items():
-        if name in names:
-            batch = unknown.put(batch, coordinates[:, names.index(name)])
+        if name in given and name not in COEFFICIENTS:
+            batch = unknown.put(batch, given[name])
     return batch

@@ -261,7 +261,7 @@ class _Writer:
             position_mm=round(given.position_mm, 1),
             displayed_degC=round(given.displayed_degC, 2),
             expected_degC=round(expected, 1),
-            residual_K=round(given.displayed_degC - expected, 1),
+            residual_K=round(given.displayed_degC - expected, 1) + 0.0,  # no minus zero
             uncertainty_K=digits(self.readings.uncertainty[i], 3),
             suspect=bool(suspicions),
             reasons=fit_messages.reasons(suspicions),

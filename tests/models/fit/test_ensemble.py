@@ -83,11 +83,11 @@ def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
     whole = forecast.solve_steady
     refused = []
 
-    def gives_up(balance, wall):
+    def gives_up(balance, wall, **more):
         if len(balance.case) == module.PRIOR_DRAWS and not refused:
             refused.append(7)
             raise NotConvergedError("no", designs=(7,), residual=1.0, iterations=80)
-        return whole(balance, wall)
+        return whole(balance, wall, **more)
 
     monkeypatch.setattr(forecast, "solve_steady", gives_up)
     ensemble = fitted(problem)
@@ -100,7 +100,7 @@ def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
 def test_when_nothing_is_solved_it_is_an_error(make_case, monkeypatch):
     from warmbranch import forecast
 
-    def gives_up(balance, wall):
+    def gives_up(balance, wall, **more):
         raise NotConvergedError(
             "no", designs=tuple(range(len(balance.case))), residual=1.0, iterations=80
         )

@@ -42,9 +42,10 @@ def test_is_the_model_of_branch_solve_on_its_grid(make_case):
     drawn = prior.draws(16)
     mine = Forecaster(case, prior.names, case.branch.length, DEFAULT_NODES).at(drawn)
     whole = solve(put(case, prior.names, drawn))
-    # The same equations, solved to the same tolerances, but for the sound's coarser cells.
+    # The same equations, but for the sound's coarser cells.
     np.testing.assert_allclose(mine.frequency, whole.resonance[:, 0], rtol=3e-6, atol=0)
-    np.testing.assert_allclose(mine.profile.skin, whole.profile.skin, rtol=0, atol=1e-6)
+    # What the looser tolerances leave.
+    np.testing.assert_allclose(mine.profile.skin, whole.profile.skin, rtol=0, atol=1e-4)
 
 
 @pytest.mark.parametrize("changes", CASES)
