@@ -18,18 +18,18 @@ RIDGE = 1e-3
 
 @dataclass(frozen=True)
 class Emulator:
-    """Quadratics in scaled coordinates ``(white − centre) / root``.
+    """Quadratics in scaled coordinates, ``inverse (white − centre)``.
 
     Parameters
     ----------
     centre : (unknowns,) array
-    root : (unknowns, unknowns) array
-        Lower triangular root of the covariance that scales.
+    inverse : (unknowns, unknowns) array
+        Of the lower triangular root of the covariance that scales.
     coefficients : (features, answers) array
     """
 
     centre: FloatArray
-    root: FloatArray
+    inverse: FloatArray
     coefficients: FloatArray
 
     @classmethod
@@ -47,8 +47,9 @@ class Emulator:
         answers : (draws, answers) array
             Finite.
         """
-        root: FloatArray = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
-        scaled = _scaled(white, centre, root)
+        root = np.linalg.cholesky(covariance)
+        inverse: FloatArray = np.asarray(np.linalg.inv(root), dtype=np.float64)
+        scaled = _scaled(white, centre, inverse)
         # As probable in twice the region, so that the fit is best where most draws will be.
         weight = np.exp(-np.sum(scaled**2, axis=1) / 8)
         features = _features(scaled)
@@ -57,15 +58,15 @@ class Emulator:
         ridge[: len(centre) + 1] = 1e-12  # rounding's worth for the straight part
         normal = weighted @ features + np.diag(ridge)
         fitted = np.asarray(np.linalg.solve(normal, weighted @ answers), dtype=np.float64)
-        return cls(centre, root, fitted)
+        return cls(centre, inverse, fitted)
 
     def answers(self, white: FloatArray) -> FloatArray:
         """Stand-ins for the answers, (draws, answers)."""
-        return _features(_scaled(white, self.centre, self.root)) @ self.coefficients
+        return _features(_scaled(white, self.centre, self.inverse)) @ self.coefficients
 
     def slopes(self, white: FloatArray) -> FloatArray:
         """Slopes (answers, unknowns) at one set, (unknowns,)."""
-        scaled = _scaled(white[None], self.centre, self.root)[0]
+        scaled = _scaled(white[None], self.centre, self.inverse)[0]
         size = len(scaled)
         first, second = _pairs(size)
         by_scaled = self.coefficients[1 : size + 1].T.copy()
@@ -73,15 +74,15 @@ class Emulator:
         for pair, (i, j) in enumerate(zip(first, second, strict=True)):
             by_scaled[:, i] += curved[pair] * scaled[j]
             by_scaled[:, j] += curved[pair] * scaled[i]
-        return np.asarray(np.linalg.solve(self.root.T, by_scaled.T).T, dtype=np.float64)
+        return by_scaled @ self.inverse
 
     def distance(self, white: FloatArray) -> FloatArray:
         """Squared distance from the centre, scaled, (draws,)."""
-        return np.sum(_scaled(white, self.centre, self.root) ** 2, axis=1)
+        return np.sum(_scaled(white, self.centre, self.inverse) ** 2, axis=1)
 
 
-def _scaled(white: FloatArray, centre: FloatArray, root: FloatArray) -> FloatArray:
-    return np.asarray(np.linalg.solve(root, (white - centre).T).T, dtype=np.float64)
+def _scaled(white: FloatArray, centre: FloatArray, inverse: FloatArray) -> FloatArray:
+    return (white - centre) @ inverse.T
 
 
 def _features(scaled: FloatArray) -> FloatArray:

@@ -203,24 +203,21 @@ class _Density(Protocol):
         ...
 
 
-@dataclass(frozen=True)
 class _Normal:
     """A normal distribution."""
 
-    centre: FloatArray
-    covariance: FloatArray
+    def __init__(self, centre: FloatArray, covariance: FloatArray) -> None:
+        self._centre = centre
+        self._root: FloatArray = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
+        self._inverse: FloatArray = np.asarray(np.linalg.inv(self._root), dtype=np.float64)
+        self._log_size = float(np.sum(np.log(np.diag(self._root))))
 
     def draws(self, size: int, seed: int) -> FloatArray:
-        return self.centre + standard_normal(size, len(self.centre), seed) @ self.root.T
-
-    @property
-    def root(self) -> FloatArray:
-        return np.asarray(np.linalg.cholesky(self.covariance), dtype=np.float64)
+        return self._centre + standard_normal(size, len(self._centre), seed) @ self._root.T
 
     def log_density(self, white: FloatArray) -> FloatArray:
-        root = self.root
-        scaled = np.linalg.solve(root, (white - self.centre).T)
-        return -np.sum(scaled**2, axis=0) / 2 - np.sum(np.log(np.diag(root)))
+        scaled = (white - self._centre) @ self._inverse.T
+        return -np.einsum("ij,ij->i", scaled, scaled) / 2 - self._log_size
 
 
 class _Pool:

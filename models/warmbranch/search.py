@@ -28,8 +28,8 @@ MOST_STEPS = 25
 MOST_CAUTION = 1e5
 """Factor on the dampings beyond which a step that does not help is no step any more."""
 
-REWEIGHTED = 6
-DAMPINGS = (0.0, 1.0, 10.0, 100.0)
+REWEIGHTED = 5
+DAMPINGS = np.array([0.0, 1.0, 10.0, 100.0])
 """Tried side by side in each step, over the prior's own unit curvature."""
 
 
@@ -93,8 +93,7 @@ def climb(target: Climbable, starts: FloatArray) -> Summit:
         precision = slopes.T @ (weight[:, None] * slopes) + np.eye(size)
         free = (np.abs(white) < BOUND) | (uphill * white < 0)
         trials: FloatArray = np.tile(white, (len(DAMPINGS), 1))
-        for trial, damping in zip(trials, DAMPINGS, strict=True):
-            trial[free] += _step(white[free], misfit, slopes[:, free], damping * caution)
+        trials[:, free] += _steps(white[free], misfit, slopes[:, free], DAMPINGS * caution)
         trials = np.clip(trials, -BOUND, BOUND)
         converged = float(uphill @ (trials[0] - white)) / 2 < PROMISE
         tried = target.misfits(trials)
@@ -109,16 +108,20 @@ def climb(target: Climbable, starts: FloatArray) -> Summit:
     return Summit(white, precision, np.abs(white) >= BOUND, converged, steps)
 
 
-def _step(white: FloatArray, misfit: FloatArray, slopes: FloatArray, damping: float) -> FloatArray:
-    """Step to the best set, were the model straight from here on.
+def _steps(
+    white: FloatArray, misfit: FloatArray, slopes: FloatArray, dampings: FloatArray
+) -> FloatArray:
+    """Steps, (dampings, unknowns), to the best set, were the model straight from here on.
 
     Weights of Student's distribution are found anew with each turn, which costs no solution of
     the model.
     """
-    step = np.zeros_like(white)
+    steps: FloatArray = np.zeros((len(dampings), len(white)))
+    unit = np.eye(len(white)) * (1 + dampings)[:, None, None]
     for _ in range(REWEIGHTED):
-        then = misfit + slopes @ step
-        weighted = slopes.T * ((DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + then**2))
-        curved = weighted @ slopes + (1 + damping) * np.eye(len(white))
-        step = np.asarray(np.linalg.solve(curved, -(weighted @ misfit + white)), dtype=np.float64)
-    return step
+        then = misfit + steps @ slopes.T
+        weighted = slopes.T * ((DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + then**2))[:, None]
+        downhill = weighted @ misfit + white
+        solved = np.linalg.solve(weighted @ slopes + unit, -downhill[:, :, None])
+        steps = np.asarray(solved[:, :, 0], dtype=np.float64)
+    return steps

@@ -30,6 +30,9 @@ BOLTZMANN = 1.380649e-23
 BAND = (8e-6, 14e-6)
 """m. Edges of the detector's band; a flat response between them is assumed."""
 
+MIDDLE = 10.6e-6
+"""m. A wavelength that stands for the band, as a start."""
+
 COLDEST_DISPLAY = 150.0
 """K. Far below what any display shows: radiance that no positive temperature explains, as with
 a set emissivity far too low, is read as this."""
@@ -103,8 +106,11 @@ def band_temperature(radiance: FloatArray) -> FloatArray:
     """
     least, _ = band_radiance(np.array(COLDEST_DISPLAY))
     wanted = np.log(np.maximum(radiance, least))
-    # ln L is nearly straight in 1/T: Newton's method converges from anywhere in a few steps.
-    inverse = np.full(np.shape(radiance), 1 / 350.0)
+    # All of the band at one wavelength gives 1/T to some percent; ln L is nearly straight in it,
+    # so that Newton's method then converges in two or three steps.
+    width = BAND[1] - BAND[0]
+    bright = 2 * PLANCK * LIGHT**2 * width / MIDDLE**5
+    inverse = np.log1p(bright / np.exp(wanted)) * MIDDLE * BOLTZMANN / (PLANCK * LIGHT)
     for _ in range(30):
         value, slope = band_radiance(1 / inverse)
         step = -(np.log(value) - wanted) * value * inverse**2 / slope
