@@ -24,13 +24,13 @@ from warmbranch_service.demo import demo_text
 from warmbranch_service.errors import (
     NOT_CONVERGED,
     Problem,
-    ProblemDetails,
     ProblemParts,
     problem_of_status,
     problem_response,
 )
 from warmbranch_service.fast_loops import FastLoops
 from warmbranch_service.middleware import Frame
+from warmbranch_service.openapi import complete
 from warmbranch_service.refusals import invalid, refused_by_physics
 from warmbranch_service.routes import fit, health, length, reference, steady, warmup
 from warmbranch_service.schemas import units
@@ -183,25 +183,12 @@ def _handler(
 
 
 def _complete_schema(app: FastAPI) -> None:
-    """Give the OpenAPI document the shape of failures, which the framework does not know."""
+    """Let the OpenAPI document say what the framework leaves out."""
     framework = app.openapi
 
     def openapi() -> dict[str, Any]:
         if app.openapi_schema is None:
-            document = framework()
-            shape = ProblemDetails.model_json_schema(ref_template="#/components/schemas/{model}")
-            schemas = document["components"]["schemas"]
-            schemas.update(shape.pop("$defs"))
-            schemas["ProblemDetails"] = shape
-            # The framework's own shape of failures, which never leaves this service.
-            for name in ("HTTPValidationError", "ValidationError"):
-                schemas.pop(name, None)
-            for methods in document["paths"].values():
-                for operation in methods.values():
-                    content = operation["responses"].get("422", {}).get("content", {})
-                    if "application/json" in content:
-                        del operation["responses"]["422"]
-            app.openapi_schema = document
+            app.openapi_schema = complete(framework())
         return app.openapi_schema
 
     app.openapi = openapi

@@ -20,6 +20,7 @@ from starlette.responses import Response
 PROBLEM_MEDIA_TYPE = "application/problem+json"
 TYPE_PREFIX = "/v1/problems/"
 LONGEST_ECHO = 80
+MOST_ENTRIES = 20
 
 
 class Kind(NamedTuple):
@@ -101,15 +102,29 @@ class ProblemEntry(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    pointer: str = Field(description="JSON Pointer into the request body; empty for the whole.")
-    field: str = Field(description="The same place, as it is written in most languages.")
-    value: str | float | int | bool | list[Any] | None = Field(
-        description="What was given; null for objects, long lists and what is missing."
+    pointer: str = Field(
+        description="JSON Pointer into the request body; empty for the whole.",
+        examples=["/case/branch/wall_thickness_mm"],
     )
-    unit: str | None = Field(description="Unit of the field; null where it has none.")
-    detail: str = Field(description="What is wrong.")
-    remedy: str = Field(description="What to give instead.")
-    code: str = Field(description="Stable identifier of what is wrong.")
+    field: str = Field(
+        description="The same place, as it is written in most languages.",
+        examples=["case.branch.wall_thickness_mm"],
+    )
+    value: str | float | int | bool | list[Any] | None = Field(
+        description="What was given; null for objects, long lists and what is missing.",
+        examples=[30.0],
+        json_schema_extra={"x-unit": "that which unit names", "x-range": "any"},
+    )
+    unit: str | None = Field(
+        description="Unit of the field; null where it has none.", examples=["mm"]
+    )
+    detail: str = Field(
+        description="What is wrong.", examples=["30 mm lies outside what is admitted."]
+    )
+    remedy: str = Field(
+        description="What to give instead.", examples=["Give a number from 0.5 to 5 mm."]
+    )
+    code: str = Field(description="Stable identifier of what is wrong.", examples=["out_of_range"])
 
 
 class ProblemDetails(BaseModel):
@@ -117,13 +132,32 @@ class ProblemDetails(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    type: str = Field(description="Stable identifier, and where to read about it.")
-    title: str = Field(description="The kind of failure, always the same for one type.")
-    status: int = Field(description="HTTP status.")
-    detail: str = Field(description="What happened this time.")
-    instance: str = Field(description="The address that was asked.")
-    request_id: str = Field(description="Also in the X-Request-ID header.")
-    errors: list[ProblemEntry] = Field(description="What is wrong, one by one; may be empty.")
+    type: str = Field(
+        description="Stable identifier, and where to read about it.",
+        examples=["/v1/problems/invalid-request"],
+    )
+    title: str = Field(
+        description="The kind of failure, always the same for one type.",
+        examples=["The request holds something impossible."],
+    )
+    status: int = Field(
+        description="HTTP status.",
+        examples=[422],
+        json_schema_extra={"x-unit": "1", "minimum": 400, "maximum": 599},
+    )
+    detail: str = Field(
+        description="What happened this time.",
+        examples=["case.branch.wall_thickness_mm: 30 mm lies outside what is admitted."],
+    )
+    instance: str = Field(description="The address that was asked.", examples=["/v1/steady"])
+    request_id: str = Field(
+        description="Also in the X-Request-ID header.",
+        examples=["0f5e9d3c6a7b4c2f8e1d2a3b4c5d6e7f"],
+    )
+    errors: list[ProblemEntry] = Field(
+        description="What is wrong, one by one; may be empty.",
+        json_schema_extra={"maxItems": MOST_ENTRIES},
+    )
 
 
 @dataclass(frozen=True)

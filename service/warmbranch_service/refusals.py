@@ -11,11 +11,9 @@ from pydantic import BaseModel
 
 from warmbranch.constants import ICE_POINT
 from warmbranch.errors import InputError
-from warmbranch_service.errors import INVALID, LONGEST_ECHO, Entry, ProblemParts
+from warmbranch_service.errors import INVALID, LONGEST_ECHO, MOST_ENTRIES, Entry, ProblemParts
 from warmbranch_service.schemas.fields import nearest
 from warmbranch_service.schemas.units import unit_of
-
-MOST_ENTRIES = 20
 
 Path = tuple[str | int, ...]
 

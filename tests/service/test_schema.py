@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 
 import pytest
 
@@ -33,8 +32,6 @@ def models_below(root):
 
 REQUESTS = set(models_below(RequestModel))
 ANSWERS = set(models_below(AnswerModel))
-# Fields that hold a whole object or a name need no example of their own.
-NUMBERED = [item for item in PROPERTIES if item[0] in REQUESTS and "x-unit" in item[2]]
 
 
 def bounds(schema):
@@ -49,31 +46,7 @@ def test_unit_stands_in_the_schema_as_in_the_name(model, name, schema):
     if unit is not None:
         assert schema["x-unit"] == unit
     elif schema.get("x-unit") is not None:
-        assert schema["x-unit"] == "1"
-
-
-@pytest.mark.parametrize(("model", "name", "schema"), NUMBERED, ids=lambda v: str(v)[:30])
-def test_every_number_has_description_example_and_bounds(model, name, schema):
-    assert schema["description"].endswith(".")
-    assert schema["examples"]
-    if "items" not in json.dumps(schema) and schema.get("type") != "integer":
-        low, high = bounds(schema)
-        assert low < high
-
-
-@pytest.mark.parametrize(("model", "name", "schema"), NUMBERED, ids=lambda v: str(v)[:30])
-def test_examples_are_admitted_by_their_own_schema(model, name, schema):
-    for example in schema["examples"]:
-        forms = schema.get("anyOf", [schema])
-        if isinstance(example, str):
-            pattern = next(form["pattern"] for form in forms if form.get("type") == "string")
-            assert re.search(pattern, example)
-        elif isinstance(example, (int, float)):
-            if schema.get("type") == "integer":
-                assert schema["minimum"] <= example <= schema["maximum"]
-            else:
-                low, high = bounds(schema)
-                assert low <= example <= high
+        assert schema["x-unit"] == "1" or schema["x-unit"].startswith("that ")
 
 
 @pytest.mark.parametrize("model", sorted(REQUESTS & set(SCHEMAS)))

@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
-from warmbranch_service import demo
+from warmbranch_service import request_examples
 from warmbranch_service.schemas.fit import FitRequest
 from warmbranch_service.schemas.fit_answer import FitAnswer
 from warmbranch_service.strict_json import StrictRoute, problem_responses
@@ -26,7 +26,7 @@ router = APIRouter(route_class=StrictRoute, tags=["model"])
     },
 )
 async def fit(
-    body: Annotated[FitRequest, Body(openapi_examples=demo.openapi_examples())],
+    body: Annotated[FitRequest, Body(openapi_examples=request_examples.fit())],
     request: Request,
 ) -> Response:
     """Fit one branch.

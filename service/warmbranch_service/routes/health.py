@@ -2,38 +2,52 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from fastapi import APIRouter, Request
-from pydantic import BaseModel, Field
+from fastapi import APIRouter, Path, Request
+from pydantic import Field
 
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.errors import KINDS, NOT_FOUND, NOT_READY, TYPE_PREFIX, Problem
+from warmbranch_service.schemas.fields import AnswerModel
 from warmbranch_service.strict_json import problem_responses
 
 router = APIRouter(tags=["service"])
 
 
-class Health(BaseModel):
+class Health(AnswerModel):
     """The process answers."""
 
-    status: Literal["ok"]
+    status: Literal["ok"] = Field(description="It answers.")
     model_version: str = Field(description="Version of the model that answers.")
 
 
-class Ready(BaseModel):
+class Ready(AnswerModel):
     """The service takes work."""
 
-    status: Literal["ready"]
+    status: Literal["ready"] = Field(description="It takes work.")
 
 
-class ProblemKind(BaseModel):
+class ProblemKind(AnswerModel):
     """One kind of failure."""
 
     type: str = Field(description="Stable identifier, as in the field type of a failure.")
-    title: str
-    status: int
-    meaning: str
+    title: str = Field(description="Always the same for one type.")
+    status: int = Field(
+        description="HTTP status.",
+        json_schema_extra={"x-unit": "1", "minimum": 400, "maximum": 599},
+    )
+    meaning: str = Field(description="What it tells, and what to do about it.")
+
+
+ProblemName = Annotated[
+    str,
+    Path(
+        description="The end of the field type of a failure.",
+        max_length=60,
+        examples=["invalid-request"],
+    ),
+]
 
 
 @router.get("/v1/health", summary="Whether the process answers")
@@ -53,7 +67,7 @@ async def ready(request: Request) -> Ready:
 @router.get(
     "/v1/problems/{name}", summary="What a kind of failure means", responses=problem_responses(404)
 )
-async def problem(name: str) -> ProblemKind:
+async def problem(name: ProblemName) -> ProblemKind:
     """Explain the field ``type`` of a failure."""
     kind = KINDS.get(name)
     if kind is None:

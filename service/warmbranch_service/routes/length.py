@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
-from warmbranch_service.length_examples import openapi_examples
+from warmbranch_service import request_examples
 from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.length_answer import LengthAnswer
 from warmbranch_service.strict_json import StrictRoute, problem_responses
@@ -26,7 +26,7 @@ router = APIRouter(route_class=StrictRoute, tags=["model"])
     },
 )
 async def length(
-    body: Annotated[LengthRequest, Body(openapi_examples=openapi_examples())],
+    body: Annotated[LengthRequest, Body(openapi_examples=request_examples.length())],
     request: Request,
 ) -> Response:
     """Find the length for a target.

@@ -21,28 +21,36 @@ router = APIRouter(tags=["model"])
 class Point(AnswerModel):
     """One handbook value."""
 
-    temperature_degC: float = Field(json_schema_extra={"x-unit": "degC"})
-    value: float = Field(description="In the unit of the list's name.")
+    temperature_degC: float = Field(description="At which.", json_schema_extra={"x-unit": "degC"})
+    value: float = Field(
+        description="In the unit of the list's name.",
+        json_schema_extra={"x-unit": "that of the field which holds it", "minimum": 0},
+    )
 
 
 class MaterialAnswer(AnswerModel):
     """One metal."""
 
-    name: str
-    density_kg_m3: float = Field(json_schema_extra={"x-unit": "kg/m3"})
-    conductivity_W_mK: list[Point] = Field(json_schema_extra={"x-unit": "W/mK"})
-    heat_capacity_J_kgK: list[Point] = Field(json_schema_extra={"x-unit": "J/kgK"})
+    name: str = Field(description="As a case may use it.")
+    density_kg_m3: float = Field(description="At 20 degC.", json_schema_extra={"x-unit": "kg/m3"})
+    conductivity_W_mK: list[Point] = Field(
+        description="Against temperature; straight lines join the points.",
+        json_schema_extra={"x-unit": "W/mK"},
+    )
+    heat_capacity_J_kgK: list[Point] = Field(
+        description="Likewise.", json_schema_extra={"x-unit": "J/kgK"}
+    )
     limit_degC: float | None = Field(
         description="Usual limit of long service in air; null if not known.",
         json_schema_extra={"x-unit": "degC"},
     )
-    source: str
+    source: str = Field(description="Where the numbers are from.")
 
 
 class SurfaceAnswer(AnswerModel):
     """One kind of skin."""
 
-    name: str
+    name: str = Field(description="As a case may use it.")
     emissivity: float = Field(
         description="Total, for the heat balance.", json_schema_extra={"x-unit": "1"}
     )
@@ -55,19 +63,19 @@ class SurfaceAnswer(AnswerModel):
     emissivity_to: float = Field(
         description="Highest met in practice.", json_schema_extra={"x-unit": "1"}
     )
-    source: str
+    source: str = Field(description="Where the numbers are from.")
 
 
 class FuelAnswer(AnswerModel):
     """One fuel, as C H_y O_z."""
 
-    name: str
-    hydrogen_per_carbon: float = Field(json_schema_extra={"x-unit": "1"})
-    oxygen_per_carbon: float = Field(json_schema_extra={"x-unit": "1"})
+    name: str = Field(description="As a case may use it.")
+    hydrogen_per_carbon: float = Field(description="Atoms.", json_schema_extra={"x-unit": "1"})
+    oxygen_per_carbon: float = Field(description="Atoms.", json_schema_extra={"x-unit": "1"})
     air_fuel_ratio: float = Field(
         description="Mass of dry air that just burns unit mass.", json_schema_extra={"x-unit": "1"}
     )
-    source: str
+    source: str = Field(description="Where the numbers are from.")
 
 
 class ReferenceAnswer(AnswerModel):

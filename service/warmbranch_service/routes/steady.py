@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
-from warmbranch_service import answer, demo
+from warmbranch_service import answer, request_examples
 from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
 from warmbranch_service.strict_json import StrictRoute, problem_responses
 from warmbranch_service.workshop import Workshop
@@ -25,7 +25,7 @@ router = APIRouter(route_class=StrictRoute, tags=["model"])
     },
 )
 async def steady(
-    body: Annotated[SteadyRequest, Body(openapi_examples=demo.openapi_examples())],
+    body: Annotated[SteadyRequest, Body(openapi_examples=request_examples.steady())],
     request: Request,
 ) -> Response:
     """Predict one branch.

@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
-from warmbranch_service import demo
+from warmbranch_service import request_examples
 from warmbranch_service.schemas.warmup import WarmupRequest
 from warmbranch_service.schemas.warmup_answer import WarmupAnswer
 from warmbranch_service.strict_json import StrictRoute, problem_responses
@@ -26,7 +26,7 @@ router = APIRouter(route_class=StrictRoute, tags=["model"])
     },
 )
 async def warmup(
-    body: Annotated[WarmupRequest, Body(openapi_examples=demo.openapi_examples())],
+    body: Annotated[WarmupRequest, Body(openapi_examples=request_examples.warmup())],
     request: Request,
 ) -> Response:
     """Follow one branch while it warms up or cools down.

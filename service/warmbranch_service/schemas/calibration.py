@@ -24,7 +24,9 @@ class Calibration(RequestModel):
     the case; predictions made with it carry intervals.
     """
 
-    version: Literal[1] = Field(description="Version of this object's form.")
+    version: Literal[1] = Field(
+        description="Version of this object's form.", json_schema_extra={"x-unit": "1"}
+    )
     model_version: Annotated[str, Field(max_length=40)] = Field(
         description="Version of the model that was fitted.", examples=["0.1.0"]
     )
@@ -38,9 +40,12 @@ class Calibration(RequestModel):
         "the shift of the air temperature in K; the natural logarithm of the main gas's excess "
         "over the air, over that of the case; the shift of the logit of the emissivity.",
         examples=[[-1.7, 2.3]],
+        json_schema_extra={"x-unit": "1"},
     )
     covariance: Annotated[list[Row], Field(max_length=len(UNKNOWNS))] = Field(
-        description="Of the same coordinates, row by row.", examples=[[[0.4, -0.1], [-0.1, 0.3]]]
+        description="Of the same coordinates, row by row.",
+        examples=[[[0.4, -0.1], [-0.1, 0.3]]],
+        json_schema_extra={"x-unit": "1"},
     )
 
     @model_validator(mode="after")

@@ -64,6 +64,7 @@ class MixedGas(RequestModel):
     ] = Field(
         description=f"Shares by volume of {', '.join(SPECIES)}; they sum to 1.",
         examples=[{"N2": 0.79, "O2": 0.21}],
+        json_schema_extra={"x-unit": "1", "maxProperties": len(SPECIES)},
     )
 
     @model_validator(mode="after")

@@ -40,7 +40,7 @@ Factor = Annotated[float, Quantity("1", PURE_NUMBER, low=0.05, high=20)]
 class StirredMouth(RequestModel):
     """Mixing by the main flow at the mouth, by pulsation and by buoyancy."""
 
-    model: Literal["stirred mouth"]
+    model: Literal["stirred mouth"] = Field(description="This model.")
     stirring_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=5)] = Field(
         default=STIRRING.median,
         description=_assumed(STIRRING, "Strength of the stirring, over main-pipe speed × bore."),
@@ -74,7 +74,7 @@ class StirredMouth(RequestModel):
 class FixedMixing(RequestModel):
     """One diffusivity all along the branch."""
 
-    model: Literal["fixed"]
+    model: Literal["fixed"] = Field(description="A number of one's own.")
     diffusivity_m2_s: Annotated[float, Quantity("m2/s", DIFFUSIVITY, low=0, high=1)] = Field(
         description="Axial diffusivity of heat by mixing.", examples=[0.02]
     )
@@ -83,7 +83,7 @@ class FixedMixing(RequestModel):
 class LinkedFilm(RequestModel):
     """Inner film of still gas, plus a part that goes with the mixing."""
 
-    model: Literal["linked to mixing"]
+    model: Literal["linked to mixing"] = Field(description="This model.")
     stanton_number: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=1)] = Field(
         default=STANTON.median,
         description=_assumed(STANTON, "Stanton number on mixing diffusivity over bore."),
@@ -94,7 +94,7 @@ class LinkedFilm(RequestModel):
 class FixedFilm(RequestModel):
     """One film coefficient everywhere; convection only."""
 
-    model: Literal["fixed"]
+    model: Literal["fixed"] = Field(description="A number of one's own.")
     coefficient_W_m2K: FilmCoefficient = Field(
         description="Film coefficient. Radiation is switched off by emissivity 0, not here.",
         examples=[12],
@@ -104,7 +104,7 @@ class FixedFilm(RequestModel):
 class NaturalAndForced(RequestModel):
     """Outer film from correlations for still and moving air."""
 
-    model: Literal["natural and forced"]
+    model: Literal["natural and forced"] = Field(description="This model.")
     factor: Factor = Field(
         default=OUTER_FILM_FACTOR.median,
         description=_assumed(OUTER_FILM_FACTOR, "Multiplies the film coefficient."),
@@ -115,7 +115,9 @@ class NaturalAndForced(RequestModel):
 class MouthByGeometry(RequestModel):
     """Mouth correction by how the mouth sits: on a main pipe, in a plane, or free."""
 
-    model: Literal["side branch", "flanged", "unflanged"]
+    model: Literal["side branch", "flanged", "unflanged"] = Field(
+        description="On a main pipe, in a plane, or free."
+    )
     factor: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=3)] = Field(
         default=MOUTH_FACTOR.median,
         description=_assumed(
@@ -128,7 +130,7 @@ class MouthByGeometry(RequestModel):
 class FixedMouth(RequestModel):
     """A measured mouth correction."""
 
-    model: Literal["fixed"]
+    model: Literal["fixed"] = Field(description="A number of one's own.")
     length_mm: Annotated[float, Quantity("mm", LENGTH, low=0, high=200)] = Field(
         description="Length added at the mouth, of main-pipe gas.", examples=[11]
     )

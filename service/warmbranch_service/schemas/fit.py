@@ -50,7 +50,7 @@ POSITION_TEXT = "Along the centre-line, from the mouth to the middle of the spot
 class InfraredReading(RequestModel):
     """One reading of an infrared thermometer, as displayed."""
 
-    thermometer: Literal["infrared"]
+    thermometer: Literal["infrared"] = Field(description="It sees the skin.")
     position_mm: Position = Field(description=POSITION_TEXT, examples=[250])
     displayed_degC: Displayed = Field(description="What it showed.", examples=[86.5])
     emissivity_set: Emissivity = Field(
@@ -128,7 +128,7 @@ class InfraredReading(RequestModel):
 class ContactReading(RequestModel):
     """One reading of a thermometer that touches the skin."""
 
-    thermometer: Literal["contact"]
+    thermometer: Literal["contact"] = Field(description="It touches the skin.")
     position_mm: Position = Field(description=POSITION_TEXT, examples=[250])
     displayed_degC: Displayed = Field(description="What it showed.", examples=[86.5])
     uncertainty_K: Uncertainty = Field(

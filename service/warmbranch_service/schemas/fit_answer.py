@@ -20,14 +20,19 @@ def _unit(unit: str) -> JsonSchema:
     return {"x-unit": unit}
 
 
+NAMED = "that which unit names"
+
+
 class Parameter(AnswerModel):
     """What is known of one unknown; four digits, in the unit that ``unit`` names."""
 
     name: str = Field(description="As in unknowns.fixed, or the emissivity of a patch.")
     unit: str = Field(description="degC, or 1 for a pure number.")
-    prior_90: Pair = Field(description="5 and 95 % before the fit.")
-    estimate: float = Field(description="Median after the fit.")
-    interval_90: Pair = Field(description="5 and 95 % after the fit.")
+    prior_90: Pair = Field(description="5 and 95 % before the fit.", json_schema_extra=_unit(NAMED))
+    estimate: float = Field(description="Median after the fit.", json_schema_extra=_unit(NAMED))
+    interval_90: Pair = Field(
+        description="5 and 95 % after the fit.", json_schema_extra=_unit(NAMED)
+    )
     learned_share: float = Field(
         description="Share of the prior's width that the data removed; to 0.01.",
         json_schema_extra=_unit("1"),
@@ -40,8 +45,11 @@ class Parameter(AnswerModel):
 class Reason(AnswerModel):
     """Why something looks wrong."""
 
-    code: str = Field(description="Stable identifier.")
-    message: str = Field(description="One or two sentences for people.")
+    code: str = Field(description="Stable identifier.", examples=["does_not_fit"])
+    message: str = Field(
+        description="One or two sentences for people.",
+        examples=["It reads 31 K below what the fitted branch would show."],
+    )
 
 
 class Residual(AnswerModel):
@@ -115,6 +123,7 @@ class NextReading(AnswerModel):
     position_mm: float | None = Field(
         description="Where to read the skin, on a patch of paint or by contact; to 0.1. Null when "
         "listening is best.",
+        examples=[513.4],
         json_schema_extra=_unit("mm"),
     )
     variance_removed_share: float = Field(

@@ -76,7 +76,9 @@ class DiameterChoice(AnswerModel):
 class CutList(AnswerModel):
     """One piece of the branch as built."""
 
-    piece: int = Field(description="From the mouth, the first being 1.")
+    piece: int = Field(
+        description="From the mouth, the first being 1.", json_schema_extra=_unit("1")
+    )
     kind: Literal["straight", "bend"] = Field(description="What it is.")
     from_mm: float = Field(
         description="Mark where it begins, from the mouth along the centre-line; to 0.1.",
@@ -128,11 +130,18 @@ class EnvelopeAnswer(AnswerModel):
     height_mm: float = Field(description="Upward; to 0.1.", json_schema_extra=_unit("mm"))
 
 
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 120 80"></svg>'
+
+
 class Drawing(AnswerModel):
     """Two views as SVG, in millimetres."""
 
-    plan_svg: str = Field(description="From above: along the main pipe to the right, away up.")
-    side_svg: str = Field(description="Along the main pipe: away to the right, upward up.")
+    plan_svg: str = Field(
+        description="From above: along the main pipe to the right, away up.", examples=[SVG]
+    )
+    side_svg: str = Field(
+        description="Along the main pipe: away to the right, upward up.", examples=[SVG]
+    )
 
 
 class OutlineAnswer(AnswerModel):

@@ -219,12 +219,19 @@ class Caution(AnswerModel):
     field: str = Field(description="Field of the request it hangs on; empty where it is none.")
 
 
+HOLDER = "that of the field which holds it"
+
+
 class Levels(AnswerModel):
     """A prediction with its uncertainty."""
 
-    median: float = Field(description="As likely above as below.")
-    interval_50: tuple[float, float] = Field(description="25 and 75 %.")
-    interval_90: tuple[float, float] = Field(description="5 and 95 %.")
+    median: float = Field(description="As likely above as below.", json_schema_extra=_unit(HOLDER))
+    interval_50: tuple[float, float] = Field(
+        description="25 and 75 %.", json_schema_extra=_unit(HOLDER)
+    )
+    interval_90: tuple[float, float] = Field(
+        description="5 and 95 %.", json_schema_extra=_unit(HOLDER)
+    )
 
 
 class Prediction(AnswerModel):

@@ -88,6 +88,7 @@ class Condensation(AnswerModel):
     dry_from_s: float | None = Field(
         description="First reported time from which the whole wall is above it; 0 if always, null "
         "if not within the duration.",
+        examples=[120],
         json_schema_extra=_unit("s"),
     )
 

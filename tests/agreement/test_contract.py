@@ -1,0 +1,175 @@
+"""The OpenAPI document is complete: every field says what it is, in what unit and range.
+
+Exempt, with the reason: a field that holds an object or a list of objects needs no example, for
+the object's own fields have theirs; text, names and yes or no have no unit and no range.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+from jsonschema_rs import Draft202012Validator
+
+from warmbranch_service.app import create_app
+from warmbranch_service.make_answer_examples import gather
+from warmbranch_service.openapi import FAILURES, complete
+from warmbranch_service.schemas.fields import AnswerModel, RequestModel
+
+DOCUMENT = create_app().openapi()
+SCHEMAS = DOCUMENT["components"]["schemas"]
+FIELDS = {
+    f"{model}.{name}": (model, name, field)
+    for model, body in SCHEMAS.items()
+    for name, field in body.get("properties", {}).items()
+}
+OPERATIONS = {
+    f"{method.upper()} {path}": operation
+    for path, methods in DOCUMENT["paths"].items()
+    for method, operation in methods.items()
+}
+
+
+def names_below(root):
+    return {n for m in root.__subclasses__() for n in (m.__name__, *names_below(m))}
+
+
+REQUESTS = names_below(RequestModel)
+
+
+def parts(schema):
+    """The schema and what is below it, down to references."""
+    yield schema
+    for key in ("anyOf", "oneOf", "prefixItems"):
+        for part in schema.get(key, ()):
+            yield from parts(part)
+    for key in ("items", "additionalProperties"):
+        if isinstance(schema.get(key), dict):
+            yield from parts(schema[key])
+
+
+def holds_objects(schema):
+    return any("$ref" in part for part in parts(schema))
+
+
+def numbers(schema):
+    return [part for part in parts(schema) if part.get("type") in ("number", "integer")]
+
+
+def lacking(name, field, *, required):
+    """What a field does not say, each with the remedy."""
+    found = []
+    if not field.get("description", "").strip().endswith((".", "?", ")")):
+        found.append("a description that is a sentence: Field(description=...)")
+    if not holds_objects(field) and not field.get("examples"):
+        found.append(
+            "an example: Field(examples=[...]); for an answer, let a request in "
+            "request_examples.py yield one, and python -m warmbranch_service.make_answer_examples"
+        )
+    if numbers(field):
+        if not field.get("x-unit"):
+            found.append('a unit: json_schema_extra={"x-unit": ...}, "1" for a pure number')
+        bounds = {"minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum", "enum", "const"}
+        bare = [part for part in numbers(field) if bounds.isdisjoint(part)]
+        if bare and "x-range" not in field:
+            found.append("a range: bounds of its Quantity, or its unit in answer_ranges.LEAST")
+    lists = [p for p in parts(field) if p.get("type") == "array"]
+    if any("maxItems" not in part for part in lists):
+        found.append("a limit of its list: Field(max_length=...), or a line in answer_ranges.MOST")
+    if "additionalProperties" in field and "maxProperties" not in field:
+        found.append("a limit of its entries: maxProperties")
+    if not required and "default" not in field:
+        found.append("its default")
+    return [f"{name} lacks {what}" for what in found]
+
+
+@pytest.mark.parametrize("place", FIELDS)
+def test_every_field_says_everything(place):
+    model, name, field = FIELDS[place]
+    answers = model not in REQUESTS
+    required = answers or name in SCHEMAS[model].get("required", [])
+    assert not lacking(place, field, required=required)
+
+
+def test_the_walk_can_fail():
+    assert len(lacking("M.x", {"type": "number"}, required=False)) == 5
+    assert len(lacking("M.x", {"type": "array", "items": {"type": "string"}}, required=True)) == 3
+
+
+def test_answers_give_every_field_so_none_has_a_default():
+    for model in sorted(names_below(AnswerModel) & set(SCHEMAS)):
+        properties = SCHEMAS[model].get("properties", {})
+        assert set(SCHEMAS[model].get("required", [])) == set(properties), model
+
+
+@pytest.mark.parametrize("place", FIELDS)
+def test_every_example_and_default_is_admitted_by_its_own_schema(place):
+    _, _, field = FIELDS[place]
+    check = Draft202012Validator({**field, "components": {"schemas": SCHEMAS}})
+    given = [*field.get("examples", [])]
+    if field.get("default") is not None:
+        given.append(field["default"])
+    for value in given:
+        assert check.is_valid(value), (place, value)
+
+
+@pytest.mark.parametrize("name", [n for n, o in OPERATIONS.items() if "requestBody" in o])
+def test_every_request_that_is_shown_is_answered(client, name):
+    method, path = name.split()
+    (media,) = OPERATIONS[name]["requestBody"]["content"].values()
+    assert media["examples"], "show requests: Body(openapi_examples=...)"
+    for shown in media["examples"].values():
+        assert shown["summary"]
+        response = client.request(method, path, json=shown["value"])
+        assert response.status_code == 200, (name, shown["summary"], response.text)
+
+
+@pytest.mark.parametrize("name", [n for n, o in OPERATIONS.items() if "requestBody" not in o])
+def test_every_address_that_takes_no_body_is_answered(client, name):
+    method, path = name.split()
+    for parameter in OPERATIONS[name].get("parameters", ()):
+        if parameter["in"] == "path":
+            path = path.replace(f"{{{parameter['name']}}}", parameter["schema"]["examples"][0])
+    assert client.request(method, path).status_code == 200
+
+
+@pytest.mark.parametrize("name", OPERATIONS)
+def test_every_operation_is_described_and_tells_its_failures(name):
+    operation = OPERATIONS[name]
+    assert operation["summary"]
+    assert operation["description"].endswith(".")
+    for parameter in operation.get("parameters", ()):
+        assert parameter["description"].endswith("."), parameter["name"]
+    expected = {"405", "500"}
+    if "requestBody" in operation:
+        expected |= {"400", "401", "406", "413", "415", "422", "503"}
+    assert expected <= set(operation["responses"])
+    for status, response in operation["responses"].items():
+        assert "X-Request-ID" in response["headers"]
+        if status not in ("200", "304"):
+            assert list(response["content"]) == ["application/problem+json"]
+            assert response["description"] == FAILURES[status]
+
+
+def test_completing_twice_changes_nothing():
+    once = json.loads(json.dumps(DOCUMENT))
+    assert complete(json.loads(json.dumps(DOCUMENT))) == once
+
+
+def test_patterns_are_understood_outside_python_too():
+    """ECMA 262, which JSON Schema asks for, has no named groups of Python's and no ``\\Z``."""
+    for pattern in re.findall(r'"pattern": "((?:[^"\\]|\\.)*)"', json.dumps(DOCUMENT)):
+        assert "(?P" not in pattern
+        assert "\\\\Z" not in pattern
+
+
+def test_examples_of_answers_are_what_is_answered_now():
+    """After a change that is meant: ``python -m warmbranch_service.make_answer_examples``."""
+    missing = {
+        f"{model}.{name}"
+        for model, fields in gather().items()
+        for name in fields
+        if not SCHEMAS.get(model, {}).get("properties", {}).get(name, {}).get("examples")
+    }
+    assert not missing
