@@ -11,6 +11,8 @@ from typing import Any
 from warmbranch_service import demo, length_examples
 
 Example = dict[str, Any]
+Shown = dict[str, Any]
+"""Requests by name, as the framework takes them."""
 
 CALIBRATION: dict[str, Any] = {
     "version": 1,
@@ -31,7 +33,7 @@ def _calibrated() -> Example:
     return _van(closures={"calibration": CALIBRATION})
 
 
-def steady() -> dict[str, Example]:
+def steady() -> Shown:
     """Of ``POST /v1/steady``."""
     return {
         **demo.openapi_examples(),
@@ -45,7 +47,7 @@ def steady() -> dict[str, Example]:
     }
 
 
-def fit() -> dict[str, Example]:
+def fit() -> Shown:
     """Of ``POST /v1/fit``."""
     patch = {"thermometer": "infrared", "surface": "matt black paint"}
     return {
@@ -67,7 +69,7 @@ def fit() -> dict[str, Example]:
     }
 
 
-def warmup() -> dict[str, Example]:
+def warmup() -> Shown:
     """Of ``POST /v1/warmup``."""
     return {
         **demo.openapi_examples(),
@@ -97,6 +99,6 @@ def warmup() -> dict[str, Example]:
     }
 
 
-def length() -> dict[str, Example]:
+def length() -> Shown:
     """Of ``POST /v1/length``."""
     return length_examples.openapi_examples()

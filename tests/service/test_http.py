@@ -299,6 +299,10 @@ def test_unknown_problem_is_404(client):
     check_problem(client.get("/v1/problems/none"), 404, "not-found")
 
 
+def test_a_long_name_of_a_problem_is_404_too(client):
+    check_problem(client.get("/v1/problems/" + "0" * 5000), 404, "not-found")
+
+
 def test_documentation_pages_that_need_another_host_are_off(client):
     for path in ("/docs", "/redoc", "/openapi.json"):
         check_problem(client.get(path), 404, "not-found")

@@ -44,7 +44,6 @@ ProblemName = Annotated[
     str,
     Path(
         description="The end of the field type of a failure.",
-        max_length=60,
         examples=["invalid-request"],
     ),
 ]
