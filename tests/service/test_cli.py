@@ -276,7 +276,12 @@ def wait_for(condition):
 
 def test_demo_keeps_listening_until_control_c():
     with subprocess.Popen(
-        [*COMMAND, "demo"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        [*COMMAND, "demo"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        # As at a terminal: a job started in the background inherits that Control-C is ignored.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     ) as process:
         address = ""
         for line in process.stdout:
