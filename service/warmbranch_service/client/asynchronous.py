@@ -1,0 +1,110 @@
+"""The client for asyncio and trio; parameters and failures as of ``Client``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import TracebackType
+from typing import Any
+
+import anyio
+import httpx2
+
+from warmbranch_service.client import exchange
+from warmbranch_service.client.exchange import Answer, Attempts, Json, Route
+from warmbranch_service.client.retrying import Retrying
+from warmbranch_service.routes.health import Health, Ready
+from warmbranch_service.routes.reference import ReferenceAnswer
+from warmbranch_service.schemas.fit import FitRequest
+from warmbranch_service.schemas.fit_answer import FitAnswer
+from warmbranch_service.schemas.length import LengthRequest
+from warmbranch_service.schemas.length_answer import LengthAnswer
+from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
+from warmbranch_service.schemas.warmup import WarmupRequest
+from warmbranch_service.schemas.warmup_answer import WarmupAnswer
+
+
+class AsyncClient:
+    """A client of one service; may be used by several tasks at once.
+
+    Parameters
+    ----------
+    address, timeout, retrying, api_key, headers
+        As of ``Client``.
+    transport : httpx2.AsyncBaseTransport, optional
+        In place of the usual one.
+    """
+
+    def __init__(
+        self,
+        address: str = exchange.DEFAULT_ADDRESS,
+        *,
+        timeout: float = exchange.ANSWER_SECONDS,
+        retrying: Retrying | None = None,
+        api_key: str | None = None,
+        headers: Mapping[str, str] | None = None,
+        transport: httpx2.AsyncBaseTransport | None = None,
+    ) -> None:
+        self._retrying = retrying or Retrying()
+        settings: dict[str, Any] = exchange.settings_of(address, timeout, api_key, headers)
+        self._http = httpx2.AsyncClient(transport=transport, **settings)
+
+    async def steady(self, request: SteadyRequest | Json) -> SteadyAnswer:
+        """Temperatures, resonance, heat and transmission loss of a branch warm through."""
+        return await self._ask(exchange.STEADY, exchange.content_of(request))
+
+    async def fit(self, request: FitRequest | Json) -> FitAnswer:
+        """Calibrated closures, prediction with its uncertainty, next reading, trim."""
+        return await self._ask(exchange.FIT, exchange.content_of(request))
+
+    async def length(self, request: LengthRequest | Json) -> LengthAnswer:
+        """Centre-line length for a target, length to build, trim steps, cut list."""
+        return await self._ask(exchange.LENGTH, exchange.content_of(request))
+
+    async def warmup(self, request: WarmupRequest | Json) -> WarmupAnswer:
+        """Quiet rpm, temperatures and transmission loss against time."""
+        return await self._ask(exchange.WARMUP, exchange.content_of(request))
+
+    async def reference(self) -> ReferenceAnswer:
+        """Materials, surfaces and fuels that a case may name, with their sources."""
+        return await self._ask(exchange.REFERENCE)
+
+    async def health(self) -> Health:
+        """Whether the process answers; asked once."""
+        return await self._ask(exchange.HEALTH)
+
+    async def ready(self) -> Ready:
+        """Whether the service takes work; asked once, and raises ``ServiceProblem`` if not."""
+        return await self._ask(exchange.READY)
+
+    async def aclose(self) -> None:
+        """Close the connections; further calls raise ``RuntimeError``."""
+        await self._http.aclose()
+
+    async def __aenter__(self) -> AsyncClient:
+        return self
+
+    async def __aexit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        await self.aclose()
+
+    async def _ask(self, route: Route[Answer], content: bytes | None = None) -> Answer:
+        attempts = Attempts(self._retrying, route)
+        headers = {} if content is None else {"content-type": "application/json"}
+        while True:
+            try:
+                response = await self._http.request(
+                    route.method, route.path, content=content, headers=headers
+                )
+            except httpx2.RequestError as error:
+                pause = attempts.pause_after(error)
+                if pause is None:
+                    raise attempts.unreachable(error) from error
+            else:
+                pause = attempts.pause_after(response)
+                if pause is None:
+                    return exchange.read(route, response)
+            await anyio.sleep(pause)

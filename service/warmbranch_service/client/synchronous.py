@@ -1,0 +1,129 @@
+"""The client for plain Python."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from types import TracebackType
+from typing import Any
+
+import httpx2
+
+from warmbranch_service.client import exchange
+from warmbranch_service.client.exchange import Answer, Attempts, Json, Route
+from warmbranch_service.client.retrying import Retrying
+from warmbranch_service.routes.health import Health, Ready
+from warmbranch_service.routes.reference import ReferenceAnswer
+from warmbranch_service.schemas.fit import FitRequest
+from warmbranch_service.schemas.fit_answer import FitAnswer
+from warmbranch_service.schemas.length import LengthRequest
+from warmbranch_service.schemas.length_answer import LengthAnswer
+from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
+from warmbranch_service.schemas.warmup import WarmupRequest
+from warmbranch_service.schemas.warmup_answer import WarmupAnswer
+
+
+class Client:
+    """A client of one service; may be used by several threads at once.
+
+    Requests are models of ``warmbranch_service.schemas``, checked as they are made, or mappings
+    as JSON has them, which only the service checks. Units are as in the contract: by the field's
+    name, or in a string.
+
+    Parameters
+    ----------
+    address : str
+        ``"http://host:port"``.
+    timeout : float
+        Seconds for which the service may stay silent during one attempt.
+    retrying : Retrying, optional
+        When a busy service is asked again.
+    api_key : str, optional
+        Where the service asks for one.
+    headers : mapping of str to str, optional
+        Sent with each request.
+    transport : httpx2.BaseTransport, optional
+        In place of the usual one: for proxies, certificates, tests.
+
+    Raises
+    ------
+    ServiceProblem
+        By each method, when the service answers with a failure.
+    UnexpectedAnswer, Unreachable
+        By each method, when it does not answer as it should, or not at all.
+    """
+
+    def __init__(
+        self,
+        address: str = exchange.DEFAULT_ADDRESS,
+        *,
+        timeout: float = exchange.ANSWER_SECONDS,
+        retrying: Retrying | None = None,
+        api_key: str | None = None,
+        headers: Mapping[str, str] | None = None,
+        transport: httpx2.BaseTransport | None = None,
+    ) -> None:
+        self._retrying = retrying or Retrying()
+        settings: dict[str, Any] = exchange.settings_of(address, timeout, api_key, headers)
+        self._http = httpx2.Client(transport=transport, **settings)
+
+    def steady(self, request: SteadyRequest | Json) -> SteadyAnswer:
+        """Temperatures, resonance, heat and transmission loss of a branch warm through."""
+        return self._ask(exchange.STEADY, exchange.content_of(request))
+
+    def fit(self, request: FitRequest | Json) -> FitAnswer:
+        """Calibrated closures, prediction with its uncertainty, next reading, trim."""
+        return self._ask(exchange.FIT, exchange.content_of(request))
+
+    def length(self, request: LengthRequest | Json) -> LengthAnswer:
+        """Centre-line length for a target, length to build, trim steps, cut list."""
+        return self._ask(exchange.LENGTH, exchange.content_of(request))
+
+    def warmup(self, request: WarmupRequest | Json) -> WarmupAnswer:
+        """Quiet rpm, temperatures and transmission loss against time."""
+        return self._ask(exchange.WARMUP, exchange.content_of(request))
+
+    def reference(self) -> ReferenceAnswer:
+        """Materials, surfaces and fuels that a case may name, with their sources."""
+        return self._ask(exchange.REFERENCE)
+
+    def health(self) -> Health:
+        """Whether the process answers; asked once."""
+        return self._ask(exchange.HEALTH)
+
+    def ready(self) -> Ready:
+        """Whether the service takes work; asked once, and raises ``ServiceProblem`` if not."""
+        return self._ask(exchange.READY)
+
+    def close(self) -> None:
+        """Close the connections; further calls raise ``RuntimeError``."""
+        self._http.close()
+
+    def __enter__(self) -> Client:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def _ask(self, route: Route[Answer], content: bytes | None = None) -> Answer:
+        attempts = Attempts(self._retrying, route)
+        headers = {} if content is None else {"content-type": "application/json"}
+        while True:
+            try:
+                response = self._http.request(
+                    route.method, route.path, content=content, headers=headers
+                )
+            except httpx2.RequestError as error:
+                pause = attempts.pause_after(error)
+                if pause is None:
+                    raise attempts.unreachable(error) from error
+            else:
+                pause = attempts.pause_after(response)
+                if pause is None:
+                    return exchange.read(route, response)
+            time.sleep(pause)
