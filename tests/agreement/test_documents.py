@@ -13,6 +13,7 @@ import pytest
 
 import warmbranch
 from warmbranch_service.demo import DEMOS
+from warmbranch_service.running import LocalService
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -63,14 +64,31 @@ def test_readme_has_the_two_commands_and_a_call_each_way():
 
 
 def test_readme_python_runs_and_gives_the_numbers_it_states():
-    (program,) = _blocks("python")
-    printed = io.StringIO()
-    with contextlib.redirect_stdout(printed):
-        exec(compile(program, "README.md", "exec"), {})
-    numbers = [float(x) for x in re.findall(r"[\d.]+\d", printed.getvalue())]
+    (program,) = [block for block in _blocks("python") if "from warmbranch import" in block]
+    numbers = [float(x) for x in re.findall(r"[\d.]+\d", _printed_by(program))]
     stated = [float(x) for x in re.findall(r"\d+\.\d", program.rpartition("Hz: ")[2])]
     assert len(stated) == 3
     assert [round(x, 1) for x in numbers] == stated
+
+
+def test_readme_client_is_answered(monkeypatch):
+    (program,) = [block for block in _blocks("python") if "Client(" in block]
+    monkeypatch.setenv("WARMBRANCH_WARM_UP", "0")
+    with LocalService(0) as service:
+        frequencies, remedy = _printed_by(
+            program.replace("http://localhost:8000", service.address)
+        ).splitlines()
+    assert len(re.findall(r"\d+\.\d+", frequencies)) == 3
+    said = program.rpartition("# ")[2].partition("…")[0]
+    assert len(said) > 20
+    assert remedy.startswith(said)
+
+
+def _printed_by(program: str) -> str:
+    printed = io.StringIO()
+    with contextlib.redirect_stdout(printed):
+        exec(compile(program, "README.md", "exec"), {})
+    return printed.getvalue()
 
 
 def test_readme_curl_is_answered(client):
