@@ -1,52 +1,31 @@
-"""From a request to the physics: all conversion of units on the way in.
+"""From a request to the physics, one case: the batch of one, and what was taken for the rest.
 
-A request may leave much open; what was taken instead is written down beside the converted case.
+All conversion of units is in convert_batch.py. A request may leave much open; what was taken
+instead is written down beside the converted case.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
-from typing import NamedTuple
 
 import numpy as np
 
 from warmbranch import case as physics
-from warmbranch import closures as physics_closures
-from warmbranch import geometry
-from warmbranch import surroundings as physics_surroundings
 from warmbranch.batch import FloatArray
 from warmbranch.calibration import Calibration
-from warmbranch.closures import MouthModel
-from warmbranch.combustion import AIR, air_fuel_ratio, burnt_gas, humidity_from_relative
 from warmbranch.constants import ICE_POINT
-from warmbranch.engine import (
-    Cycle,
-    exhaust_mass_flow,
-    firing_order,
-    strongest_order,
-)
-from warmbranch.gas import Composition, MixtureTable
-from warmbranch.main_pipe import MainPipe
-from warmbranch.materials import Metal, metal
+from warmbranch.engine import Cycle, firing_order, strongest_order
 from warmbranch.surfaces import SURFACES
 from warmbranch_service import calibrations
+from warmbranch_service.convert_batch import MM as MM
+from warmbranch_service.convert_batch import PER_HOUR, burns, flow_by_engine, to_batch
+from warmbranch_service.convert_batch import kelvin as kelvin
 from warmbranch_service.errors import INVALID, Entry, Problem
-from warmbranch_service.schemas import branch as branch_schema
 from warmbranch_service.schemas import closures as closure_schema
-from warmbranch_service.schemas.case import (
-    ASSUMED_GAS_SPEED_M_S,
-    BurntGas,
-    Case,
-    Engine,
-    MixedGas,
-)
+from warmbranch_service.schemas.case import ASSUMED_GAS_SPEED_M_S, Case, Engine
 from warmbranch_service.schemas.steady import Caution
 
-MM = 1e-3
-PER_HOUR = 1 / 3600
 MOST_MASS_FLOW_KG_H = 3000.0
-FOR_MASS_FLOW = ("displacement_L", "rpm", "volumetric_efficiency")
 
 
 @dataclass(frozen=True)
@@ -64,17 +43,6 @@ class Converted:
     cautions: list[Caution] = field(default_factory=list[Caution])
 
 
-class _MassFlow(NamedTuple):
-    kg_s: float
-    assumptions: list[str]
-    cautions: list[Caution]
-
-
-def kelvin(celsius: float) -> float:
-    """Absolute temperature, K."""
-    return celsius + ICE_POINT
-
-
 def celsius(temperature: FloatArray) -> FloatArray:
     """Temperature in °C."""
     return temperature - ICE_POINT
@@ -88,185 +56,61 @@ def to_physics(case: Case) -> Converted:
     Problem
         If the mass flow that the engine gives is beyond what the model admits.
     """
-    outside = case.surroundings
-    gas = _gas(case)
-    flow = _mass_flow(case, gas)
-    pipe = case.main_pipe
-    mixing = case.closures.mixing
-    pulsation = (
-        mixing.incident_pressure_Pa if isinstance(mixing, closure_schema.StirredMouth) else 0.0
-    )
-    radiant = outside.radiant_temperature_degC
-    given = physics.Case(
-        branch=_branch(case.branch),
-        metal=_metal(case.branch.material),
-        covering=_covering(case.branch),
-        main_pipe=MainPipe(
-            outside_diameter=_one(pipe.outside_diameter_mm * MM),
-            wall_thickness=_one(pipe.wall_thickness_mm * MM),
-            gas_temperature=_one(kelvin(pipe.gas_temperature_degC)),
-            skin_temperature=_one(
-                math.nan
-                if pipe.skin_temperature_degC is None
-                else kelvin(pipe.skin_temperature_degC)
-            ),
-            mass_flow=_one(flow.kg_s),
-            emissivity=_one(_emissivity(pipe.surface, pipe.emissivity)),
-            film_augmentation=_one(pipe.pulsation_augmentation),
-            incident_pressure=_one(pulsation),
-        ),
-        gas=gas,
-        surroundings=physics_surroundings.Surroundings(
-            air_temperature=_one(kelvin(outside.air_temperature_degC)),
-            radiant_temperature=_one(
-                kelvin(outside.air_temperature_degC if radiant is None else radiant)
-            ),
-            pressure=_one(outside.pressure_kPa * 1e3),
-            air_speed=_one(outside.air_speed_m_s),
-        ),
-        closures=_closures(case.closures),
-    )
+    given = to_batch([case])
+    flow = float(given.main_pipe.mass_flow[0]) / PER_HOUR
+    entry = refused_flow(case, flow)
+    if entry is not None:
+        raise Problem(INVALID, entry.sentence(), entries=[entry])
     learned = case.closures.calibration
     calibration = None if learned is None else calibrations.to_physics(learned)
     return Converted(
         case=given if calibration is None else calibration.applied_to(given),
         given=given,
         calibration=calibration,
-        order=None if case.engine is None else _order(case.engine),
-        assumptions=[*_assumptions(case), *flow.assumptions],
-        cautions=flow.cautions,
+        order=None if case.engine is None else engine_order(case.engine),
+        assumptions=[*_assumptions(case), *_flow_assumption(case, flow)],
+        cautions=_flow_caution(case, flow),
     )
 
 
-def _one(value: float) -> FloatArray:
-    return np.array([value])
-
-
-def _branch(branch: branch_schema.Branch) -> geometry.Branch:
-    if branch.centreline is None:
-        pieces = (geometry.Piece(branch.centreline_mm * MM),)
-    else:
-        pieces = tuple(
-            geometry.Piece(piece.straight_mm * MM)
-            if isinstance(piece, branch_schema.Straight)
-            else geometry.Piece.bend(math.radians(piece.bend_deg), piece.bend_radius_mm * MM)
-            for piece in branch.centreline
-        )
-    cap = branch.cap_thickness_mm
-    return geometry.Branch(
-        outside_diameter=_one(branch.outside_diameter_mm * MM),
-        wall_thickness=_one(branch.wall_thickness_mm * MM),
-        cap_thickness=_one((branch.wall_thickness_mm if cap is None else cap) * MM),
-        pieces=(pieces,),
-        rise=_one(math.radians(branch.rise_deg)),
+def refused_flow(case: Case, flow_kg_h: float) -> Entry | None:
+    """What is wrong with an engine that makes more gas than the model admits; None if nothing."""
+    if not (flow_by_engine(case) and flow_kg_h > MOST_MASS_FLOW_KG_H):
+        return None
+    assert case.engine is not None
+    return Entry(
+        ("case", "engine", "displacement_L"),
+        "mass_flow_out_of_range",
+        f"Displacement, rpm and volumetric efficiency make {flow_kg_h:.4g} kg/h.",
+        f"Give an engine that makes at most {MOST_MASS_FLOW_KG_H:g} kg/h in this pipe, or "
+        "a smaller pipe_share.",
+        case.engine.displacement_L,
+        "L",
     )
 
 
-def _metal(material: str | branch_schema.MaterialProperties) -> Metal:
-    if isinstance(material, str):
-        return metal(material)
-    return Metal.constant(
-        material.conductivity_W_mK, material.density_kg_m3, material.heat_capacity_J_kgK
-    )
+def _flow_assumption(case: Case, flow_kg_h: float) -> list[str]:
+    if not flow_by_engine(case):
+        return []
+    text = f"Main-pipe flow from the engine's size, speed and filling: {flow_kg_h:.3g} kg/h."
+    if not burns(case):
+        text += " No fuel is added to the air, as the gas is not given as a burnt fuel."
+    return [text]
 
 
-def _emissivity(surface: str | None, emissivity: float | None) -> float:
-    if emissivity is not None:
-        return emissivity
-    assert surface is not None, "the schema leaves one of the two"
-    return SURFACES[surface].emissivity
-
-
-def _covering(branch: branch_schema.Branch) -> physics_surroundings.Covering:
-    wrap = branch.wrap
-    return physics_surroundings.Covering(
-        emissivity=_one(_emissivity(branch.surface, branch.emissivity)),
-        wrap_thickness=_one(0.0 if wrap is None else wrap.thickness_mm * MM),
-        wrap_conductivity=_one(1.0 if wrap is None else wrap.conductivity_W_mK),
-    )
-
-
-def _humidity(case: Case) -> float:
-    """Water in the air that the engine draws, kg/kg of dry air."""
-    outside = case.surroundings
-    return float(
-        humidity_from_relative(
-            outside.relative_humidity_percent / 100,
-            kelvin(outside.air_temperature_degC),
-            outside.pressure_kPa * 1e3,
-        )[0]
-    )
-
-
-def _gas(case: Case) -> Composition:
-    gas = case.main_pipe.gas
-    if isinstance(gas, MixedGas):
-        return Composition.from_mole_fractions(gas.mole_fractions)
-    return burnt_gas(gas.fuel, gas.excess_air_ratio, _humidity(case))
-
-
-def _mass_flow(case: Case, gas: Composition) -> _MassFlow:
-    """Gas through the main pipe: given, from the engine, or assumed."""
-    pipe, engine = case.main_pipe, case.engine
-    if pipe.mass_flow_kg_h is not None:
-        return _MassFlow(pipe.mass_flow_kg_h * PER_HOUR, [], [])
-    if engine is not None and all(getattr(engine, name) is not None for name in FOR_MASS_FLOW):
-        return _mass_flow_of_engine(case, engine)
-    hot = np.array([[kelvin(pipe.gas_temperature_degC)]])
-    pressure = _one(case.surroundings.pressure_kPa * 1e3)
-    density = float(MixtureTable.of(gas).density(hot, pressure)[0, 0])
-    area = math.pi / 4 * (pipe.bore_mm * MM) ** 2
-    flow = density * area * ASSUMED_GAS_SPEED_M_S
+def _flow_caution(case: Case, flow_kg_h: float) -> list[Caution]:
+    if case.main_pipe.mass_flow_kg_h is not None or flow_by_engine(case):
+        return []
     text = (
         f"Nothing gives the flow in the main pipe, so a gas speed of {ASSUMED_GAS_SPEED_M_S:g} m/s "
-        f"is assumed, {flow / PER_HOUR:.3g} kg/h. Give main_pipe.mass_flow_kg_h, or the engine's "
+        f"is assumed, {flow_kg_h:.3g} kg/h. Give main_pipe.mass_flow_kg_h, or the engine's "
         "displacement_L, rpm and volumetric_efficiency."
     )
-    caution = Caution(code="assumed_mass_flow", message=text, field="case.main_pipe.mass_flow_kg_h")
-    return _MassFlow(flow, [], [caution])
+    field = "case.main_pipe.mass_flow_kg_h"
+    return [Caution(code="assumed_mass_flow", message=text, field=field)]
 
 
-def _mass_flow_of_engine(case: Case, engine: Engine) -> _MassFlow:
-    gas, outside = case.main_pipe.gas, case.surroundings
-    assert engine.displacement_L is not None
-    assert engine.rpm is not None
-    assert engine.volumetric_efficiency is not None
-    intake = MixtureTable.of(burnt_gas(AIR, 1.0, _humidity(case)))
-    pressure = _one(outside.pressure_kPa * 1e3)
-    density = intake.density(np.array([[kelvin(outside.air_temperature_degC)]]), pressure)[:, 0]
-    burns = isinstance(gas, BurntGas) and gas.fuel != AIR
-    flow = float(
-        exhaust_mass_flow(
-            displacement=_one(engine.displacement_L * 1e-3 * engine.pipe_share),
-            revolutions_per_second=_one(engine.rpm / 60),
-            volumetric_efficiency=_one(engine.volumetric_efficiency),
-            intake_density=density,
-            stoichiometric_air_fuel_ratio=_one(
-                air_fuel_ratio(gas.fuel) if isinstance(gas, BurntGas) and burns else math.inf
-            ),
-            excess_air_ratio=_one(gas.excess_air_ratio if isinstance(gas, BurntGas) else 1.0),
-            cycle=Cycle(engine.cycle),
-        )[0]
-    )
-    flow_kg_h = flow / PER_HOUR
-    if flow_kg_h > MOST_MASS_FLOW_KG_H:
-        entry = Entry(
-            ("case", "engine", "displacement_L"),
-            "mass_flow_out_of_range",
-            f"Displacement, rpm and volumetric efficiency make {flow_kg_h:.4g} kg/h.",
-            f"Give an engine that makes at most {MOST_MASS_FLOW_KG_H:g} kg/h in this pipe, or "
-            "a smaller pipe_share.",
-            engine.displacement_L,
-            "L",
-        )
-        raise Problem(INVALID, entry.sentence(), entries=[entry])
-    text = f"Main-pipe flow from the engine's size, speed and filling: {flow_kg_h:.3g} kg/h."
-    if not burns:
-        text += " No fuel is added to the air, as the gas is not given as a burnt fuel."
-    return _MassFlow(flow, [text], [])
-
-
-def _order(engine: Engine) -> float:
+def engine_order(engine: Engine) -> float:
     """Engine order that the quiet rpm refers to."""
     if engine.order is not None:
         return engine.order
@@ -274,48 +118,6 @@ def _order(engine: Engine) -> float:
     if engine.firing_angles_deg is not None:
         return strongest_order(np.radians(np.array(engine.firing_angles_deg)), cycle)
     return firing_order(engine.cylinders, cycle)
-
-
-_MOUTH_MODELS = {
-    "side branch": MouthModel.SIDE_BRANCH,
-    "flanged": MouthModel.FLANGED,
-    "unflanged": MouthModel.UNFLANGED,
-}
-
-
-def _closures(given: closure_schema.Closures) -> physics_closures.Closures:
-    values = {
-        name: getattr(physics_closures.Closures.default(), name)
-        for name in physics_closures.Closures.__dataclass_fields__
-    }
-    mixing, inner, outer, mouth = (
-        given.mixing,
-        given.inner_film,
-        given.outer_film,
-        given.mouth_correction,
-    )
-    if isinstance(mixing, closure_schema.StirredMouth):
-        values["stirring"] = _one(mixing.stirring_coefficient)
-        values["reach"] = _one(mixing.reach_bores)
-        values["pulsation"] = _one(mixing.pulsation_coefficient)
-        values["buoyancy"] = _one(mixing.buoyancy_factor)
-    else:
-        values["fixed_diffusivity"] = _one(mixing.diffusivity_m2_s)
-    if isinstance(inner, closure_schema.LinkedFilm):
-        values["stanton"] = _one(inner.stanton_number)
-    else:
-        values["fixed_inner_film"] = _one(inner.coefficient_W_m2K)
-    if isinstance(outer, closure_schema.NaturalAndForced):
-        values["outer_film_factor"] = _one(outer.factor)
-    else:
-        values["fixed_outer_film"] = _one(outer.coefficient_W_m2K)
-    if isinstance(mouth, closure_schema.MouthByGeometry):
-        values["mouth_factor"] = _one(mouth.factor)
-        values["mouth_model"] = _one(float(_MOUTH_MODELS[mouth.model]))
-    else:
-        values["fixed_mouth_length"] = _one(mouth.length_mm * MM)
-    values["wall_losses"] = np.array([given.wall_losses])
-    return physics_closures.Closures(**values)
 
 
 def _assumptions(case: Case) -> list[str]:
@@ -347,5 +149,5 @@ def _assumptions(case: Case) -> list[str]:
     if learned is not None:
         said.append(f"A calibration stands for {', '.join(learned.unknowns) or 'nothing'}.")
     if case.engine is not None and case.engine.order is None:
-        said.append(f"The engine order to be quietened is {_order(case.engine):g}.")
+        said.append(f"The engine order to be quietened is {engine_order(case.engine):g}.")
     return said
