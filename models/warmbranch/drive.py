@@ -6,7 +6,7 @@ is as drawn, after it stays at the last value.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -101,8 +101,9 @@ class Lag:
 
     Parameters
     ----------
-    times, shares : (n,) array
-        s; dimensionless, summing to 1.
+    times : (n,) or (designs, n) array, s
+    shares : (n,) array, dimensionless
+        Summing to 1.
     falls : bool
         From the running temperature to that of the air, instead of the other way.
     """
@@ -172,6 +173,12 @@ class Drive:
         lag = Lag(np.array([time]), np.ones(1), falls=True)
         return cls(duration, mass_flow=none, lag=lag, warm=True)
 
+    def paced(self, factor: FloatArray) -> Drive:
+        """The same drive, each design's time constants times its own of (designs,) factors."""
+        if self.lag is None:
+            return self
+        return replace(self, lag=replace(self.lag, times=self.lag.times * factor[:, None]))
+
     @property
     def curves(self) -> tuple[Curve, ...]:
         """Those that are drawn."""
@@ -212,11 +219,12 @@ class Drive:
         self, case: Case, breaks: FloatArray
     ) -> tuple[tuple[FloatArray, FloatArray], FloatArray, FloatArray]:
         air, running = case.surroundings.air_temperature, case.main_pipe.gas_temperature
-        none = np.zeros((len(case), 0)), np.zeros(0)
+        none = np.zeros((len(case), 0)), np.zeros((len(case), 0))
         if self.lag is not None:
             end, begin = (air, running) if self.lag.falls else (running, air)
             amount = (begin - end)[:, None] * self.lag.shares
-            return _pieces(None, end, breaks), amount, 1 / self.lag.times
+            rate = np.broadcast_to(1 / self.lag.times, amount.shape).copy()
+            return _pieces(None, end, breaks), amount, rate
         begin, end = _pieces(self.gas_temperature, running, breaks)
         if self.gas_temperature is not None and self.drawn_for is not None:
             own_air, own_gas = self.drawn_for

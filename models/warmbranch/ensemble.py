@@ -348,12 +348,13 @@ def _ensemble(
         )
         for name in ("position", "skin")
     )
-    unsolved = np.isnan(skin[:, -1])
+    displayed = np.concatenate([part.displayed for part in expected])
+    unsolved = np.isnan(skin[:, -1]) | np.isnan(displayed).any(axis=1)
     own = weights[kept] / total if total > 0 else weights[kept]
     return Ensemble(
         white=white[kept],
         weights=own,
-        displayed=np.concatenate([part.displayed for part in expected])[kept],
+        displayed=displayed[kept],
         heard=np.concatenate([part.heard for part in expected])[kept],
         frequency=frequency[kept],
         position=position[kept],

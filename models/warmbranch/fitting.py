@@ -15,9 +15,10 @@ from warmbranch.case import Case
 from warmbranch.ensemble import Ensemble, Prior, posterior_ensemble
 from warmbranch.length_effects import Effects, effects
 from warmbranch.next_reading import Advice, advise
-from warmbranch.posterior import Mode, Problem
+from warmbranch.posterior import START, Mode, Problem
 from warmbranch.prediction import LEVELS
 from warmbranch.readings import Heard, Readings
+from warmbranch.skin_in_time import Warming
 from warmbranch.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
 from warmbranch.trim_advice import Trim, trim
 from warmbranch.unknowns import UNKNOWNS, Spreads, shifted_emissivity
@@ -49,7 +50,7 @@ class Parameter:
     Parameters
     ----------
     name, unit : str
-        Of a key of ``UNKNOWNS``, or ``"emissivity of <patch>"``.
+        Of a key of ``UNKNOWNS``, or ``"emissivity of <patch>"``, or ``START``.
     prior_90, interval_90 : tuple of float
         5 and 95 %.
     estimate : float
@@ -128,6 +129,7 @@ def fit(
     *,
     spreads: Spreads | None = None,
     prior: Calibration | None = None,
+    warming: Warming | None = None,
     target: float | None = None,
     order: float | None = None,
     order_step: float = 0.5,
@@ -144,6 +146,8 @@ def fit(
         Prior widths that belong to the case, and what is taken as known.
     prior : Calibration, optional
         From an earlier fit, in place of the model's own priors.
+    warming : Warming, optional
+        The warm-up that readings with a time were taken in.
     target : float, Hz, optional
         Wanted first resonance, for advice on trimming.
     order, order_step : float
@@ -163,7 +167,7 @@ def fit(
     """
     spreads = spreads or Spreads()
     believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
-    problem = Problem(case, readings, heard, believed)
+    problem = Problem(case, readings, heard, believed, warming)
     drawn = Prior(problem)
     before = drawn.ensemble()
     tones = tuple(
@@ -263,8 +267,11 @@ def _parameters(
             unknown = UNKNOWNS[problem.prior.names[i]]
             name, unit = unknown.name, unknown.unit
             values = unknown.value(problem.case, np.array([first, last, low, middle, high]))
+        elif problem.names[i] == START:
+            name, unit = START, "1"
+            values = np.exp(np.array([first, last, low, middle, high]))
         else:
-            patch = problem.patches[i - model]
+            patch = problem.names[i]
             name, unit = f"emissivity of {patch}", "1"
             index = problem.readings.surface.index(patch)
             values = shifted_emissivity(

@@ -15,14 +15,24 @@ import numpy as np
 from warmbranch.batch import FloatArray
 from warmbranch.calibration import Calibration
 from warmbranch.case import Case
+from warmbranch.errors import InputError
 from warmbranch.forecast import FIT_NODES, Forecast, Forecaster
 from warmbranch.grid import DEFAULT_NODES
 from warmbranch.readings import OWN, Heard, Readings
 from warmbranch.search import Summit, climb, log_posterior
+from warmbranch.skin_in_time import SkinInTime, Warming
+
+START = "start_time_factor"
+"""Name of the factor on a named start's time constants, an unknown of readings in time."""
 
 STEP = 1e-3
 """White step of the sensitivities, which are off by about as much: less than a search needs, and
 large enough for what the solution leaves, some 1e-5 K, not to show."""
+
+
+STEP_IN_TIME = 0.3
+"""The same through a warm-up, half of it to either side: skins then differ by kelvins, and the
+warm-up's steps, which differ from set to set, by less than a tenth of one."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +82,8 @@ class Problem:
     heard : Heard
     prior : Calibration
         Of the model's unknowns, by :meth:`Calibration.prior` or from an earlier fit.
+    warming : Warming, optional
+        The warm-up that readings with a time were taken in.
     nodes : int
     """
 
@@ -81,6 +93,7 @@ class Problem:
         readings: Readings,
         heard: Heard,
         prior: Calibration,
+        warming: Warming | None = None,
         nodes: int = FIT_NODES,
     ) -> None:
         readings.check(float(case.branch.length[0]))
@@ -91,19 +104,30 @@ class Problem:
         lengths = np.array([own, *others])
         self._build = np.array([int(np.argmax(lengths == length)) for length in heard.length])
         self.forecaster = Forecaster(case, prior.names, lengths, nodes)
-        self._mean = np.concatenate([prior.mean, np.zeros(len(self.patches))])
+        self._timed = np.flatnonzero(readings.timed)
+        self.warming = self._checked(warming)
+        self._nodes = nodes
+        self._mean = np.concatenate([prior.mean, np.zeros(len(self) - len(prior.names))])
         self._root = np.zeros((len(self), len(self)))
         model = len(prior.names)
         self._root[:model, :model] = prior.root
         for i, patch in enumerate(self.patches, start=model):
             self._root[i, i] = readings.spread_of(patch)
+        if self.warming is not None and self.warming.uncertain:
+            self._root[-1, -1] = self.warming.start_spread
         self._counts = np.ones(len(readings) + len(heard))
         self._odds_column = [self._column_of(name) for name in readings.surface]
         self._fine = self._fine_grid()
 
     def __len__(self) -> int:
-        """Unknowns: those of the model, then an emissivity for each patch."""
-        return len(self.prior.names) + len(self.patches)
+        """Unknowns: those of the model, then an emissivity for each patch, then the start."""
+        start = self.warming is not None and self.warming.uncertain
+        return len(self.prior.names) + len(self.patches) + int(start)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Of all unknowns; a patch has the name of its surface."""
+        return (*self.prior.names, *self.patches, START)[: len(self)]
 
     def leave_out(self, heard: Sequence[int]) -> None:
         """Let some of the tones heard, by index, no longer count."""
@@ -132,7 +156,8 @@ class Problem:
     def expected(self, white: FloatArray) -> Expected:
         """Solve the model for (sets, unknowns) white coordinates."""
         coordinates = self.coordinates(white)
-        return self._seen(self.forecaster.at(coordinates[:, : len(self.prior.names)]), coordinates)
+        forecast = self.forecaster.at(coordinates[:, : len(self.prior.names)])
+        return self._seen(forecast, coordinates, self._skin_in_time(coordinates))
 
     def misfit(self, displayed: FloatArray, heard: FloatArray) -> FloatArray:
         """Residuals over their uncertainties, (sets, readings + heard); 0 for what is left out.
@@ -169,7 +194,20 @@ class Problem:
         change = self.misfit(moved.displayed, moved.heard) - self.misfit(
             expected.displayed, expected.heard
         )
-        return change.T / STEP
+        slopes = change.T / STEP
+        if len(self._timed):
+            slopes[self._timed] = self._slopes_in_time(white, expected)
+        return slopes
+
+    def _slopes_in_time(self, white: FloatArray, expected: Expected) -> FloatArray:
+        """The same of the readings with a time, (timed, unknowns), by central differences."""
+        size = len(self)
+        aside = STEP_IN_TIME / 2 * np.concatenate([np.eye(size), -np.eye(size)])
+        coordinates = self.coordinates(white + aside)
+        same = expected.forecast.take(np.zeros(2 * size * len(self.forecaster.lengths), np.intp))
+        seen = self._seen(same, coordinates, self._skin_in_time(coordinates)).displayed
+        misfit = self.misfit(seen, np.repeat(expected.heard, 2 * size, axis=0))[:, self._timed]
+        return (misfit[:size] - misfit[size:]).T / STEP_IN_TIME
 
     def mode(self, starts: FloatArray) -> Mode:
         """Search the most probable set from the best of (starts, unknowns) white coordinates."""
@@ -190,6 +228,9 @@ class Problem:
             first, self.readings.position
         )
         tone = np.log(better.frequency / coarse.frequency)
+        if len(self._timed):
+            skin[:, self._timed] = self._skin_in_time(self._mean[None], DEFAULT_NODES)
+            skin[:, self._timed] -= self._skin_in_time(self._mean[None])
         return skin, np.where(np.isnan(tone), 0.0, tone)
 
     def _column_of(self, surface: str) -> int:
@@ -200,11 +241,42 @@ class Problem:
             return len(self.prior.names) + self.patches.index(surface)
         return -1
 
-    def _seen(self, forecast: Forecast, coordinates: FloatArray) -> Expected:
+    def _checked(self, warming: Warming | None) -> Warming | None:
+        """The warm-up, where readings ask for one."""
+        if len(self._timed) == 0:
+            return None
+        if warming is None:
+            first = int(self._timed[0])
+            raise InputError(
+                "This reading has a time, and no warm-up is told.",
+                field=f"readings.{first}.time",
+                value=float(self.readings.time[first]),
+                unit="s",
+                remedy="Tell the warm-up, or leave the time of a settled branch out.",
+            )
+        return warming
+
+    def _skin_in_time(self, coordinates: FloatArray, nodes: int | None = None) -> FloatArray:
+        """Skins of the readings with a time, (sets, timed), K."""
+        if self.warming is None:
+            return np.empty((len(coordinates), 0))
+        names = self.prior.names
+        start = coordinates[:, -1] if self.warming.uncertain else np.zeros(len(coordinates))
+        position, time = self.readings.position[self._timed], self.readings.time[self._timed]
+        skins = SkinInTime(self.case, names, self.warming, position, time, nodes or self._nodes)
+        return skins.at(coordinates[:, : len(names)], start)
+
+    def _seen(
+        self, forecast: Forecast, coordinates: FloatArray, in_time: FloatArray | None = None
+    ) -> Expected:
+        """What would be seen; without ``in_time`` all readings are of the settled branch."""
         sets, lengths = len(coordinates), len(self.forecaster.lengths)
         first = np.arange(sets) * lengths
         skin_off, tone_off = self._fine
-        skin = forecast.skin_at(first, self.readings.position) + skin_off
+        skin = forecast.skin_at(first, self.readings.position)
+        if in_time is not None:
+            skin[:, self._timed] = in_time
+        skin += skin_off
         odds = np.zeros((sets, len(self.readings)))
         for i, column in enumerate(self._odds_column):
             if column >= 0:

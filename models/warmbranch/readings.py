@@ -11,6 +11,7 @@ import numpy as np
 
 from warmbranch.batch import Batched, BoolArray, FloatArray
 from warmbranch.constants import ICE_POINT
+from warmbranch.drive import LONGEST
 from warmbranch.errors import InputError
 from warmbranch.thermometer import displayed_by_infrared
 
@@ -49,6 +50,8 @@ class Readings(Batched):
         What the thermometer reckons with; NaN where it leaves reflection out.
     share : (readings,) array, dimensionless
         Part of the spot on the tube.
+    time : (readings,) array, s
+        Since the beginning of a warm-up; NaN for a reading of the settled branch.
     """
 
     position: FloatArray
@@ -62,6 +65,7 @@ class Readings(Batched):
     reflected: FloatArray
     reflected_set: FloatArray
     share: FloatArray
+    time: FloatArray
 
     @classmethod
     def none(cls) -> Readings:
@@ -79,7 +83,13 @@ class Readings(Batched):
             reflected=empty,
             reflected_set=empty,
             share=empty,
+            time=empty,
         )
+
+    @property
+    def timed(self) -> BoolArray:
+        """Which were taken during a warm-up, (readings,)."""
+        return ~np.isnan(self.time)
 
     @property
     def patches(self) -> tuple[str, ...]:
@@ -112,11 +122,13 @@ class Readings(Batched):
             ("emissivity", "1", ~((self.emissivity > 0) & (self.emissivity <= 1))),
             ("emissivity_set", "1", ~((self.emissivity_set > 0) & (self.emissivity_set <= 1))),
             ("uncertainty", "K", ~(self.uncertainty > 0)),
+            ("time", "s", self.timed & ~((self.time >= 0) & (self.time <= LONGEST))),
         )
         remedies = {
             "position": f"Give a distance from the mouth between 0 and {length:g} m.",
             "displayed": f"Give a temperature from {COLDEST:g} to {HOTTEST:g} K.",
             "uncertainty": "Give a standard deviation above zero.",
+            "time": f"Give a time from 0, the start, to {LONGEST:g} s, or none when settled.",
         }
         for name, unit, wrong in rules:
             if np.any(wrong):

@@ -37,7 +37,7 @@ class Forcing(NamedTuple):
     """Straight pieces of the curves between ``breaks`` (pieces + 1,), s.
 
     ``*_start`` and ``*_slope`` (designs, pieces): mouth gas temperature K, mass flow kg/s, air
-    speed m/s. To the gas, ``lag_amount exp(−lag_rate t)`` is added, (designs, lags) and (lags,).
+    speed m/s. To the gas, ``lag_amount exp(−lag_rate t)`` is added, both (designs, lags).
     ``jumps`` (pieces,): whether anything jumps where a piece begins.
     """
 
@@ -57,8 +57,8 @@ def gas_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
     """Gas temperature at the mouth of design ``i``, K."""
     value = forcing.gas_start[i, piece]
     value += forcing.gas_slope[i, piece] * (time - forcing.breaks[piece])
-    for k in range(len(forcing.lag_rate)):
-        value += forcing.lag_amount[i, k] * np.exp(-forcing.lag_rate[k] * time)
+    for k in range(forcing.lag_rate.shape[1]):
+        value += forcing.lag_amount[i, k] * np.exp(-forcing.lag_rate[i, k] * time)
     return value
 
 

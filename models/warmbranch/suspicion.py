@@ -28,6 +28,9 @@ SHINY = 0.5
 SAME_SPOT = 0.01
 """m. Readings closer than this are of one spot."""
 
+SAME_MOMENT = 30.0
+"""s. Readings in time that are farther apart are of a spot that has warmed."""
+
 CONTRADICTION = 4.0
 """Joint uncertainties between two readings of one spot."""
 
@@ -100,6 +103,8 @@ def suspicious_readings(
             own.append(Suspicion("does_not_fit", {"residual": float(residual[i])}))
         for j in range(len(readings)):
             near = abs(readings.position[i] - readings.position[j]) <= SAME_SPOT
+            # A spot warms meanwhile; whether both agree is then for each one's misfit to tell.
+            near = near and not (abs(readings.time[i] - readings.time[j]) > SAME_MOMENT)
             joint = float(np.hypot(sigma, readings.uncertainty[j]))
             apart = float(residual[i] - residual[j])
             if j != i and near and abs(apart) > CONTRADICTION * joint:

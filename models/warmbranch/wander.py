@@ -169,7 +169,7 @@ def case_at(case: Case, drive: Drive, time: float) -> Case:
     since = time - forcing.breaks[piece]
     hot = forcing.gas_start[:, piece] + forcing.gas_slope[:, piece] * since
     if drive.lag is not None:
-        hot = hot + forcing.lag_amount @ np.exp(-forcing.lag_rate * time)
+        hot = hot + np.sum(forcing.lag_amount * np.exp(-forcing.lag_rate * time), axis=1)
     own = with_own_film(case)
     pipe, outside = own.main_pipe, own.surroundings
     flow = pipe.mass_flow if drive.mass_flow is None else drive.mass_flow.before(moment)

@@ -19,6 +19,7 @@ from warmbranch.case import Case
 from warmbranch.dense_output import GAS, SKIN, WALL
 from warmbranch.drive import Curve, Drive
 from warmbranch.errors import InputError, NotConvergedError
+from warmbranch.forecast import interpolated
 from warmbranch.gas import MixtureTable, dry_air_table
 from warmbranch.grid import DEFAULT_NODES
 from warmbranch.heat_balance import HeatBalance
@@ -46,6 +47,9 @@ FIRST_STEP = 1.0
 """s. Longest first step after a jump."""
 
 MOST_STEPS = 200_000
+
+WORTH_IN_STEADY = 100
+"""Steady solutions that a warm-up costs, about: a few repay loading the compiled loops."""
 
 WRAP_DENSITY = 500.0
 """kg/m³ as fitted: between a loose blanket (100) and tape wound tight (900). Our assumption."""
@@ -232,9 +236,6 @@ def skin_at(
     -------
     (designs, readings) array, K
     """
-    # Here: forecast.py may itself ask for readings taken during a warm-up.
-    from warmbranch.forecast import interpolated
-
     times, which = np.unique(time, return_inverse=True)
     found = warm_up(case, drive, times, wrap=wrap, tolerance=tolerance, nodes=nodes)
     every = np.empty((len(case), len(position)))
@@ -365,7 +366,7 @@ def _integrate(
     system: warmup_plain.PlainSystem,
     rest: tuple[Store, Forcing, Settings, FloatArray, FloatArray, FloatArray, FloatArray],
 ) -> FloatArray:
-    if kernel.at_hand(len(system.case)) is None:
+    if kernel.at_hand(len(system.case) * WORTH_IN_STEADY) is None:
         return warmup_plain.integrate(system, *rest)
     from warmbranch import compiled_warmup
 

@@ -127,6 +127,7 @@ def _row(
             reflected=nothing,
             reflected_set=nothing,
             share=one,
+            time=nothing,
         )
     surface, emissivity, spread = _skin(reading, case)
     share = one
@@ -147,6 +148,7 @@ def _row(
         reflected=nothing if reflected is None else np.array([kelvin(reflected)]),
         reflected_set=np.array([air]) if reading.takes_off_reflection else nothing,
         share=share,
+        time=nothing,
     )
 
 

@@ -12,15 +12,18 @@ from warmbranch.case import Case
 from warmbranch.closures import Closures
 from warmbranch.combustion import burnt_gas
 from warmbranch.constants import ICE_POINT
+from warmbranch.drive import Drive
 from warmbranch.forecast import interpolated
 from warmbranch.geometry import Branch, Piece
 from warmbranch.main_pipe import MainPipe
 from warmbranch.materials import metal
 from warmbranch.next_reading import LISTENING_UNCERTAINTY
 from warmbranch.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
+from warmbranch.skin_in_time import Warming
 from warmbranch.surroundings import Covering, Surroundings
 from warmbranch.thermometer import share_on_tube
 from warmbranch.unknowns import put
+from warmbranch.warmup import skin_at
 
 PAINT, PAINT_EMISSIVITY, PAINT_SPREAD = "matt black paint", 0.95, 0.43
 
@@ -87,6 +90,29 @@ def experiment(
     return Experiment(case, readings, heard, truth, coordinates, patch)
 
 
+WARMING = Warming(Drive.cold_start(1200.0))
+"""A cold start whose time constants are known within the prior."""
+
+MOMENTS = np.array([120.0, 300.0, 540.0])
+"""s: 2, 5 and 9 minutes after the start."""
+
+
+def experiment_in_time(rng: np.random.Generator, moments: np.ndarray = MOMENTS) -> Experiment:
+    """The same after a cold start: one reading at each moment, nothing heard."""
+    case = a_case(rng)
+    prior = Calibration.prior(case)
+    coordinates = prior.mean + prior.root @ rng.normal(size=len(prior.names))
+    patch = PAINT_SPREAD * rng.normal()
+    true_case = put(case, prior.names, coordinates[None])
+    position = rng.uniform(0.06, 0.7, len(moments)) * float(case.branch.length[0])
+    kind = rng.choice(["paint", "contact"], size=len(moments))
+    drive = WARMING.drive.paced(np.exp(WARMING.start_spread * rng.normal(size=1)))
+    readings = replace(to_be_read(case, position, tuple(kind)), time=moments)
+    skin = skin_at(true_case, drive, position, moments)
+    readings = displayed(readings, skin, true_case, {PAINT: patch}, rng)
+    return Experiment(case, readings, Heard.none(), solve(true_case), coordinates, patch)
+
+
 def to_be_read(case: Case, position: np.ndarray, kind: tuple[str, ...]) -> Readings:
     """Readings before their displays are known: those hold nothing yet."""
     count = len(position)
@@ -107,6 +133,7 @@ def to_be_read(case: Case, position: np.ndarray, kind: tuple[str, ...]) -> Readi
         reflected=np.nan * one,
         reflected_set=air * one,
         share=share_on_tube(case.branch.outside_diameter, 0.25 * one, 8.0 * one),
+        time=np.nan * one,
     )
 
 
@@ -129,9 +156,19 @@ def read(
 ) -> Readings:
     """Fill in what a cheap instrument displays."""
     skin = interpolated(truth.profile.position, truth.profile.skin, readings.position)
-    shift = {OWN: own, PAINT: patch, KNOWN: 0.0}
-    odds = np.array([[shift[name] for name in readings.surface]])
-    shown = readings.expected(skin, odds, truth.case.surroundings.radiant_temperature)[0]
+    return displayed(readings, skin, truth.case, {OWN: own, PAINT: patch}, rng)
+
+
+def displayed(
+    readings: Readings,
+    skin: np.ndarray,
+    case: Case,
+    shift: dict[str, float],
+    rng: np.random.Generator,
+) -> Readings:
+    """The same for skins (1, readings), K, and shifts of the logits of emissivities."""
+    odds = np.array([[shift.get(name, 0.0) for name in readings.surface]])
+    shown = readings.expected(skin, odds, case.surroundings.radiant_temperature)[0]
     noisy = shown + usual_uncertainty(shown) * rng.normal(size=len(shown))
     rounded = np.round(noisy - ICE_POINT, 1) + ICE_POINT
     return replace(readings, displayed=rounded, uncertainty=usual_uncertainty(rounded))

@@ -29,6 +29,7 @@ def contact(position, celsius, uncertainty=2.0) -> Readings:
         reflected=np.nan * one,
         reflected_set=np.nan * one,
         share=one,
+        time=np.nan * one,
     )
 
 

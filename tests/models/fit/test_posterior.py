@@ -34,6 +34,7 @@ def contact(position, displayed, uncertainty=2.0) -> Readings:
         reflected=np.nan * one,
         reflected_set=np.nan * one,
         share=one,
+        time=np.nan * one,
     )
 
 

@@ -28,6 +28,7 @@ def reading(**changes) -> Readings:
         "reflected": np.nan,
         "reflected_set": 298.15,
         "share": 1.0,
+        "time": np.nan,
     } | changes
     columns = {
         name: value if isinstance(value, list) else [value] * size for name, value in plain.items()
