@@ -16,8 +16,10 @@ from numba.extending import register_jitable
 
 from warmbranch import dense_output, nusselt, stepping, storage
 from warmbranch.batch import FloatArray
-from warmbranch.compiled import Inside, Outside, Table, options, outside_flux, properties
-from warmbranch.compiled_steady import BLOCK, balance, skin_step, solve_blocks
+from warmbranch.compiled import Inside, Outside, Table, options, properties
+from warmbranch.compiled_balance import BLOCK, ROOM, balance, solve_blocks
+from warmbranch.compiled_outside import outside_flux
+from warmbranch.compiled_steady import skin_step
 from warmbranch.dense_output import GAS, SKIN, WALL
 from warmbranch.heat_balance import HeatBalance
 from warmbranch.stepping import LOST, Settings
@@ -40,10 +42,10 @@ for _function in (
 
 
 class Scratch(NamedTuple):
-    """Room for one balance: faces, nodes, rows, elimination, change."""
+    """Room for one balance: skins, passes, rows, elimination, change."""
 
     face: FloatArray
-    node: FloatArray
+    room: FloatArray
     rows: FloatArray
     work: FloatArray
     change: FloatArray
@@ -53,7 +55,7 @@ class Scratch(NamedTuple):
         """Room for branches of so many nodes."""
         return cls(
             np.zeros((nodes, 5)),
-            np.zeros((nodes, 8)),
+            np.zeros(ROOM),
             np.zeros((nodes, BLOCK)),
             np.zeros((nodes, 6)),
             np.zeros((nodes, 2)),
@@ -104,7 +106,7 @@ def _evaluate(system: System, i: int, here: FloatArray) -> None:
     room = system.scratch
     balance(
         system.inside, system.outside, system.grid, i, here[GAS], here[WALL], here[SKIN],
-        room.face, room.node, room.rows,
+        room.face, room.room, room.rows,
     )  # fmt: skip
 
 

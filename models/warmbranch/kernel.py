@@ -66,7 +66,7 @@ def load() -> Kernel | None:
     with _lock:
         if _kernel is None:
             try:
-                from warmbranch import compiled, compiled_sound, compiled_steady
+                from warmbranch import compiled, compiled_outside, compiled_sound, compiled_steady
             except ImportError:
                 return None
             _kernel = Kernel(
@@ -74,7 +74,7 @@ def load() -> Kernel | None:
                 inside=compiled.Inside,
                 table=compiled.Table,
                 newton=cast("Any", compiled_steady.newton),
-                main_pipe_wall=cast("Any", compiled.main_pipe_wall),
+                main_pipe_wall=cast("Any", compiled_outside.main_pipe_wall),
                 cells=compiled_sound.Cells,
                 search=compiled_sound.Search,
                 mouth_impedance=cast("Any", compiled_sound.mouth_impedance),

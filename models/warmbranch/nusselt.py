@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from warmbranch.batch import FloatArray
+from warmbranch.elementary import exp, log, power, third_root
 
 NUSSELT_LAMINAR = 3.66
 """Developed laminar flow in a round tube of one wall temperature. Exact: 3.6568."""
@@ -276,8 +277,8 @@ def sloped_churchill_chu(
     nine_sixteenths = root * np.sqrt(np.sqrt(np.sqrt(root)))
     denominator = 1 + nine_sixteenths
     # The least normal number stands for Ra = 0: its sixth root, 5e-52, is nil beside ``still``.
-    log_rayleigh: FloatArray = np.log(np.maximum(rayleigh, _LEAST))
-    rising: FloatArray = 0.387 * np.exp(log_rayleigh / 6 - (8 / 27) * np.log(denominator))
+    log_rayleigh: FloatArray = log(np.maximum(rayleigh, _LEAST))
+    rising: FloatArray = 0.387 * exp(log_rayleigh / 6 - (8 / 27) * log(denominator))
     root_nusselt = still + rising
     per_log_rayleigh = root_nusselt * rising / 3
     # (8/27)(9/16) = 1/6: the slope in ln Pr has the same factor 2 · 1/6 as that in ln Ra.
@@ -293,8 +294,8 @@ def sloped_vertical_cylinder(
 ) -> SlopedNusselt:
     """:func:`nusselt_vertical_cylinder_natural` with slopes; the first in ln Ra."""
     plate = sloped_churchill_chu(rayleigh, prandtl, 0.825, 0.492)
-    log_prandtl = np.log(prandtl)
-    power: FloatArray = np.exp(-0.43 * log_prandtl)
+    log_prandtl = log(prandtl)
+    power: FloatArray = exp(-0.43 * log_prandtl)
     strength = 0.0571322 + 0.20305 * power
     half_slope = 0.00215 * np.sqrt(prandtl)
     hyperbola = 4.809e-4 / prandtl
@@ -302,8 +303,8 @@ def sloped_vertical_cylinder(
     exponent_slope = 0.01333 - half_slope - hyperbola
     inverse_fourth = rayleigh / prandtl / np.square(32 * np.square(length_over_diameter))
     joined = inverse_fourth + STEEPEST_CURVATURE**-4
-    log_curvature: FloatArray = -0.25 * np.log(joined)
-    raised: FloatArray = np.exp(exponent * log_curvature)
+    log_curvature: FloatArray = -0.25 * log(joined)
+    raised: FloatArray = exp(exponent * log_curvature)
     added = strength * raised
     added_per_log_grashof = -0.25 * exponent * added * inverse_fourth / joined
     added_per_log_prandtl = (
@@ -320,12 +321,12 @@ def sloped_vertical_cylinder(
 
 def sloped_cross_flow(reynolds: FloatArray, prandtl: FloatArray) -> SlopedNusselt:
     """:func:`nusselt_cross_flow` with slopes; the first in ln Re."""
-    third: FloatArray = np.cbrt(prandtl)
+    third: FloatArray = third_root(prandtl)
     two_thirds: FloatArray = 0.4 ** (2 / 3) / np.square(third)
     laminar: FloatArray = 0.62 * np.sqrt(reynolds) * third / np.sqrt(np.sqrt(1 + two_thirds))
     root = np.sqrt(reynolds / 282000)
     five_eighths = root * np.sqrt(np.sqrt(root))
-    swelling: FloatArray = np.power(1 + five_eighths, 0.8)
+    swelling: FloatArray = power(1 + five_eighths, 0.8)
     rising = laminar * swelling
     return SlopedNusselt(
         0.3 + rising,
