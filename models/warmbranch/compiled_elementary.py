@@ -1,4 +1,5 @@
-# pyright: basic, reportArgumentType=false, reportReturnType=false, reportMissingImports=false, reportCallIssue=false
+# pyright: basic, reportArgumentType=false, reportReturnType=false, reportMissingImports=false
+# pyright: reportCallIssue=false
 # numba ships no types, and what it compiles takes single numbers where annotations say arrays.
 """Logarithm and exponential that a compiler can apply to several numbers at once.
 

@@ -9,32 +9,50 @@ from typing import NamedTuple
 import numba
 import numpy as np
 from numba.extending import register_jitable
+from numpy.typing import NDArray
 
 from warmbranch import phases, viscothermal
 from warmbranch.batch import ComplexArray, FloatArray
-from warmbranch.compiled import Table, options, properties
+from warmbranch.compiled import LANES, Table, options, properties
+from warmbranch.compiled_line import (
+    HEAT,
+    LARGEST,
+    LARGEST_SQUARE,
+    LINE_ROOM,
+    MASS,
+    P_IM,
+    P_RE,
+    SKEW,
+    SPRING,
+    THERMAL,
+    TRAVELLED,
+    U_IM,
+    U_RE,
+    VISCOUS,
+    Cells,
+    add_travelled,
+    narrow,
+    start,
+    through_cell,
+)
 
 for _function in (
     phases.reflection_phase,
     phases.mode_angle,
     viscothermal.wide_series,
-    viscothermal.bessel_ratio,
 ):
     register_jitable(_function)
 
 
-class Cells(NamedTuple):
-    """A duct's columns, (cells, designs); layers (2, cells, designs); the rest (designs,)."""
+IndexArray = NDArray[np.int64]
 
-    density: FloatArray
-    bulk: FloatArray
-    layers: FloatArray
-    thermal: FloatArray
-    inertance: FloatArray
-    length: FloatArray
-    skew: FloatArray
-    radius: FloatArray
-    mouth_inertance: FloatArray
+
+class Lanes(NamedTuple):
+    """Searches that go on together: design and mode of each, and room for their marches."""
+
+    design: IndexArray
+    mode: IndexArray
+    room: FloatArray
 
 
 class Search(NamedTuple):
@@ -50,22 +68,23 @@ def layer(inverse: float) -> complex:
     """:func:`viscothermal.layer_function` of one number."""
     if inverse <= 1 / viscothermal.WIDE_TUBE:
         return viscothermal.wide_series(inverse)
-    return viscothermal.bessel_ratio(inverse)
+    real, imaginary = narrow(inverse)
+    return complex(real, imaginary)
 
 
 @numba.njit(**options)
-def tube(duct: Cells, i: int, frequency: float) -> tuple[complex, float]:
-    """p/U of design ``i`` without the mouth's inertance, and the phase travelled to the cap."""
-    area = np.pi * duct.radius[i] ** 2
+def exact_tube(duct: Cells, i: int, frequency: float) -> tuple[complex, float]:
+    """p/U of design ``i`` without the mouth's inertance, and the phase travelled to the cap.
+
+    By the exponential, for any phase in a cell: where the series of compiled_line.py end.
+    """
     j_omega = 2j * np.pi * frequency
     thinner = 1 / np.sqrt(frequency)
     p, u, travelled = 1.0 + 0j, 0.0j, 0.0
-    for c in range(duct.density.shape[0] - 1, -1, -1):
-        viscous = layer(duct.layers[0, c, i] * thinner)
-        heat = layer(duct.layers[1, c, i] * thinner)
-        z = j_omega * (duct.density[c, i] / area) / (1 - viscous) * duct.inertance[c, i]
-        y = j_omega * (area / duct.bulk[c, i]) * (1 + duct.thermal[c, i] * heat)
-        y *= duct.length[c, i]
+    for c in range(duct.mass.shape[0] - 1, -1, -1):
+        z = j_omega * duct.mass[c, i] / (1 - layer(duct.viscous[c, i] * thinner))
+        y = j_omega * duct.spring[c, i]
+        y *= 1 + duct.thermal[c, i] * layer(duct.heat[c, i] * thinner)
         squared = z * y
         tilt = squared * duct.skew[c, i]
         phase = np.sqrt(squared + tilt * tilt)
@@ -78,19 +97,61 @@ def tube(duct: Cells, i: int, frequency: float) -> tuple[complex, float]:
 
 
 @numba.njit(**options)
-def at_mouth(duct: Cells, i: int, frequency: float) -> complex:
-    """p/U of design ``i`` at the mouth, mouth inertance included."""
-    alone, _ = tube(duct, i, frequency)
-    return alone + 2j * np.pi * frequency * duct.mouth_inertance[i]
+def tubes(
+    duct: Cells,
+    design: IndexArray,
+    frequency: FloatArray,
+    room: FloatArray,
+    impedance: ComplexArray,
+    travelled: FloatArray,
+) -> None:
+    """:func:`exact_tube` of up to ``LANES`` designs, each at its frequency."""
+    count = len(frequency)
+    start(frequency, room)
+    for c in range(duct.mass.shape[0] - 1, -1, -1):
+        for k in range(count):
+            i = design[k]
+            room[k + MASS], room[k + SPRING] = duct.mass[c, i], duct.spring[c, i]
+            room[k + VISCOUS], room[k + HEAT] = duct.viscous[c, i], duct.heat[c, i]
+            room[k + THERMAL], room[k + SKEW] = duct.thermal[c, i], duct.skew[c, i]
+        through_cell(count, room)
+        add_travelled(count, room)
+    for k in range(count):
+        if room[k + LARGEST] > LARGEST_SQUARE**2:
+            impedance[k], travelled[k] = exact_tube(duct, design[k], frequency[k])
+        else:
+            impedance[k] = complex(room[k + P_RE], room[k + P_IM]) / complex(
+                room[k + U_RE], room[k + U_IM]
+            )
+            travelled[k] = room[k + TRAVELLED]
 
 
 @numba.njit(**options)
 def mouth_impedance(duct: Cells, frequency: FloatArray) -> ComplexArray:
-    """:func:`at_mouth` at (designs, n) frequencies."""
+    """p/U at the mouth, mouth inertance included, at (designs, n) frequencies."""
     result = np.empty(frequency.shape, dtype=np.complex128)
-    for i in range(frequency.shape[0]):
-        for n in range(frequency.shape[1]):
-            result[i, n] = at_mouth(duct, i, frequency[i, n])
+    room = np.empty(LINE_ROOM)
+    designs, many = frequency.shape
+    for i in range(designs):
+        for first in range(0, many, LANES):
+            count = min(LANES, many - first)
+            start(frequency[i, first : first + count], room)
+            for c in range(duct.mass.shape[0] - 1, -1, -1):
+                mass, spring, thermal = duct.mass[c, i], duct.spring[c, i], duct.thermal[c, i]
+                viscous, heat, skew = duct.viscous[c, i], duct.heat[c, i], duct.skew[c, i]
+                for k in range(count):
+                    room[k + MASS], room[k + SPRING], room[k + THERMAL] = mass, spring, thermal
+                    room[k + VISCOUS], room[k + HEAT], room[k + SKEW] = viscous, heat, skew
+                through_cell(count, room)
+            for k in range(count):
+                f = frequency[i, first + k]
+                if room[k + LARGEST] > LARGEST_SQUARE**2:
+                    alone, _ = exact_tube(duct, i, f)
+                else:
+                    alone = complex(room[k + P_RE], room[k + P_IM]) / complex(
+                        room[k + U_RE], room[k + U_IM]
+                    )
+                result[i, first + k] = alone + 2j * np.pi * f * duct.mouth_inertance[i]
     return result
 
 
@@ -103,50 +164,99 @@ def next_slope(slope: float, secant: float) -> float:
 
 
 @numba.njit(**options)
-def angle(duct: Cells, i: int, mode: int, frequency: float, reference: float) -> float:
-    """How far the mode's angle is from resonance, rad."""
-    alone, travelled = tube(duct, i, frequency)
-    inertia = 2 * np.pi * frequency * duct.mouth_inertance[i]
-    return phases.mode_angle(alone, travelled, inertia, reference) - mode * np.pi
+def angles(
+    duct: Cells,
+    lane: Lanes,
+    open_: IndexArray,
+    here: FloatArray,
+    whole: bool,
+    reference: FloatArray,
+    value: FloatArray,
+) -> None:
+    """How far the lanes ``open_`` are from resonance, rad, at the frequencies ``here``.
+
+    ``whole``: the phase of the reflection by the whole reactance, else the mode's angle.
+    """
+    count = len(open_)
+    design, frequency = np.empty(count, dtype=np.int64), np.empty(count)
+    for k in range(count):
+        design[k], frequency[k] = lane.design[open_[k]], here[open_[k]]
+    impedance, travelled = np.empty(count, dtype=np.complex128), np.empty(count)
+    tubes(duct, design, frequency, lane.room, impedance, travelled)
+    for k in range(count):
+        i, n = design[k], open_[k]
+        inertia = 2 * np.pi * frequency[k] * duct.mouth_inertance[i]
+        if whole:
+            value[n] = phases.reflection_phase(impedance[k] + 1j * inertia, reference[n])
+        else:
+            angle = phases.mode_angle(impedance[k], travelled[k], inertia, reference[n])
+            value[n] = angle - lane.mode[n] * np.pi
 
 
 @numba.njit(**options)
-def near_mode(
-    duct: Cells, i: int, mode: int, start: float, slope: float, reference: float, search: Search
-) -> float:
-    """First search: which mode, and about where."""
-    here, rise = start, slope
-    value = angle(duct, i, mode, here, reference)
+def near_modes(
+    duct: Cells, lane: Lanes, start: FloatArray, slope: FloatArray, reference: FloatArray,
+    search: Search,
+) -> FloatArray:  # fmt: skip
+    """First search: which mode, and about where; NaN where it does not end."""
+    here, rise, found = start.copy(), slope.copy(), np.full(len(start), np.nan)
+    value, new, step = np.empty(len(start)), np.empty(len(start)), np.empty(len(start))
+    open_ = np.arange(len(start))
+    angles(duct, lane, open_, here, False, reference, value)
     for _ in range(search.most):
-        step = min(max(-value / rise, -search.longest * here), here / search.longest)
-        here += step
-        if abs(step) <= search.tolerance * here:
-            return here
-        new = angle(duct, i, mode, here, reference)
-        rise = next_slope(rise, (new - value) / step)
-        value = new
-    return np.nan
+        left = 0
+        for n in open_:
+            move = -value[n] / rise[n]
+            step[n] = min(max(move, -search.longest * here[n]), here[n] / search.longest)
+            here[n] += step[n]
+            if abs(step[n]) <= search.tolerance * here[n]:
+                found[n] = here[n]
+            else:
+                open_[left] = n
+                left += 1
+        open_ = open_[:left]
+        if left == 0:
+            break
+        angles(duct, lane, open_, here, False, reference, new)
+        for n in open_:
+            rise[n] = next_slope(rise[n], (new[n] - value[n]) / step[n])
+            value[n] = new[n]
+    return found
 
 
 @numba.njit(**options)
-def polished(duct: Cells, i: int, start: float, reference: float, search: Search) -> float:
-    """Second search: the zero of the whole reactance next to ``start``."""
+def polished(
+    duct: Cells, lane: Lanes, start: FloatArray, reference: FloatArray, search: Search
+) -> FloatArray:
+    """Second search: the zero of the whole reactance next to ``start``; NaN where none is."""
+    found, here = np.full(len(start), np.nan), start.copy()
+    value, new, step = np.empty(len(start)), np.empty(len(start)), np.empty(len(start))
+    open_ = np.flatnonzero(~np.isnan(start))
     nearby = start * (1 + search.longest / 16)
-    here, value = start, phases.reflection_phase(at_mouth(duct, i, start), reference)
-    other = phases.reflection_phase(at_mouth(duct, i, nearby), reference)
-    fall = (other - value) / (nearby - start)
-    longest = search.longest * start
+    fall = np.empty(len(start))
+    angles(duct, lane, open_, here, True, reference, value)
+    angles(duct, lane, open_, nearby, True, reference, new)
+    for n in open_:
+        fall[n] = (new[n] - value[n]) / (nearby[n] - start[n])
     for _ in range(search.most):
-        step = min(max(-value / fall, -longest), longest)
-        here += step
-        if abs(step) <= search.tolerance * here:
-            return here
-        if not abs(here - start) <= longest:
-            return np.nan
-        new = phases.reflection_phase(at_mouth(duct, i, here), reference)
-        fall = next_slope(fall, (new - value) / step)
-        value = new
-    return np.nan
+        left = 0
+        for n in open_:
+            longest = search.longest * start[n]
+            step[n] = min(max(-value[n] / fall[n], -longest), longest)
+            here[n] += step[n]
+            if abs(step[n]) <= search.tolerance * here[n]:
+                found[n] = here[n]
+            elif abs(here[n] - start[n]) <= longest:
+                open_[left] = n
+                left += 1
+        open_ = open_[:left]
+        if left == 0:
+            break
+        angles(duct, lane, open_, here, True, reference, new)
+        for n in open_:
+            fall[n] = next_slope(fall[n], (new[n] - value[n]) / step[n])
+            value[n] = new[n]
+    return found
 
 
 @numba.njit(**options)
@@ -159,13 +269,25 @@ def resonances(
     fine: Search,
 ) -> FloatArray:
     """Resonances from (designs, modes) starts; NaN where none is met."""
+    designs, modes = start.shape
     found = np.full(start.shape, np.nan)
-    for i in range(start.shape[0]):
-        for n in range(start.shape[1]):
-            near = near_mode(duct, i, n, start[i, n], slope[i], reference[i], coarse)
-            if not np.isnan(near):
-                wide = reference[i] + 2 * np.pi * near * duct.mouth_inertance[i]
-                found[i, n] = polished(duct, i, near, wide, fine)
+    room = np.empty(LINE_ROOM)
+    together = max(LANES // modes, 1)
+    for first in range(0, designs, together):
+        these = min(together, designs - first)
+        count = these * modes
+        lane = Lanes(np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64), room)
+        begin, rise, own = np.empty(count), np.empty(count), np.empty(count)
+        for k in range(count):
+            i, n = first + k // modes, k % modes
+            lane.design[k], lane.mode[k] = i, n
+            begin[k], rise[k], own[k] = start[i, n], slope[i], reference[i]
+        near = near_modes(duct, lane, begin, rise, own, coarse)
+        for k in range(count):
+            own[k] += 2 * np.pi * near[k] * duct.mouth_inertance[lane.design[k]]
+        sought = polished(duct, lane, near, own, fine)
+        for k in range(count):
+            found[lane.design[k], lane.mode[k]] = sought[k]
     return found
 
 
@@ -222,7 +344,7 @@ def effective_temperatures(
 ) -> FloatArray:
     """ln of the one temperature that puts each design's resonance at ``frequency``."""
     found = np.full(start.shape, np.nan)
-    cells = 1 if straight else duct.density.shape[0]
+    cells = 1 if straight else duct.mass.shape[0]
     for i in range(len(start)):
         here, rise = start[i], np.pi / 2
         longest = search.longest * abs(here)

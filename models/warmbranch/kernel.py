@@ -66,7 +66,13 @@ def load() -> Kernel | None:
     with _lock:
         if _kernel is None:
             try:
-                from warmbranch import compiled, compiled_outside, compiled_sound, compiled_steady
+                from warmbranch import (
+                    compiled,
+                    compiled_line,
+                    compiled_outside,
+                    compiled_sound,
+                    compiled_steady,
+                )
             except ImportError:
                 return None
             _kernel = Kernel(
@@ -75,7 +81,7 @@ def load() -> Kernel | None:
                 table=compiled.Table,
                 newton=cast("Any", compiled_steady.newton),
                 main_pipe_wall=cast("Any", compiled_outside.main_pipe_wall),
-                cells=compiled_sound.Cells,
+                cells=compiled_line.Cells,
                 search=compiled_sound.Search,
                 mouth_impedance=cast("Any", compiled_sound.mouth_impedance),
                 resonances=cast("Any", compiled_sound.resonances),
@@ -214,10 +220,18 @@ def effective_temperatures(
 
 def _cells(kernel: Kernel, duct: Duct) -> Any:
     cell = duct.columns
-    columns = (cell.density, cell.bulk_modulus, cell.layers, cell.thermal)
-    columns += (cell.inertance, cell.length, cell.skew)
-    own = (duct.radius, duct.mouth_inertance)
-    return kernel.cells(*(_plain(c[..., 0]) for c in columns), *map(_plain, own))
+    area = duct.area
+    columns = (
+        cell.density[..., 0] * cell.inertance[..., 0] / area,
+        cell.length[..., 0] * area / cell.bulk_modulus[..., 0],
+        cell.layers[0, ..., 0],
+        cell.layers[1, ..., 0],
+        cell.thermal[..., 0],
+        cell.skew[..., 0],
+        cell.length[..., 0],
+        cell.inertance[..., 0],
+    )
+    return kernel.cells(*map(_plain, (*columns, duct.radius, duct.mouth_inertance)))
 
 
 def _grid(kernel: Kernel, air: MixtureTable) -> Any:

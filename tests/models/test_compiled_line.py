@@ -1,0 +1,45 @@
+"""Series and tables of the compiled march along a duct, against Bessel functions and numpy."""
+
+import mpmath
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from warmbranch import acoustics, kernel, viscothermal
+from warmbranch.compiled_line import LARGEST_SQUARE, narrow
+
+# The polynomials are fitted to 1e-14; the sums of their terms round a little.
+TABLE = 1e-13
+
+# Rounding of 32 matrix products at 100 waves along the duct.
+MARCH = 1e-11
+
+
+def test_layers_of_narrow_tubes():
+    """Shear wave numbers down to nothing, at odd places and at the ends of the pieces."""
+    wide = viscothermal.WIDE_TUBE
+    for r in [1e-3, 0.01, *np.linspace(0.1, wide - 1e-9, 57), *np.arange(0.25, wide, 2.25)]:
+        y = mpmath.mpf(r) * mpmath.sqrt(mpmath.mpc(0, 1))
+        exact = complex(2 / y * mpmath.besseli(1, y) / mpmath.besseli(0, y))
+        assert complex(*narrow(1 / r)) == pytest.approx(exact, rel=TABLE)
+
+
+@pytest.mark.parametrize("losses", [True, False])
+@pytest.mark.parametrize("radius", [0.002, 0.024])
+def test_any_frequency_on_any_cell(ideal_gas, build_duct, monkeypatch, losses, radius):
+    """From cells much shorter than the wave to cells of several waves, beyond the series."""
+    duct = build_duct(
+        lambda x: 700 - 300 * x, 1.2, ideal_gas(), radius=radius, wall_losses=losses,
+        mouth_length=0.02,
+    )  # fmt: skip
+    frequency = np.geomspace(1.0, 60e3, 211)[None]
+    assert kernel.load() is not None
+    compiled = acoustics.input_impedance(duct, frequency)
+    monkeypatch.setenv(kernel.OFF, "off")
+    plain = acoustics.input_impedance(duct, frequency)
+    *_, phase = acoustics._cell_matrices(duct, frequency)
+    assert np.abs(phase).max() > 4 * LARGEST_SQUARE**0.5
+    reference = duct.mouth_impedance[:, None]
+    # The reflection has no pole, wherever p or u vanishes.
+    told, expected = ((z - reference) / (z + reference) for z in (compiled, plain))
+    assert_allclose(told, expected, rtol=0, atol=MARCH)
