@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
 ComplexArray = NDArray[np.complex128]
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from warmbranch import acoustics, resonance
+from warmbranch import acoustics, resonance, stopping
 from warmbranch.acoustics import Duct
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.case import Case
@@ -101,6 +101,7 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES) -> Answer:
     --------
     See README.md.
     """
+    stopping.check()
     gas, air = MixtureTable.of(case.gas), dry_air_table()
     pressure = case.surroundings.pressure
     speed = bulk_speed(case.main_pipe, gas, pressure)
@@ -208,6 +209,7 @@ def _with_pulsation(
     """
     change = np.empty(0)
     for _ in range(MOST_PASSES):
+        stopping.check()
         own, own_gas, own_mouth = case.take(open_), gas.take(open_), mouth.take(open_)
         before = state.take(open_)
         frequency = _tone(before)

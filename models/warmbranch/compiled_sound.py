@@ -12,7 +12,7 @@ from numba.extending import register_jitable
 from numpy.typing import NDArray
 
 from warmbranch import phases, viscothermal
-from warmbranch.batch import ComplexArray, FloatArray
+from warmbranch.batch import ComplexArray, FloatArray, IntArray
 from warmbranch.compiled import LANES, Table, options, properties
 from warmbranch.compiled_line import (
     HEAT,
@@ -267,6 +267,7 @@ def resonances(
     reference: FloatArray,
     coarse: Search,
     fine: Search,
+    stop: IntArray,
 ) -> FloatArray:
     """Resonances from (designs, modes) starts; NaN where none is met."""
     designs, modes = start.shape
@@ -274,6 +275,8 @@ def resonances(
     room = np.empty(LINE_ROOM)
     together = max(LANES // modes, 1)
     for first in range(0, designs, together):
+        if stop[0] != 0:
+            break  # the caller tells: see stopping.py
         these = min(together, designs - first)
         count = these * modes
         lane = Lanes(np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64), room)
@@ -341,11 +344,14 @@ def effective_temperatures(
     frequency: FloatArray,
     start: FloatArray,
     search: Search,
+    stop: IntArray,
 ) -> FloatArray:
     """ln of the one temperature that puts each design's resonance at ``frequency``."""
     found = np.full(start.shape, np.nan)
     cells = 1 if straight else duct.mass.shape[0]
     for i in range(len(start)):
+        if stop[0] != 0:
+            break  # the caller tells: see stopping.py
         here, rise = start[i], np.pi / 2
         longest = search.longest * abs(here)
         own = (tables[i], grid, gas_constant[i], pressure[i], lossy[i], frequency[i])

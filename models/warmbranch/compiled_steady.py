@@ -7,7 +7,7 @@ from __future__ import annotations
 import numba
 import numpy as np
 
-from warmbranch.batch import FloatArray
+from warmbranch.batch import FloatArray, IntArray
 from warmbranch.compiled import Inside, Outside, Table, options
 from warmbranch.compiled_balance import BLOCK, ROOM, balance, solve_blocks
 
@@ -38,6 +38,7 @@ def newton(
     undamped: int,
     undamped_step: float,
     most: int,
+    stop: IntArray,
 ) -> FloatArray:
     """Solve in place; (designs, 5): heat by gas, by wall, lost, iterations, last step."""
     designs, nodes = gas.shape
@@ -45,6 +46,8 @@ def newton(
     rows, work, change = np.zeros((nodes, BLOCK)), np.zeros((nodes, 6)), np.zeros((nodes, 3))
     report = np.zeros((designs, 5))
     for i in range(designs):
+        if stop[0] != 0:
+            break  # the caller tells: see stopping.py
         largest = np.inf
         for iteration in range(most + 1):
             balance(inside, out, grid, i, gas[i], wall[i], skin[i], face, room, rows)

@@ -4,7 +4,8 @@ WarmbranchError
  ├─ InputError            a given value is impossible; the sender can mend it
  │   ├─ GeometryError     sizes that make no pipe
  │   └─ PropertyRangeError  a state outside what the property data cover
- └─ NotConvergedError     the solver stopped short; not the sender's fault
+ ├─ NotConvergedError     the solver stopped short; not the sender's fault
+ └─ StoppedError          whoever asked has ended the work: see stopping.py
 """
 
 
@@ -68,3 +69,7 @@ class NotConvergedError(WarmbranchError):
         self.designs = designs
         self.residual = residual
         self.iterations = iterations
+
+
+class StoppedError(WarmbranchError):
+    """The work was ended before it was done, for a reason that its text tells."""

@@ -10,13 +10,16 @@ keeps to numpy.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Generator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from threading import Lock
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
+from warmbranch import stopping
 from warmbranch.batch import ComplexArray, FloatArray
 
 if TYPE_CHECKING:
@@ -51,6 +54,8 @@ class Kernel:
 
 _lock = Lock()
 _kernel: Kernel | None = None
+_own: ContextVar[Kernel | None] = ContextVar("own_kernel", default=None)
+_may_load: ContextVar[bool] = ContextVar("may_load", default=True)
 
 
 def allowed() -> bool:
@@ -58,45 +63,86 @@ def allowed() -> bool:
     return os.environ.get(OFF, "").lower() != "off"
 
 
-def load() -> Kernel | None:
-    """Load the compiled loops; None where the environment forbids them or numba is missing."""
+def load(first_use: Callable[[], object] | None = None) -> Kernel | None:
+    """Load the compiled loops; None where the environment forbids them or numba is missing.
+
+    Parameters
+    ----------
+    first_use : callable, optional
+        Run on them before any other thread is handed them. numba reads or compiles a loop when
+        it is first called, which others are thus spared.
+    """
     global _kernel
     if not allowed():
         return None
     with _lock:
         if _kernel is None:
             try:
-                from warmbranch import (
-                    compiled,
-                    compiled_line,
-                    compiled_outside,
-                    compiled_sound,
-                    compiled_steady,
-                )
+                kernel = _imported()
             except ImportError:
                 return None
-            _kernel = Kernel(
-                outside=compiled.Outside,
-                inside=compiled.Inside,
-                table=compiled.Table,
-                newton=cast("Any", compiled_steady.newton),
-                main_pipe_wall=cast("Any", compiled_outside.main_pipe_wall),
-                cells=compiled_line.Cells,
-                search=compiled_sound.Search,
-                mouth_impedance=cast("Any", compiled_sound.mouth_impedance),
-                resonances=cast("Any", compiled_sound.resonances),
-                effective_temperatures=cast("Any", compiled_sound.effective_temperatures),
-            )
+            if first_use is not None:
+                token = _own.set(kernel)
+                try:
+                    first_use()
+                finally:
+                    _own.reset(token)
+            _kernel = kernel
     return _kernel
+
+
+def settle() -> bool:
+    """Load the compiled loops and wait for it; whether every later answer comes from them."""
+    return load() is not None
+
+
+def is_settled() -> bool:
+    """Whether every answer from now on is the compiled loops', or none will ever be."""
+    return _kernel is not None or not allowed()
+
+
+@contextmanager
+def no_loading() -> Generator[None]:
+    """Within this, loops that are not loaded yet stay so: for who must answer soon."""
+    token = _may_load.set(False)
+    try:
+        yield
+    finally:
+        _may_load.reset(token)
 
 
 def at_hand(designs: int) -> Kernel | None:
     """The compiled loops if they are loaded, or if so many designs repay loading them."""
     if not allowed():
         return None
-    if _kernel is None and designs >= REPAYS_LOADING:
+    if _kernel is None and (own := _own.get()) is not None:
+        return own
+    if _kernel is None and designs >= REPAYS_LOADING and _may_load.get():
         return load()
     return _kernel
+
+
+def _imported() -> Kernel:
+    from warmbranch import (
+        compiled,
+        compiled_line,
+        compiled_outside,
+        compiled_sound,
+        compiled_steady,
+    )
+
+    return Kernel(
+        outside=compiled.Outside,
+        inside=compiled.Inside,
+        table=compiled.Table,
+        newton=cast("Any", compiled_steady.newton),
+        main_pipe_wall=cast("Any", compiled_outside.main_pipe_wall),
+        cells=compiled_line.Cells,
+        search=compiled_sound.Search,
+        mouth_impedance=cast("Any", compiled_sound.mouth_impedance),
+        resonances=cast("Any", compiled_sound.resonances),
+        effective_temperatures=cast("Any", compiled_sound.effective_temperatures),
+    )
 
 
 def solve_heat(
@@ -141,7 +187,9 @@ def solve_heat(
     )
     low, high = (_plain(bound[:, 0]) for bound in bounds)
     grid = _grid(kernel, balance.air)
-    return kernel.newton(inside, outside, grid, *temperatures, low, high, *tolerances, *damping)
+    return kernel.newton(
+        inside, outside, grid, *temperatures, low, high, *tolerances, *damping, stopping.flag()
+    )
 
 
 def main_pipe_wall(
@@ -191,6 +239,7 @@ def resonances(
         _plain(duct.mouth_impedance),
         kernel.search(*coarse),
         kernel.search(*fine),
+        stopping.flag(),
     )
 
 
@@ -215,6 +264,7 @@ def effective_temperatures(
         _plain(frequency),
         _plain(log_start),
         kernel.search(*search),
+        stopping.flag(),
     )
 
 

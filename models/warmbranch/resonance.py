@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from warmbranch import acoustics, kernel
+from warmbranch import acoustics, kernel, stopping
 from warmbranch.acoustics import Duct, input_impedance, uniform_duct
 from warmbranch.batch import FloatArray
 from warmbranch.gas import MixtureTable
@@ -66,6 +66,7 @@ def resonances(duct: Duct, modes: int = MODES) -> tuple[FloatArray, FloatArray]:
     compiled = kernel.at_hand(len(duct))
     if compiled is not None:
         found = kernel.resonances(compiled, duct, start, slope, COARSE, FINE)
+        stopping.check()
     else:
 
         def angle(frequency: FloatArray) -> FloatArray:
@@ -148,6 +149,7 @@ def effective_temperature(
         found = kernel.effective_temperatures(
             compiled, duct, gas, pressure, known[:, 0], log_start, FINE
         )
+        stopping.check()
     else:
 
         def phase(log_temperature: FloatArray) -> FloatArray:
@@ -184,6 +186,7 @@ def _near_modes(
     here, rise, value = start, slope, angle(start)
     found = np.full_like(start, np.nan)
     for _ in range(most):
+        stopping.check()
         step = np.minimum(np.maximum(-value / rise, -longest * here), here / longest)
         here = here + step
         met = (np.abs(step) <= tolerance * here) & np.isnan(found)
@@ -224,6 +227,7 @@ def _secant(
     here, found = start, np.full_like(start, np.nan)
     lost = np.zeros(start.shape, dtype=np.bool_)
     for _ in range(MOST_STEPS):
+        stopping.check()
         step = np.minimum(np.maximum(-value / slope, -farthest), farthest)
         here = here + step
         met = (np.abs(step) <= tolerance * np.abs(here)) & np.isnan(found) & ~lost

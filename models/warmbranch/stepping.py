@@ -17,7 +17,7 @@ from typing import Any, NamedTuple, cast
 
 import numpy as np
 
-from warmbranch.batch import FloatArray
+from warmbranch.batch import FloatArray, IntArray
 from warmbranch.dense_output import GAMMA, GAS, SKIN, STAGE_TIMES, WALL, between, lagrange
 from warmbranch.storage import (
     Forcing,
@@ -274,13 +274,15 @@ def integrate(
     bounds: FloatArray,
     times: FloatArray,
     outputs: FloatArray,
+    stop: IntArray,
 ) -> FloatArray:
     """Step every design from ``start`` (designs, 3, nodes) to the end of the curves.
 
     Fills ``outputs`` (designs, times, 3, nodes) at the ``times``, rising, s, and returns the
     columns of :data:`REPORT`, (designs, 8): heat that entered, was lost, was stored, J; largest
     imbalance of a step over the heat that has passed; steps taken and rejected; Newton steps;
-    the time reached. ``bounds`` (designs, 2), K, hold all temperatures.
+    the time reached. ``bounds`` (designs, 2), K, hold all temperatures. Ends early, short of its
+    time, once ``stop`` (1,) is no longer 0.
     """
     designs, _, nodes = start.shape
     report = np.zeros((designs, 8))
@@ -326,6 +328,8 @@ def integrate(
                 length = min(settings.first_step, 20 * settings.tolerance / (fastest + 1e-9))
             last_length = 0.0
             while time < end:
+                if stop[0] != 0:
+                    return report
                 left = end - time
                 if length > 0.99 * left:
                     length = left

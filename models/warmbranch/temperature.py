@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from warmbranch import kernel
+from warmbranch import kernel, stopping
 from warmbranch.banded import newton_step, outside_loss
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.case import Case
@@ -164,6 +164,7 @@ def solve_steady(
     part, open_ = balance, np.arange(size)
     largest, rounding = np.full(size, np.inf), _rounding_step(low, high)
     for iteration in range(MOST_ITERATIONS + 1):
+        stopping.check()
         system = part.linearise(gas, wall, skin)
         done = (largest < rounding) | (
             (largest < tolerances[0]) & (_imbalance(system) < tolerances[1])
@@ -210,6 +211,7 @@ def _solve_compiled(
     tolerances = (*close, _rounding_step(*bounds), SMALLEST_HEAT)
     damping = (UNDAMPED_ITERATIONS, UNDAMPED_STEP, MOST_ITERATIONS)
     report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, damping)
+    stopping.check()
     by_gas, by_wall, lost, iterations, last_step = np.ascontiguousarray(report.T)
     if np.any(last_step > 0):
         raise _not_converged(np.flatnonzero(last_step > 0), last_step)

@@ -12,7 +12,7 @@ from typing import cast
 
 import numpy as np
 
-from warmbranch import acoustics, kernel, warmup_plain
+from warmbranch import acoustics, kernel, stopping, warmup_plain
 from warmbranch.batch import Batched, BoolArray, FloatArray
 from warmbranch.branch import solve
 from warmbranch.case import Case
@@ -183,6 +183,7 @@ def warm_up(
     report = _integrate(
         system, (store, forcing, settings, start, _bounds(case, forcing, start), times, outputs)
     )
+    stopping.check()
     short = report[:, REPORT.reached] < drive.duration
     if np.any(short):
         raise NotConvergedError(
@@ -367,10 +368,12 @@ def _integrate(
     rest: tuple[Store, Forcing, Settings, FloatArray, FloatArray, FloatArray, FloatArray],
 ) -> FloatArray:
     if kernel.at_hand(len(system.case) * WORTH_IN_STEADY) is None:
-        return warmup_plain.integrate(system, *rest)
+        return warmup_plain.integrate(system, *rest, stopping.flag())
     from warmbranch import compiled_warmup
 
     store, forcing, *others = rest
     even = compiled_warmup.even
     integrate = cast("Callable[..., FloatArray]", compiled_warmup.integrate)
-    return integrate(compiled_warmup.system_of(system), even(store), even(forcing), *others)
+    return integrate(
+        compiled_warmup.system_of(system), even(store), even(forcing), *others, stopping.flag()
+    )
