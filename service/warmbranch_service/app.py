@@ -85,7 +85,11 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     """
     settings = settings or Settings.from_environment()
     readiness = Readiness()
-    workshop = Workshop(at_once=settings.solves_at_once, longest_queue=settings.longest_queue)
+    workshop = Workshop(
+        at_once=settings.solves_at_once,
+        longest_queue=settings.longest_queue,
+        seconds=settings.seconds_per_request,
+    )
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncGenerator[None]:

@@ -74,9 +74,18 @@ OVERLOADED = Kind(
     "The service is busy.",
     "Send the same request again after the time that Retry-After names.",
 )
+TIME_LIMIT = Kind(
+    "time-limit",
+    503,
+    "The work took too long and was ended.",
+    "Ask for less at once, or send the same request again after the time that Retry-After names.",
+)
 NOT_READY = Kind(
     "not-ready", 503, "The service is not ready yet.", "Ask again in a moment; start takes seconds."
 )
+
+CLIENT_LEFT = Kind("client-left", 499, "The client left.", "Stands in logs only.")
+"""Of work that nobody waits for any more: never answered to anybody, so not among ``KINDS``."""
 
 KINDS = {
     kind.name: kind
@@ -91,6 +100,7 @@ KINDS = {
         INTERNAL,
         NOT_CONVERGED,
         OVERLOADED,
+        TIME_LIMIT,
         NOT_READY,
     )
 }

@@ -2,7 +2,8 @@
 
 Answers do not depend on them, only their speed. Compiling takes half a minute once after an
 installation and holds the interpreter, so a process of its own does it and leaves the result in
-numba's cache, from which this process then loads it in about a second.
+numba's cache, from which this process then loads it in about a second. Until every loop has been
+used once here, requests run on numpy: none ever compiles or loads one.
 """
 
 from __future__ import annotations
@@ -48,20 +49,22 @@ class FastLoops:
                 if not self._stopped:
                     log.warning("the compiled loops cannot be had; answers are right but slower")
                 return
-            compile_loops()
-            log.info("the compiled loops are loaded")
+            if not self._stopped:
+                compile_loops()
+                log.info("the compiled loops are loaded")
         except Exception:
             log.exception("the compiled loops cannot be had; answers are right but slower")
 
 
 def compile_loops() -> bool:
-    """Load the compiled loops and use each once; False where they cannot be had."""
+    """Load the compiled loops, each used once; False where they cannot be had."""
+    return kernel.load(first_use=_use_each) is not None
+
+
+def _use_each() -> None:
     from warmbranch_service.local import steady_of, warmup_of
 
-    if kernel.load() is None:
-        return False
     for name in DEMOS:
         steady_of(demo_text(name).encode())
     first_minute = {"duration_min": 1, "start": {"model": "cold start"}}
     warmup_of(json.dumps({**json.loads(demo_text("van")), **first_minute}).encode())
-    return True

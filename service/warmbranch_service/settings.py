@@ -1,46 +1,180 @@
-"""Settings of a running service, from the environment."""
+"""Settings of a running service, from the environment.
+
+``SETTINGS`` is the one list of them: the help of ``warmbranch serve``, the summary at the start
+and the table in DEVELOPERS.md are made from it or held to it.
+"""
 
 from __future__ import annotations
 
+import ipaddress
 import os
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
+from typing import Any, NamedTuple
+from urllib.parse import urlsplit
 
 PREFIX = "WARMBRANCH_"
+SHORTEST_KEY = 16
+
+
+def _whole(lowest: int, highest: int) -> Callable[[str], int]:
+    def read(text: str) -> int:
+        if not (text.isascii() and text.isdigit() and lowest <= int(text[:12]) <= highest):
+            raise ValueError(f"give a whole number from {lowest} to {highest}")
+        return int(text)
+
+    return read
+
+
+def _one_of(*words: str) -> Callable[[str], str]:
+    def read(text: str) -> str:
+        if text.lower() not in words:
+            raise ValueError(f"give {' or '.join(words)}")
+        return text.lower()
+
+    return read
+
+
+def _origins(text: str) -> tuple[str, ...]:
+    origins = tuple(part.strip() for part in text.split(",") if part.strip())
+    for origin in origins:
+        parts = urlsplit(origin)
+        if parts.scheme not in ("http", "https") or not parts.netloc or parts.path or parts.query:
+            raise ValueError("give origins as https://bench.example, several with commas between")
+    return origins
+
+
+def _keys(text: str) -> tuple[str, ...]:
+    keys = tuple(part.strip() for part in text.split(",") if part.strip())
+    for key in keys:
+        if len(key) < SHORTEST_KEY or not re.fullmatch(r"[\x21-\x7e]+", key):
+            raise ValueError(
+                f"give a key of {SHORTEST_KEY} or more visible ASCII characters, without blanks"
+            )
+    return keys
+
+
+def _networks(text: str) -> tuple[str, ...]:
+    parts = tuple(part.strip() for part in text.split(",") if part.strip())
+    for part in parts:
+        ipaddress.ip_network(part)  # its own ValueError says what is wrong
+    return parts
+
+
+def _setting(
+    default: Any, read: Callable[[str], Any], meaning: str, *, secret: bool = False
+) -> Any:
+    return field(
+        default=default,
+        metadata={"read": read, "meaning": meaning, "secret": secret},
+        repr=not secret,
+    )
 
 
 @dataclass(frozen=True)
 class Settings:
-    """Everything that can be set; each by ``WARMBRANCH_`` and its name in capitals.
+    """Everything that can be set; each by ``WARMBRANCH_`` and its name in capitals."""
 
-    Parameters
-    ----------
-    longest_body : int
-        Bytes of a request's body.
-    solves_at_once : int
-        Solves that run side by side in one worker.
-    longest_queue : int
-        Solves that may wait in one worker before further ones are turned away.
-    warm_up : int
-        1 solves one case at the start, so that the first request is as fast as the second.
-    """
-
-    longest_body: int = 1024 * 1024
-    solves_at_once: int = 2
-    longest_queue: int = 64
-    warm_up: int = 1
+    longest_body: int = _setting(
+        1024 * 1024, _whole(1, 2**30), "bytes of a request's body; longer ones are answered 413"
+    )
+    solves_at_once: int = _setting(
+        2, _whole(1, 64), "pieces of work that run side by side in one worker"
+    )
+    longest_queue: int = _setting(
+        64, _whole(1, 100_000), "requests that may wait in one worker; further ones get 503"
+    )
+    seconds_per_request: int = _setting(
+        30, _whole(1, 3600), "s; a request whose work takes longer is ended with 503"
+    )
+    grace_seconds: int = _setting(
+        10, _whole(1, 600), "s; what is under way at SIGTERM may take so long, then is ended"
+    )
+    warm_up: int = _setting(
+        1, _whole(0, 1), "1 loads tables and compiled loops at the start, ahead of requests"
+    )
+    kernel: str = _setting(
+        "on", _one_of("on", "off"), "off keeps to numpy: the same answers, several times slower"
+    )
+    log_format: str = _setting(
+        "text", _one_of("text", "json"), "of the log on standard error, one entry a line"
+    )
+    api_keys: tuple[str, ...] = _setting(
+        (),
+        _keys,
+        "keys that the header X-API-Key must hold one of, commas between; none: open to all",
+        secret=True,
+    )
+    requests_per_minute: int = _setting(
+        0,
+        _whole(0, 1_000_000),
+        "requests that one API key, or one address, may send to one worker; 0: any number",
+    )
+    trusted_proxies: tuple[str, ...] = _setting(
+        (), _networks, "addresses or networks whose X-Forwarded-For names the client; none: nobody"
+    )
+    cors_origins: tuple[str, ...] = _setting(
+        (), _origins, "origins whose pages may ask from a browser, commas between; none: no page"
+    )
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] = os.environ) -> Settings:
-        """Read settings; a value that is no whole number above zero raises ``ValueError``."""
-        given: dict[str, int] = {}
-        for item in fields(cls):
-            name = PREFIX + item.name.upper()
-            text = environment.get(name)
-            if text is None:
+        """Read settings; ``ValueError`` names the variable, its value and what to give."""
+        given: dict[str, Any] = {}
+        for name, text in environment.items():
+            if not name.startswith(PREFIX):
                 continue
-            lowest = 0 if item.name == "warm_up" else 1
-            if not (text.isascii() and text.isdigit() and int(text) >= lowest):
-                raise ValueError(f"{name}={text!r}: give a whole number, {lowest} or more.")
-            given[item.name] = int(text)
+            setting = BY_VARIABLE.get(name)
+            if setting is None:
+                known = ", ".join(BY_VARIABLE)
+                raise ValueError(f"{name} is no setting. Settings are: {known}.")
+            try:
+                given[setting.name] = setting.read(text)
+            except ValueError as error:
+                shown = "" if setting.secret else f"={text!r}"
+                raise ValueError(f"{name}{shown}: {error}.") from None
         return cls(**given)
+
+    def lines(self) -> list[str]:
+        """The settings, one a line, secrets untold: the summary at the start."""
+        width = max(len(setting.variable) for setting in SETTINGS)
+        found: list[str] = []
+        for setting in SETTINGS:
+            value = getattr(self, setting.name)
+            told = f"{len(value)} given" if setting.secret and value else written(value)
+            mark = "" if value == setting.default else "  (set)"
+            found.append(f"{setting.variable:<{width}}  {told}{mark}")
+        return found
+
+
+class Setting(NamedTuple):
+    """One setting as people see it."""
+
+    name: str
+    variable: str
+    default: Any
+    meaning: str
+    secret: bool
+    read: Callable[[str], Any]
+
+
+SETTINGS = tuple(
+    Setting(
+        item.name,
+        PREFIX + item.name.upper(),
+        item.default,
+        item.metadata["meaning"],
+        item.metadata["secret"],
+        item.metadata["read"],
+    )
+    for item in fields(Settings)
+)
+BY_VARIABLE = {setting.variable: setting for setting in SETTINGS}
+
+
+def written(value: object) -> str:
+    """A value as the environment would hold it."""
+    if isinstance(value, tuple):
+        return ",".join(map(str, value)) or "none"  # pyright: ignore[reportUnknownArgumentType]
+    return str(value)

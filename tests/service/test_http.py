@@ -227,7 +227,7 @@ def test_full_queue_is_503_with_a_time_to_come_back():
 
 def test_full_queue_reaches_the_client_as_503(client, van, monkeypatch):
     workshop = client.app.state.workshop
-    monkeypatch.setattr(workshop, "_inside", 10_000)
+    monkeypatch.setattr(workshop, "_inside", set(range(10_000)))
     response = post(client, json.dumps(van))
     check_problem(response, 503, "overloaded")
     assert int(response.headers["retry-after"]) >= 1

@@ -34,7 +34,7 @@ async def fit(
     Stateless: the calibration that comes back is the only memory, and it is the sender's.
     """
     workshop: Workshop = request.app.state.workshop
-    content = await workshop.run(lambda: _as_bytes(body))
+    content = await workshop.run(lambda: _as_bytes(body), request)
     return Response(content, media_type="application/json")
 
 

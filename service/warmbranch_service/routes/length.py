@@ -34,7 +34,7 @@ async def length(
     Stateless: the same request gives the same answer, and nothing is kept.
     """
     workshop: Workshop = request.app.state.workshop
-    content = await workshop.run(lambda: _as_bytes(body))
+    content = await workshop.run(lambda: _as_bytes(body), request)
     return Response(content, media_type="application/json")
 
 

@@ -33,7 +33,7 @@ async def steady(
     Stateless: the same request gives the same answer, and nothing is kept.
     """
     workshop: Workshop = request.app.state.workshop
-    content = await workshop.run(lambda: as_bytes(body))
+    content = await workshop.run(lambda: as_bytes(body), request)
     return Response(content, media_type="application/json")
 
 
