@@ -195,7 +195,8 @@ def fit(
         for known, misfit in zip(tones, misfits, strict=True)
     )
     expected = mode.expected.displayed[0]
-    suspicions = suspicious_readings(case, readings, expected)
+    hottest = -np.inf if problem.warming is None else problem.warming.hottest
+    suspicions = suspicious_readings(case, readings, expected, hottest)
     learned = 1 - _spread(after) / _spread(before) if learns and len(before.frequency) else 0.0
     sounding = len(after.frequency) > 0 and not np.isnan(answer.resonance[0, 0])
     return Fitted(

@@ -42,6 +42,12 @@ class Warming:
     start_spread: float = START_SPREAD
 
     @property
+    def hottest(self) -> float:
+        """Highest gas temperature of a curve, K; −∞ for a named start, which ends running."""
+        curve = self.drive.gas_temperature
+        return -np.inf if curve is None else float(curve.value.max())
+
+    @property
     def uncertain(self) -> bool:
         """Whether the time constants are one more unknown."""
         return self.drive.lag is not None and self.start_spread > 0

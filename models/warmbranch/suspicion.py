@@ -68,7 +68,7 @@ class Suspicion:
 
 
 def suspicious_readings(
-    case: Case, readings: Readings, expected: FloatArray
+    case: Case, readings: Readings, expected: FloatArray, hottest: float = -np.inf
 ) -> tuple[tuple[Suspicion, ...], ...]:
     """What looks wrong with each reading.
 
@@ -79,9 +79,11 @@ def suspicious_readings(
     readings : Readings
     expected : (readings,) array, K
         What the fitted model would show.
+    hottest : float, K
+        What the main pipe's gas was at most, where that is more than when running.
     """
     found: list[list[Suspicion]] = [[] for _ in range(len(readings))]
-    gas = float(case.main_pipe.gas_temperature[0])
+    gas = max(float(case.main_pipe.gas_temperature[0]), hottest)
     air = float(case.surroundings.air_temperature[0])
     residual = readings.displayed - expected
     skin = _plain_skins(case, readings)

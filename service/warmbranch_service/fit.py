@@ -7,18 +7,21 @@ import math
 import numpy as np
 
 from warmbranch.batch import FloatArray
+from warmbranch.drive import LONGEST
 from warmbranch.engine import Cycle
 from warmbranch.fitting import Fitted, fit
 from warmbranch.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
+from warmbranch.skin_in_time import Warming
 from warmbranch.surfaces import SURFACES, SurfaceRecord
 from warmbranch.thermometer import share_on_tube
 from warmbranch.unknowns import NORMAL_95, Spreads
 from warmbranch_service import MODEL_VERSION, calibrations, fit_messages
 from warmbranch_service.answer import digits, prediction_of
 from warmbranch_service.convert import MM, Converted, kelvin, to_physics
+from warmbranch_service.drives import assumptions, drive_of, wrap_of
 from warmbranch_service.messages import cautions_of
 from warmbranch_service.schemas.case import Case
-from warmbranch_service.schemas.fit import ContactReading, FitRequest, InfraredReading
+from warmbranch_service.schemas.fit import ContactReading, FitRequest, InfraredReading, WarmUp
 from warmbranch_service.schemas.fit import Heard as HeardGiven
 from warmbranch_service.schemas.fit_answer import (
     Candidate,
@@ -55,6 +58,7 @@ def answer_fit(request: FitRequest) -> FitAnswer:
         heard,
         spreads=_spreads(request),
         prior=converted.calibration,
+        warming=_warming(request, converted),
         target=_target(request, order),
         order=order,
         order_step=1.0 if cycle is Cycle.TWO_STROKE else 0.5,
@@ -77,6 +81,15 @@ def _emissivity_spread(record: SurfaceRecord) -> float:
     """Standard deviation of the logit, taking the range as 95 %."""
     odds = record.high / (1 - record.high) / (record.low / (1 - record.low))
     return math.log(odds) / (2 * NORMAL_95)
+
+
+def _warming(request: FitRequest, converted: Converted) -> Warming:
+    """The warm-up of readings that carry a time; how long it lasts, those tell."""
+    return Warming(
+        drive_of(request.warm_up or WarmUp(), converted, LONGEST),
+        wrap_of(request.case),
+        request.unknowns.start_time_spread_percent / 100,
+    )
 
 
 def _target(request: FitRequest, order: float | None) -> float | None:
@@ -114,6 +127,7 @@ def _row(
     uncertainty = usual_uncertainty(shown) if given is None else np.array([given])
     one, nothing = np.ones(1), np.full(1, math.nan)
     position = np.array([reading.position_mm * MM])
+    time = nothing if reading.time_s is None else np.array([reading.time_s])
     if isinstance(reading, ContactReading):
         return Readings(
             position=position,
@@ -127,7 +141,7 @@ def _row(
             reflected=nothing,
             reflected_set=nothing,
             share=one,
-            time=nothing,
+            time=time,
         )
     surface, emissivity, spread = _skin(reading, case)
     share = one
@@ -148,7 +162,7 @@ def _row(
         reflected=nothing if reflected is None else np.array([kelvin(reflected)]),
         reflected_set=np.array([air]) if reading.takes_off_reflection else nothing,
         share=share,
-        time=nothing,
+        time=time,
     )
 
 
@@ -210,7 +224,7 @@ class _Writer:
         return FitAnswer(
             outcome=found.outcome.value,
             summary=fit_messages.summary(
-                found.outcome.value, len(residuals), heard, prediction, advice, trim
+                found.outcome.value, residuals, heard, prediction, advice, trim
             ),
             parameters=parameters,
             residuals=residuals,
@@ -226,7 +240,7 @@ class _Writer:
                 *fit_messages.cautions(found),
                 *cautions_of(found.answer.findings[0]),
             ],
-            assumptions=self.converted.assumptions,
+            assumptions=[*self.converted.assumptions, *self._of_the_warm_up()],
             solver=FitWork(
                 steps=found.mode.summit.steps,
                 draws=ensemble.draws,
@@ -237,6 +251,17 @@ class _Writer:
             ),
             model_version=MODEL_VERSION,
         )
+
+    def _of_the_warm_up(self) -> list[str]:
+        """What was taken for granted of the warm-up, where readings were taken in one."""
+        request = self.request
+        if not np.any(self.readings.timed):
+            if request.warm_up is None:
+                return []
+            return ["No reading carries a time_s, so the warm-up is not used."]
+        given = request.warm_up or WarmUp()
+        drive = _warming(request, self.converted).drive
+        return assumptions(given, drive, request.case, self.converted)
 
     def _parameter(self, index: int) -> Parameter:
         told = self.found.parameters[index]
@@ -263,6 +288,7 @@ class _Writer:
             position_mm=round(given.position_mm, 1),
             displayed_degC=round(given.displayed_degC, 2),
             expected_degC=round(expected, 1),
+            time_s=None if given.time_s is None else round(given.time_s, 3),
             residual_K=round(given.displayed_degC - expected, 1) + 0.0,  # no minus zero
             uncertainty_K=digits(self.readings.uncertainty[i], 3),
             suspect=bool(suspicions),

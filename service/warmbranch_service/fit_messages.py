@@ -14,6 +14,7 @@ from warmbranch_service.schemas.fit_answer import (
     NextReading,
     Parameter,
     Reason,
+    Residual,
     Trim,
 )
 from warmbranch_service.schemas.steady import Caution, Levels
@@ -33,6 +34,7 @@ NAMES = {
     "air_temperature": "the air temperature near the branch",
     "gas_temperature": "the main gas temperature",
     "mouth_factor": "the mouth correction",
+    "start_time_factor": "how fast the gas at the mouth warms",
 }
 
 
@@ -138,19 +140,24 @@ def _spread(levels: Levels, unit: str) -> str:
 
 def summary(
     outcome: str,
-    readings: int,
+    residuals: Sequence[Residual],
     heard: Sequence[HeardResidual],
     prediction: FitPrediction,
     advice: NextReading,
     cut: Trim | None,
 ) -> str:
     """The answer in plain words."""
-    said = [_OUTCOMES[outcome]]
+    said, readings = [_OUTCOMES[outcome]], len(residuals)
     used = sum(not tone.suspect for tone in heard)
     if readings + used == 0:
         said = ["Nothing was read or heard that counts, so this is what the priors say."]
     elif readings + used == 1:
         said = ["One observation is too little for a fit: much of this is the priors."]
+    in_time = sum(one.time_s is not None for one in residuals)
+    if in_time:
+        which = "All readings were" if in_time == readings else f"{in_time} of {readings} were"
+        which = "The reading was" if readings == 1 else which
+        said.append(f"{which} taken during the warm-up and compared with the warming branch.")
     levels = prediction.quiet_rpm or prediction.resonance_Hz
     if levels is None:
         said.append("Losses at the wall leave this branch without a resonance.")

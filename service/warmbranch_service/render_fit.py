@@ -63,9 +63,10 @@ def _residuals(residuals: Iterable[Residual]) -> list[str]:
         f"  {'mm':>8}{'displayed':>11}{'expected':>10}{'residual':>10}{'±':>7}",
     ]
     for one in residuals:
+        when = "" if one.time_s is None else f"  {one.time_s / 60:.1f} min after the start"
         lines.append(
             f"  {one.position_mm:>8.0f}{one.displayed_degC:>11.1f}{one.expected_degC:>10.1f}"
-            f"{one.residual_K:>+10.1f}{one.uncertainty_K:>7.1f}" + ("  suspect" * one.suspect)
+            f"{one.residual_K:>+10.1f}{one.uncertainty_K:>7.1f}{when}" + ("  suspect" * one.suspect)
         )
         lines += _listed(reason.message for reason in one.reasons)
     return lines if len(lines) > 2 else lines[:1]

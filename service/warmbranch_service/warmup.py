@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,24 +12,18 @@ from warmbranch.batch import FloatArray
 from warmbranch.branch import Answer, solve
 from warmbranch.calibration import ENSEMBLE, Calibration, calibrated_ensemble
 from warmbranch.draws import quantiles
-from warmbranch.drive import Curve, Drive
+from warmbranch.drive import Drive
 from warmbranch.forecast import FIT_NODES, interpolated
-from warmbranch.gas import MixtureTable
-from warmbranch.main_pipe_film import main_film
 from warmbranch.prediction import LEVELS
 from warmbranch.wander import Wander, length_per_frequency, steady_at_plateaus, wander, warm_case
-from warmbranch.warmup import WarmUp, WrapHeat, warm_up
+from warmbranch.warmup import WarmUp, warm_up
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.answer import celsius_or_none, digits
 from warmbranch_service.conditions import conditions_map
-from warmbranch_service.convert import MM, PER_HOUR, Converted, celsius, kelvin, to_physics
+from warmbranch_service.convert import MM, Converted, celsius, to_physics
+from warmbranch_service.drives import assumptions, drive_of, wrap_of
 from warmbranch_service.messages import cautions_of
-from warmbranch_service.schemas.warmup import (
-    DEFAULT_TIMES,
-    ColdStart,
-    EngineStop,
-    WarmupRequest,
-)
+from warmbranch_service.schemas.warmup import DEFAULT_TIMES, WarmupRequest
 from warmbranch_service.schemas.warmup_answer import (
     Bands,
     Condensation,
@@ -79,12 +73,12 @@ def warmup(request: WarmupRequest) -> WarmupAnswer:
     Problem, warmbranch.errors.WarmbranchError
     """
     converted = to_physics(request.case)
-    drive = _drive(request, converted)
+    drive = drive_of(request, converted, request.duration_s)
     even = np.linspace(0.0, drive.duration, DEFAULT_TIMES)
     told = np.array(request.output_times_s) if request.output_times_s else even
     times = np.unique(np.concatenate([even, told]))
     case = converted.case
-    found = warm_up(case, drive, times, wrap=_wrap(request))
+    found = warm_up(case, drive, times, wrap=wrap_of(request.case))
     warm = solve(warm_case(case, drive))
     first = float(warm.resonance[0, 0])
     driven = request.driven_frequency_Hz or first
@@ -96,54 +90,6 @@ def warmup(request: WarmupRequest) -> WarmupAnswer:
     sound = wander(found, np.array([driven]))
     run = _Run(request, converted, drive, found, sound, warm, np.searchsorted(times, told))
     return _answer(run)
-
-
-def _drive(request: WarmupRequest, converted: Converted) -> Drive:
-    given, start = converted.given, request.start
-    flow = request.mass_flow_curve
-    air = request.air_speed_curve
-    curves = {
-        "mass_flow": None
-        if flow is None
-        else _curve("mass_flow", "kg/s", [(p.time_s, p.mass_flow_kg_h * PER_HOUR) for p in flow]),
-        "air_speed": None
-        if air is None
-        else _curve("air_speed", "m/s", [(p.time_s, p.air_speed_m_s) for p in air]),
-    }
-    gas = request.gas_temperature_curve
-    if gas is not None:
-        points = [(point.time_s, kelvin(point.gas_temperature_degC)) for point in gas]
-        return Drive(
-            request.duration_s,
-            gas_temperature=_curve("gas_temperature", "K", points),
-            drawn_for=(
-                float(given.surroundings.air_temperature[0]),
-                float(given.main_pipe.gas_temperature[0]),
-            ),
-            warm=request.begin == "warm",
-            mass_flow=curves["mass_flow"],
-            air_speed=curves["air_speed"],
-        )
-    if isinstance(start, EngineStop):
-        stopped = Drive.engine_stop(request.duration_s, start.time_constant_s)
-        return replace(stopped, air_speed=curves["air_speed"])
-    start = start or ColdStart()
-    constants = tuple(start.time_constants_s)
-    shares = (1.0,) if len(constants) == 1 else (start.first_share, 1 - start.first_share)
-    cold = Drive.cold_start(request.duration_s, constants, shares)
-    return replace(cold, mass_flow=curves["mass_flow"], air_speed=curves["air_speed"])
-
-
-def _curve(name: str, unit: str, points: list[tuple[float, float]]) -> Curve:
-    time, value = np.array(points, dtype=np.float64).T
-    return Curve(name, unit, np.ascontiguousarray(time), np.ascontiguousarray(value))
-
-
-def _wrap(request: WarmupRequest) -> WrapHeat | None:
-    wrap = request.case.branch.wrap
-    if wrap is None:
-        return None
-    return WrapHeat(np.array([wrap.density_kg_m3]), np.array([wrap.heat_capacity_J_kgK]))
 
 
 def _answer(run: _Run) -> WarmupAnswer:
@@ -204,7 +150,10 @@ def _answer(run: _Run) -> WarmupAnswer:
             imbalance=digits(found.imbalance[0], 2),
         ),
         cautions=[*run.converted.cautions, *cautions_of(warm.findings[0])],
-        assumptions=[*run.converted.assumptions, *_assumptions(run)],
+        assumptions=[
+            *run.converted.assumptions,
+            *assumptions(request, run.drive, request.case, run.converted),
+        ],
         solver=Steps(
             steps=int(found.steps[0]),
             rejected=int(found.rejected[0]),
@@ -257,7 +206,7 @@ def _bands(run: _Run) -> Bands | None:
     pick = np.unique(np.linspace(0, len(run.told) - 1, BAND_TIMES).astype(np.intp))
     times = run.warmup.time[run.told[pick]]
     draws = calibrated_ensemble(run.converted.given, calibration, ENSEMBLE)
-    spread = warm_up(draws, run.drive, times, wrap=_wrap(run.request), nodes=FIT_NODES)
+    spread = warm_up(draws, run.drive, times, wrap=wrap_of(run.request.case), nodes=FIT_NODES)
     frequency = wander(spread, np.repeat(run.sound.driven, ENSEMBLE)).frequency
     levels = np.empty((len(times), len(LEVELS)))
     for k in range(len(times)):
@@ -279,45 +228,6 @@ def _bands(run: _Run) -> Bands | None:
         quiet_rpm_interval_50=None if per_rpm is None else pairs(1, 3, per_rpm, 1),
         quiet_rpm_interval_90=None if per_rpm is None else pairs(0, 4, per_rpm, 1),
     )
-
-
-def _assumptions(run: _Run) -> list[str]:
-    request, start = run.request, run.request.start
-    said: list[str] = []
-    if request.gas_temperature_curve is None and not isinstance(start, EngineStop):
-        cold = start or ColdStart()
-        given = bool(cold.model_fields_set - {"model"})
-        constants = " and ".join(f"{t:g} s" for t in cold.time_constants_s)
-        said.append(
-            f"After the cold start the gas at the mouth rises with {constants}"
-            + ("." if given else ", an assumption: give your own if you know how it rises.")
-        )
-    if isinstance(start, EngineStop):
-        said.append(
-            "After the stop nothing flows and the gas at the mouth falls to the air's temperature "
-            f"with a time constant of {start.time_constant_s:g} s."
-        )
-    if run.drive.warm:
-        said.append("The metal begins as warm as in the case's steady answer.")
-    else:
-        said.append("All metal begins at the air's temperature.")
-    said.append("The main pipe is of the branch's metal and bare.")
-    if not np.isnan(run.converted.case.main_pipe.skin_temperature[0]):
-        _, held = main_film(run.converted.case, MixtureTable.of(run.converted.case.gas))
-        said.append(
-            "No inner film gives the main pipe the skin temperature stated; it is held at it "
-            "throughout."
-            if held[0]
-            else "The main pipe's inner film is scaled to give its stated skin temperature."
-        )
-    wrap = request.case.branch.wrap
-    if wrap is not None and not {"density_kg_m3", "heat_capacity_J_kgK"} <= wrap.model_fields_set:
-        said.append(
-            f"The wrap holds {wrap.density_kg_m3:g} kg/m³ of {wrap.heat_capacity_J_kgK:g} J/(kg K)."
-        )
-    if np.any(run.converted.case.main_pipe.incident_pressure > 0):
-        said.append("Mixing by pulsation goes as the square of the mass flow.")
-    return said
 
 
 def _summary(run: _Run, cold: float, hot: float, settled: Settled, warm_loss: float) -> str:

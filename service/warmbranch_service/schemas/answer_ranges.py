@@ -10,11 +10,11 @@ from collections.abc import Mapping
 
 from warmbranch.grid import DEFAULT_NODES
 from warmbranch.unknowns import UNKNOWNS
+from warmbranch_service.schemas.drive import MOST_POINTS as MOST_CURVE_POINTS
 from warmbranch_service.schemas.fit import MOST_HEARD, MOST_READINGS
 from warmbranch_service.schemas.length import MOST_POINTS as MOST_OPERATING_POINTS
 from warmbranch_service.schemas.steady import MOST_POINTS
 from warmbranch_service.schemas.warmup import MOST_CONDITIONS, MOST_POSITIONS, MOST_TIMES
-from warmbranch_service.schemas.warmup import MOST_POINTS as MOST_CURVE_POINTS
 
 ANY_NUMBER = "any finite number"
 """The range, under ``x-range``, of a number that has no bound."""

@@ -7,7 +7,9 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from warmbranch.drive import LONGEST
 from warmbranch.geometry import SHORTEST_IN_BORES
+from warmbranch.skin_in_time import START_SPREAD
 from warmbranch.unknowns import (
     AIR_TEMPERATURE_SPREAD,
     GAS_TEMPERATURE_SPREAD,
@@ -15,6 +17,7 @@ from warmbranch.unknowns import (
 )
 from warmbranch_service.schemas.branch import Surface
 from warmbranch_service.schemas.case import Case
+from warmbranch_service.schemas.drive import DriveGiven
 from warmbranch_service.schemas.fields import OneOf, Quantity, RequestModel, refusal
 from warmbranch_service.schemas.units import (
     FREQUENCY,
@@ -23,6 +26,7 @@ from warmbranch_service.schemas.units import (
     PURE_NUMBER,
     ROTATION,
     TEMPERATURE,
+    TIME,
     Dimension,
 )
 
@@ -44,6 +48,11 @@ Uncertainty = Annotated[
 Emissivity = Annotated[float, Quantity("1", PURE_NUMBER, above=0, high=1)]
 Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
 Frequency = Annotated[float, Quantity("Hz", FREQUENCY, low=1, high=2000)]
+TimeOfReading = Annotated[float | None, Quantity("s", TIME, low=0, high=LONGEST, nullable=True)]
+TIME_TEXT = (
+    "Since the start of the warm-up that warm_up tells; the reading is then compared with the "
+    "warming branch. Default null: everything was settled."
+)
 POSITION_TEXT = "Along the centre-line, from the mouth to the middle of the spot."
 
 
@@ -53,6 +62,7 @@ class InfraredReading(RequestModel):
     thermometer: Literal["infrared"] = Field(description="It sees the skin.")
     position_mm: Position = Field(description=POSITION_TEXT, examples=[250])
     displayed_degC: Displayed = Field(description="What it showed.", examples=[86.5])
+    time_s: TimeOfReading = Field(default=None, description=TIME_TEXT, examples=[120, "5 min"])
     emissivity_set: Emissivity = Field(
         default=0.95, description="What it was set to. Default 0.95.", examples=[0.95]
     )
@@ -131,6 +141,7 @@ class ContactReading(RequestModel):
     thermometer: Literal["contact"] = Field(description="It touches the skin.")
     position_mm: Position = Field(description=POSITION_TEXT, examples=[250])
     displayed_degC: Displayed = Field(description="What it showed.", examples=[86.5])
+    time_s: TimeOfReading = Field(default=None, description=TIME_TEXT, examples=[120, "5 min"])
     uncertainty_K: Uncertainty = Field(
         default=None, description=f"Standard deviation. {USUAL}.", examples=[2]
     )
@@ -224,6 +235,17 @@ class Unknowns(RequestModel):
         f"Default {GAS_TEMPERATURE_SPREAD * 100:g}; our judgement.",
         examples=[5],
     )
+    start_time_spread_percent: Annotated[float, Quantity("%", PERCENTAGE, low=0, high=100)] = Field(
+        default=START_SPREAD * 100,
+        description="Standard deviation of the time constants of a named start, which readings "
+        "with a time_s depend on. 0 takes them as known; a curve always is. Default "
+        f"{START_SPREAD * 100:g}; our judgement.",
+        examples=[35],
+    )
+
+
+class WarmUp(DriveGiven):
+    """The warm-up during which readings were taken, as POST /v1/warmup takes it."""
 
 
 class FitRequest(RequestModel):
@@ -232,6 +254,12 @@ class FitRequest(RequestModel):
     case: Case
     readings: Annotated[list[Reading], Field(max_length=MOST_READINGS)] = Field(
         default=[], description="Readings along the branch. Default none."
+    )
+    warm_up: WarmUp | None = Field(
+        default=None,
+        description="How gas, flow and air went in time, for readings that carry time_s. Default "
+        "null: for those, a cold start to the case's gas temperature.",
+        examples=[{"start": {"model": "cold start", "time_constants_s": [30, 240]}}],
     )
     heard: Annotated[list[Heard], Field(max_length=MOST_HEARD)] = Field(
         default=[], description="What was heard, with this build or earlier ones. Default nothing."

@@ -26,7 +26,10 @@ NAMED = "that which unit names"
 class Parameter(AnswerModel):
     """What is known of one unknown; four digits, in the unit that ``unit`` names."""
 
-    name: str = Field(description="As in unknowns.fixed, or the emissivity of a patch.")
+    name: str = Field(
+        description="As in unknowns.fixed, or the emissivity of a patch, or start_time_factor: "
+        "what the time constants of the named start are to be multiplied by."
+    )
     unit: str = Field(description="degC, or 1 for a pure number.")
     prior_90: Pair = Field(description="5 and 95 % before the fit.", json_schema_extra=_unit(NAMED))
     estimate: float = Field(description="Median after the fit.", json_schema_extra=_unit(NAMED))
@@ -56,6 +59,10 @@ class Residual(AnswerModel):
     """One reading against the fitted model, as the thermometer would show it; to 0.1."""
 
     position_mm: float = Field(description="As given; to 0.1.", json_schema_extra=_unit("mm"))
+    time_s: float | None = Field(
+        description="As given; to 0.001. Null for a reading of the settled branch.",
+        json_schema_extra=_unit("s"),
+    )
     displayed_degC: float = Field(description="As given.", json_schema_extra=_unit("degC"))
     expected_degC: float = Field(
         description="What the thermometer would show of the fitted branch.",
