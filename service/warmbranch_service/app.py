@@ -61,6 +61,11 @@ class Readiness:
         self.is_ready = False
         self.reason = "The service is starting: its tables are being loaded. Ask again in a second."
 
+    def close(self) -> None:
+        """Take no more work: whoever balances loads looks elsewhere."""
+        self.is_ready = False
+        self.reason = "The service is closing."
+
     def warm_up(self) -> None:
         """Load the tables; then solve one case and load the units, ahead of those who ask."""
         try:
@@ -92,18 +97,20 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
 
     @asynccontextmanager
-    async def lifespan(_: FastAPI) -> AsyncGenerator[None]:
+    async def lifespan(_: FastAPI) -> AsyncGenerator[dict[str, Any]]:
+        # What server.py calls when it is told to close.
+        state = {"closing": readiness.close, "end_all": workshop.end_all}
         if settings.warm_up:
             # Beside the first requests, not before them: whoever asks early waits a little.
             task = asyncio.create_task(workshop.run(readiness.warm_up))
             fast_loops = FastLoops()
             fast_loops.start()
-            yield
+            yield state
             fast_loops.stop()
             await task
         else:
             readiness.is_ready = True
-            yield
+            yield state
 
     app = FastAPI(
         title="Warmbranch",

@@ -12,6 +12,7 @@ from typing import TypeVar
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.demo import DEMOS, demo_text
 from warmbranch_service.length_examples import EXAMPLES, example_text
+from warmbranch_service.settings import settings_help
 
 OK, FAILED, REFUSED, INTERRUPTED = 0, 1, 2, 130
 
@@ -45,6 +46,11 @@ The branch, the main pipe's sizes and its gas temperature are all that must be g
 exit status: 0 answered, 1 failed, 2 the request or the command line holds something impossible.
 """
 
+
+SERVE = """\
+Run the service: a supervisor that keeps the workers alive. SIGTERM or Ctrl-C ends it when all that
+it has taken is answered; SIGHUP replaces the workers one by one without a gap.
+"""
 
 Answer = TypeVar("Answer")
 
@@ -157,14 +163,19 @@ def _parser() -> argparse.ArgumentParser:
     serve = commands.add_parser(
         "serve",
         help="run the service",
-        description="Run the service. Settings: the environment variables WARMBRANCH_LONGEST_BODY "
-        "(bytes), WARMBRANCH_SOLVES_AT_ONCE, WARMBRANCH_LONGEST_QUEUE (a worker each), "
-        "WARMBRANCH_WARM_UP (0 or 1), WARMBRANCH_KERNEL (off keeps to numpy).",
+        description=SERVE,
+        epilog=settings_help(),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     serve.add_argument("--host", default="127.0.0.1", help="default: %(default)s, this machine")
     serve.add_argument("--port", type=_port, default=8000, help="default: %(default)s")
     serve.add_argument(
         "--workers", type=_count, default=1, help="processes; about one a core; default: 1"
+    )
+    serve.add_argument(
+        "--take-over",
+        action="store_true",
+        help="listen beside a service that is still at this port; end that one once this is ready",
     )
     serve.set_defaults(command=_serve)
 
@@ -236,18 +247,30 @@ def _openapi(given: argparse.Namespace) -> int:
 
 
 def _serve(given: argparse.Namespace) -> int:
-    from warmbranch_service.running import serve
     from warmbranch_service.settings import Settings
+    from warmbranch_service.supervisor import PortTakenError, serve
 
     try:
-        Settings.from_environment()
+        settings = Settings.from_environment()
     except ValueError as error:
         raise _Refused(str(error)) from None
+    address = f"{given.host} port {given.port}"
     try:
-        serve(host=given.host, port=given.port, workers=given.workers)
-    except SystemExit as left:  # the server has said why, in its log
-        return OK if left.code in (None, 0) else FAILED
-    return OK
+        told = serve(
+            host=given.host,
+            port=given.port,
+            workers=given.workers,
+            beside=given.take_over,
+            settings=settings,
+        )
+    except PortTakenError as error:
+        raise _Failed(
+            f"{address} cannot be used: {error}. Choose another --port; or, where a service of "
+            "yours listens there, add --take-over and then end that one."
+        ) from None
+    except OSError as error:
+        raise _Failed(f"{address} cannot be used: {error.strerror or error}.") from None
+    return OK if told else FAILED
 
 
 def _steady(given: argparse.Namespace) -> int:

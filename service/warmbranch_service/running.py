@@ -1,4 +1,4 @@
-"""Starting the service: for ``warmbranch serve``, and beside it for ``warmbranch demo``."""
+"""A service in this process, for ``warmbranch demo``; ``warmbranch serve`` is supervisor.py."""
 
 from __future__ import annotations
 
@@ -9,48 +9,15 @@ import threading
 import time
 from collections.abc import Callable
 from types import TracebackType
-from typing import Any
-
-import uvicorn
 
 from warmbranch_service.app import create_app
+from warmbranch_service.server import Server
+from warmbranch_service.settings import Settings
+from warmbranch_service.worker import configuration
 
 GRACE_SECONDS = 10
 START_SECONDS = 30.0
 ANSWER_SECONDS = 60.0
-
-LOGGING: dict[str, Any] = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {
-        "stderr": {
-            "class": "logging.StreamHandler",
-            "formatter": "line",
-            "stream": "ext://sys.stderr",
-        }
-    },
-    "loggers": {
-        "warmbranch": {"handlers": ["stderr"], "level": "INFO"},
-        "uvicorn": {"handlers": ["stderr"], "level": "INFO"},
-    },
-}
-
-
-def serve(*, host: str, port: int, workers: int) -> None:
-    """Serve until told to stop."""
-    uvicorn.run(
-        "warmbranch_service.app:create_app",
-        factory=True,
-        host=host,
-        port=port,
-        workers=workers,
-        log_config=LOGGING,
-        access_log=False,  # the service logs each request itself, with its id
-        server_header=False,
-        ws="none",  # none is served, and their library costs a start a tenth of a second
-        timeout_graceful_shutdown=GRACE_SECONDS,
-    )
 
 
 class LocalService:
@@ -63,12 +30,11 @@ class LocalService:
     """
 
     def __init__(self, port: int) -> None:
+        settings = Settings.from_environment()
         self._socket = socket.create_server(("127.0.0.1", port))
         self.port: int = self._socket.getsockname()[1]
-        self._server = uvicorn.Server(
-            uvicorn.Config(
-                create_app(), log_config=None, access_log=False, server_header=False, ws="none"
-            )
+        self._server = Server(
+            configuration(settings, lambda: create_app(settings)), grace=GRACE_SECONDS
         )
         self._thread = threading.Thread(target=self._run, daemon=True)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import ipaddress
 import os
 import re
+import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, NamedTuple
@@ -136,15 +137,12 @@ class Settings:
                 raise ValueError(f"{name}{shown}: {error}.") from None
         return cls(**given)
 
-    def lines(self) -> list[str]:
-        """The settings, one a line, secrets untold: the summary at the start."""
-        width = max(len(setting.variable) for setting in SETTINGS)
-        found: list[str] = []
+    def told(self) -> dict[str, Any]:
+        """The settings as the log tells them at the start; of secrets, only how many."""
+        found: dict[str, Any] = {}
         for setting in SETTINGS:
             value = getattr(self, setting.name)
-            told = f"{len(value)} given" if setting.secret and value else written(value)
-            mark = "" if value == setting.default else "  (set)"
-            found.append(f"{setting.variable:<{width}}  {told}{mark}")
+            found[setting.name] = len(value) if setting.secret else value
         return found
 
 
@@ -178,3 +176,12 @@ def written(value: object) -> str:
     if isinstance(value, tuple):
         return ",".join(map(str, value)) or "none"  # pyright: ignore[reportUnknownArgumentType]
     return str(value)
+
+
+def settings_help() -> str:
+    """The settings as the help of the command line lists them."""
+    lines = ["settings, from the environment:"]
+    for setting in SETTINGS:
+        meaning = textwrap.fill(setting.meaning, 92, subsequent_indent=" " * 6)
+        lines += [f"  {setting.variable}={written(setting.default)}", f"      {meaning}"]
+    return "\n".join(lines)

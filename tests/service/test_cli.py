@@ -234,7 +234,8 @@ def test_serve_on_a_port_that_is_taken():
     with socket.create_server(("127.0.0.1", 0)) as taken:
         done = run("serve", "--port", str(taken.getsockname()[1]))
     assert done.returncode == 1
-    assert "address already in use" in done.stderr
+    assert "cannot be used: Address already in use" in done.stderr
+    assert "--take-over" in done.stderr
     assert "Traceback" not in done.stderr
 
 
