@@ -1,0 +1,126 @@
+// The one door to the service. A failed connection loses nothing: the question is asked again,
+// ever more slowly, until it is answered or no longer of interest.
+
+const FIRST_DELAY = 500; // ms
+const LONGEST_DELAY = 8000;
+const PATIENCE = 60000; // for one answer
+const SLOW = 300; // from here on progress is shown
+const KEPT = 60; // answers
+
+const answers = new Map();
+const watchers = { connection: () => {}, busy: () => {} };
+let wakeUp = () => {};
+let asking = 0;
+let waiting = 0;
+let isBusy = false;
+
+/** What the service refused: its problem details (RFC 9457). */
+export class Refused extends Error {
+  constructor(problem) {
+    super(problem.detail);
+    this.problem = problem;
+  }
+}
+
+/** Be told of the connection ({lost, seconds}) and of work that takes long (true or false). */
+export function watch(connection, busy) {
+  watchers.connection = connection;
+  watchers.busy = busy;
+}
+
+/** Ask again now whatever waits. */
+export function tryNow() {
+  wakeUp();
+}
+
+/** POST one question; the same question is not asked twice. */
+export async function ask(route, body, signal) {
+  const text = JSON.stringify(body);
+  const key = `${route} ${text}`;
+  if (answers.has(key)) return answers.get(key);
+  const answer = await exchange(`v1/${route}`, { method: "POST", body: text, headers: JSON_TYPE }, signal);
+  answers.set(key, answer);
+  if (answers.size > KEPT) answers.delete(answers.keys().next().value);
+  return answer;
+}
+
+const JSON_TYPE = { "content-type": "application/json" };
+
+/** GET something. */
+export const get = (address, signal) => exchange(address, {}, signal);
+
+async function exchange(address, options, signal) {
+  let delay = FIRST_DELAY;
+  for (;;) {
+    signal?.throwIfAborted();
+    const done = begin();
+    try {
+      const response = await fetch(address, { ...options, signal: limited(signal) });
+      if (![502, 503, 504].includes(response.status)) {
+        const answer = await response.json();
+        connected();
+        if (response.ok) return answer;
+        throw new Refused(answer);
+      }
+    } catch (error) {
+      if (error instanceof Refused) throw error;
+      signal?.throwIfAborted();
+    } finally {
+      done();
+    }
+    await pause(delay, signal);
+    delay = Math.min(delay * 2, LONGEST_DELAY);
+  }
+}
+
+function limited(signal) {
+  const limit = AbortSignal.timeout(PATIENCE);
+  return signal ? AbortSignal.any([signal, limit]) : limit;
+}
+
+function connected() {
+  watchers.connection({ lost: false });
+}
+
+function pause(delay, signal) {
+  watchers.connection({ lost: true, seconds: delay / 1000 });
+  return new Promise((resolve) => {
+    const earlier = wakeUp;
+    const end = () => {
+      clearTimeout(timer);
+      signal?.removeEventListener("abort", end);
+      resolve();
+    };
+    const timer = setTimeout(end, delay);
+    wakeUp = () => {
+      earlier();
+      wakeUp = () => {};
+      end();
+    };
+    signal?.addEventListener("abort", end);
+  });
+}
+
+function begin() {
+  asking += 1;
+  if (waiting === 0) waiting = setTimeout(() => show(true), SLOW);
+  return () => {
+    asking -= 1;
+    if (asking > 0) return;
+    // A moment of grace: between two questions of one chain the bar does not blink.
+    setTimeout(() => {
+      if (asking > 0) return;
+      clearTimeout(waiting);
+      waiting = 0;
+      show(false);
+    }, 40);
+  };
+}
+
+function show(busy) {
+  if (busy === isBusy) return;
+  isBusy = busy;
+  watchers.busy(busy);
+}
+
+addEventListener("online", () => tryNow());

@@ -1,0 +1,277 @@
+// Step 2: what it will do.
+
+import { chart } from "./chart.js";
+import { byId, el, fill, write } from "./dom.js";
+import { drawing } from "./drawing.js";
+import { builtLength, caseNow, cutOff, hasData, readAfter } from "./job.js";
+import { answers, WARMING_S } from "./questions.js";
+import * as store from "./store.js";
+import { celsius, converted, millimetres, plain, say, unitOf } from "./units.js";
+
+const charts = {
+  profile: chart("Temperature along the branch"),
+  loss: chart("What it takes out of the noise"),
+  warmup: chart("From cold to warm"),
+};
+
+export function build() {
+  byId("answer-charts").append(...Object.values(charts).map((one) => one.figure));
+  new ResizeObserver(showDrawing).observe(byId("drawing").parentElement);
+}
+
+/** The number that all steps are about, with its band when there is one. */
+export function headline() {
+  const { now, warm } = answers;
+  if (!now) return null;
+  const levels = warm?.prediction?.quiet_rpm;
+  if (now.resonance.quiet_rpm === null) {
+    const first = now.resonance.frequency_Hz[0];
+    return first === null ? null : { value: first.toFixed(1), unit: "Hz", band: "" };
+  }
+  // Before anything is measured the number is the model's own; afterwards the fitted median.
+  const measured = hasData(store.current()) && levels;
+  const value = measured ? levels.median : now.resonance.quiet_rpm;
+  const band = levels ? `90 % between ${levels.interval_90.map((x) => x.toFixed(0)).join(" and ")}` : "";
+  return { value: value.toFixed(0), unit: "rpm", band, number: value };
+}
+
+export function show() {
+  showPlate();
+  showDrawing();
+  showProfile();
+  showLoss();
+  showWarmup();
+  showCautions();
+}
+
+function showPlate() {
+  const { now } = answers;
+  const head = headline();
+  write(byId("quiet"), head ? `${head.value}\u00a0${head.unit}` : "–");
+  write(byId("quiet-band"), head?.band ?? "");
+  write(byId("bar-quiet"), head ? `${head.value} ${head.unit}` : "–");
+  write(byId("bar-band"), head?.band ?? "");
+  if (!now) {
+    write(byId("quiet-words"), answers.errors.length ? "No answer for these entries yet." : "");
+    return;
+  }
+  if (!head) {
+    write(byId("quiet-words"), now.summary);
+    return;
+  }
+  const gas = now.profile.gas_degC;
+  const one = now.estimates.one_temperature_Hz / now.resonance.frequency_Hz[0] - 1;
+  const job = store.current();
+  const parts = [
+    `It cancels best here, at ${now.resonance.frequency_Hz[0].toFixed(1)} Hz, ` +
+      `${say("length", now.centreline_length_mm, unitOf("length") === "in" ? 2 : 0)} long.`,
+    `Its gas is at ${say("temperature", gas[0])} at the mouth and ` +
+      `${say("temperature", gas.at(-1))} at the cap; one gas temperature all along ` +
+      `would promise ${Math.abs(one * 100).toFixed(0)} % ${one > 0 ? "more" : "less"}.`,
+  ];
+  const target = job.target_rpm;
+  if (typeof target === "number" && head.number) {
+    const off = head.number - target;
+    parts.push(
+      Math.abs(off) < 5
+        ? `That is right on the drone at ${target} rpm.`
+        : `The drone at ${target} rpm is ${Math.abs(off).toFixed(0)} rpm ${off < 0 ? "above" : "below"} that.`,
+    );
+  }
+  write(byId("quiet-words"), parts.join(" "));
+}
+
+/** Readings of the build that the fit describes, with what is suspect. */
+export function shownReadings() {
+  const job = store.current();
+  const latest = readAfter(job);
+  const residuals = answers.fit?.residuals ?? [];
+  const places = answers.fit?.places ?? [];
+  return job.readings.flatMap((reading, place) => {
+    const position = millimetres(reading.position_mm);
+    const temperature = celsius(reading.displayed_degC);
+    if (reading.after_cuts !== latest || !Number.isFinite(position + temperature)) return [];
+    const residual = residuals[places.indexOf(place)];
+    return [{ position, temperature, residual, suspect: residual?.suspect ?? false, place }];
+  });
+}
+
+function showDrawing() {
+  const job = store.current();
+  const profile = answers.warm?.profile ?? answers.now?.profile ?? null;
+  const spots = shownReadings().map(({ position, temperature, suspect }) => ({
+    position,
+    suspect,
+    text: plain("temperature", temperature) + "°",
+  }));
+  const cut = millimetres(job.draft_cut_mm);
+  const length = builtLength(job) - cutOff(job);
+  const at = cut > 0 ? length - cut : null;
+  const words =
+    `The branch to scale, ${say("length", length)} along its centre-line` +
+    (profile
+      ? `, coloured by its gas: ${say("temperature", profile.gas_degC[0])} at the mouth, ` +
+        `${say("temperature", profile.gas_degC.at(-1))} at the cap.`
+      : ".");
+  const space = { width: byId("drawing").clientWidth || 700, height: 384 };
+  fill(byId("drawing"), drawing(caseNow(job), profile, spots, at, words, space));
+  write(byId("drawing-words"), words);
+}
+
+function showProfile() {
+  const answer = answers.warm ?? answers.now;
+  if (!answer) return;
+  const { position_mm, gas_degC, skin_degC, wall_degC } = answer.profile;
+  const shownX = position_mm.map((x) => converted("length", x));
+  const shownY = (values) => values.map((value) => converted("temperature", value));
+  const wrapped = answer.profile.wall_degC.some((wall, k) => Math.abs(wall - skin_degC[k]) > 0.5);
+  const lines = [
+    { name: "gas", style: "line hot", x: shownX, y: shownY(gas_degC) },
+    { name: "skin", style: "line cool dashed", x: shownX, y: shownY(skin_degC) },
+  ];
+  if (wrapped) lines.push({ name: "wall under the wrap", style: "line ink dotted", x: shownX, y: shownY(wall_degC) });
+  const read = shownReadings();
+  const points = read.map(({ position, temperature, residual, suspect }) => ({
+    name: suspect ? "suspect reading" : "reading",
+    style: suspect ? "point suspect" : "point",
+    x: converted("length", position),
+    y: converted("temperature", temperature),
+    spread: residual ? converted("difference", 2 * residual.uncertainty_K) : 0,
+  }));
+  const dew = answer.dew_point_degC;
+  const wet = dew === null ? -1 : wall_degC.findIndex((wall) => wall < dew);
+  const words =
+    `From ${say("temperature", gas_degC[0])} at the mouth the gas cools to ` +
+    `${say("temperature", gas_degC[Math.floor(gas_degC.length / 2)])} by ` +
+    `${say("length", position_mm[Math.floor(position_mm.length / 2)])} and ` +
+    `${say("temperature", gas_degC.at(-1))} at the cap; the skin from ` +
+    `${say("temperature", skin_degC[0])} to ${say("temperature", skin_degC.at(-1))}.` +
+    (wet > 0 ? ` Water condenses from ${say("length", position_mm[wet])} on.` : "") +
+    (points.length ? ` Bars on readings are two standard deviations.` : "");
+  const rows = position_mm
+    .map((x, k) => [plain("length", x, 2), plain("temperature", gas_degC[k], 1), plain("temperature", skin_degC[k], 1)])
+    .filter((_, k) => k % 4 === 0);
+  const [along, degrees] = [unitOf("length"), unitOf("temperature")];
+  charts.profile.draw({
+    title: "Temperature along the branch",
+    words,
+    x: { title: `${along} from the mouth`, say: (x) => `${x.toFixed(along === "in" ? 1 : 0)} ${along}` },
+    y: { title: degrees, say: (y) => `${y.toFixed(0)} ${degrees}` },
+    lines,
+    points,
+    table: { headings: [`from the mouth, ${along}`, `gas, ${degrees}`, `skin, ${degrees}`], rows },
+    file: "temperatures",
+  });
+}
+
+function showLoss() {
+  const { warm, cold, warming } = answers;
+  if (!warm) return;
+  const loss = warm.attenuation;
+  const byRpm = loss.rpm !== null;
+  const x = loss.rpm ?? loss.frequency_Hz;
+  const unit = byRpm ? "rpm" : "Hz";
+  const lines = [];
+  if (cold) {
+    lines.push({ name: "cold", style: "line cool dotted", x, y: cold.attenuation.transmission_loss_dB });
+  }
+  if (warming && byRpm) {
+    const inside = warming.rpm.map((rpm) => rpm >= x[0] && rpm <= x.at(-1));
+    lines.push({
+      name: `${WARMING_S / 60} minutes after a cold start`,
+      style: "line mild dashed",
+      x: warming.rpm.filter((_, k) => inside[k]),
+      y: warming.loss.filter((_, k) => inside[k]),
+    });
+  }
+  lines.push({ name: "warm", style: "line hot", x, y: loss.transmission_loss_dB });
+  const job = store.current();
+  const target = byRpm && typeof job.target_rpm === "number" ? job.target_rpm : null;
+  const half = typeof job.drone_half_width_rpm === "number" ? job.drone_half_width_rpm : 100;
+  const spans = target === null ? [] : [{ name: "where it drones", from: target - half, to: target + half }];
+  charts.loss.draw({
+    title: "What it takes out of the noise",
+    words: lossWords(x, loss.transmission_loss_dB, cold, target, half, unit),
+    x: { title: unit, say: (v) => `${v.toFixed(0)} ${unit}` },
+    y: { title: "transmission loss, dB", least: 0, say: (v) => `${v.toFixed(1)} dB` },
+    lines,
+    spans,
+    table: {
+      headings: [unit, "warm, dB", "cold, dB"],
+      rows: x.map((rpm, k) => [
+        rpm.toFixed(0),
+        db(loss.transmission_loss_dB[k]),
+        db(cold?.attenuation.transmission_loss_dB[k]),
+      ]),
+    },
+    file: "transmission-loss",
+  });
+}
+
+const db = (value) => (value === null || value === undefined ? "" : value.toFixed(2));
+
+function lossWords(x, losses, cold, target, half, unit) {
+  const best = losses.indexOf(Math.max(...losses.filter((v) => v !== null)));
+  const said = [`Warm, it takes most near ${x[best].toFixed(0)} ${unit}.`];
+  if (target !== null) {
+    const within = losses.filter((_, k) => Math.abs(x[k] - target) <= half && losses[k] !== null);
+    if (within.length) {
+      said.push(`Where it drones it takes ${Math.min(...within).toFixed(0)} to ${Math.max(...within).toFixed(0)} dB.`);
+    }
+  }
+  if (cold?.resonance.quiet_rpm) said.push(`Cold, it is quiet near ${cold.resonance.quiet_rpm.toFixed(0)} rpm.`);
+  return said.join(" ");
+}
+
+function showWarmup() {
+  const { warmup } = answers;
+  if (!warmup) return;
+  const { time_s, quiet_rpm, resonance_Hz, mouth_gas_degC } = warmup.series;
+  const byRpm = quiet_rpm !== null;
+  const unit = byRpm ? "rpm" : "Hz";
+  const y = quiet_rpm ?? resonance_Hz;
+  const minutes = time_s.map((time) => time / 60);
+  const bands = [];
+  if (warmup.bands && byRpm) {
+    const x = warmup.bands.time_s.map((time) => time / 60);
+    for (const [share, style] of [[90, "band wide"], [50, "band narrow"]]) {
+      const pairs = warmup.bands[`quiet_rpm_interval_${share}`];
+      bands.push({ name: `${share} % band`, style, x, low: pairs.map((p) => p[0]), high: pairs.map((p) => p[1]) });
+    }
+  }
+  const settled = warmup.settled.within_1_percent_s;
+  const [cold, warm] = [warmup.cold_quiet_rpm ?? warmup.cold_resonance_Hz, warmup.warm_quiet_rpm ?? warmup.warm_resonance_Hz];
+  const words =
+    cold === null || warm === null
+      ? warmup.summary
+      : `Cold it is quiet at ${cold.toFixed(0)} ${unit}, warm at ${warm.toFixed(0)} ${unit}. ` +
+        (settled === null
+          ? "It is not yet within 1 % after twenty minutes."
+          : `After ${(settled / 60).toFixed(1)} minutes it stays within 1 % of warm: listen after that.`);
+  charts.warmup.draw({
+    title: "From cold to warm",
+    words,
+    x: { title: "minutes from the start", say: (v) => `${v.toFixed(1)} min` },
+    y: { title: `quiet ${unit}`, say: (v) => `${v.toFixed(0)} ${unit}` },
+    lines: [{ name: `quiet ${unit}`, style: "line ink", x: minutes, y }],
+    bands,
+    table: {
+      headings: ["minutes", `quiet ${unit}`, `gas at the mouth, ${unitOf("temperature")}`],
+      rows: minutes.map((m, k) => [m.toFixed(1), y[k]?.toFixed(1) ?? "", plain("temperature", mouth_gas_degC[k], 1)]),
+    },
+    file: "warm-up",
+  });
+}
+
+function showCautions() {
+  const found = new Map();
+  for (const answer of [answers.now, answers.fit, answers.length]) {
+    for (const caution of answer?.cautions ?? []) found.set(caution.code, caution.message);
+  }
+  const item = ([, message]) => el("li", { text: message });
+  const all = [...found];
+  fill(byId("cautions"), ...all.filter(([code]) => !code.startsWith("safety_")).map(item));
+  const safety = all.filter(([code]) => code.startsWith("safety_"));
+  if (safety.length) fill(byId("safety-more"), ...safety.map(item));
+  fill(byId("assumptions"), ...(answers.now?.assumptions ?? []).map((text) => el("li", { text })));
+}

@@ -1,0 +1,288 @@
+// Step 4: what to cut.
+
+import { ask, Refused } from "./api.js";
+import { chart } from "./chart.js";
+import { announce, byId, el, fill, table, write } from "./dom.js";
+import { field, forget } from "./fields.js";
+import { builtLength, calibrated, caseNow, cutCase, cutOff } from "./job.js";
+import { answers, chanceOf } from "./questions.js";
+import * as store from "./store.js";
+import { converted, millimetres, plain, say, typed, unitOf } from "./units.js";
+
+const PAUSE = 60; // ms between moves of the slider and the question
+const trimChart = chart("What each cut would do");
+let timer = 0;
+let asked = null;
+
+export function build() {
+  byId("trim-chart").append(trimChart.figure);
+  entry();
+  byId("slider").addEventListener("input", slide);
+  byId("record-cut").addEventListener("click", record);
+  byId("build-long").addEventListener("click", buildLong);
+}
+
+function entry() {
+  forget("draft_cut_mm");
+  const draft = {
+    path: "draft_cut_mm",
+    label: "Cut to try, or made",
+    kind: "length",
+    help: "Taken off at the cap, on top of all cuts recorded.",
+  };
+  fill(byId("cut-field"), field(draft));
+}
+
+const draftCut = () => {
+  const cut = millimetres(store.current().draft_cut_mm);
+  return Number.isFinite(cut) && cut >= 0 ? cut : 0;
+};
+
+function slide() {
+  const shown = converted("length", Number(byId("slider").value));
+  const text = shown.toFixed(unitOf("length") === "in" ? 3 : 1);
+  store.change("the cut to try", (job) => {
+    job.draft_cut_mm = typed("length", text);
+  }, "draft_cut_mm");
+}
+
+function record() {
+  const cut = store.current().draft_cut_mm;
+  if (!(draftCut() > 0)) {
+    announce("Type how much was cut first.");
+    return;
+  }
+  store.change("recording a cut", (job) => {
+    job.trims.push({ cut_mm: cut, at: new Date().toISOString() });
+    job.draft_cut_mm = null;
+  });
+  announce("Recorded. Warm it up and listen again, then add what you hear in step 3.");
+}
+
+function takeBack() {
+  store.change("taking back a cut", (job) => {
+    const last = job.trims.pop();
+    // What was measured after that cut was measured all the same, on the build before it.
+    for (const list of [job.readings, job.heard]) {
+      for (const one of list) one.after_cuts = Math.min(one.after_cuts, job.trims.length);
+    }
+    job.draft_cut_mm = last.cut_mm;
+  });
+  announce("The last cut is taken back.");
+}
+
+// The piece that ends at the cap takes the length to build.
+function buildLong() {
+  const length = answers.length?.build_length_mm;
+  if (!length) return;
+  store.change("building it long", (job) => {
+    const more = length - builtLength(job);
+    const branch = job.case.branch;
+    if (!Array.isArray(branch.centreline)) {
+      branch.length_mm = length;
+      return;
+    }
+    const last = branch.centreline.at(-1);
+    if (more < 0) job.case = cutCase(job.case, -more);
+    else if ("straight_mm" in last) last.straight_mm = Number((millimetres(last.straight_mm) + more).toFixed(1));
+    else branch.centreline.push({ straight_mm: Number(more.toFixed(1)) });
+  });
+  announce(`The branch is now ${say("length", length)} long, to be trimmed.`);
+}
+
+export function show() {
+  showAdvice();
+  showRecords();
+  showSlider();
+  showChart();
+  showPieces();
+}
+
+function showAdvice() {
+  const { length, fit } = answers;
+  const job = store.current();
+  if (job.target_rpm == null) {
+    write(byId("cut-now"), "–");
+    write(byId("cut-words"), "Say in step 1 at which engine speed it drones.");
+    byId("long-row").hidden = true;
+    return;
+  }
+  const built = builtLength(job);
+  const fresh = job.trims.length === 0;
+  byId("long-row").hidden = !(fresh && length && Math.abs(length.build_length_mm - built) > 0.5);
+  if (length) {
+    write(
+      byId("long-words"),
+      `Not built yet? Build it ${say("length", length.build_length_mm)} long: the right length is ` +
+        `${say("length", length.centreline_length_mm)}, 90 % between ` +
+        `${say("length", length.right_length_90_mm[0])} and ${say("length", length.right_length_90_mm[1])}, ` +
+        "and a cut cannot be undone. One gas temperature would say " +
+        `${say("length", length.one_temperature_length_mm)}.`,
+    );
+  }
+  const trim = fit?.trim;
+  if (!trim) {
+    write(byId("cut-now"), "–");
+    write(byId("cut-words"), answers.errors.length ? "No advice for these entries yet." : "");
+    return;
+  }
+  const now = Math.max(0, trim.cut_now_mm - fit.cutSince);
+  const whole = trim.final_cut_mm - fit.cutSince;
+  const [low, high] = trim.final_cut_90_mm.map((cut) => cut - fit.cutSince);
+  write(byId("cut-now"), now > 0.5 ? `Cut ${say("length", now, sawDecimals())}` : "Do not cut");
+  const range = `90 % between ${say("length", low)} and ${say("length", high)}`;
+  const words =
+    now > 0.5
+      ? `That leaves a chance of 5 % or less of ending too short for ${trim.target_rpm.toFixed(0)} rpm. ` +
+        `In all, about ${say("length", whole)} will come off, ${range}. Warm up, listen, and come back.`
+      : whole < 0
+        ? `For ${trim.target_rpm.toFixed(0)} rpm it is more likely too short than too long already: about ` +
+          `${say("length", -whole)} is missing (to come off: ${range}). Measure before you touch it.`
+        : `Any cut now would run more than 5 % of ending too short for ${trim.target_rpm.toFixed(0)} rpm. ` +
+          `What is to come off is about ${say("length", whole)}, ${range}. Readings and listening narrow that.`;
+  write(byId("cut-words"), words);
+}
+
+const sawDecimals = () => (unitOf("length") === "in" ? 2 : 0);
+
+function showRecords() {
+  const job = store.current();
+  const last = job.trims.length - 1;
+  const built = builtLength(job);
+  const items = job.trims.map((trim, place) => {
+    const length = say("length", built - cutOff(job, place + 1));
+    const when = trim.at ? new Date(trim.at).toLocaleString() : "";
+    const button = el("button", { type: "button", class: "small", text: "Take back", onclick: takeBack });
+    return el(
+      "li",
+      {},
+      `${say("length", millimetres(trim.cut_mm), unitOf("length") === "in" ? 3 : 1)} off, ${length} left. ${when} `,
+      place === last ? button : null,
+    );
+  });
+  fill(byId("records"), ...items);
+  byId("no-records").hidden = items.length > 0;
+}
+
+function showSlider() {
+  const slider = byId("slider");
+  const { cuts } = answers;
+  byId("trim").hidden = !cuts?.rows.length;
+  if (!cuts?.rows.length) return;
+  const cut = draftCut();
+  slider.max = Math.max(cuts.most, cut).toFixed(1);
+  slider.step = unitOf("length") === "in" ? 25.4 / 16 : 1;
+  if (Math.abs(Number(slider.value) - cut) > 0.51) slider.value = cut;
+  const length = answers.now.centreline_length_mm - cut;
+  const chance = chanceOf(cut, cuts.chances);
+  write(byId("slider-cut"), `${say("length", cut, unitOf("length") === "in" ? 3 : 0)} off, ${say("length", length)} left`);
+  write(byId("slider-chance"), chance ? `chance of having gone too far: ${chance.text}` : "");
+  byId("slider-chance").className = !chance || chance.value <= 5 ? "fine" : chance.value < 50 ? "risky" : "bad";
+  clearTimeout(timer);
+  timer = setTimeout(() => askSlider(cut, chance), PAUSE);
+}
+
+async function askSlider(cut, chance) {
+  asked?.abort();
+  asked = new AbortController();
+  const { fit } = answers;
+  if (!fit) return;
+  const given = calibrated(cutCase(caseNow(store.current()), cut), fit.calibration);
+  try {
+    const answer = await ask("steady", { case: given }, asked.signal);
+    const levels = answer.prediction?.quiet_rpm;
+    const text = levels
+      ? `${levels.median.toFixed(0)} rpm, 90 % between ${levels.interval_90.map((x) => x.toFixed(0)).join(" and ")}`
+      : answer.summary;
+    write(byId("slider-rpm"), text);
+    byId("slider").setAttribute("aria-valuetext", `${say("length", cut)} off: ${text}; ${chance?.text ?? ""}`);
+  } catch (error) {
+    if (error instanceof Refused) write(byId("slider-rpm"), error.problem.detail);
+    else if (error.name !== "AbortError") throw error;
+  }
+}
+
+/** The table of cuts, for the chart and for the work sheet. */
+export function cutRows() {
+  return (answers.cuts?.rows ?? []).map((row) => [
+    plain("length", row.cut, unitOf("length") === "in" ? 3 : 0),
+    plain("length", row.length, unitOf("length") === "in" ? 2 : 0),
+    row.median.toFixed(0),
+    `${row.interval_90.map((x) => x.toFixed(0)).join(" to ")}`,
+    chanceOf(row.cut, answers.cuts.chances)?.text ?? "",
+  ]);
+}
+
+export const cutHeadings = () => [
+  `cut, ${unitOf("length")}`,
+  `left, ${unitOf("length")}`,
+  "quiet rpm",
+  "90 %",
+  "too far",
+];
+
+function showChart() {
+  const { cuts } = answers;
+  if (!cuts?.rows.length) return;
+  const job = store.current();
+  const x = cuts.rows.map((row) => converted("length", row.cut));
+  const side = (name, end) => cuts.rows.map((row) => row[name][end]);
+  const unit = unitOf("length");
+  const target = typeof job.target_rpm === "number" ? job.target_rpm : null;
+  const ends = [x[0], x.at(-1)];
+  const lines = [{ name: "quiet rpm", style: "line ink", x, y: cuts.rows.map((row) => row.median) }];
+  if (target !== null) lines.push({ name: "wanted", style: "line target", x: ends, y: [target, target] });
+  const draft = draftCut();
+  const [first, last] = [cuts.rows[0], cuts.rows.at(-1)];
+  trimChart.draw({
+    title: "What each cut would do",
+    words:
+      `As it is, ${first.median.toFixed(0)} rpm; with ${say("length", last.cut)} off, ` +
+      `${last.median.toFixed(0)} rpm: ${((last.median - first.median) / converted("length", last.cut || 1)).toFixed(unit === "in" ? 0 : 1)} rpm ` +
+      `for each ${unit === "in" ? "inch" : "mm"}.`,
+    x: { title: `${unit} off at the cap`, say: (v) => `${v.toFixed(unit === "in" ? 2 : 0)} ${unit}` },
+    y: { title: "quiet rpm", say: (v) => `${v.toFixed(0)} rpm` },
+    lines,
+    bands: [
+      { name: "90 % band", style: "band wide", x, low: side("interval_90", 0), high: side("interval_90", 1) },
+      { name: "50 % band", style: "band narrow", x, low: side("interval_50", 0), high: side("interval_50", 1) },
+    ],
+    marks: draft > 0 && draft <= last.cut ? [{ name: "the cut to try", style: "line cutline", x: converted("length", draft) }] : [],
+    table: { headings: cutHeadings(), rows: cutRows() },
+    file: "cuts",
+  });
+}
+
+/** The cut list as rows of text. */
+export function pieceRows() {
+  const fine = unitOf("length") === "in" ? 2 : 1;
+  return (answers.length?.cut_list ?? []).map((piece) => [
+    `${piece.piece} ${piece.kind}`,
+    plain("length", piece.from_mm, fine),
+    plain("length", piece.to_mm, fine),
+    plain("length", piece.tube_mm, fine),
+    piece.kind === "bend"
+      ? `${piece.bend_deg}° on a radius of ${say("length", piece.bend_radius_mm, fine)}`
+      : piece.takes_the_length
+        ? "ends at the cap, is trimmed"
+        : piece.piece === 1
+          ? "cope to the main pipe"
+          : "",
+  ]);
+}
+
+export const pieceHeadings = () => {
+  const unit = unitOf("length");
+  return ["piece", `from, ${unit}`, `to, ${unit}`, `tube, ${unit}`, "what to do"];
+};
+
+function showPieces() {
+  const rows = pieceRows();
+  byId("pieces-to-cut").hidden = rows.length === 0;
+  if (!rows.length) return;
+  const caption = `Pieces for a branch of ${say("length", answers.length.build_length_mm)}, marks along the centre-line from the main pipe's inner wall`;
+  fill(byId("cut-list"), table(caption, pieceHeadings(), rows));
+}
+
+/** Show the draft's field anew, when the units or the job have changed. */
+export const renew = entry;

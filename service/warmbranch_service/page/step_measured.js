@@ -1,0 +1,270 @@
+// Step 3: what you measured.
+
+import { byId, el, fill, svg, table, write } from "./dom.js";
+import { field, forget, offer } from "./fields.js";
+import { builtLength, cutOff, hasData, readAfter } from "./job.js";
+import { answers } from "./questions.js";
+import * as store from "./store.js";
+import { plain, say, unitOf } from "./units.js";
+
+const PATCH = "matt black paint";
+let surfaces = [["", "the branch's own skin"], [PATCH, PATCH]];
+
+export function build() {
+  byId("add-reading").addEventListener("click", addReading);
+  byId("add-heard").addEventListener("click", addHeard);
+  rows();
+}
+
+/** Names from GET /v1/reference. */
+export function name(reference) {
+  surfaces = [surfaces[0], ...reference.surfaces.map(({ name: own }) => [own, own])];
+  store.current().readings.forEach((_, place) => offer(`readings.${place}.surface`, surfaces));
+}
+
+function addReading() {
+  store.change("adding a reading", (job) => {
+    const last = job.readings.at(-1);
+    const like = last && { thermometer: last.thermometer, surface: last.surface, emissivity_set: last.emissivity_set };
+    job.readings.push({
+      position_mm: null,
+      displayed_degC: null,
+      thermometer: "infrared",
+      surface: PATCH,
+      emissivity_set: 0.95,
+      ...like,
+      after_cuts: job.trims.length,
+    });
+  });
+  byId("readings").querySelector("li:last-child input")?.focus();
+}
+
+function addHeard() {
+  store.change("adding what you heard", (job) => {
+    job.heard.push({ quiet_rpm: null, uncertainty_rpm: null, after_cuts: job.trims.length });
+  });
+  byId("heard").querySelector("li:last-child input")?.focus();
+}
+
+/** Build both lists anew. */
+export function rows() {
+  const job = store.current();
+  forget("readings.");
+  forget("heard.");
+  fill(byId("readings"), ...job.readings.map(readingRow));
+  fill(byId("heard"), ...job.heard.map(heardRow));
+  byId("readings-help").hidden = job.readings.length > 0;
+}
+
+function readingRow(reading, place) {
+  const path = `readings.${place}`;
+  const compact = true;
+  const choices = [
+    ["infrared", "infrared"],
+    ["contact", "contact"],
+  ];
+  const after = (_, value) => row.setAttribute("data-thermometer", value);
+  const infrared = [
+    field({ path: `${path}.surface`, label: "Looked at", kind: "choice", compact, choices: surfaces }),
+    field({ path: `${path}.emissivity_set`, label: "Set to ε", kind: "number", hint: "0.95", compact }),
+  ];
+  const row = el(
+    "li",
+    { class: "record", "aria-label": `Reading ${place + 1}`, "data-thermometer": reading.thermometer },
+    el("span", { class: "number", "aria-hidden": "true", text: `${place + 1}` }),
+    field({ path: `${path}.position_mm`, label: "From mouth", kind: "length", compact }),
+    field({ path: `${path}.displayed_degC`, label: "Shown", kind: "temperature", compact }),
+    field({ path: `${path}.thermometer`, label: "Thermometer", kind: "choice", compact, choices, after }),
+    ...infrared.map((part) => el("div", { class: "infrared" }, part)),
+    remove(`Remove reading ${place + 1}`, "readings", place, "add-reading"),
+    el("p", { class: "note", "data-residual": place }),
+  );
+  return row;
+}
+
+function heardRow(heard, place) {
+  const path = `heard.${place}`;
+  const job = store.current();
+  const length = builtLength(job) - cutOff(job, heard.after_cuts);
+  const compact = true;
+  return el(
+    "li",
+    { class: "record", "aria-label": `Heard ${place + 1}` },
+    el("span", { class: "number", "aria-hidden": "true", text: `${place + 1}` }),
+    field({ path: `${path}.quiet_rpm`, label: "Quietest at", kind: "rpm", compact }),
+    field({ path: `${path}.uncertainty_rpm`, label: "Give or take", kind: "rpm", hint: "1 %", compact }),
+    remove(`Remove heard ${place + 1}`, "heard", place, "add-heard"),
+    el("p", { class: "note", text: `With the branch ${say("length", length)} long.` }),
+    el("p", { class: "note", "data-heard": place }),
+  );
+}
+
+function remove(label, list, place, focus) {
+  return el("button", {
+    type: "button",
+    class: "small quiet",
+    "aria-label": label,
+    text: "Remove",
+    onclick: () => {
+      store.change(label.toLowerCase(), (job) => job[list].splice(place, 1));
+      byId(focus).focus();
+    },
+  });
+}
+
+/** Show what the fit makes of it. */
+export function show() {
+  const { fit } = answers;
+  const job = store.current();
+  const measured = hasData(job);
+  byId("fit").hidden = !fit;
+  if (!fit) return;
+  write(byId("fit-outcome"), measured ? OUTCOMES[fit.outcome] ?? fit.outcome : "Nothing measured yet.");
+  write(byId("fit-words"), fitWords(fit, measured));
+  write(byId("next-reading"), nextWords(fit));
+  showNotes(fit, job);
+  fill(byId("before-after"), ...beforeAfter(fit, measured));
+  const rowsOf = fit.parameters.map((p) => [
+    NAMES[p.name] ?? p.name.replaceAll("_", " "),
+    pair(p, p.prior_90),
+    measured ? pair(p, p.interval_90) : "",
+    measured ? `${Math.round(p.learned_share * 100)} %` : "",
+  ]);
+  fill(
+    byId("parameters"),
+    table("What the model was unsure of: 90 % ranges", ["", "before", "after", "learned"], rowsOf),
+  );
+  fill(byId("untold"), ...(measured ? fit.untold : []).map((text) => el("li", { text })));
+}
+
+const OUTCOMES = {
+  fitted: "It fits what was read and heard.",
+  "prior-dominated": "What was measured adds little so far.",
+  "contradictory readings": "The readings contradict each other: look at those marked.",
+  "at a bound": "It fits only at the edge of what is believable: measure again.",
+  "not converged": "No fit was found: look for a slip in the readings.",
+};
+
+const NAMES = {
+  gas_temperature: "main gas temperature",
+  air_temperature: "air near the branch",
+  stirring: "stirring of the mouth",
+  reach: "reach of the stirring, in bores",
+  stanton: "film of heat inside",
+  outer_film_factor: "film of heat outside, factor",
+  emissivity: "the skin's emissivity",
+  mouth_factor: "mouth correction, factor",
+  pulsation: "mixing by pulsation",
+};
+
+function pair(parameter, [low, high]) {
+  const text = (value) =>
+    parameter.unit === "degC" ? plain("temperature", value) : `${Number(value.toPrecision(2))}`;
+  const unit = parameter.unit === "degC" ? `\u00a0${unitOf("temperature")}` : "";
+  return `${text(low)} to ${text(high)}${unit}`;
+}
+
+const rpmOf = (levels) => levels.interval_90.map((x) => x.toFixed(0)).join(" and ");
+
+function fitWords(fit, measured) {
+  const after = fit.prediction.quiet_rpm;
+  const before = fit.prediction.before_fit.quiet_rpm;
+  if (!after || !before) return fit.summary;
+  if (!measured) {
+    return `From the sizes alone: 90 % between ${rpmOf(before)} rpm. Each reading narrows that.`;
+  }
+  return (
+    `The build you measured cancels best at ${after.median.toFixed(0)} rpm, 90 % between ` +
+    `${rpmOf(after)}. Before, it was 90 % between ${rpmOf(before)}.`
+  );
+}
+
+function nextWords(fit) {
+  const next = fit.next_reading;
+  const share = (value) => `${Math.round(value * 100)} %`;
+  const place = `a reading ${say("length", next.best_position.position_mm)} from the mouth would take away ${share(next.best_position.variance_removed_share)}`;
+  return next.listen
+    ? `Best next: listen for the quiet rpm. It would take away ${share(next.listening_share)} of the doubt; ${place}.`
+    : `Best next: ${place} of the doubt; listening, ${share(next.listening_share)}.`;
+}
+
+function showNotes(fit, job) {
+  const latest = readAfter(job);
+  for (const note of document.querySelectorAll("[data-residual]")) {
+    const place = Number(note.dataset.residual);
+    const residual = fit.residuals[fit.places.indexOf(place)];
+    const older = job.readings[place]?.after_cuts !== latest;
+    let text = "";
+    if (older) text = "Taken before a later cut; later readings are used instead.";
+    else if (residual) {
+      const unit = unitOf("difference");
+      const off = plain("difference", Math.abs(residual.residual_K));
+      const side = residual.residual_K < 0 ? "below" : "above";
+      text = `Fitted: ${say("temperature", residual.expected_degC)}, this is ${off} ${unit} ${side}.`;
+      if (residual.suspect) text = `Suspect. ${text} ${residual.reasons.map((r) => r.message).join(" ")}`;
+    }
+    write(note, text);
+    note.classList.toggle("suspect", Boolean(residual?.suspect) && !older);
+  }
+  for (const note of document.querySelectorAll("[data-heard]")) {
+    const heard = fit.heard[fit.heardPlaces.indexOf(Number(note.dataset.heard))];
+    const expected = heard?.expected_rpm == null ? "" : `Fitted: ${heard.expected_rpm.toFixed(0)} rpm. `;
+    write(note, heard ? expected + heard.reasons.map((r) => r.message).join(" ") : "");
+    note.classList.toggle("suspect", Boolean(heard?.suspect));
+  }
+}
+
+// Bars of 50 and 90 % before and after, beside what one temperature promises and what was heard.
+function beforeAfter(fit, measured) {
+  const before = fit.prediction.before_fit.quiet_rpm;
+  const after = fit.prediction.quiet_rpm;
+  if (!before || !after) return [];
+  const rows = [{ name: "before", levels: before, style: "prior" }];
+  if (measured) rows.push({ name: "fitted", levels: after, style: "fitted" });
+  for (const heard of fit.heard) {
+    if (heard.quiet_rpm !== null) rows.push({ name: "heard", at: heard.quiet_rpm });
+  }
+  const one = fit.difference?.one_temperature_rpm;
+  if (one) rows.push({ name: "one gas temperature", at: one });
+  const values = rows.flatMap((row) => (row.levels ? row.levels.interval_90 : [row.at]));
+  const target = fit.trim?.target_rpm ?? null;
+  if (target !== null) values.push(target);
+  const [low, high] = [Math.min(...values), Math.max(...values)];
+  const across = (rpm) => 100 + ((rpm - low) / (high - low || 1)) * 480;
+  const high0 = rows.length * 34 + 26;
+  const parts = rows.flatMap((row, k) => intervalRow(row, 30 + k * 34, across));
+  if (target !== null) {
+    parts.unshift(svg("path", { class: "line target", d: `M${across(target)} 8V${high0 - 8}` }));
+    parts.push(svg("text", { class: "tick", x: across(target), y: high0 + 8, "text-anchor": "middle", text: "wanted" }));
+  }
+  const words = rows
+    .map((row) => `${row.name}: ${row.levels ? `${row.levels.median.toFixed(0)}, 90 % between ${rpmOf(row.levels)}` : row.at.toFixed(0)} rpm`)
+    .join("; ");
+  return [
+    el("h4", { text: "Quiet rpm, before and after measuring" }),
+    svg("svg", { viewBox: `0 0 640 ${high0 + 16}`, role: "img", "aria-label": words, class: "intervals" }, ...parts),
+    el("p", { class: "words", text: `${words}. Thick bars hold half, thin ones nine tenths.` }),
+  ];
+}
+
+function intervalRow(row, y, across) {
+  const text = (x, anchor, content, kind) => svg("text", { class: kind, x, y: y + 5, "text-anchor": anchor, text: content });
+  if (!row.levels) {
+    const x = across(row.at);
+    const left = x > 420;
+    const label = `${row.name} ${row.at.toFixed(0)}`;
+    return [
+      svg("path", { class: "diamond", d: `M${x - 7} ${y}l7 -7l7 7l-7 7Z` }),
+      text(left ? x - 12 : x + 12, left ? "end" : "start", label, "mark"),
+    ];
+  }
+  const [a, b] = row.levels.interval_90.map(across);
+  const [c, d] = row.levels.interval_50.map(across);
+  const middle = across(row.levels.median);
+  return [
+    svg("path", { class: `interval ${row.style} thin`, d: `M${a} ${y}H${b}` }),
+    svg("path", { class: `interval ${row.style} thick`, d: `M${c} ${y}H${d}` }),
+    svg("path", { class: "median", d: `M${middle} ${y - 9}V${y + 9}` }),
+    text(a - 8, "end", `${row.name} ${row.levels.median.toFixed(0)}`, "mark"),
+  ];
+}
