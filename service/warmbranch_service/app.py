@@ -32,7 +32,7 @@ from warmbranch_service.fast_loops import FastLoops
 from warmbranch_service.middleware import Frame
 from warmbranch_service.openapi import complete
 from warmbranch_service.refusals import invalid, refused_by_physics
-from warmbranch_service.routes import fit, health, length, reference, steady, warmup
+from warmbranch_service.routes import fit, health, length, page, reference, steady, warmup
 from warmbranch_service.schemas import units
 from warmbranch_service.schemas.fit import FitRequest
 from warmbranch_service.schemas.length import LengthRequest
@@ -129,6 +129,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     model = (steady.router, fit.router, length.router, warmup.router)
     for router in (*model, reference.router, health.router):
         app.include_router(router)
+    app.include_router(page.router)
     for kind, dress in _DRESS.items():
         app.add_exception_handler(kind, _handler(dress))
     app.add_middleware(Frame, longest_body=settings.longest_body)
