@@ -32,11 +32,12 @@ from warmbranch_service.fast_loops import FastLoops
 from warmbranch_service.middleware import Frame
 from warmbranch_service.openapi import complete
 from warmbranch_service.refusals import invalid, refused_by_physics
-from warmbranch_service.routes import fit, health, length, page, reference, steady, warmup
+from warmbranch_service.routes import fit, health, length, page, reference, steady, sweep, warmup
 from warmbranch_service.schemas import units
 from warmbranch_service.schemas.fit import FitRequest
 from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.steady import SteadyRequest
+from warmbranch_service.schemas.sweep import SweepRequest
 from warmbranch_service.schemas.warmup import WarmupRequest
 from warmbranch_service.settings import Settings
 from warmbranch_service.workshop import Workshop
@@ -126,7 +127,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.readiness = readiness
     app.state.workshop = workshop
-    model = (steady.router, fit.router, length.router, warmup.router)
+    app.state.settings = settings
+    model = (steady.router, fit.router, length.router, warmup.router, sweep.router)
     for router in (*model, reference.router, health.router):
         app.include_router(router)
     app.include_router(page.router)
@@ -153,6 +155,7 @@ REQUESTS: dict[str, type[BaseModel]] = {
     "/v1/fit": FitRequest,
     "/v1/length": LengthRequest,
     "/v1/warmup": WarmupRequest,
+    "/v1/sweep": SweepRequest,
 }
 """What each route takes, to name the fields that exist when one is refused."""
 

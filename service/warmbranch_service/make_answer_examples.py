@@ -25,7 +25,11 @@ from warmbranch_service.routes.reference import reference_answer
 from warmbranch_service.schemas.fit import FitRequest
 from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.steady import SteadyRequest
+from warmbranch_service.schemas.sweep import SweepRequest
+from warmbranch_service.schemas.sweep_answer import SweepLine
 from warmbranch_service.schemas.warmup import WarmupRequest
+from warmbranch_service.sweep.plan import Plan
+from warmbranch_service.sweep.solving import solve_task
 from warmbranch_service.warmup import warmup
 
 LONGEST_LIST = 3
@@ -43,6 +47,8 @@ def answers() -> Iterator[BaseModel]:
         yield answer_length(LengthRequest.model_validate(shown["value"]))
     for shown in request_examples.warmup().values():
         yield warmup(WarmupRequest.model_validate(shown["value"]))
+    for shown in request_examples.sweep().values():
+        yield from _sweep_lines(SweepRequest.model_validate(shown["value"]))
     yield reference_answer()
     yield Health(status="ok", model_version="0.1.0")
     yield ProblemKind(
@@ -51,6 +57,13 @@ def answers() -> Iterator[BaseModel]:
         status=INVALID.status,
         meaning=INVALID.meaning,
     )
+
+
+def _sweep_lines(asked: SweepRequest) -> Iterator[BaseModel]:
+    plan = Plan(asked)
+    solved = [line for task in plan.tasks() for line in plan.lines_of(solve_task(task))]
+    for line in (plan.header(), *solved, plan.end()):
+        yield SweepLine.model_validate_json(line).root
 
 
 def gather() -> Examples:

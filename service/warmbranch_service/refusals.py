@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, cast
 
 from pydantic import BaseModel
+from pydantic.fields import FieldInfo
 
 from warmbranch.constants import ICE_POINT
 from warmbranch.errors import InputError
@@ -179,13 +180,19 @@ def fields_at(model: type[BaseModel], path: Path) -> list[str]:
             continue  # the models found for the list are those of its entries
         found: list[type[BaseModel]] = []
         for owner in models:
-            if part in owner.model_fields:
-                found += _models_in(owner.model_fields[part].annotation)
+            field = _by_json_name(owner).get(part)
+            if field is not None:
+                found += _models_in(field.annotation)
         models = found
     names: dict[str, None] = {}
     for owner in models:
-        names.update(dict.fromkeys(owner.model_fields))
+        names.update(dict.fromkeys(_by_json_name(owner)))
     return list(names)
+
+
+def _by_json_name(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    """Fields by their names in JSON, one of which Python keeps for itself: from."""
+    return {field.alias or name: field for name, field in model.model_fields.items()}
 
 
 def _models_in(annotation: Any) -> list[type[BaseModel]]:

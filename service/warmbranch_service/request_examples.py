@@ -9,6 +9,7 @@ import json
 from typing import Any
 
 from warmbranch_service import demo, length_examples
+from warmbranch_service.sweep import examples as sweep_examples
 
 Example = dict[str, Any]
 Shown = dict[str, Any]
@@ -102,3 +103,8 @@ def warmup() -> Shown:
 def length() -> Shown:
     """Of ``POST /v1/length``."""
     return length_examples.openapi_examples()
+
+
+def sweep() -> Shown:
+    """Of ``POST /v1/sweep``."""
+    return sweep_examples.openapi_examples()

@@ -86,6 +86,7 @@ class Settings:
     longest_queue: int = _setting(
         64, _whole(1, 100_000), "requests that may wait in one worker; further ones get 503"
     )
+    sweep_designs: int = _setting(100_000, _whole(1, 10_000_000), "designs of one sweep")
     seconds_per_request: int = _setting(
         30, _whole(1, 3600), "s; a request whose work takes longer is ended with 503"
     )

@@ -63,17 +63,9 @@ class Workshop:
         self._inside: set[Stop] = set()
         self._working = 0
 
-    @property
-    def working(self) -> int:
-        """Threads at work."""
-        return self._working
-
-    @property
-    def waiting(self) -> int:
-        """Calls that wait for a thread."""
-        return max(0, len(self._inside) - self._working)
-
-    async def run(self, work: Callable[[], Result], asker: Request | None = None) -> Result:
+    async def run(
+        self, work: Callable[[], Result], asker: Request | None = None, *, patient: bool = False
+    ) -> Result:
         """Run ``work`` in a thread and return what it returns.
 
         Parameters
@@ -81,6 +73,8 @@ class Workshop:
         work : callable
         asker : Request, optional
             Whose work it is, its body already read; when its client leaves, the work ends.
+        patient : bool
+            Wait for a place however long the queue: for what goes on with work that was let in.
 
         Raises
         ------
@@ -88,7 +82,7 @@ class Workshop:
             ``overloaded`` at once when the queue is full, or when the service closes;
             ``time-limit`` when it took too long.
         """
-        if len(self._inside) >= self._most:
+        if len(self._inside) >= self._most and not patient:
             self.shed += 1
             raise self._overloaded(f"{len(self._inside)} requests are being worked on.")
         stop = Stop()

@@ -1,0 +1,120 @@
+"""``POST /v1/sweep``: many designs, one line each, while they are solved."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import AsyncGenerator
+from typing import Annotated
+
+from fastapi import APIRouter, Body, Request
+from starlette.responses import StreamingResponse
+
+from warmbranch_service import request_examples
+from warmbranch_service.errors import INTERNAL, INVALID, Entry, Problem, ProblemParts, problem_json
+from warmbranch_service.schemas.sweep import SweepRequest
+from warmbranch_service.schemas.sweep_answer import SweepFailure, SweepLine
+from warmbranch_service.strict_json import StrictRoute, problem_responses
+from warmbranch_service.sweep.plan import Chunk, Plan
+from warmbranch_service.sweep.solving import solve_task
+from warmbranch_service.workshop import Workshop
+
+router = APIRouter(route_class=StrictRoute, tags=["model"])
+
+log = logging.getLogger("warmbranch")
+
+
+class Ndjson(StreamingResponse):
+    """JSON objects, one a line."""
+
+    media_type = "application/x-ndjson"
+
+
+@router.post(
+    "/v1/sweep",
+    summary="Many designs: any fields of the case over grids, lists, samples or distributions",
+    response_class=Ndjson,
+    responses={
+        200: {
+            "model": SweepLine,
+            "description": "One JSON object a line: a header, then every design in order with a "
+            "line of progress after each chunk, then the end. The schema is that of one line.",
+        },
+        **problem_responses(400, 413, 415, 422, 500, 503),
+    },
+)
+async def sweep(
+    body: Annotated[SweepRequest, Body(openapi_examples=request_examples.sweep())],
+    request: Request,
+) -> Ndjson:
+    """Solve many designs of one case and tell each as soon as its chunk is solved.
+
+    Stateless: the same request gives the same lines, so an answer that broke off is gone on with
+    by from_line. A design that is not admitted is a line that says so. The work stops when the
+    client leaves.
+    """
+    refuse_too_many(body.designs, request.app.state.settings.sweep_designs)
+    workshop: Workshop = request.app.state.workshop
+    stream = _Stream(body, workshop, request.url.path, request.state.request_id)
+    await stream.begin()
+    return Ndjson(stream.lines())
+
+
+def refuse_too_many(designs: int, most: int) -> None:
+    """Refuse a sweep that is larger than this service admits."""
+    if designs <= most:
+        return
+    entry = Entry(
+        ("sampling",),
+        "too_many_designs",
+        f"These are {designs} designs, and this service solves at most {most} a request.",
+        f"Ask for at most {most}, in several requests, or use the command line: warmbranch sweep.",
+        designs,
+        "1",
+    )
+    raise Problem(INVALID, entry.sentence(), entries=[entry])
+
+
+class _Stream:
+    """One answer under way."""
+
+    def __init__(self, asked: SweepRequest, workshop: Workshop, path: str, request_id: str) -> None:
+        self._workshop = workshop
+        self._path, self._id = path, request_id
+        self._from = asked.from_line
+        self._asked = asked
+
+    async def begin(self) -> None:
+        """Solve the first chunk, so that a failure of it is still told by the status."""
+        self._plan, self._rest, self._first = await self._workshop.run(self._open)
+
+    def _open(self) -> tuple[Plan, range, Chunk | None]:
+        plan = Plan(self._asked)
+        numbers = plan.chunks_from(self._from)
+        first = solve_task(plan.task(numbers[0])) if numbers else None
+        return plan, numbers[1:], first
+
+    async def lines(self) -> AsyncGenerator[bytes]:
+        """The answer, a chunk at a time."""
+        plan, chunk = self._plan, self._first
+        if self._from == 1:
+            yield plan.header() + b"\n"
+        try:
+            if chunk is not None:
+                yield _text(plan.lines_of(chunk, self._from))
+            for number in self._rest:
+                chunk = await self._workshop.run(lambda n=number: self._solve(n), patient=True)
+                yield _text(plan.lines_of(chunk))
+        except Exception:
+            log.exception("request %s failed after its answer had begun", self._id)
+            parts = ProblemParts(INTERNAL, "See the service's log; from_line goes on from here.")
+            told = problem_json(parts, instance=self._path, request_id=self._id)
+            yield SweepFailure.model_validate({"problem": told}).model_dump_json().encode() + b"\n"
+            return
+        yield plan.end() + b"\n"
+
+    def _solve(self, number: int) -> Chunk:
+        return solve_task(self._plan.task(number))
+
+
+def _text(lines: list[bytes]) -> bytes:
+    return b"".join(line + b"\n" for line in lines)

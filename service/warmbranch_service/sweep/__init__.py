@@ -1,0 +1,1 @@
+"""Sweeps: many designs of one case, in chunks, by whoever executes them."""

@@ -1,0 +1,160 @@
+"""Solving one chunk of a sweep: values in, lines out.
+
+A design that is not admitted, or that the solver gives up, is a row with that outcome; the others
+of its chunk are not touched by it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+from pydantic import ValidationError
+from pydantic_core import to_json
+
+from warmbranch import case as physics
+from warmbranch import kernel
+from warmbranch.branch import solve
+from warmbranch.calibration import Calibration
+from warmbranch.errors import InputError, NotConvergedError
+from warmbranch_service import calibrations
+from warmbranch_service.convert import engine_order, refused_flow
+from warmbranch_service.convert_batch import PER_HOUR, to_batch
+from warmbranch_service.errors import Entry
+from warmbranch_service.outputs import OUTPUTS, Solved, Values, losses
+from warmbranch_service.refusals import entries_of, entry_of_physics
+from warmbranch_service.schemas.case import Case
+from warmbranch_service.schemas.steady import SteadyRequest
+from warmbranch_service.schemas.sweep import SweepRequest
+from warmbranch_service.schemas.sweep_answer import Outcome
+from warmbranch_service.sweep.patch import Patch
+from warmbranch_service.sweep.plan import Chunk, Inputs, Plan, Task, plan_of
+
+
+class _Ended(NamedTuple):
+    """What became of one design."""
+
+    outcome: Outcome
+    values: tuple[float | None, ...] | None
+    errors: list[Entry]
+
+
+def solve_task(task: Task) -> Chunk:
+    """Solve one chunk.
+
+    Always with the compiled loops where they can be had, so that a chunk is the same bytes
+    whoever solves it.
+    """
+    kernel.load()
+    return solve_chunk(plan_of(task.request), task)
+
+
+def solve_chunk(plan: Plan, task: Task) -> Chunk:
+    """Solve one chunk of a plan."""
+    columns = plan.inputs(task.points)
+    rows: list[Inputs] = [list(row) for row in zip(*columns, strict=True)]
+    ended = _ended(plan, rows)
+    names = [field.name for field in plan.fields]
+    outputs = [*plan.request.outputs, *plan.loss_names]
+    lines = tuple(
+        _line(task.start + i, dict(zip(names, row, strict=True)), outputs, one)
+        for i, (row, one) in enumerate(zip(rows, ended, strict=True))
+    )
+    counted = Counter(one.outcome for one in ended)
+    return Chunk(task.number, task.start, lines, dict(sorted(counted.items())))
+
+
+def _line(index: int, inputs: dict[str, Any], outputs: Sequence[str], ended: _Ended) -> bytes:
+    values = None if ended.values is None else dict(zip(outputs, ended.values, strict=True))
+    return to_json(
+        {
+            "index": index,
+            "inputs": inputs,
+            "outcome": ended.outcome,
+            "outputs": values,
+            "errors": [entry.as_json() for entry in ended.errors],
+        }
+    )
+
+
+def _ended(plan: Plan, rows: Sequence[Inputs]) -> list[_Ended]:
+    found: dict[int, _Ended] = {}
+    cases: dict[int, Case] = {}
+    patch = Patch(plan.request.case, plan.fields)
+    for i, row in enumerate(rows):
+        try:
+            cases[i] = Case.model_validate(patch.with_values(row))
+        except ValidationError as error:
+            found[i] = _Ended("not admitted", None, _entries(error, patch, row))
+    learned = plan.request.case.closures.calibration
+    calibration = None if learned is None else calibrations.to_physics(learned)
+    members, given = [*cases], [*cases.values()]
+    for own, ended in _solved(plan.request, given, calibration):
+        found.update(zip((members[i] for i in own), ended, strict=True))
+    return [found[i] for i in range(len(rows))]
+
+
+def _entries(error: ValidationError, patch: Patch, row: Inputs) -> list[Entry]:
+    errors = [{**entry, "loc": ("case", *entry["loc"])} for entry in error.errors()]
+    return entries_of(errors, {"case": patch.with_values(row)}, SteadyRequest)
+
+
+def _solved(
+    asked: SweepRequest, cases: Sequence[Case], calibration: Calibration | None
+) -> Iterator[tuple[Sequence[int], list[_Ended]]]:
+    """Designs and what became of them; where the batch fails, by halves down to who fails it."""
+    if not cases:
+        return
+    try:
+        yield from _solved_together(asked, cases, calibration)
+    except (InputError, NotConvergedError) as error:
+        if len(cases) > 1:
+            half = len(cases) // 2
+            for first, part in ((0, cases[:half]), (half, cases[half:])):
+                for own, ended in _solved(asked, part, calibration):
+                    yield [first + i for i in own], ended
+        elif isinstance(error, InputError):
+            yield [0], [_Ended("not admitted", None, [entry_of_physics(error)])]
+        else:
+            yield [0], [_Ended("not solved", None, [])]
+
+
+def _solved_together(
+    asked: SweepRequest, cases: Sequence[Case], calibration: Calibration | None
+) -> list[tuple[Sequence[int], list[_Ended]]]:
+    batch = to_batch(cases)
+    flows = batch.main_pipe.mass_flow / PER_HOUR
+    refused = [refused_flow(case, flow) for case, flow in zip(cases, flows.tolist(), strict=True)]
+    out = [i for i, entry in enumerate(refused) if entry is not None]
+    keep = [i for i, entry in enumerate(refused) if entry is None]
+    found: list[tuple[Sequence[int], list[_Ended]]] = [
+        (out, [_Ended("not admitted", None, [entry]) for entry in refused if entry is not None])
+    ]
+    if keep:
+        own = batch if not out else batch.take(np.array(keep))
+        found.append((keep, _answered(asked, [cases[i] for i in keep], _learned(own, calibration))))
+    return found
+
+
+def _learned(batch: physics.Case, calibration: Calibration | None) -> physics.Case:
+    """The batch with the means of a calibration."""
+    if calibration is None:
+        return batch
+    # One by one: which of the unknowns have an effect depends on the design.
+    alone = [calibration.applied_to(batch.take(np.array([i]))) for i in range(len(batch))]
+    return physics.Case.concatenate(alone)
+
+
+def _answered(asked: SweepRequest, cases: Sequence[Case], batch: physics.Case) -> list[_Ended]:
+    answer = solve(batch)
+    orders = [None if case.engine is None else engine_order(case.engine) for case in cases]
+    solved = Solved(answer, orders)
+    columns: list[Values] = [OUTPUTS[name].of(solved) for name in asked.outputs]
+    columns += losses(solved, asked.transmission_loss_at_rpm, asked.transmission_loss_at_Hz)
+    has_resonance = np.isfinite(answer.resonance[:, 0]).tolist()
+    return [
+        _Ended("resonance found" if resonates else "no resonance", values, [])
+        for resonates, values in zip(has_resonance, zip(*columns, strict=True), strict=True)
+    ]
