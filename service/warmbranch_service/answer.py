@@ -15,7 +15,8 @@ from warmbranch.branch import Answer, solve
 from warmbranch.constants import ICE_POINT
 from warmbranch.prediction import resonance_levels
 from warmbranch_service import MODEL_VERSION
-from warmbranch_service.convert import MM, PER_HOUR, Converted, celsius, to_physics
+from warmbranch_service.convert import MM, Converted, celsius, to_physics
+from warmbranch_service.convert_batch import PER_HOUR
 from warmbranch_service.messages import cautions_of
 from warmbranch_service.schemas.case import Case
 from warmbranch_service.schemas.steady import (

@@ -13,7 +13,8 @@ from warmbranch.compromise import Compromise
 from warmbranch.conditions import over_conditions
 from warmbranch.main_pipe_film import with_own_film
 from warmbranch_service.answer import digits
-from warmbranch_service.convert import MM, PER_HOUR, Converted, to_physics
+from warmbranch_service.convert import MM, Converted, to_physics
+from warmbranch_service.convert_batch import PER_HOUR
 from warmbranch_service.schemas.case import Case
 from warmbranch_service.schemas.warmup import ConditionsWanted, Load
 from warmbranch_service.schemas.warmup_answer import BestLength, Condition, ConditionsMap

@@ -18,8 +18,7 @@ from warmbranch.engine import Cycle, firing_order, strongest_order
 from warmbranch.surfaces import SURFACES
 from warmbranch_service import calibrations
 from warmbranch_service.convert_batch import MM as MM
-from warmbranch_service.convert_batch import PER_HOUR as PER_HOUR
-from warmbranch_service.convert_batch import burns, flow_by_engine, to_batch
+from warmbranch_service.convert_batch import PER_HOUR, burns, flow_by_engine, to_batch
 from warmbranch_service.convert_batch import kelvin as kelvin
 from warmbranch_service.errors import INVALID, Entry, Problem
 from warmbranch_service.schemas import closures as closure_schema

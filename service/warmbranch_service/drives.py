@@ -10,7 +10,8 @@ from warmbranch.drive import Curve, Drive
 from warmbranch.gas import MixtureTable
 from warmbranch.main_pipe_film import main_film
 from warmbranch.warmup import WrapHeat
-from warmbranch_service.convert import PER_HOUR, Converted, kelvin
+from warmbranch_service.convert import Converted, kelvin
+from warmbranch_service.convert_batch import PER_HOUR
 from warmbranch_service.schemas.case import Case
 from warmbranch_service.schemas.drive import ColdStart, DriveGiven, EngineStop
 
