@@ -66,6 +66,18 @@ def fit() -> Shown:
                 "target_rpm": 2450,
             },
         },
+        "warming": {
+            "summary": "The van, read two, five and nine minutes after a cold start",
+            "value": {
+                **_van(),
+                "readings": [
+                    {**patch, "position_mm": 150, "displayed_degC": 46, "time_s": 120},
+                    {**patch, "position_mm": 400, "displayed_degC": 48, "time_s": "5 min"},
+                    {**patch, "position_mm": 400, "displayed_degC": 60, "time_s": 540},
+                ],
+                "target_rpm": 2450,
+            },
+        },
         **demo.openapi_examples(),
     }
 

@@ -63,6 +63,16 @@ class Workshop:
         self._inside: set[Stop] = set()
         self._working = 0
 
+    @property
+    def working(self) -> int:
+        """Threads at work."""
+        return self._working
+
+    @property
+    def waiting(self) -> int:
+        """Calls that wait for a thread."""
+        return max(0, len(self._inside) - self._working)
+
     async def run(
         self, work: Callable[[], Result], asker: Request | None = None, *, patient: bool = False
     ) -> Result:

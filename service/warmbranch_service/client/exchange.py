@@ -19,12 +19,14 @@ from warmbranch_service.routes.reference import ReferenceAnswer
 from warmbranch_service.schemas.fit_answer import FitAnswer
 from warmbranch_service.schemas.length_answer import LengthAnswer
 from warmbranch_service.schemas.steady import SteadyAnswer
+from warmbranch_service.schemas.sweep_answer import SweepLine
 from warmbranch_service.schemas.warmup_answer import WarmupAnswer
 
 DEFAULT_ADDRESS = "http://127.0.0.1:8000"
 CONNECT_SECONDS = 5.0
 ANSWER_SECONDS = 60.0
 BUSY = 503
+JSON_CONTENT = {"content-type": "application/json"}
 _BROKEN = (httpx2.NetworkError, httpx2.RemoteProtocolError)
 """The line broke or was never there: a service that restarts looks like this."""
 
@@ -46,6 +48,7 @@ STEADY = Route("POST", "/v1/steady", SteadyAnswer)
 FIT = Route("POST", "/v1/fit", FitAnswer)
 LENGTH = Route("POST", "/v1/length", LengthAnswer)
 WARMUP = Route("POST", "/v1/warmup", WarmupAnswer)
+SWEEP = Route("POST", "/v1/sweep", SweepLine)
 REFERENCE = Route("GET", "/v1/reference", ReferenceAnswer)
 # Whoever asks these wants to know how it is now, not in a while.
 HEALTH = Route("GET", "/v1/health", Health, asks_again=False)
@@ -95,9 +98,14 @@ def read(route: Route[Answer], response: httpx2.Response) -> Answer:
         It is neither an answer nor a failure of this service.
     """
     if response.status_code != 200:
-        raise _problem(response)
+        raise problem_of(response)
+    return read_text(route, response.content, response)
+
+
+def read_text(route: Route[Answer], text: str | bytes, response: httpx2.Response) -> Answer:
+    """A part of the answer as a model; fails as :func:`read`."""
     try:
-        return route.answer.model_validate_json(response.content, extra="ignore")
+        return route.answer.model_validate_json(text, extra="ignore")
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"]) or "the whole"
@@ -107,7 +115,8 @@ def read(route: Route[Answer], response: httpx2.Response) -> Answer:
         ) from None
 
 
-def _problem(response: httpx2.Response) -> Exception:
+def problem_of(response: httpx2.Response) -> Exception:
+    """The failure that an answer other than 200 is."""
     kind = response.headers.get("content-type", "").partition(";")[0].strip()
     if kind == PROBLEM_MEDIA_TYPE:
         try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from types import TracebackType
 from typing import Any
 
@@ -19,6 +19,8 @@ from warmbranch_service.schemas.fit_answer import FitAnswer
 from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.length_answer import LengthAnswer
 from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
+from warmbranch_service.schemas.sweep import SweepRequest
+from warmbranch_service.schemas.sweep_answer import SweepLine
 from warmbranch_service.schemas.warmup import WarmupRequest
 from warmbranch_service.schemas.warmup_answer import WarmupAnswer
 
@@ -83,6 +85,27 @@ class Client:
         """Quiet rpm, temperatures and transmission loss against time."""
         return self._ask(exchange.WARMUP, exchange.content_of(request))
 
+    def sweep(self, request: SweepRequest | Json) -> Iterator[SweepLine]:
+        """Many designs of one case: the lines of the answer, each as soon as it is there."""
+        content = exchange.content_of(request)
+        attempts = Attempts(self._retrying, exchange.SWEEP)
+        while True:
+            try:
+                with self._http.stream(
+                    "POST", exchange.SWEEP.path, content=content, headers=exchange.JSON_CONTENT
+                ) as response:
+                    pause = attempts.pause_after(response)
+                    if pause is None and response.status_code == 200:
+                        for line in response.iter_lines():
+                            yield exchange.read_text(exchange.SWEEP, line, response)
+                        return
+                    response.read()
+                    if pause is None:
+                        raise exchange.problem_of(response)
+            except httpx2.RequestError as error:
+                raise attempts.unreachable(error) from error
+            time.sleep(pause)
+
     def reference(self) -> ReferenceAnswer:
         """Materials, surfaces and fuels that a case may name, with their sources."""
         return self._ask(exchange.REFERENCE)
@@ -112,7 +135,7 @@ class Client:
 
     def _ask(self, route: Route[Answer], content: bytes | None = None) -> Answer:
         attempts = Attempts(self._retrying, route)
-        headers = {} if content is None else {"content-type": "application/json"}
+        headers = {} if content is None else exchange.JSON_CONTENT
         while True:
             try:
                 response = self._http.request(

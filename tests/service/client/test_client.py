@@ -13,6 +13,7 @@ from warmbranch_service.routes.reference import ReferenceAnswer
 from warmbranch_service.schemas.fit_answer import FitAnswer
 from warmbranch_service.schemas.length_answer import LengthAnswer
 from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
+from warmbranch_service.schemas.sweep_answer import SweepEnd, SweepHeader
 from warmbranch_service.schemas.warmup_answer import WarmupAnswer
 
 ROUTES = {
@@ -40,6 +41,23 @@ def test_every_route_is_answered_with_its_model(address, name):
         found = getattr(service, name)(*arguments)
     assert type(found) is model
     assert call_async(address, name, *arguments) == found
+
+
+def test_a_sweep_is_read_line_by_line(address):
+    request = next(iter(request_examples.sweep().values()))["value"]
+
+    async def lines():
+        async with AsyncClient(address) as service:
+            return [line async for line in service.sweep(request)]
+
+    with Client(address) as service:
+        found = list(service.sweep(request))
+        with pytest.raises(ServiceProblem, match="sampling"):
+            list(service.sweep({**request, "sampling": {}}))
+    assert asyncio.run(lines()) == found
+    assert isinstance(found[0].root, SweepHeader)
+    assert found[0].root.sweep.lines == len(found)
+    assert isinstance(found[-1].root, SweepEnd)
 
 
 def test_every_route_of_the_document_has_a_method(client):

@@ -10,6 +10,7 @@ import pytest
 
 from warmbranch import stopping
 from warmbranch.errors import StoppedError
+from warmbranch_service import request_examples
 from warmbranch_service.app import create_app
 from warmbranch_service.errors import Problem
 from warmbranch_service.routes import steady
@@ -165,12 +166,15 @@ def test_a_cancelled_task_ends_its_work():
     asyncio.run(scene())
 
 
-def test_a_real_warm_up_is_ended_too(ask, van):
-    """Not a stand-in: the solver itself, on whatever loops are loaded."""
+def test_a_real_warm_up_is_ended_too(ask):
+    """Not a stand-in: the solver itself, on whatever loops are loaded.
+
+    With intervals and a map: a second of work where a single warm-up is over in a wink.
+    """
 
     async def scene():
         app = create_app(Settings(warm_up=0, solves_at_once=1))
-        body = {**van, "duration_min": 360, "start": {"model": "cold start"}}
+        body = request_examples.warmup()["drive"]["value"]
         asking = ask(app, "/v1/warmup", body)
         await until(lambda: app.state.workshop.working == 1)
         await asyncio.sleep(0.05)
