@@ -55,7 +55,7 @@ async def sweep(
     refuse_too_many(body.designs, request.app.state.settings.sweep_designs)
     workshop: Workshop = request.app.state.workshop
     stream = _Stream(body, workshop, request.url.path, request.state.request_id)
-    await stream.begin()
+    await stream.begin(request)
     return Ndjson(stream.lines())
 
 
@@ -83,9 +83,9 @@ class _Stream:
         self._from = asked.from_line
         self._asked = asked
 
-    async def begin(self) -> None:
+    async def begin(self, asker: Request) -> None:
         """Solve the first chunk, so that a failure of it is still told by the status."""
-        self._plan, self._rest, self._first = await self._workshop.run(self._open)
+        self._plan, self._rest, self._first = await self._workshop.run(self._open, asker)
 
     def _open(self) -> tuple[Plan, range, Chunk | None]:
         plan = Plan(self._asked)
@@ -104,9 +104,13 @@ class _Stream:
             for number in self._rest:
                 chunk = await self._workshop.run(lambda n=number: self._solve(n), patient=True)
                 yield _text(plan.lines_of(chunk))
-        except Exception:
-            log.exception("request %s failed after its answer had begun", self._id)
-            parts = ProblemParts(INTERNAL, "See the service's log; from_line goes on from here.")
+        except Exception as error:
+            if isinstance(error, Problem):
+                parts = error.parts
+            else:
+                log.exception("request %s failed after its answer had begun", self._id)
+                detail = "See the service's log; from_line goes on from here."
+                parts = ProblemParts(INTERNAL, detail)
             told = problem_json(parts, instance=self._path, request_id=self._id)
             yield SweepFailure.model_validate({"problem": told}).model_dump_json().encode() + b"\n"
             return

@@ -1,0 +1,78 @@
+"""Shared by the tests of sweeps: requests, and the answer's lines."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from warmbranch_service.schemas.sweep_answer import SweepLine
+
+Body = dict[str, Any]
+
+GAS = "case.main_pipe.gas_temperature_degC"
+LAST = "/case/branch/centreline/2/straight_mm"
+
+
+@pytest.fixture
+def grid(van: Body) -> Body:
+    """Two lengths by three gas temperatures."""
+    return {
+        **van,
+        "vary": [
+            {"field": LAST, "values": [900, "37 in"]},
+            {"field": GAS, "grid": {"from": 250, "to": "700 F", "count": 3}},
+        ],
+    }
+
+
+@pytest.fixture
+def sobol(van: Body) -> Body:
+    """Three chunks, the last of them short; a tenth of the designs are shorter than admitted."""
+    return {
+        **van,
+        "case": {**van["case"], "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5,
+                                           "length_mm": 800}},
+        "vary": [
+            {"field": "case.branch.length_mm", "uniform": {"low": 50, "high": 900}},
+            {"field": GAS, "normal": {"mean": 310, "standard_deviation": 30}},
+        ],
+        "sampling": {"method": "sobol", "count": 1100, "seed": 3},
+        "outputs": ["resonance.quiet_rpm"],
+    }  # fmt: skip
+
+
+@pytest.fixture
+def swept(client: TestClient) -> Callable[[Body], list[Body]]:
+    """Post a sweep that must be answered; its lines, each held against the schema."""
+
+    def post(body: Body) -> list[Body]:
+        response = client.post("/v1/sweep", json=body)
+        assert response.status_code == 200, response.text
+        assert response.headers["content-type"] == "application/x-ndjson"
+        assert response.text.endswith("\n")
+        lines = response.text.splitlines()
+        for line in lines:
+            SweepLine.model_validate_json(line)
+        return [json.loads(line) for line in lines]
+
+    return post
+
+
+@pytest.fixture
+def sweep_refused(client: TestClient) -> Callable[[Body], Body]:
+    """Post a sweep that must be refused; its first entry."""
+
+    def post(body: Body) -> Body:
+        response = client.post("/v1/sweep", json=body)
+        assert response.status_code == 422, response.text
+        assert response.headers["content-type"] == "application/problem+json"
+        entry = response.json()["errors"][0]
+        assert entry["detail"].endswith(".")
+        assert entry["remedy"].endswith(".")
+        return entry
+
+    return post

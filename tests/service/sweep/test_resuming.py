@@ -1,0 +1,174 @@
+"""Lines are the same bytes whenever and from wherever they are asked for."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import threading
+import time
+
+import pytest
+from starlette.testclient import TestClient
+
+from warmbranch import stopping
+from warmbranch.errors import StoppedError
+from warmbranch_service.app import create_app
+from warmbranch_service.errors import Problem
+from warmbranch_service.routes import sweep as route
+from warmbranch_service.settings import Settings
+from warmbranch_service.workshop import Workshop
+
+
+@pytest.mark.parametrize("line", [1, 2, 100, 513, 514, 515, 1027, 1028, 1029, 1104, 1105])
+def test_lines_from_anywhere_are_the_same_bytes(client, sobol, line):
+    """Within a chunk, at a line of progress (514, 1027), behind it, at the last two lines."""
+    whole = client.post("/v1/sweep", json=sobol).content
+    lines = whole.splitlines(keepends=True)
+    assert len(lines) == 1105
+    part = client.post("/v1/sweep", json={**sobol, "from_line": line}).content
+    assert part == b"".join(lines[line - 1 :])
+
+
+def test_seed_and_request_tell_sweeps_apart(client, sobol):
+    def header(body):
+        return json.loads(client.post("/v1/sweep", json=body).text.splitlines()[0])["sweep"]
+
+    sobol["sampling"]["count"] = 4
+    other_seed = {**sobol, "sampling": {**sobol["sampling"], "seed": 4}}
+    assert header(sobol) == header(sobol)
+    assert header(sobol)["identity"] != header(other_seed)["identity"]
+
+
+def test_failure_behind_the_first_chunk_is_the_last_line(client, sobol, monkeypatch):
+    solve = route.solve_task
+
+    def fails(task):
+        if task.number == 1:
+            raise RuntimeError("out of order")
+        return solve(task)
+
+    whole = client.post("/v1/sweep", json=sobol).content.splitlines()
+    monkeypatch.setattr(route, "solve_task", fails)
+    response = client.post("/v1/sweep", json=sobol)
+    lines = response.content.splitlines()
+    assert response.status_code == 200
+    assert lines[:-1] == whole[: len(lines) - 1]
+    assert json.loads(lines[-2])["progress"]["next_line"] == len(lines)
+    problem = json.loads(lines[-1])["problem"]
+    assert problem["type"] == "/v1/problems/internal-error"
+    assert problem["request_id"] == response.headers["x-request-id"]
+    assert b"out of order" not in response.content
+
+
+def test_busy_service_turns_a_sweep_away_before_it_begins(grid):
+    workshop = Workshop(at_once=1, longest_queue=0)
+    started, go_on = threading.Event(), threading.Event()
+
+    def long():
+        started.set()
+        go_on.wait(60)
+
+    async def attempt():
+        busy = asyncio.create_task(workshop.run(long))
+        while not started.is_set():
+            await asyncio.sleep(0.01)
+        with pytest.raises(Problem) as refused:
+            await workshop.run(lambda: None)
+        waiting = asyncio.create_task(workshop.run(lambda: "done", patient=True))
+        await asyncio.sleep(0.05)
+        assert not waiting.done()
+        go_on.set()
+        await busy
+        return refused.value.status_code, await waiting
+
+    assert asyncio.run(attempt()) == (503, "done")
+
+
+class Endless:
+    """Solves the first chunk; the work on the second ends only when it is ended."""
+
+    def __init__(self, solve):
+        self.solve, self.begun, self.ended = solve, [], threading.Event()
+
+    def __call__(self, task):
+        self.begun.append(task.number)
+        if task.number == 0:
+            return self.solve(task)
+        try:
+            for _ in range(20_000):
+                stopping.check()
+                time.sleep(0.001)
+        except StoppedError:
+            self.ended.set()
+            raise
+        raise AssertionError("nobody ended it")
+
+
+@pytest.fixture
+def endless(monkeypatch):
+    work = Endless(route.solve_task)
+    monkeypatch.setattr(route, "solve_task", work)
+    return work
+
+
+def test_chunk_that_takes_too_long_is_ended_and_told(sobol, endless):
+    with TestClient(create_app(Settings(warm_up=0, seconds_per_request=2))) as client:
+        lines = client.post("/v1/sweep", json=sobol).content.splitlines()
+    problem = json.loads(lines[-1])["problem"]
+    assert problem["type"] == "/v1/problems/time-limit"
+    assert json.loads(lines[-2])["progress"]["next_line"] == len(lines)
+    assert endless.ended.wait(20)
+
+
+def test_work_stops_when_the_client_leaves_between_chunks(sobol, monkeypatch):
+    """The client goes after the first chunk; of the 40 chunks no more than three are begun."""
+    sobol["sampling"]["count"] = 40 * 512
+    solve, begun = route.solve_task, []
+
+    def counted(task):
+        begun.append(task.number)
+        return solve(task)
+
+    monkeypatch.setattr(route, "solve_task", counted)
+    talk_and_leave(sobol, after=lambda body: b'"progress"' in body)
+    assert begun == list(range(len(begun)))
+    assert 1 <= len(begun) <= 3
+
+
+def test_work_stops_when_the_client_leaves_amid_a_chunk(sobol, endless):
+    talk_and_leave(sobol, after=lambda body: b'"progress"' in body, linger=0.2)
+    assert endless.ended.wait(20)
+    assert endless.begun == [0, 1]
+
+
+def talk_and_leave(request, after, linger=0.0):
+    """Send a sweep and hang up some seconds after a part of the answer that meets a condition."""
+    app = create_app(Settings(warm_up=0))
+    body = json.dumps(request).encode()
+    headers = [(b"content-type", b"application/json")]
+    scope = {
+        "type": "http", "asgi": {"version": "3.0", "spec_version": "2.3"}, "http_version": "1.1",
+        "method": "POST", "path": "/v1/sweep", "raw_path": b"/v1/sweep", "query_string": b"",
+        "headers": headers, "scheme": "http", "server": ("test", 80), "client": ("test", 1),
+        "root_path": "",
+    }  # fmt: skip
+
+    async def talk():
+        asked, got_some = False, asyncio.Event()
+
+        async def receive():
+            nonlocal asked
+            if not asked:
+                asked = True
+                return {"type": "http.request", "body": body, "more_body": False}
+            await got_some.wait()
+            await asyncio.sleep(linger)
+            return {"type": "http.disconnect"}
+
+        async def send(message):
+            if message["type"] == "http.response.body" and after(message["body"]):
+                got_some.set()
+
+        await app(scope, receive, send)
+
+    asyncio.run(talk())
