@@ -199,10 +199,12 @@ def _film_ranges(answer: Answer) -> list[tuple[str, FloatArray, float]]:
     viscosity = MixtureTable.of(case.gas).evaluate(hot).viscosity[:, 0]
     inside = 4 * case.main_pipe.mass_flow / (np.pi * case.main_pipe.bore * viscosity)
     own_balance = np.where(np.isnan(case.main_pipe.skin_temperature), 1.0, np.nan)
+    # Air that all but stands has a Péclet number whose inverse no double holds.
+    slowest = np.maximum(outside.peclet_min, np.finfo(np.float64).tiny)
     # A comparison with NaN is false: a film that is not used has no range to leave.
     return [
         ("rayleigh", outside.rayleigh_max * model, NATURAL_RAYLEIGH),
         ("reynolds", outside.reynolds_max * model, CROSS_FLOW_REYNOLDS),
-        ("inverse_peclet", model / outside.peclet_min, 1 / CROSS_FLOW_PECLET),
+        ("inverse_peclet", model / slowest, 1 / CROSS_FLOW_PECLET),
         ("main_pipe_reynolds", inside * own_balance, PIPE_REYNOLDS),
     ]

@@ -14,7 +14,7 @@ from warmbranch.branch import Answer, solve
 from warmbranch.case import Case
 from warmbranch.drive import Drive
 from warmbranch.gas import MixtureTable
-from warmbranch.geometry import inertance_ratio_between
+from warmbranch.geometry import SHORTEST_IN_BORES, inertance_ratio_between
 from warmbranch.main_pipe_film import with_own_film
 from warmbranch.mouth import mouth_length
 from warmbranch.resonance import resonances
@@ -213,10 +213,12 @@ def steady_at_plateaus(case: Case, drive: Drive) -> tuple[list[tuple[float, floa
 def length_per_frequency(case: Case) -> FloatArray:
     """How much longer a branch must be for a resonance 1 Hz higher, (designs,), m/Hz; negative.
 
-    By solving the whole model for two lengths about the branch's own.
+    By solving the whole model for two lengths about the branch's own, or from there on where it
+    is the shortest that the model holds for.
     """
     length = case.branch.length
-    ends = [length * (1 - LENGTH_STEP / 2), length * (1 + LENGTH_STEP / 2)]
+    low = np.maximum(length * (1 - LENGTH_STEP / 2), SHORTEST_IN_BORES * case.branch.bore)
+    ends = [np.minimum(low, length), length * (1 + LENGTH_STEP / 2)]
     both = Case.concatenate(
         [replace(case, branch=case.branch.with_length(length)) for length in ends]
     )

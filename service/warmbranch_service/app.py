@@ -50,7 +50,9 @@ temperature?
 
 Units are in the field's name and in its schema as `x-unit`. A number is in that unit; a string
 carries its own, as in `"2.25 in"`, `"60 mph"` or `"300 F"`. Answers are always in the named unit.
-Unknown fields are refused. Every failure is `application/problem+json` (RFC 9457) of one shape.
+Unknown fields are refused. Rules that JSON Schema has no words for stand as `x-rules` of the
+object that they concern: the code of the refusal, and the rule. Every failure is
+`application/problem+json` (RFC 9457) of one shape.
 The service is stateless: nothing that is sent is kept.
 """
 

@@ -30,6 +30,10 @@ from warmbranch_service.schemas.case import ASSUMED_GAS_SPEED_M_S, BurntGas, Cas
 
 MM = 1e-3
 PER_HOUR = 1 / 3600
+THINNEST_WRAP_MM = 0.001
+"""Below this a wrap is none: a micrometre lets through 20 kW/m²K at the least, a hundred times
+what any skin gives off."""
+
 FOR_MASS_FLOW = ("displacement_L", "rpm", "volumetric_efficiency")
 
 Number = Callable[[Case], float]
@@ -64,9 +68,7 @@ def to_batch(cases: Sequence[Case]) -> physics.Case:
         metal=_metal(cases),
         covering=physics_surroundings.Covering(
             emissivity=each(lambda case: _emissivity(case.branch.surface, case.branch.emissivity)),
-            wrap_thickness=each(
-                lambda case: 0.0 if case.branch.wrap is None else case.branch.wrap.thickness_mm * MM
-            ),
+            wrap_thickness=each(_wrap_thickness),
             wrap_conductivity=each(
                 lambda case: 1.0 if case.branch.wrap is None else case.branch.wrap.conductivity_W_mK
             ),
@@ -92,6 +94,11 @@ def to_batch(cases: Sequence[Case]) -> physics.Case:
         ),
         closures=_closures(cases),
     )
+
+
+def _wrap_thickness(case: Case) -> float:
+    wrap = case.branch.wrap
+    return 0.0 if wrap is None or wrap.thickness_mm < THINNEST_WRAP_MM else wrap.thickness_mm * MM
 
 
 def _cap_thickness(case: Case) -> float:

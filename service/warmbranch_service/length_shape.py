@@ -139,7 +139,9 @@ class Shape:
     def stock(self) -> Stock:
         """Straight tube to buy."""
         given = self.request.cutting
-        straights = [self.tube_length(cut) for cut in self.cuts if not cut.is_bend]
+        lengths = (self.tube_length(cut) for cut in self.cuts if not cut.is_bend)
+        # One that would end within the main pipe's wall is none to buy.
+        straights = [length for length in lengths if length > 0]
         longest = max(straights, default=0.0)
         if longest > given.bar_mm * MM:
             entry = Entry(

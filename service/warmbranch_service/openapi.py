@@ -25,6 +25,7 @@ from warmbranch_service.schemas.answer_ranges import (
     SIGNED,
 )
 from warmbranch_service.schemas.fields import AnswerModel, JsonSchema, RequestModel
+from warmbranch_service.schemas.rules import OF_STRINGS, RULES
 
 API_KEY = "ApiKey"
 API_KEY_HEADER = "X-API-Key"
@@ -70,6 +71,7 @@ _HEADERS: dict[str, JsonSchema] = {
 
 def complete(document: dict[str, Any]) -> dict[str, Any]:
     """Complete what the framework wrote, in place."""
+    document["info"][RULES] = [{"code": code, "rule": rule} for code, rule in OF_STRINGS.items()]
     components = document["components"]
     schemas = cast("dict[str, Any]", components["schemas"])
     shape = ProblemDetails.model_json_schema(ref_template="#/components/schemas/{model}")

@@ -164,6 +164,7 @@ class TestCorrelationRanges:
                     "air_speed": 0.0,
                 },
             ),
+            ("inverse_peclet", {"air_speed": 5e-324}),
             ("inverse_peclet", {"air_speed": 1e-5}),
             ("main_pipe_reynolds", {"mass_flow": 6.0}),
             ("reynolds", {"air_speed": 60.0, "outside_diameter": 0.15, "pressure": 2e5}),

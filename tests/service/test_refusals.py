@@ -123,7 +123,7 @@ WRONG = [
         0,
         ("out_of_range", 0, "mm"),
         "0 mm lies outside",
-        "above 0 and at most 3000 mm",
+        "from 0.001 to 3000 mm",
     ),
     (
         "case.branch.material",

@@ -29,6 +29,7 @@ LEAST: Mapping[str, float] = {
 SIGNED = frozenset(
     {
         "BestLength.transmission_loss_dB",
+        "CutList.tube_mm",
         "Drift.length_equivalent_mm",
         "Drift.quiet_rpm",
         "Drift.resonance_Hz",

@@ -12,6 +12,7 @@ from warmbranch.materials import METALS
 from warmbranch.surfaces import SURFACES
 from warmbranch.warmup import WRAP_DENSITY, WRAP_HEAT_CAPACITY
 from warmbranch_service.schemas.fields import OneOf, Quantity, RequestModel, refusal
+from warmbranch_service.schemas.rules import given, left_out, rules, together, where
 from warmbranch_service.schemas.units import (
     ANGLE,
     CONDUCTIVITY,
@@ -28,7 +29,7 @@ WRAP_SURFACE = "fibre wrap"
 
 OutsideDiameter = Annotated[float, Quantity("mm", LENGTH, low=15, high=150)]
 WallThickness = Annotated[float, Quantity("mm", LENGTH, low=0.5, high=5)]
-Along = Annotated[float, Quantity("mm", LENGTH, above=0, high=LONGEST_MM)]
+Along = Annotated[float, Quantity("mm", LENGTH, low=0.001, high=LONGEST_MM)]
 Emissivity = Annotated[float | None, Quantity("1", PURE_NUMBER, low=0, high=1, nullable=True)]
 Surface = Annotated[str | None, OneOf("surface", SURFACES, nullable=True)]
 
@@ -42,6 +43,13 @@ EMISSIVITY_TEXT = (
 )
 
 
+ONE_SURFACE = (
+    together(given("emissivity"), left_out("surface")),
+    together(left_out("emissivity"), where(surface={"type": "string"})),
+)
+"""Schema of: the name of a surface, by default or given, or else an emissivity."""
+
+
 class Straight(RequestModel):
     """A straight stretch of the centre-line."""
 
@@ -51,7 +59,7 @@ class Straight(RequestModel):
 class Bend(RequestModel):
     """A bend of constant radius."""
 
-    bend_deg: Annotated[float, Quantity("deg", ANGLE, above=0, high=720)] = Field(
+    bend_deg: Annotated[float, Quantity("deg", ANGLE, low=0.001, high=720)] = Field(
         description="Angle turned through.", examples=[90]
     )
     bend_radius_mm: Annotated[float, Quantity("mm", LENGTH, above=0, high=LONGEST_MM)] = Field(
@@ -120,7 +128,8 @@ class Wrap(RequestModel):
     """Insulation round the branch and over its cap."""
 
     thickness_mm: Annotated[float, Quantity("mm", LENGTH, low=0, high=50)] = Field(
-        description="Thickness as fitted; 0 leaves the tube bare.", examples=[6]
+        description="Thickness as fitted; 0, or less than 0.001, leaves the tube bare.",
+        examples=[6],
     )
     conductivity_W_mK: Annotated[float, Quantity("W/mK", CONDUCTIVITY, low=0.02, high=1)] = Field(
         description="Thermal conductivity as fitted.", examples=[0.09]
@@ -143,6 +152,19 @@ class Wrap(RequestModel):
 
 class Branch(RequestModel):
     """The closed side branch."""
+
+    model_config = rules(
+        (
+            together(given("centreline"), left_out("length_mm")),
+            together(given("length_mm"), left_out("centreline")),
+        ),
+        ONE_SURFACE,
+        unsaid={
+            "length_out_of_range": f"The centre-line is {SHORTEST_IN_BORES:g} bores to "
+            f"{LONGEST_MM:g} mm long in all.",
+            "bend_too_tight": "bend_radius_mm is above half of outside_diameter_mm.",
+        },
+    )
 
     outside_diameter_mm: OutsideDiameter = Field(
         description="Outside diameter of the tube.", examples=[48.3, "1.9 in"]

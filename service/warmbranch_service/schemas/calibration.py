@@ -9,6 +9,7 @@ from pydantic_core import PydanticCustomError
 
 from warmbranch.unknowns import UNKNOWNS
 from warmbranch_service.schemas.fields import OneOf, Quantity, RequestModel, refusal
+from warmbranch_service.schemas.rules import rules
 from warmbranch_service.schemas.units import PURE_NUMBER
 
 VERSION: Literal[1] = 1
@@ -23,6 +24,14 @@ class Calibration(RequestModel):
     It replaces the coefficients that it names and shifts the temperatures and the emissivity of
     the case; predictions made with it carry intervals.
     """
+
+    model_config = rules(
+        unsaid={
+            "broken_calibration": "unknowns names each once; mean has one entry for each, and "
+            "covariance one row and one column.",
+            "refused_by_physics": "covariance is symmetric and positive, as a fit returns it.",
+        }
+    )
 
     version: Literal[1] = Field(
         description="Version of this object's form.", json_schema_extra={"x-unit": "1"}

@@ -13,6 +13,7 @@ from warmbranch.gas import SPECIES, SUM_TOLERANCE
 from warmbranch_service.schemas.branch import (
     DEFAULT_SURFACE,
     EMISSIVITY_TEXT,
+    ONE_SURFACE,
     SURFACE_TEXT,
     Branch,
     Emissivity,
@@ -23,6 +24,7 @@ from warmbranch_service.schemas.branch import (
 )
 from warmbranch_service.schemas.closures import Closures
 from warmbranch_service.schemas.fields import OneOf, Quantity, RequestModel, Whole, refusal
+from warmbranch_service.schemas.rules import rules
 from warmbranch_service.schemas.units import (
     ANGLE,
     MASS_FLOW,
@@ -57,6 +59,8 @@ class BurntGas(RequestModel):
 
 class MixedGas(RequestModel):
     """Gas of given composition."""
+
+    model_config = rules(unsaid={"sum_of_shares": "The mole fractions sum to 1."})
 
     mole_fractions: dict[
         Annotated[str, OneOf("gas", SPECIES)],
@@ -95,6 +99,8 @@ Gas = Annotated[
 
 class MainPipe(RequestModel):
     """The pipe that the branch stands on, at the mouth."""
+
+    model_config = rules(ONE_SURFACE)
 
     outside_diameter_mm: OutsideDiameter = Field(
         description="Outside diameter.", examples=[60.3, "2.375 in"]
@@ -175,6 +181,14 @@ class Surroundings(RequestModel):
 
 class Engine(RequestModel):
     """The engine; leave it out for frequencies without rpm."""
+
+    model_config = rules(
+        unsaid={
+            "angles_and_cylinders": "firing_angles_deg has one angle a cylinder.",
+            "mass_flow_out_of_range": "displacement_L, rpm, volumetric_efficiency and pipe_share "
+            "make no more gas than mass_flow_kg_h admits.",
+        }
+    )
 
     cylinders: Annotated[int, Whole(1, 16)] = Field(
         description="Cylinders that fire into this pipe.", examples=[4]

@@ -9,6 +9,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 
 from warmbranch.drive import COLD_START_SHARES, COLD_START_TIMES, LONGEST, STOP_TIME
 from warmbranch_service.schemas.fields import Quantity, RequestModel, refusal
+from warmbranch_service.schemas.rules import Said, given, left_out, rules, where
 from warmbranch_service.schemas.units import MASS_FLOW, PURE_NUMBER, SPEED, TEMPERATURE, TIME
 
 MOST_POINTS = 1000
@@ -88,8 +89,24 @@ Start = Annotated[
 ]
 
 
+SAID: tuple[tuple[Said, ...], ...] = (
+    (left_out("gas_temperature_curve"), left_out("start")),
+    (given("gas_temperature_curve"), where(begin={"const": "cold"})),
+    (
+        left_out("mass_flow_curve"),
+        where(start={"anyOf": [{"type": "null"}, where(model={"const": "cold start"})]}),
+    ),
+)
+UNSAID = {
+    "curve": "A curve begins at 0 s, goes on in time, and has two points at one time at most."
+}
+"""Rules of a drive, for whatever is one: see rules.py."""
+
+
 class DriveGiven(RequestModel):
     """A named start or curves against time."""
+
+    model_config = rules(*SAID, unsaid=UNSAID)
 
     gas_temperature_curve: (
         Annotated[list[GasPoint], Field(min_length=1, max_length=MOST_POINTS)] | None

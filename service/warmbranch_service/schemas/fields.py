@@ -104,8 +104,8 @@ class Quantity:
         number.update({key: value for key, value in bounds.items() if value is not None})
         forms: list[JsonSchema] = [number]
         if self.dimension is not PURE_NUMBER:
-            spellings = "|".join(_escaped(unit) for unit in self.dimension.units)
-            pattern = rf"^\s*{units.NUMBER_PATTERN}\s*(?:{spellings})\s*$"
+            spellings = "|".join(_spelling(unit) for unit in self.dimension.units)
+            pattern = rf"^ *{units.NUMBER_PATTERN} *(?:{spellings}) *$"
             forms.append({"type": "string", "pattern": pattern, "maxLength": units.LONGEST_STRING})
         if self.nullable:
             forms.append({"type": "null"})
@@ -259,6 +259,16 @@ def _as_float(value: float) -> float:
 
 def _checked_by(check: Callable[[object], object]) -> CoreSchema:
     return core_schema.no_info_plain_validator_function(check)
+
+
+def _spelling(unit: str) -> str:
+    """The pattern of a unit; one that is written small may be written large as well."""
+    if unit != unit.lower():
+        return _escaped(unit)
+    return "".join(
+        f"[{char}{char.upper()}]" if char.isascii() and char.isalpha() else _escaped(char)
+        for char in unit
+    )
 
 
 def _escaped(unit: str) -> str:

@@ -19,6 +19,14 @@ from warmbranch_service.schemas.branch import Surface
 from warmbranch_service.schemas.case import Case
 from warmbranch_service.schemas.drive import DriveGiven
 from warmbranch_service.schemas.fields import OneOf, Quantity, RequestModel, refusal
+from warmbranch_service.schemas.rules import (
+    WITH_ENGINE,
+    given,
+    left_out,
+    rules,
+    together,
+    where,
+)
 from warmbranch_service.schemas.units import (
     FREQUENCY,
     LENGTH,
@@ -45,7 +53,7 @@ Displayed = Annotated[float, Quantity("degC", TEMPERATURE, low=-50, high=1000)]
 Uncertainty = Annotated[
     float | None, Quantity("K", TEMPERATURE_DIFFERENCE, low=0.1, high=100, nullable=True)
 ]
-Emissivity = Annotated[float, Quantity("1", PURE_NUMBER, above=0, high=1)]
+Emissivity = Annotated[float, Quantity("1", PURE_NUMBER, low=0.01, high=1)]
 Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
 Frequency = Annotated[float, Quantity("Hz", FREQUENCY, low=1, high=2000)]
 TimeOfReading = Annotated[float | None, Quantity("s", TIME, low=0, high=LONGEST, nullable=True)]
@@ -58,6 +66,14 @@ POSITION_TEXT = "Along the centre-line, from the mouth to the middle of the spot
 
 class InfraredReading(RequestModel):
     """One reading of an infrared thermometer, as displayed."""
+
+    model_config = rules(
+        (left_out("surface"), left_out("emissivity")),
+        (
+            left_out("distance_mm", "distance_to_spot"),
+            given("distance_mm", "distance_to_spot"),
+        ),
+    )
 
     thermometer: Literal["infrared"] = Field(description="It sees the skin.")
     position_mm: Position = Field(description=POSITION_TEXT, examples=[250])
@@ -74,7 +90,7 @@ class InfraredReading(RequestModel):
         examples=["matt black paint"],
     )
     emissivity: Annotated[
-        float | None, Quantity("1", PURE_NUMBER, above=0, high=1, nullable=True)
+        float | None, Quantity("1", PURE_NUMBER, low=0.01, high=1, nullable=True)
     ] = Field(
         default=None,
         description="Measured emissivity, 8 to 14 µm, of the surface looked at, in place of its "
@@ -99,7 +115,7 @@ class InfraredReading(RequestModel):
         default=None, description=f"Standard deviation. {USUAL}.", examples=[2]
     )
     distance_mm: Annotated[
-        float | None, Quantity("mm", LENGTH, above=0, high=10000, nullable=True)
+        float | None, Quantity("mm", LENGTH, low=1, high=10000, nullable=True)
     ] = Field(
         default=None,
         description="From the thermometer to the tube. Default null: the spot fits on the tube.",
@@ -153,6 +169,13 @@ Reading = Annotated[InfraredReading | ContactReading, Field(discriminator="therm
 class Heard(RequestModel):
     """One engine speed or tone at which the branch was heard to cancel best."""
 
+    model_config = rules(
+        (
+            together(given("quiet_rpm"), left_out("frequency_Hz", "uncertainty_Hz")),
+            together(given("frequency_Hz"), left_out("quiet_rpm", "uncertainty_rpm")),
+        )
+    )
+
     quiet_rpm: Annotated[
         float | None, Quantity("rpm", ROTATION, low=50, high=30000, nullable=True)
     ] = Field(
@@ -161,7 +184,7 @@ class Heard(RequestModel):
         examples=[1800],
     )
     uncertainty_rpm: Annotated[
-        float | None, Quantity("rpm", ROTATION, above=0, high=10000, nullable=True)
+        float | None, Quantity("rpm", ROTATION, low=0.01, high=10000, nullable=True)
     ] = Field(
         default=None,
         description="Standard deviation of quiet_rpm. Default null: 1 %.",
@@ -171,7 +194,7 @@ class Heard(RequestModel):
         float | None, Quantity("Hz", FREQUENCY, low=1, high=2000, nullable=True)
     ] = Field(default=None, description="Tone, in place of quiet_rpm. Default null.", examples=[90])
     uncertainty_Hz: Annotated[
-        float | None, Quantity("Hz", FREQUENCY, above=0, high=1000, nullable=True)
+        float | None, Quantity("Hz", FREQUENCY, low=0.001, high=1000, nullable=True)
     ] = Field(
         default=None,
         description="Standard deviation of frequency_Hz. Default null: 1 %.",
@@ -220,7 +243,7 @@ class Unknowns(RequestModel):
         examples=[["gas_temperature"]],
     )
     air_temperature_spread_K: Annotated[
-        float, Quantity("K", TEMPERATURE_DIFFERENCE, above=0, high=50)
+        float, Quantity("K", TEMPERATURE_DIFFERENCE, low=0.001, high=50)
     ] = Field(
         default=AIR_TEMPERATURE_SPREAD,
         description="Standard deviation of the air temperature near the branch. Default "
@@ -228,7 +251,7 @@ class Unknowns(RequestModel):
         examples=[2],
     )
     gas_temperature_spread_percent: Annotated[
-        float, Quantity("%", PERCENTAGE, above=0, high=50)
+        float, Quantity("%", PERCENTAGE, low=0.01, high=50)
     ] = Field(
         default=GAS_TEMPERATURE_SPREAD * 100,
         description="Standard deviation of the main gas temperature's excess over the air. "
@@ -250,6 +273,19 @@ class WarmUp(DriveGiven):
 
 class FitRequest(RequestModel):
     """A case, what was read and heard, and the tone that is wanted."""
+
+    model_config = rules(
+        (
+            WITH_ENGINE,
+            where(target_rpm={"type": "null"}, heard={"items": left_out("quiet_rpm")}),
+        ),
+        (left_out("target_rpm"), left_out("target_Hz")),
+        unsaid={
+            "beyond_the_cap": "position_mm is at most the length of the centre-line.",
+            "length_out_of_range": f"A build that was heard is {SHORTEST_IN_BORES:g} bores long "
+            "or more.",
+        },
+    )
 
     case: Case
     readings: Annotated[list[Reading], Field(max_length=MOST_READINGS)] = Field(

@@ -23,6 +23,7 @@ from warmbranch_service.schemas.length_target import (
     OptionalRotation,
     Target,
 )
+from warmbranch_service.schemas.rules import WITH_ENGINE, Said, left_out, rules, where
 from warmbranch_service.schemas.units import (
     LENGTH,
     MASS_FLOW,
@@ -73,8 +74,37 @@ class OperatingPoint(RequestModel):
     ] = Field(default=None, description=f"Ambient pressure. {SAME}", examples=[90])
 
 
+_NO_POINT_HAS_ITS_OWN_RPM: Said = {"items": left_out("quiet_rpm")}
+_SOME_POINT_COUNTS: Said = {"contains": where(weight={"exclusiveMinimum": 0})}
+
+
 class LengthRequest(RequestModel):
     """A case, what is to be quietened, and what is wanted of the cut list."""
+
+    model_config = rules(
+        (
+            WITH_ENGINE,
+            where(
+                target={"required": ["frequency_Hz"]},
+                operating_points=_NO_POINT_HAS_ITS_OWN_RPM,
+                two_branches={"anyOf": [{"type": "null"}, left_out("band_from_rpm")]},
+            ),
+        ),
+        (
+            where(target={"not": {"required": ["loudness"]}}),
+            where(operating_points=_NO_POINT_HAS_ITS_OWN_RPM),
+        ),
+        (where(operating_points={"maxItems": 0}), where(operating_points=_SOME_POINT_COUNTS)),
+        unsaid={
+            "bend_too_tight": "cutting.bend_radius_mm is above half of the outside diameter.",
+            "space_smaller_than_tube": "Each side of space_mm is at least the outside diameter.",
+            "target_out_of_reach": "Some admissible length of this tube resonates at the target.",
+            "no_engine_speed": "Road speed, gears and wheel make an engine speed that quiet_rpm "
+            "admits.",
+            "no_burnt_gas": "An excess_air_ratio goes with gas that is given as a fuel.",
+            "bar_too_short": "No straight of the branch is longer than cutting.bar_mm.",
+        },
+    )
 
     case: Case = Field(
         description="The branch and its main pipe. The length of its centre-line is what is "

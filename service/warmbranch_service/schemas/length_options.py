@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from warmbranch.build_long import CHANCE_TOO_SHORT
 from warmbranch_service.schemas.fields import Quantity, RequestModel, refusal
+from warmbranch_service.schemas.rules import given, left_out, rules
 from warmbranch_service.schemas.units import (
     FREQUENCY,
     LENGTH,
@@ -76,6 +77,13 @@ class Cutting(RequestModel):
 
 class LengthPlace(RequestModel):
     """The main pipe, as far as it matters; positions are measured from its open end."""
+
+    model_config = rules(
+        unsaid={
+            "position_off_the_pipe": "Positions are at most pipe_length_mm.",
+            "stretch_falls": "free_to_mm is above free_from_mm.",
+        }
+    )
 
     pipe_length_mm: Annotated[float, Quantity("mm", LENGTH, low=100, high=LONGEST_PIPE_MM)] = Field(
         description="From the open end to where the pipe begins: silencer, engine, or as far as "
@@ -150,13 +158,23 @@ class LengthPlace(RequestModel):
 class TwoBranches(RequestModel):
     """Two branches of the same tube, of one length or staggered."""
 
+    model_config = rules(
+        (left_out("band_from_rpm", "band_to_rpm"), given("band_from_rpm", "band_to_rpm")),
+        (left_out("band_from_Hz", "band_to_Hz"), given("band_from_Hz", "band_to_Hz")),
+        (left_out("band_from_rpm"), left_out("band_from_Hz")),
+        unsaid={"band_falls": "The band ends above its beginning."},
+    )
+
     arrangement: Literal["same pipe", "one on each of two pipes"] = Field(
         default="same pipe",
         description="Both on the main pipe, or one on each of two such pipes that carry half of "
         "the sound each. Default same pipe.",
     )
     branches: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=1000)] = Field(
-        default=2.0, description="How many; two is the most. Default 2.", examples=[2]
+        default=2.0,
+        description="How many; two is the most. Default 2.",
+        examples=[2],
+        json_schema_extra={"minimum": 2, "maximum": 2},  # the check refuses others in kinder words
     )
     spacing_mm: AlongPipe = Field(
         default=DEFAULT_SPACING_MM,

@@ -108,7 +108,8 @@ class CutList(AnswerModel):
         json_schema_extra=_unit("deg"),
     )
     tube_mm: float = Field(
-        description="Tube to cut for it, with the saddle at the mouth; to 0.1.",
+        description="Tube to cut for it, with the saddle at the mouth; to 0.1. Negative where it "
+        "would end within the main pipe's wall: take that off the next piece.",
         json_schema_extra=_unit("mm"),
     )
     takes_the_length: bool = Field(

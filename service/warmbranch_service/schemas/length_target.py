@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from warmbranch_service.schemas.fields import Quantity, RequestModel, refusal
+from warmbranch_service.schemas.rules import given, left_out, rules, together
 from warmbranch_service.schemas.units import FREQUENCY, LENGTH, PURE_NUMBER, ROTATION, SPEED
 
 FEWEST_LOUDNESS, MOST_LOUDNESS = 3, 500
@@ -18,6 +19,13 @@ OptionalRotation = Annotated[
     float | None, Quantity("rpm", ROTATION, low=50, high=30000, nullable=True)
 ]
 Ratio = Annotated[float, Quantity("1", PURE_NUMBER, low=0.1, high=20)]
+
+
+TYRE_PATTERN = (
+    r"^ *([1-9][0-9]{2}) */ *([1-9][0-9]) *[zZ]?[rR]? *([1-9][0-9](?:\.5)?)"
+    r"(?: [ -~]{0,20})?$"
+)
+"""Width, aspect ratio, rim; behind a space may stand the load index and the like."""
 
 
 class QuietRpmTarget(RequestModel):
@@ -35,6 +43,13 @@ class FrequencyTarget(RequestModel):
 class RoadTarget(RequestModel):
     """The road speed at which it drones; the gears turn it into an engine speed."""
 
+    model_config = rules(
+        (
+            together(given("tyre"), left_out("rolling_circumference_mm")),
+            together(given("rolling_circumference_mm"), left_out("tyre")),
+        )
+    )
+
     road_speed_m_s: Annotated[float, Quantity("m/s", SPEED, low=1, high=120)] = Field(
         description="Road speed at which it drones.", examples=[30.6, "110 km/h"]
     )
@@ -51,6 +66,7 @@ class RoadTarget(RequestModel):
         description='Size as it stands on the side of the tyre: "205/55 R16". Default null: '
         "rolling_circumference_mm is given.",
         examples=["205/55 R16"],
+        json_schema_extra={"pattern": TYRE_PATTERN},  # holds for strings only, so not for null
     )
     rolling_circumference_mm: Annotated[
         float | None, Quantity("mm", LENGTH, low=300, high=6000, nullable=True)
@@ -84,16 +100,13 @@ class RoadTarget(RequestModel):
         return self
 
 
-_TYRE = re.compile(r"\s*(\d{3})\s*/\s*(\d{2})\s*Z?R?\s*(\d{2}(?:\.5)?)\b.{0,20}", re.IGNORECASE)
-
-
 def tyre_size(text: str) -> tuple[float, float, float] | None:
     """Section width in mm, aspect ratio in percent and rim in inches, or None.
 
     >>> tyre_size("205/55 R16 91V")
     (205.0, 55.0, 16.0)
     """
-    found = _TYRE.fullmatch(text)
+    found = re.fullmatch(TYRE_PATTERN, text)
     return None if found is None else (float(found[1]), float(found[2]), float(found[3]))
 
 
@@ -111,6 +124,15 @@ class LoudnessPoint(RequestModel):
 class LoudnessTarget(RequestModel):
     """A measured loudness curve, whose worst or whose mean is to be least."""
 
+    model_config = rules(
+        unsaid={
+            "unsorted_loudness": "Engine speeds rise.",
+            "repeated_rpm": "No engine speed stands twice.",
+            "band_beyond_curve": "The band lies within the curve.",
+            "band_falls": "band_to_rpm is above band_from_rpm.",
+        }
+    )
+
     loudness: Annotated[list[LoudnessPoint], Field(max_length=MOST_LOUDNESS)] = Field(
         description=f"At least {FEWEST_LOUDNESS} points, engine speed rising; between points the "
         "level is taken as a straight line.",
@@ -121,6 +143,7 @@ class LoudnessTarget(RequestModel):
                 {"rpm": 3500, "level_dB": 70},
             ]
         ],
+        json_schema_extra={"minItems": FEWEST_LOUDNESS},  # refused below in kinder words
     )
     band_from_rpm: OptionalRotation = Field(
         default=None,

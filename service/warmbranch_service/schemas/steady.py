@@ -15,6 +15,7 @@ from warmbranch_service.schemas.fields import (
     Whole,
     refusal,
 )
+from warmbranch_service.schemas.rules import WITH_ENGINE, rules, where
 from warmbranch_service.schemas.units import FREQUENCY, ROTATION
 
 DEFAULT_POINTS = 41
@@ -31,6 +32,8 @@ POINTS_TEXT = f"How many, evenly spaced. Default {DEFAULT_POINTS}."
 class RpmRange(RequestModel):
     """Engine speeds at which to report the transmission loss."""
 
+    model_config = rules(unsaid={"range_falls": "rpm_to is above rpm_from."})
+
     rpm_from: Rotation = Field(description="Lowest engine speed.", examples=[1500])
     rpm_to: Rotation = Field(description="Highest engine speed.", examples=[3500])
     points: Points = Field(default=DEFAULT_POINTS, description=POINTS_TEXT, examples=[41])
@@ -43,6 +46,8 @@ class RpmRange(RequestModel):
 
 class FrequencyRange(RequestModel):
     """Frequencies at which to report the transmission loss."""
+
+    model_config = rules(unsaid={"range_falls": "frequency_to_Hz is above frequency_from_Hz."})
 
     frequency_from_Hz: Frequency = Field(description="Lowest frequency.", examples=[50])
     frequency_to_Hz: Frequency = Field(description="Highest frequency.", examples=[150])
@@ -81,6 +86,13 @@ Attenuation = Annotated[
 
 class SteadyRequest(RequestModel):
     """A case, and where to report the transmission loss."""
+
+    model_config = rules(
+        (
+            WITH_ENGINE,
+            where(attenuation={"anyOf": [{"type": "null"}, {"required": ["frequency_from_Hz"]}]}),
+        )
+    )
 
     case: Case
     attenuation: Attenuation | None = Field(

@@ -11,6 +11,14 @@ from warmbranch_service.outputs import OUTPUTS
 from warmbranch_service.schemas.case import Case
 from warmbranch_service.schemas.case_fields import EXAMPLE, CaseField
 from warmbranch_service.schemas.fields import OneOf, Quantity, RequestModel, Whole
+from warmbranch_service.schemas.rules import (
+    WITH_ENGINE,
+    given,
+    left_out,
+    rules,
+    together,
+    where,
+)
 from warmbranch_service.schemas.sweep_values import RANGE, UNIT, Deviation, Free
 from warmbranch_service.schemas.units import FREQUENCY, PURE_NUMBER, ROTATION
 
@@ -90,8 +98,39 @@ Spread = UniformSpread | NormalSpread | LognormalSpread
 WAYS = ("values", "grid", "uniform", "normal", "lognormal")
 
 
+_OF_THE_FIELD = (
+    "not_a_name",
+    "not_a_number",
+    "not_finite",
+    "no_quantity",
+    "out_of_range",
+    "unknown_name",
+    "wrong_unit",
+)
+"""Refusals of a value by the field that it is for."""
+
+
 class Vary(RequestModel):
     """One field, and which values it takes; exactly one of the ways."""
+
+    model_config = rules(
+        tuple(
+            together(given(way), left_out(*(other for other in WAYS if other != way)))
+            for way in WAYS
+        ),
+        unsaid={
+            "no_such_field": "field is a field of the case that holds one number, or one name out "
+            "of a list.",
+            **dict.fromkeys(_OF_THE_FIELD, "The values are values of the field."),
+            "names_have_no_grid": "Names stand under values.",
+            "no_ratio": "Both ends of a logarithmic grid are above 0.",
+            "grid_of_one_value": "A grid ends elsewhere than it begins.",
+            "no_distribution": "A field with a distribution takes any number within its bounds.",
+            "no_logarithm": "The median of a lognormal distribution is above 0.",
+            "range_falls": "high is above low.",
+            "nothing_within_limits": "The limits hold a millionth of the distribution or more.",
+        },
+    )
 
     field: Annotated[str, Field(max_length=200)] = Field(
         description="A field of the case that holds one number, or one name out of a list: a JSON "
@@ -174,12 +213,30 @@ Sampling = Annotated[
 ]
 
 
+_DRAWS = {"properties": {"method": {"enum": ["sobol", "latin hypercube"]}}}
+"""Schema of a sampling that draws."""
+
+
 class SweepRequest(RequestModel):
     """A case, what is varied in it, and what to report of every design.
 
     A service admits fewer designs a request than this schema: its setting
     WARMBRANCH_SWEEP_DESIGNS, 100000 unless changed. The command line has the schema's limits.
     """
+
+    model_config = rules(
+        (
+            together(given("sampling"), where(sampling=_DRAWS)),
+            where(vary={"items": left_out("uniform", "normal", "lognormal")}),
+        ),
+        (WITH_ENGINE, where(transmission_loss_at_rpm={"maxItems": 0})),
+        unsaid={
+            "field_given_twice": "No field is varied twice, or beside one that stands for it.",
+            "unequal_lists": "Sampled by list, all fields have as many values.",
+            "too_many_designs": "The designs are no more than the service admits.",
+            "beyond_the_end": "from_line is at most the number of lines of the whole answer.",
+        },
+    )
 
     case: Case = Field(description="The case; its varied fields must be admitted, too.")
     vary: Annotated[list[Vary], Field(min_length=1, max_length=MOST_FIELDS)] = Field(

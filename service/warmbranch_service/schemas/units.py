@@ -15,8 +15,10 @@ from typing import TYPE_CHECKING, Any, cast
 if TYPE_CHECKING:
     import pint
 
-NUMBER_PATTERN = r"[+-]?(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,3})?"
-_STRING = re.compile(rf"\s*({NUMBER_PATTERN})\s*([^\d\s.].{{0,23}}?)?\s*", re.ASCII)
+# Written so that every dialect of regular expressions reads it alike: no \d, which may mean digits
+# of other scripts, no \s, which may mean other spaces.
+NUMBER_PATTERN = r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,3})?"
+_STRING = re.compile(rf" *({NUMBER_PATTERN}) *([^0-9 .].{{0,23}}?)? *")
 LONGEST_STRING = 64
 
 

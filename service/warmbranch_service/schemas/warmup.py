@@ -7,9 +7,11 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from warmbranch.drive import LONGEST
+from warmbranch_service.schemas import drive
 from warmbranch_service.schemas.case import Case
 from warmbranch_service.schemas.drive import AirSpeed, DriveGiven, Gas, Moment
 from warmbranch_service.schemas.fields import Quantity, RequestModel, refusal
+from warmbranch_service.schemas.rules import WITH_ENGINE, left_out, rules
 from warmbranch_service.schemas.units import (
     FREQUENCY,
     LENGTH,
@@ -42,6 +44,13 @@ class Load(RequestModel):
 
 class ConditionsWanted(RequestModel):
     """Weather, load and air speed over which the branch is to serve."""
+
+    model_config = rules(
+        unsaid={
+            "too_many_conditions": f"The lists make {MOST_CONDITIONS} conditions or fewer, each "
+            "with each."
+        }
+    )
 
     air_temperatures_degC: Annotated[
         list[Annotated[float, Quantity("degC", TEMPERATURE, low=-40, high=60)]],
@@ -84,13 +93,24 @@ class _Followed(RequestModel):
     """A case and how long to follow it."""
 
     case: Case
-    duration_min: Annotated[float, Quantity("min", TIME, above=0, high=LONGEST_MIN)] = Field(
+    duration_min: Annotated[float, Quantity("min", TIME, low=0.01, high=LONGEST_MIN)] = Field(
         default=20.0, description="How long to follow it. Default 20.", examples=[20]
     )
 
 
 class WarmupRequest(DriveGiven, _Followed):
     """A case, and how gas, flow and air go in time."""
+
+    model_config = rules(
+        *drive.SAID,
+        (WITH_ENGINE, left_out("driven_rpm")),
+        (left_out("driven_rpm"), left_out("driven_frequency_Hz")),
+        unsaid={
+            **drive.UNSAID,
+            "output_times": "output_times_s rise, and end with the duration at the latest.",
+            "beyond_the_cap": "positions_mm are at most the length of the centre-line.",
+        },
+    )
 
     output_times_s: Annotated[list[Moment], Field(min_length=1, max_length=MOST_TIMES)] | None = (
         Field(

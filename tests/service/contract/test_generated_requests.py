@@ -1,0 +1,161 @@
+"""Requests made from the OpenAPI document by schemathesis: admitted ones and hostile ones.
+
+All its checks are on. Two are narrowed. A request that the schema admits may be refused, if every
+entry of the refusal carries a code that the document lists under ``x-rules`` of the object it
+concerns, for JSON Schema has no word for such a rule (a sum of shares, three bores of length). And
+what was spoilt may be answered, if the document admits it all the same: schemathesis spoils one
+member of a union, and now and then what comes out is another.
+Nothing is kept from one request to the next, so there are no states to explore.
+
+By default more than 2,000 requests, about a minute's work; ``-m slow`` makes more than 20,000
+others. Half of those that are meant to be admitted get as far as an answer.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, Phase, settings
+from jsonschema_rs import Draft202012Validator
+from schemathesis import GenerationMode
+from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
+
+import warmbranch.kernel
+from shared.drawing import to_draw_from
+from warmbranch_service.app import create_app
+from warmbranch_service.schemas.rules import RULES
+from warmbranch_service.settings import Settings
+
+Json = dict[str, Any]
+
+MOST_DESIGNS = 100
+APPLICATION = create_app(Settings(warm_up=0, sweep_designs=MOST_DESIGNS))
+DOCUMENT: Json = json.loads(json.dumps(APPLICATION.openapi()))
+OF_STRINGS = {rule["code"] for rule in DOCUMENT["info"][RULES]}
+
+
+def read(document: Json, **choice: Any):
+    schema = schemathesis.openapi.from_dict(document)
+    schema.app = APPLICATION
+    return schema.include(**choice)
+
+
+MODEL = {"method": "POST"}
+drawn = read(to_draw_from(DOCUMENT, most_designs=MOST_DESIGNS), **MODEL)
+own = read(DOCUMENT, **MODEL)
+rest = read(DOCUMENT, method="GET")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _compiled_loops():
+    """Thousands of solves are a matter of seconds with them."""
+    warmbranch.kernel.load()
+
+
+def search(examples: int) -> settings:
+    return settings(
+        max_examples=examples,
+        deadline=None,
+        derandomize=True,  # a failure in CI is a failure at one's desk
+        database=None,
+        phases=[Phase.explicit, Phase.generate],  # failures are small enough as they are
+        suppress_health_check=list(HealthCheck),  # a request is a large object; it takes long
+    )
+
+
+def judge(case) -> None:
+    response = case.call()
+    path, excluded = case.operation.path, []
+    if case.meta.generation.mode == GenerationMode.POSITIVE:
+        if response.status_code == 422 and only_unsaid(path, response.json()):
+            excluded.append(positive_data_acceptance)
+    elif response.status_code == 200 and case.method == "POST" and admits(path, case.body):
+        excluded.append(negative_data_rejection)
+    case.validate_response(response, excluded_checks=excluded)
+
+
+def admits(path: str, body: Any) -> bool:
+    schema = {**request_schema(path), "components": DOCUMENT["components"]}
+    return Draft202012Validator(schema).is_valid(body)
+
+
+def request_schema(path: str) -> Json:
+    (media,) = DOCUMENT["paths"][path]["post"]["requestBody"]["content"].values()
+    return media["schema"]
+
+
+def only_unsaid(path: str, refusal: Json) -> bool:
+    """Whether a refusal rests on nothing but rules that JSON Schema cannot say."""
+    schema = request_schema(path)
+    return bool(refusal["errors"]) and all(
+        entry["code"] in rules_along(schema, entry["pointer"])
+        or (entry["code"] in OF_STRINGS and isinstance(entry["value"], str))
+        for entry in refusal["errors"]
+    )
+
+
+def rules_along(schema: Json, pointer: str) -> set[str]:
+    """Codes of the rules of every object on the way to a place."""
+    found: set[str] = set()
+    here = resolved(schema)
+    for key in ["", *pointer.split("/")[1:]]:
+        if key:
+            here = [
+                member
+                for form in here
+                for child in (form.get("properties", {}).get(key), entries(form, key))
+                if child is not None
+                for member in resolved(child)
+            ]
+        found |= {rule["code"] for form in here for rule in form.get(RULES, ())}
+    return found
+
+
+def entries(form: Json, key: str) -> Json | None:
+    return form.get("items") if key.isdigit() else form.get("additionalProperties") or None
+
+
+def resolved(schema: Json) -> list[Json]:
+    """The schema, references followed and unions taken apart."""
+    if not isinstance(schema, dict):
+        return []
+    if "$ref" in schema:
+        name = schema["$ref"].rpartition("/")[2]
+        return resolved(DOCUMENT["components"]["schemas"][name])
+    forms = [*schema.get("anyOf", ()), *schema.get("oneOf", ())]
+    return [schema, *(member for form in forms for member in resolved(form))]
+
+
+@drawn.parametrize()
+@search(350)
+def test_no_request_breaks_the_contract(case):
+    judge(case)
+
+
+@own.parametrize()
+@search(50)
+def test_no_string_breaks_the_contract(case):
+    judge(case)
+
+
+@rest.parametrize()
+@search(50)
+def test_no_address_without_body_breaks_the_contract(case):
+    judge(case)
+
+
+@pytest.mark.slow
+@drawn.parametrize()
+@search(3500)
+def test_no_request_of_many_breaks_the_contract(case):
+    judge(case)
+
+
+@pytest.mark.slow
+@own.parametrize()
+@search(500)
+def test_no_string_of_many_breaks_the_contract(case):
+    judge(case)
