@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from warmbranch import kernel, stopping
+from warmbranch import kernel, stopping, tally
 from warmbranch.banded import newton_step, outside_loss
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.case import Case
@@ -171,6 +171,7 @@ def solve_steady(
         )
         if np.any(done):
             here = _audited(part.x, gas, wall, skin, system, iteration)
+            tally.add(float(done.sum()), float(done.sum() * iteration))
             if np.all(done) and not found:
                 return here
             found.append((open_[done], here.take(done)))
@@ -213,6 +214,7 @@ def _solve_compiled(
     report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, damping)
     stopping.check()
     by_gas, by_wall, lost, iterations, last_step = np.ascontiguousarray(report.T)
+    tally.add(len(report), iterations.sum())
     if np.any(last_step > 0):
         raise _not_converged(np.flatnonzero(last_step > 0), last_step)
     gas, wall, skin = temperatures

@@ -12,7 +12,7 @@ from typing import cast
 
 import numpy as np
 
-from warmbranch import acoustics, kernel, stopping, warmup_plain
+from warmbranch import acoustics, kernel, stopping, tally, warmup_plain
 from warmbranch.batch import Batched, BoolArray, FloatArray
 from warmbranch.branch import solve
 from warmbranch.case import Case
@@ -184,6 +184,7 @@ def warm_up(
         system, (store, forcing, settings, start, _bounds(case, forcing, start), times, outputs)
     )
     stopping.check()
+    tally.add(report[:, REPORT.steps].sum(), report[:, REPORT.iterations].sum())
     short = report[:, REPORT.reached] < drive.duration
     if np.any(short):
         raise NotConvergedError(

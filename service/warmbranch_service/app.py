@@ -14,12 +14,13 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
 from starlette.exceptions import HTTPException
+from starlette.middleware.cors import CORSMiddleware
 from starlette.responses import Response
 
 from warmbranch.errors import InputError, NotConvergedError
 from warmbranch.gas import dry_air_table
 from warmbranch.property_table import pure_gases
-from warmbranch_service import MODEL_VERSION
+from warmbranch_service import MODEL_VERSION, metrics
 from warmbranch_service.demo import demo_text
 from warmbranch_service.errors import (
     NOT_CONVERGED,
@@ -29,10 +30,21 @@ from warmbranch_service.errors import (
     problem_response,
 )
 from warmbranch_service.fast_loops import FastLoops
+from warmbranch_service.gate import API_KEY_HEADER, Gate
 from warmbranch_service.middleware import Frame
 from warmbranch_service.openapi import complete
 from warmbranch_service.refusals import invalid, refused_by_physics
-from warmbranch_service.routes import fit, health, length, page, reference, steady, sweep, warmup
+from warmbranch_service.routes import (
+    docs,
+    fit,
+    health,
+    length,
+    page,
+    reference,
+    steady,
+    sweep,
+    warmup,
+)
 from warmbranch_service.schemas import units
 from warmbranch_service.schemas.fit import FitRequest
 from warmbranch_service.schemas.length import LengthRequest
@@ -43,6 +55,9 @@ from warmbranch_service.settings import Settings
 from warmbranch_service.workshop import Workshop
 
 log = logging.getLogger("warmbranch")
+
+TELL_SECONDS = 0.25
+"""Between two updates of a worker's gauges."""
 
 DESCRIPTION = """\
 How long must a closed side branch on a hot pipe be, given that the gas inside is nowhere near one
@@ -93,6 +108,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     """
     settings = settings or Settings.from_environment()
     readiness = Readiness()
+    fast_loops = FastLoops()
     workshop = Workshop(
         at_once=settings.solves_at_once,
         longest_queue=settings.longest_queue,
@@ -103,10 +119,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     async def lifespan(_: FastAPI) -> AsyncGenerator[dict[str, Any]]:
         # What server.py calls when it is told to close.
         state = {"closing": readiness.close, "end_all": workshop.end_all}
+        watch = asyncio.create_task(_keep_telling(workshop, readiness))
         if settings.warm_up:
             # Beside the first requests, not before them: whoever asks early waits a little.
             task = asyncio.create_task(workshop.run(readiness.warm_up))
-            fast_loops = FastLoops()
             fast_loops.start()
             yield state
             fast_loops.stop()
@@ -114,6 +130,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         else:
             readiness.is_ready = True
             yield state
+        watch.cancel()
 
     app = FastAPI(
         title="Warmbranch",
@@ -129,16 +146,34 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.readiness = readiness
     app.state.workshop = workshop
+    app.state.fast_loops = fast_loops
     app.state.settings = settings
     model = (steady.router, fit.router, length.router, warmup.router, sweep.router)
     for router in (*model, reference.router, health.router):
         app.include_router(router)
-    app.include_router(page.router)
+    for router in (docs.router, page.router):
+        app.include_router(router)
     for kind, dress in _DRESS.items():
         app.add_exception_handler(kind, _handler(dress))
+    app.add_middleware(Gate, keys=settings.api_keys, per_minute=settings.requests_per_minute)
+    if settings.cors_origins:
+        app.add_middleware(
+            CORSMiddleware,
+            allow_origins=settings.cors_origins,
+            allow_methods=("GET", "POST"),
+            allow_headers=("content-type", "x-request-id", API_KEY_HEADER),
+            expose_headers=("x-request-id", "retry-after", "etag", "www-authenticate"),
+        )
     app.add_middleware(Frame, longest_body=settings.longest_body)
     _complete_schema(app)
     return app
+
+
+async def _keep_telling(workshop: Workshop, readiness: Readiness) -> None:
+    """Keep this worker's gauges up to date for whichever worker is asked for them."""
+    while True:
+        metrics.tell_state(workshop, ready=readiness.is_ready)
+        await asyncio.sleep(TELL_SECONDS)
 
 
 def _operation_id(route: APIRoute) -> str:
@@ -176,6 +211,7 @@ def _dress_input(error: Exception, _: str) -> ProblemParts:
 
 def _dress_not_converged(error: Exception, _: str) -> ProblemParts:
     log.error("not converged: %s", error)
+    metrics.NOT_CONVERGED.inc()
     return ProblemParts(NOT_CONVERGED, str(error))
 
 

@@ -36,6 +36,12 @@ MALFORMED = Kind(
     "malformed-json", 400, "The body is not JSON.", "Mend the JSON at the place named in detail."
 )
 BAD_REQUEST = Kind("bad-request", 400, "The request cannot be read.", "See detail.")
+UNAUTHORIZED = Kind(
+    "api-key-needed",
+    401,
+    "The service asks for an API key.",
+    "Send a key that whoever runs the service has given you, in the header X-API-Key.",
+)
 NOT_FOUND = Kind("not-found", 404, "There is nothing at this address.", "See /v1/openapi.json.")
 WRONG_METHOD = Kind(
     "method-not-allowed",
@@ -55,6 +61,12 @@ INVALID = Kind(
     422,
     "The request holds something impossible.",
     "Each entry of errors names the field, the value, its unit and the remedy.",
+)
+LIMITED = Kind(
+    "too-many-requests",
+    429,
+    "Too many requests within a minute.",
+    "Send the same request again after the time that Retry-After names.",
 )
 INTERNAL = Kind(
     "internal-error",
@@ -92,11 +104,13 @@ KINDS = {
     for kind in (
         MALFORMED,
         BAD_REQUEST,
+        UNAUTHORIZED,
         NOT_FOUND,
         WRONG_METHOD,
         TOO_LARGE,
         NOT_JSON,
         INVALID,
+        LIMITED,
         INTERNAL,
         NOT_CONVERGED,
         OVERLOADED,

@@ -33,6 +33,11 @@ class FastLoops:
         if kernel.allowed():
             self._thread.start()
 
+    @property
+    def are_coming(self) -> bool:
+        """Whether they are still being compiled or loaded."""
+        return self._thread.is_alive() and not kernel.is_settled()
+
     def stop(self) -> None:
         """Give up what is still under way."""
         self._stopped = True

@@ -10,7 +10,9 @@ from typing import Any
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from structlog.contextvars import bind_contextvars
 
+from warmbranch_service import metrics
 from warmbranch_service.errors import INTERNAL, TOO_LARGE, Problem, ProblemParts, problem_response
 
 log = logging.getLogger("warmbranch")
@@ -23,6 +25,7 @@ SECURITY_HEADERS = {
     "content-security-policy": "default-src 'self'; style-src 'self' 'unsafe-inline'; "
     "frame-ancestors 'none'; base-uri 'none'; form-action 'self'",
 }
+METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}", re.ASCII)
 
 
@@ -52,7 +55,7 @@ class Frame:
         try:
             await self.app(scope, exchange.receive, exchange.send)
         except Exception:
-            log.exception("request %s failed", exchange.request_id)
+            log.exception("a request failed")
             if exchange.started:
                 raise  # the status has left; only a broken connection can tell now
             await exchange.answer(ProblemParts(INTERNAL, "See the service's log."))
@@ -68,6 +71,8 @@ class _Exchange:
         given = headers.get("x-request-id", "")
         self.request_id = given if _REQUEST_ID.fullmatch(given) else uuid.uuid4().hex
         scope.setdefault("state", {})["request_id"] = self.request_id
+        # Every entry of the log that this request causes carries it, in solver threads too.
+        bind_contextvars(request_id=self.request_id)
         length = headers.get("content-length", "")
         self.declared_length = int(length) if length.isdigit() and len(length) < 20 else 0
         self.longest_body = longest_body
@@ -106,13 +111,21 @@ class _Exchange:
         await response(self._scope, self._receive, self.send)
 
     def log(self) -> None:
-        elapsed = (time.perf_counter() - self._clock) * 1e3
+        elapsed = time.perf_counter() - self._clock
         facts: dict[str, Any] = {
-            "request_id": self.request_id,
             "method": self._scope["method"],
             "path": self._scope["path"],
             "status": self._status,
-            "milliseconds": round(elapsed, 1),
+            "milliseconds": round(elapsed * 1e3, 1),
+            **self._scope["state"].get("work", {}),
         }
-        # repr: a path may hold line breaks, which must not forge a line of the log.
-        log.info("%s", " ".join(f"{name}={value!r}" for name, value in facts.items()))
+        log.info("answered", extra=facts)
+        route = _template(self._scope)
+        method = self._scope["method"] if self._scope["method"] in METHODS else "other"
+        metrics.REQUESTS.labels(method, route, str(self._status)).inc()
+        metrics.LATENCY.labels(route).observe(elapsed)
+
+
+def _template(scope: Scope) -> str:
+    """The route that answered, as it was declared; one word for all else."""
+    return getattr(scope.get("route"), "path", "none")

@@ -15,6 +15,7 @@ from typing import Any, cast
 from pydantic import BaseModel
 
 from warmbranch_service.errors import PROBLEM_MEDIA_TYPE, ProblemDetails
+from warmbranch_service.gate import API_KEY_HEADER, is_open
 from warmbranch_service.schemas.answer_ranges import (
     ANY_NUMBER,
     LEAST,
@@ -28,7 +29,6 @@ from warmbranch_service.schemas.fields import AnswerModel, JsonSchema, RequestMo
 from warmbranch_service.schemas.rules import OF_STRINGS, RULES
 
 API_KEY = "ApiKey"
-API_KEY_HEADER = "X-API-Key"
 
 FAILURES = {
     "400": "The body is not JSON.",
@@ -39,16 +39,15 @@ FAILURES = {
     "413": "The body is too large.",
     "415": "The body is not sent as JSON.",
     "422": "The request holds something impossible; errors says what and where.",
+    "429": "Too many requests within a minute; the header Retry-After names the seconds to wait.",
     "500": "The service failed.",
-    "503": "The service is busy or not ready; the header Retry-After names the seconds to wait.",
+    "503": "The service is busy or not ready, or the work took too long; the header Retry-After "
+    "names the seconds to wait.",
 }
 """When each failing status is answered; all in the one shape of failures."""
 
 _ALWAYS = ("405", "500")
-_WITH_BODY = ("400", "401", "406", "413", "415", "422", "503")
-_OPEN = ("/v1/health", "/v1/ready", "/metrics")
-"""What answers without an API key, so that whoever watches over the service needs none."""
-
+_WITH_BODY = ("400", "406", "413", "415", "422", "503")
 _HEADERS: dict[str, JsonSchema] = {
     "X-Request-ID": {
         "description": "Finds this request in the service's log; one that is sent is kept.",
@@ -61,6 +60,10 @@ _HEADERS: dict[str, JsonSchema] = {
     "Allow": {
         "description": "Methods that this address takes.",
         "schema": {"type": "string", "examples": ["POST"]},
+    },
+    "WWW-Authenticate": {
+        "description": "That an API key is asked for.",
+        "schema": {"type": "string", "examples": ['APIKey realm="warmbranch"']},
     },
     "ETag": {
         "description": "Names this version of the answer, for If-None-Match.",
@@ -118,15 +121,17 @@ def _complete_operation(path: str, operation: dict[str, Any]) -> None:
     if "application/json" in responses.get("422", {}).get("content", {}):
         del responses["422"]  # the framework's own
     expected = [*_ALWAYS, *(_WITH_BODY if "requestBody" in operation else ())]
-    if path not in _OPEN:
-        expected.append("401")
+    if not is_open(path):
+        expected += ["401", "429"]
         operation["security"] = [{}, {API_KEY: []}]
     for status in {*expected, *responses} & set(FAILURES):
         responses[status] = _failure(status)
     for status, response in responses.items():
         headers = response.setdefault("headers", {})
         _refer(headers, "X-Request-ID")
-        if status == "503":
+        if status == "401":
+            _refer(headers, "WWW-Authenticate")
+        if status in ("429", "503"):
             _refer(headers, "Retry-After")
         if status == "405":
             _refer(headers, "Allow")

@@ -88,7 +88,9 @@ class Settings:
     )
     sweep_designs: int = _setting(100_000, _whole(1, 10_000_000), "designs of one sweep")
     seconds_per_request: int = _setting(
-        30, _whole(1, 3600), "s; a request whose work takes longer is ended with 503"
+        30,
+        _whole(1, 3600),
+        "s; a request whose work takes longer is ended with 503; of a sweep, each chunk may",
     )
     grace_seconds: int = _setting(
         10, _whole(1, 600), "s; what is under way at SIGTERM may take so long, then is ended"

@@ -12,6 +12,7 @@ import math
 import time
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import asdict
 from threading import Lock
 from typing import TypeVar
 
@@ -20,6 +21,8 @@ from starlette.requests import Request
 from warmbranch.errors import StoppedError
 from warmbranch.kernel import no_loading
 from warmbranch.stopping import Stop, under
+from warmbranch.tally import Tally, kept_in
+from warmbranch_service import metrics
 from warmbranch_service.errors import CLIENT_LEFT, OVERLOADED, TIME_LIMIT, Kind, Problem
 
 Result = TypeVar("Result")
@@ -36,6 +39,8 @@ LONGEST_WAIT = 60
 LEFT = "whoever asked has left"
 TOO_LONG = "its time is up"
 CLOSING = "the service is closing"
+REASONS = {LEFT: "client left", TOO_LONG: "time limit", CLOSING: "closing"}
+"""As the metrics tell them."""
 
 
 class Workshop:
@@ -62,6 +67,7 @@ class Workshop:
         self._lock = Lock()
         self._inside: set[Stop] = set()
         self._working = 0
+        self._closed = False
 
     @property
     def working(self) -> int:
@@ -84,7 +90,8 @@ class Workshop:
         asker : Request, optional
             Whose work it is, its body already read; when its client leaves, the work ends.
         patient : bool
-            Wait for a place however long the queue: for what goes on with work that was let in.
+            Wait for a place however long the queue: for an answer that has begun and goes on, which
+            itself notices when its client leaves.
 
         Raises
         ------
@@ -92,46 +99,59 @@ class Workshop:
             ``overloaded`` at once when the queue is full, or when the service closes;
             ``time-limit`` when it took too long.
         """
+        if self._closed:
+            raise self._ended(CLOSING)
         if len(self._inside) >= self._most and not patient:
             self.shed += 1
+            metrics.SHED.inc()
             raise self._overloaded(f"{len(self._inside)} requests are being worked on.")
-        stop = Stop()
-        job = self._begin(work, stop)
+        stop, done = Stop(), Tally()
+        job = self._begin(work, stop, done)
 
         def end(reason: str) -> None:
             stop.set(reason)
             job.cancel()  # at once if it still waits; if not, ``stop`` ends it
 
         timer = asyncio.get_running_loop().call_later(self.seconds, end, TOO_LONG)
-        watch = None if asker is None else asyncio.create_task(_tell_when_left(asker, end))
+        watch = None
+        if asker is not None and not patient:
+            watch = asyncio.create_task(_tell_when_left(asker, end))
         try:
             return await asyncio.wrap_future(job)
         except (StoppedError, asyncio.CancelledError):
-            if not stop.is_set:
-                raise  # this task itself is cancelled
+            cancelled = not stop.is_set  # this task itself is, for its client has left
+            stop.set(LEFT)
             self.ended[stop.reason] += 1
+            metrics.STOPPED.labels(REASONS[stop.reason]).inc()
+            if cancelled:
+                raise
             raise self._ended(stop.reason) from None
         finally:
             stop.set(CLOSING)  # no work outlives its call
             timer.cancel()
+            if asker is not None:
+                _add(done, asker)
             if watch is not None:
                 watch.cancel()
 
     def end_all(self) -> None:
-        """End everything that is under way or waits; each is answered 503."""
+        """End everything that is under way, waits or is still to come; each is answered 503."""
+        self._closed = True
         for stop in list(self._inside):
             stop.set(CLOSING)
 
-    def _begin(self, work: Callable[[], Result], stop: Stop) -> Future[Result]:
+    def _begin(self, work: Callable[[], Result], stop: Stop, done: Tally) -> Future[Result]:
         def under_way() -> Result:
             with self._lock:
                 self._working += 1
             clock = time.perf_counter()
             try:
                 stop.check()
-                with under(stop), no_loading():
+                with under(stop), no_loading(), kept_in(done):
                     return work()
             finally:
+                metrics.SOLVES.inc(done.solves)
+                metrics.ITERATIONS.inc(done.iterations)
                 spent = time.perf_counter() - clock
                 with self._lock:
                     self._working -= 1
@@ -160,6 +180,12 @@ LESS = (
     " fewer output times, conditions, points or operating points, or a shorter duration;"
     " or send the same when the service is less busy."
 )
+
+
+def _add(done: Tally, asker: Request) -> None:
+    """Let the log tell what a request cost; one that streams adds up."""
+    before: dict[str, int] = getattr(asker.state, "work", {})
+    asker.state.work = {name: before.get(name, 0) + count for name, count in asdict(done).items()}
 
 
 async def _tell_when_left(asker: Request, end: Callable[[str], None]) -> None:

@@ -13,7 +13,7 @@ from warmbranch_service import MODEL_VERSION
 from warmbranch_service.client.failures import ServiceProblem, UnexpectedAnswer, Unreachable
 from warmbranch_service.client.retrying import Retrying, seconds_of
 from warmbranch_service.errors import PROBLEM_MEDIA_TYPE, ProblemDetails
-from warmbranch_service.openapi import API_KEY_HEADER
+from warmbranch_service.gate import API_KEY_HEADER
 from warmbranch_service.routes.health import Health, Ready
 from warmbranch_service.routes.reference import ReferenceAnswer
 from warmbranch_service.schemas.fit_answer import FitAnswer

@@ -6,8 +6,10 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Path, Request
 from pydantic import Field
+from starlette.responses import Response
 
 from warmbranch_service import MODEL_VERSION
+from warmbranch_service import metrics as counts
 from warmbranch_service.errors import KINDS, NOT_FOUND, NOT_READY, TYPE_PREFIX, Problem
 from warmbranch_service.schemas.fields import AnswerModel
 from warmbranch_service.strict_json import problem_responses
@@ -38,6 +40,25 @@ class ProblemKind(AnswerModel):
         json_schema_extra={"x-unit": "1", "minimum": 400, "maximum": 599},
     )
     meaning: str = Field(description="What it tells, and what to do about it.")
+
+
+@router.get(
+    "/v1/metrics",
+    summary="Numbers for Prometheus",
+    response_class=Response,
+    responses={
+        200: {
+            "description": "Counters and gauges of all workers, in Prometheus' text form.",
+            "content": {"text/plain": {"schema": {"type": "string"}}},
+        }
+    },
+)
+@router.get("/metrics", include_in_schema=False)
+async def metrics(request: Request) -> Response:
+    """Tell what the service counts."""
+    state = request.app.state
+    counts.tell_state(state.workshop, ready=state.readiness.is_ready)
+    return Response(counts.exposition(), media_type=counts.MEDIA_TYPE)
 
 
 ProblemName = Annotated[

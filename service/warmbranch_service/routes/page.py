@@ -70,11 +70,11 @@ def _file(request: Request, name: str) -> Response:
         media_type = MEDIA_TYPES[name[name.rindex(".") :]]
     etag = f'"{hashlib.sha256(content).hexdigest()[:32]}"'
     headers = {**HEADERS, "etag": etag}
-    if _matches(request.headers.get("if-none-match", ""), etag):
+    if matches(request.headers.get("if-none-match", ""), etag):
         return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
     return Response(content, media_type=media_type, headers=headers)
 
 
-def _matches(condition: str, etag: str) -> bool:
+def matches(condition: str, etag: str) -> bool:
     """If-None-Match by weak comparison (RFC 9110, 13.1.2)."""
     return condition.strip() == "*" or etag in re.findall(r'"[^"]*"', condition)

@@ -10,7 +10,16 @@ from fastapi import APIRouter, Body, Request
 from starlette.responses import StreamingResponse
 
 from warmbranch_service import request_examples
-from warmbranch_service.errors import INTERNAL, INVALID, Entry, Problem, ProblemParts, problem_json
+from warmbranch_service.errors import (
+    INTERNAL,
+    INVALID,
+    NOT_READY,
+    Entry,
+    Problem,
+    ProblemParts,
+    problem_json,
+)
+from warmbranch_service.fast_loops import FastLoops
 from warmbranch_service.schemas.sweep import SweepRequest
 from warmbranch_service.schemas.sweep_answer import SweepFailure, SweepLine
 from warmbranch_service.strict_json import StrictRoute, problem_responses
@@ -54,9 +63,17 @@ async def sweep(
     """
     refuse_too_many(body.designs, request.app.state.settings.sweep_designs)
     workshop: Workshop = request.app.state.workshop
-    stream = _Stream(body, workshop, request.url.path, request.state.request_id)
-    await stream.begin(request)
+    refuse_too_early(request.app.state.fast_loops)
+    stream = _Stream(body, workshop, request)
+    await stream.begin()
     return Ndjson(stream.lines())
+
+
+def refuse_too_early(loops: FastLoops) -> None:
+    """Refuse a sweep while the loops, whose very bytes its lines are, are still being loaded."""
+    if loops.are_coming:
+        detail = "The compiled loops are being loaded, as they are for a minute after a start."
+        raise Problem(NOT_READY, detail, headers={"retry-after": "2"})
 
 
 def refuse_too_many(designs: int, most: int) -> None:
@@ -77,15 +94,15 @@ def refuse_too_many(designs: int, most: int) -> None:
 class _Stream:
     """One answer under way."""
 
-    def __init__(self, asked: SweepRequest, workshop: Workshop, path: str, request_id: str) -> None:
+    def __init__(self, asked: SweepRequest, workshop: Workshop, asker: Request) -> None:
         self._workshop = workshop
-        self._path, self._id = path, request_id
+        self._asker = asker
         self._from = asked.from_line
         self._asked = asked
 
-    async def begin(self, asker: Request) -> None:
+    async def begin(self) -> None:
         """Solve the first chunk, so that a failure of it is still told by the status."""
-        self._plan, self._rest, self._first = await self._workshop.run(self._open, asker)
+        self._plan, self._rest, self._first = await self._workshop.run(self._open, self._asker)
 
     def _open(self) -> tuple[Plan, range, Chunk | None]:
         plan = Plan(self._asked)
@@ -102,19 +119,25 @@ class _Stream:
             if chunk is not None:
                 yield _text(plan.lines_of(chunk, self._from))
             for number in self._rest:
-                chunk = await self._workshop.run(lambda n=number: self._solve(n), patient=True)
+                chunk = await self._workshop.run(
+                    lambda n=number: self._solve(n), self._asker, patient=True
+                )
                 yield _text(plan.lines_of(chunk))
-        except Exception as error:
-            if isinstance(error, Problem):
-                parts = error.parts
-            else:
-                log.exception("request %s failed after its answer had begun", self._id)
-                detail = "See the service's log; from_line goes on from here."
-                parts = ProblemParts(INTERNAL, detail)
-            told = problem_json(parts, instance=self._path, request_id=self._id)
-            yield SweepFailure.model_validate({"problem": told}).model_dump_json().encode() + b"\n"
-            return
-        yield plan.end() + b"\n"
+        except Problem as problem:  # ended: by its time limit, or because the service closes
+            log.warning("a sweep was ended: %s", problem.parts.kind.name)
+            yield self._failure(problem.parts)
+        except Exception:
+            log.exception("a sweep failed after its answer had begun")
+            parts = ProblemParts(INTERNAL, "See the service's log; from_line goes on from here.")
+            yield self._failure(parts)
+        else:
+            yield plan.end() + b"\n"
+
+    def _failure(self, parts: ProblemParts) -> bytes:
+        told = problem_json(
+            parts, instance=self._asker.url.path, request_id=self._asker.state.request_id
+        )
+        return SweepFailure.model_validate({"problem": told}).model_dump_json().encode() + b"\n"
 
     def _solve(self, number: int) -> Chunk:
         return solve_task(self._plan.task(number))

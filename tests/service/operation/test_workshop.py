@@ -180,7 +180,7 @@ def test_a_real_warm_up_is_ended_too(ask):
         await asyncio.sleep(0.05)
         app.state.workshop.end_all()
         reply = await asking.reply()
-        await free(app.state.workshop)
+        await until(lambda: app.state.workshop.working == 0)
         return reply.status
 
     assert asyncio.run(scene()) == 503

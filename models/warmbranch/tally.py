@@ -1,0 +1,48 @@
+"""How much the solver worked on behalf of whoever asked, for those who watch over a service.
+
+Counting costs nothing to speak of: once a batch, not once a step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+
+
+@dataclass
+class Tally:
+    """Work done within a context.
+
+    Parameters
+    ----------
+    solves : int
+        Heat balances solved: one a design, and one a step of a warm-up.
+    iterations : int
+        Newton steps that these took.
+    """
+
+    solves: int = 0
+    iterations: int = 0
+
+
+_current: ContextVar[Tally | None] = ContextVar("tally", default=None)
+
+
+@contextmanager
+def kept_in(tally: Tally) -> Generator[None]:
+    """Count what is solved within."""
+    token = _current.set(tally)
+    try:
+        yield
+    finally:
+        _current.reset(token)
+
+
+def add(solves: float, iterations: float) -> None:
+    """Count work that is done."""
+    tally = _current.get()
+    if tally is not None:
+        tally.solves += int(solves)
+        tally.iterations += int(iterations)
