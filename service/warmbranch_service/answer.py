@@ -13,7 +13,7 @@ import numpy as np
 from warmbranch.batch import FloatArray
 from warmbranch.branch import Answer, solve
 from warmbranch.constants import ICE_POINT
-from warmbranch.prediction import resonance_levels
+from warmbranch.prediction import Predicted, predict
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.convert_batch import PER_HOUR
@@ -29,13 +29,18 @@ from warmbranch_service.schemas.steady import (
     MainPipeAnswer,
     Prediction,
     Profile,
+    ProfileBands,
     Resonance,
     RpmRange,
     Solver,
     SteadyAnswer,
+    SteadyPrediction,
     SteadyRequest,
     TransmissionLoss,
 )
+
+BAND_NODES = 4
+"""One node in so many of the profile gets intervals; bands are smooth."""
 
 
 def steady(request: SteadyRequest) -> SteadyAnswer:
@@ -81,7 +86,7 @@ def _answer(request: SteadyRequest, converted: Converted, answer: Answer) -> Ste
             lost_W=digits(profile.heat_lost[0], 5),
             closure_error=digits(profile.closure_error[0], 2),
         ),
-        prediction=_prediction(converted),
+        prediction=_prediction(converted, profile.position[0]),
         attenuation=_attenuation(request.attenuation, converted.order, answer),
         cautions=[*converted.cautions, *cautions_of(answer.findings[0])],
         assumptions=converted.assumptions,
@@ -102,12 +107,32 @@ def _resonance(converted: Converted, answer: Answer) -> Resonance:
     )
 
 
-def _prediction(converted: Converted) -> Prediction | None:
+def _prediction(converted: Converted, position: FloatArray) -> SteadyPrediction | None:
     """Intervals from a calibration; None without one."""
     if converted.calibration is None:
         return None
-    levels = resonance_levels(converted.given, converted.calibration)
-    return prediction_of(levels, converted.order)
+    position = position[::BAND_NODES]
+    found = predict(converted.given, converted.calibration, position)
+    of_sound = prediction_of(found.resonance, converted.order)
+    return SteadyPrediction(
+        quiet_rpm=of_sound.quiet_rpm,
+        resonance_Hz=of_sound.resonance_Hz,
+        profile=_profile_bands(position, found) if len(found.gas) else None,
+    )
+
+
+def _profile_bands(position: FloatArray, found: Predicted) -> ProfileBands:
+    def pairs(levels: FloatArray, low: int, high: int) -> list[tuple[float, float]]:
+        ends = celsius(levels[[low, high]])
+        return list(zip(_list(ends[0], 1), _list(ends[1], 1), strict=True))
+
+    return ProfileBands(
+        position_mm=_list(position / MM, 2),
+        gas_interval_50_degC=pairs(found.gas, 1, 3),
+        gas_interval_90_degC=pairs(found.gas, 0, 4),
+        skin_interval_50_degC=pairs(found.skin, 1, 3),
+        skin_interval_90_degC=pairs(found.skin, 0, 4),
+    )
 
 
 def prediction_of(frequency: FloatArray, order: float | None) -> Prediction:

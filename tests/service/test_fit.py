@@ -244,6 +244,14 @@ def test_calibration_goes_back_in(fit, client, body):
     )
     assert steady["resonance"]["quiet_rpm"] == pytest.approx(fitted["median"], abs=0.5 * spread)
     assert any("calibration" in sentence for sentence in steady["assumptions"])
+    bands, profile = steady["prediction"]["profile"], steady["profile"]
+    assert bands["position_mm"] == profile["position_mm"][::4]
+    for name in ("gas", "skin"):
+        inner, outer = bands[f"{name}_interval_50_degC"], bands[f"{name}_interval_90_degC"]
+        for best, half, most in zip(profile[f"{name}_degC"][::4], inner, outer, strict=True):
+            assert most[0] <= half[0] <= half[1] <= most[1]
+            # Of a coarser grid: see the schema.
+            assert most[0] - 1 < best < most[1] + 1
 
 
 def test_without_a_calibration_steady_has_no_intervals(client, van):

@@ -253,6 +253,34 @@ class Prediction(AnswerModel):
     resonance_Hz: Levels | None = Field(description="To 0.01.", json_schema_extra=_unit("Hz"))
 
 
+def _band(what: str) -> Any:
+    return Field(
+        description=f"{what}; one pair a position; to 0.1.", json_schema_extra=_unit("degC")
+    )
+
+
+class ProfileBands(AnswerModel):
+    """Intervals of the temperatures, each position by itself."""
+
+    position_mm: list[float] = Field(
+        description="From the mouth; every fourth of the profile's; to 0.01.",
+        json_schema_extra=_unit("mm"),
+    )
+    gas_interval_50_degC: list[tuple[float, float]] = _band("Holds half of the draws")
+    gas_interval_90_degC: list[tuple[float, float]] = _band("Holds nine tenths")
+    skin_interval_50_degC: list[tuple[float, float]] = _band("Holds half of the draws")
+    skin_interval_90_degC: list[tuple[float, float]] = _band("Holds nine tenths")
+
+
+class SteadyPrediction(Prediction):
+    """Quiet rpm, first resonance and temperatures along the branch."""
+
+    profile: ProfileBands | None = Field(
+        description="Of gas and skin, from the coarser grid of a fit: within 1 K near a hot "
+        "mouth. Null where no draw has a solution."
+    )
+
+
 class Solver(AnswerModel):
     """The work that was done."""
 
@@ -290,8 +318,9 @@ class SteadyAnswer(AnswerModel):
     )
     main_pipe: MainPipeAnswer
     heat: Heat
-    prediction: Prediction | None = Field(
-        description="Intervals of the quiet rpm and the resonance; null without a calibration."
+    prediction: SteadyPrediction | None = Field(
+        description="Intervals of the quiet rpm, the resonance and the temperatures; null "
+        "without a calibration."
     )
     attenuation: TransmissionLoss
     cautions: list[Caution]

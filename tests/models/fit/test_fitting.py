@@ -7,7 +7,7 @@ import pytest
 
 from warmbranch.calibration import Calibration
 from warmbranch.fitting import Outcome, fit
-from warmbranch.prediction import LEVELS, resonance_levels
+from warmbranch.prediction import LEVELS, predict
 from warmbranch.readings import KNOWN, Heard, Readings
 from warmbranch.unknowns import UNKNOWNS, Spreads
 
@@ -160,11 +160,29 @@ def test_everything_fixed(make_case):
 def test_a_calibration_predicts_what_the_fit_did(synthetic):
     drawn = synthetic.experiment(np.random.default_rng(42), 7, listens=True)
     found = fit(drawn.case, drawn.readings, drawn.heard)
-    again = resonance_levels(drawn.case, found.calibration)
+    again = predict(drawn.case, found.calibration).resonance
     spread = (found.after[-1] - found.after[0]) / 3.29
     # A normal distribution of the unknowns stands for the weighted draws.
     assert abs(again[2] - found.after[2]) < 0.35 * spread
     assert (again[-1] - again[0]) / (found.after[-1] - found.after[0]) == pytest.approx(1, abs=0.3)
+
+
+def test_a_calibration_predicts_the_temperatures_it_learned(synthetic):
+    drawn = synthetic.experiment(np.random.default_rng(42), 7, listens=True)
+    found = fit(drawn.case, drawn.readings, drawn.heard)
+    profile = found.answer.profile
+    at = profile.position[0, 1::8]
+    after = predict(drawn.case, found.calibration, at)
+    none = Readings.none()
+    before = predict(drawn.case, fit(drawn.case, none, Heard.none()).calibration, at)
+    for name in ("gas", "skin"):
+        levels, best = getattr(after, name), getattr(profile, name)[0, 1::8]
+        assert np.all(np.diff(levels, axis=0) >= 0)
+        # The most probable set lies among the draws of a normal distribution about it.
+        assert np.all((levels[0] < best) & (best < levels[-1]))
+        # Seven readings and a tone narrow it.
+        widths = [np.mean(x[-1] - x[0]) for x in (levels, getattr(before, name))]
+        assert widths[0] < 0.7 * widths[1]
 
 
 def test_learning_in_two_steps_is_learning_at_once(synthetic):
