@@ -6,10 +6,14 @@ const LONGEST_DELAY = 8000;
 const PATIENCE = 60000; // for one answer
 const SLOW = 300; // from here on progress is shown
 const KEPT = 60; // answers
+const WITHOUT_KEY = 3600000; // a new key wakes it up
+const BUSY = new Set([429, 503]);
+const GATEWAY = new Set([502, 504]); // of a proxy whose service is away
 
 const answers = new Map();
-const watchers = { connection: () => {}, busy: () => {} };
+const watchers = { connection: () => {}, busy: () => {}, key: () => {} };
 let wakeUp = () => {};
+let key = null;
 let asking = 0;
 let waiting = 0;
 let isBusy = false;
@@ -22,10 +26,18 @@ export class Refused extends Error {
   }
 }
 
-/** Be told of the connection ({lost, seconds}) and of work that takes long (true or false). */
-export function watch(connection, busy) {
-  watchers.connection = connection;
-  watchers.busy = busy;
+/**
+ * Be told of the connection ({lost, busy, seconds}), of work that takes long (true or false) and
+ * of a service that wants a key (true or false).
+ */
+export function watch(told) {
+  Object.assign(watchers, told);
+}
+
+/** Send this API key from now on. */
+export function useKey(given) {
+  key = given;
+  tryNow();
 }
 
 /** Ask again now whatever waits. */
@@ -54,11 +66,17 @@ async function exchange(address, options, signal) {
   for (;;) {
     signal?.throwIfAborted();
     const done = begin();
+    let [busy, keyless] = [false, false];
     try {
-      const response = await fetch(address, { ...options, signal: limited(signal) });
-      if (![502, 503, 504].includes(response.status)) {
+      const headers = { ...options.headers, ...(key ? { "x-api-key": key } : {}) };
+      const response = await fetch(address, { ...options, headers, signal: limited(signal) });
+      busy = BUSY.has(response.status);
+      keyless = response.status === 401;
+      delay = Math.max(delay, 1000 * Number(response.headers.get("retry-after") ?? 0)) || delay;
+      if (!busy && !keyless && !GATEWAY.has(response.status)) {
         const answer = await response.json();
-        connected();
+        watchers.connection({ lost: false });
+        watchers.key(false);
         if (response.ok) return answer;
         throw new Refused(answer);
       }
@@ -68,7 +86,13 @@ async function exchange(address, options, signal) {
     } finally {
       done();
     }
-    await pause(delay, signal);
+    if (keyless) {
+      watchers.key(true);
+      await pause(WITHOUT_KEY, signal);
+    } else {
+      watchers.connection({ lost: true, busy, seconds: delay / 1000 });
+      await pause(delay, signal);
+    }
     delay = Math.min(delay * 2, LONGEST_DELAY);
   }
 }
@@ -78,12 +102,7 @@ function limited(signal) {
   return signal ? AbortSignal.any([signal, limit]) : limit;
 }
 
-function connected() {
-  watchers.connection({ lost: false });
-}
-
 function pause(delay, signal) {
-  watchers.connection({ lost: true, seconds: delay / 1000 });
   return new Promise((resolve) => {
     const earlier = wakeUp;
     const end = () => {

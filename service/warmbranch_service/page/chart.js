@@ -1,9 +1,10 @@
 // Charts as SVG, with words and a table that say the same. A chart is drawn for the width it has.
 
-import { announce, download, el, fill, svg, table } from "./dom.js";
+import { el, fill, svg } from "./dom.js";
+import { numbers } from "./numbers.js";
 
-const HEIGHT = 250;
-const ROOM = { left: 52, right: 14, top: 14, bottom: 40 };
+const HEIGHT = 260;
+const ROOM = { left: 46, right: 14, top: 28, bottom: 40 };
 let count = 0;
 
 /**
@@ -19,16 +20,7 @@ export function chart(title) {
   const board = el("div", { class: "board" });
   const legend = el("ul", { class: "legend" });
   const words = el("p", { class: "words", id: `${id}-words`, text: "Waiting for an answer." });
-  const rows = el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `${title}, as a table` });
-  const copy = el("button", { type: "button", class: "small", text: "Copy table" });
-  const save = el("button", { type: "button", class: "small", text: "Download CSV" });
-  const details = el(
-    "details",
-    { class: "numbers" },
-    el("summary", { text: "Numbers" }),
-    el("p", { class: "row" }, copy, save),
-    rows,
-  );
+  const behind = numbers(title);
   const readout = el("p", { class: "readout", "aria-hidden": "true" });
   const heading = el("h4", { text: title });
   const figure = el(
@@ -38,7 +30,7 @@ export function chart(title) {
     board,
     readout,
     legend,
-    details,
+    behind.node,
   );
   let shown = null;
   let width = 0;
@@ -53,44 +45,14 @@ export function chart(title) {
     width = wide;
     paint();
   }).observe(board);
-  details.addEventListener("toggle", () => details.open && fillTable());
-  const fillTable = () => {
-    if (shown !== null) fill(rows, table(title, shown.table.headings, shown.table.rows));
-  };
-  copy.addEventListener("click", async () => {
-    const copied = await copyText(csv(shown.table, "\t"));
-    announce(copied ? "Copied." : "The browser did not let it be copied; download it instead.");
-  });
-  save.addEventListener("click", () => {
-    download(`${shown.file}.csv`, csv(shown.table, ","), "text/csv");
-  });
-
   const draw = (data) => {
     shown = data;
     words.textContent = data.words;
     fill(legend, ...[...new Map(legendOf(data)).values()]);
     paint();
-    if (details.open) fillTable();
+    behind.show({ ...data.table, file: data.file });
   };
   return { figure, draw };
-}
-
-async function copyText(text) {
-  try {
-    await navigator.clipboard.writeText(text);
-    return true;
-  } catch {
-    return false;
-  }
-}
-
-/** A table as text, for a spreadsheet. */
-export function csv({ headings, rows }, separator) {
-  const quote = (value) => {
-    const text = String(value ?? "").replace("−", "-");
-    return /[",\n\t]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
-  };
-  return [headings, ...rows].map((row) => row.map(quote).join(separator)).join("\r\n") + "\r\n";
 }
 
 function legendOf(data) {
@@ -125,6 +87,10 @@ function picture(data, width, id, readout) {
     ...(data.y.least === undefined ? [] : [data.y.least]),
   ]);
   const ticks = { x: ticksOf(xs, width < 420 ? 4 : 7), y: ticksOf(ys, 5) };
+  // Upright, the axis begins and ends with a tick.
+  const step = ticks.y.length > 1 ? ticks.y[1] - ticks.y[0] : 0;
+  if (ys[1] > ticks.y.at(-1) + step * 1e-6) ticks.y.push(ticks.y.at(-1) + step);
+  if (ys[0] < ticks.y[0] - step * 1e-6) ticks.y.unshift(ticks.y[0] - step);
   const low = Math.min(ys[0], ticks.y[0]);
   const high = Math.max(ys[1], ticks.y.at(-1));
   const span = { x: xs[1] - xs[0] || 1, y: high - low || 1 };
@@ -179,7 +145,7 @@ function axes(data, ticks, across, up, width, height) {
     svg("path", { class: "axis", d: `M${ROOM.left} ${height - ROOM.bottom}H${width - ROOM.right}` }),
     ...ticks.y.map((y) => text(ROOM.left - 6, up(y) + 4, "end", tickText(y, 0))),
     ...ticks.x.map((x) => text(across(x), height - ROOM.bottom + 16, "middle", tickText(x, places))),
-    text(ROOM.left - 44, ROOM.top - 3, "start", data.y.title),
+    text(0, 13, "start", data.y.title),
     text(width - ROOM.right, height - 6, "end", data.x.title),
   ];
 }

@@ -6,9 +6,10 @@ import { pieceLength } from "./job.js";
 import { millimetres, niceStep, say } from "./units.js";
 
 const STEP = 8; // mm between points
-const COLOURS = 12; // classes t0 … t11 of the style sheet
-const COLD = 0; // °C
-const HOT = 600;
+// What steel turns to with heat, from cool to hot; style.css has the same for the ramp below.
+const COLOURS = [[71, 115, 159], [125, 91, 140], [158, 74, 96], [190, 94, 50], [218, 179, 79]];
+const MARGIN = { left: 30, right: 44, above: 22, below: 34 }; // pixels, for labels and the scale
+const APART = 38; // pixels between labels of readings
 
 /** Points [x, y, along] of the centre-line in mm, leaving the mouth upward. */
 export function outline(branch) {
@@ -34,10 +35,12 @@ export function outline(branch) {
   return points;
 }
 
-/** Class of the style sheet for a gas temperature. */
-export function colour(temperature) {
-  const share = (temperature - COLD) / (HOT - COLD);
-  return `t${Math.max(0, Math.min(COLOURS - 1, Math.floor(share * COLOURS)))}`;
+/** Colour of a share between the coolest (0) and the hottest (1). */
+function colour(share) {
+  const place = Math.max(0, Math.min(1, share)) * (COLOURS.length - 1);
+  const k = Math.min(Math.floor(place), COLOURS.length - 2);
+  const mixed = COLOURS[k].map((low, i) => Math.round(low + (place - k) * (COLOURS[k + 1][i] - low)));
+  return `rgb(${mixed.join(" ")})`;
 }
 
 /**
@@ -58,49 +61,83 @@ export function drawing(given, profile, readings, cut, words, space = { width: 7
   const edge = Math.max(tube, pipe) * 0.9;
   const wide = 0.5 * Math.max(pipe * 2.2, spread(turned, tall ? 1 : 0) * 0.2);
   const box = bounds([...turned, ...(tall ? [[-pipe, -wide], [0, wide]] : [[-wide, 0], [wide, pipe]])], edge);
-  const scale = Math.max(box.width / space.width, box.height / (space.height - 34)); // mm a pixel
-  const parts = [mainPipe(tall, pipe, box, wide)];
-  const at = (s) => place(turned, s);
-  parts.push(svg("path", { class: "tube-edge", d: way(turned), "stroke-width": tube }));
-  for (let k = 1; k < turned.length; k += 1) {
-    const middle = (turned[k][2] + turned[k - 1][2]) / 2;
-    const gas = profile ? valueAt(profile, middle) : null;
-    parts.push(
-      svg("path", {
-        class: `gas ${gas === null ? "unknown" : colour(gas)}`,
-        // One piece further, so that no seam shows; the next piece covers it.
-        d: way(turned.slice(k - 1, k + 2)),
-        "stroke-width": tube * 0.84,
-      }),
-    );
-  }
-  parts.push(svg("path", { class: "cap", d: bar(turned, length, tube * 0.56), "stroke-width": 3 * scale }));
+  const scale = Math.max(
+    box.width / (space.width - MARGIN.left - MARGIN.right),
+    box.height / (space.height - MARGIN.above - MARGIN.below),
+  ); // mm a pixel
+  box.x -= MARGIN.left * scale;
+  box.width += (MARGIN.left + MARGIN.right) * scale;
+  box.y -= MARGIN.above * scale;
+  box.height += MARGIN.above * scale;
+  const parts = [
+    ...mainPipe(tall, pipe, box, scale),
+    svg("path", { class: "tube-edge", d: way(turned), "stroke-width": tube }),
+    ...gasParts(turned, tube, profile),
+    svg("path", { class: "cap", d: bar(turned, length, tube * 0.56), "stroke-width": 3 * scale }),
+  ];
   if (cut !== null && cut > 0 && cut < length) {
     parts.push(svg("path", { class: "cut", d: bar(turned, cut, tube * 0.95), "stroke-width": 2.5 * scale }));
   }
-  for (const reading of readings) {
-    if (!(reading.position >= 0 && reading.position <= length)) continue;
-    const [x, y] = at(reading.position);
-    const kind = reading.suspect ? "spot suspect" : "spot";
-    parts.push(svg("circle", { class: kind, cx: x, cy: y, r: 6 * scale, "stroke-width": 2 * scale }));
-    parts.push(label(x, y - tube * 0.5 - 6 * scale, "middle", reading.text, scale));
-  }
-  const [cx, cy] = at(length);
-  parts.push(label(cx, cy + tube * 0.5 + 16 * scale, "end", "cap", scale));
+  const there = readings.filter(({ position }) => position >= 0 && position <= length);
+  parts.push(...readingParts(there, turned, tube, scale));
+  const [cx, cy, dx, dy] = place(turned, length);
+  const beyond = (10 * scale) / (Math.hypot(dx, dy) || 1);
+  parts.push(label(cx + dx * beyond, cy + dy * beyond + 5 * scale, anchor(dx, dy), "cap", scale));
   parts.push(label(tall ? 8 * scale : tube * 0.5 + 8 * scale, tall ? tube * 0.5 + 16 * scale : -6 * scale, "start", "mouth", scale));
   const step = niceStep(length / 5);
   const [left, bottom] = [box.x + 8 * scale, box.y + box.height + 16 * scale];
   parts.push(svg("path", { class: "scale", d: `M${left} ${bottom}v${6 * scale}h${step}v${-6 * scale}`, "stroke-width": 1.5 * scale }));
   parts.push(label(left + step + 8 * scale, bottom + 6 * scale, "start", say("length", step), scale));
-  const viewBox = `${box.x} ${box.y} ${box.width} ${box.height + 34 * scale}`;
+  const viewBox = `${box.x} ${box.y} ${box.width} ${box.height + MARGIN.below * scale}`;
   return svg("svg", { viewBox, role: "img", "aria-label": words, class: "branch-drawing" }, ...parts);
 }
 
-function mainPipe(tall, pipe, box, wide) {
-  const far = Math.max(wide, pipe * 1.1);
-  return tall
-    ? svg("rect", { class: "main-pipe", x: -pipe, y: box.y, width: pipe, height: box.height })
-    : svg("rect", { class: "main-pipe", x: Math.min(box.x, -far), y: 0, width: Math.max(box.width, 2 * far), height: pipe });
+function gasParts(points, tube, profile) {
+  const [hot, cool] = profile ? [Math.max(...profile.gas_degC), Math.min(...profile.gas_degC)] : [1, 0];
+  return points.slice(1).map((point, k) => {
+    const middle = (point[2] + points[k][2]) / 2;
+    const share = profile ? (valueAt(profile, middle) - cool) / (hot - cool || 1) : null;
+    return svg("path", {
+      class: share === null ? "gas unknown" : "gas",
+      stroke: share === null ? null : colour(share),
+      // One piece further, so that no seam shows; the next piece covers it.
+      d: way(points.slice(k, k + 3)),
+      "stroke-width": tube * 0.84,
+    });
+  });
+}
+
+// Spots on the tube, each with what was read beside it where there is room.
+function readingParts(readings, points, tube, scale) {
+  const labels = [];
+  const parts = [];
+  for (const reading of readings) {
+    const [x, y, dx, dy] = place(points, reading.position);
+    const size = Math.hypot(dx, dy) || 1;
+    const [nx, ny] = [dy / size, -dx / size]; // to the left of who walks to the cap
+    const far = tube * 0.5 + 8 * scale;
+    const [tx, ty] = [x + nx * far, y + ny * far + (Math.abs(ny) < 0.5 ? 5 * scale : 0)];
+    const kind = reading.suspect ? "spot suspect" : "spot";
+    parts.push(svg("circle", { class: kind, cx: x, cy: y, r: 6 * scale, "stroke-width": 2 * scale }));
+    if (labels.some(([ox, oy]) => Math.abs(ox - tx) < APART * scale && Math.abs(oy - ty) < 16 * scale)) continue;
+    labels.push([tx, ty]);
+    parts.push(label(tx, ty, anchor(nx, ny), reading.text, scale));
+  }
+  return parts;
+}
+
+const anchor = (dx, dy) => (Math.abs(dx) < Math.abs(dy) ? "middle" : dx < 0 ? "end" : "start");
+
+function mainPipe(tall, pipe, box, scale) {
+  const rect = tall
+    ? { x: -pipe, y: box.y, width: pipe, height: box.height }
+    : { x: box.x, y: 0, width: box.width, height: pipe };
+  const parts = [svg("rect", { class: "main-pipe", ...rect })];
+  const roomy = pipe > 17 * scale;
+  if (roomy && !tall) {
+    parts.push(label(box.x + box.width - 8 * scale, pipe / 2 + 5 * scale, "end", "main pipe", scale));
+  }
+  return parts;
 }
 
 function label(x, y, anchor, text, scale) {
@@ -122,7 +159,8 @@ function bounds(points, edge) {
 const way = (points) => `M${points.map(([x, y]) => `${x.toFixed(1)} ${y.toFixed(1)}`).join("L")}`;
 
 function place(points, along) {
-  const k = Math.max(1, points.findIndex((point) => point[2] >= along));
+  const found = points.findIndex((point) => point[2] >= along);
+  const k = found < 0 ? points.length - 1 : Math.max(1, found);
   const [a, b] = [points[k - 1], points[k]];
   const share = (along - a[2]) / (b[2] - a[2]);
   return [a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1]), b[0] - a[0], b[1] - a[1]];

@@ -107,7 +107,7 @@ export function calibrated(given, calibration) {
 
 /** Number of cuts after which the readings were taken that a fit can use: the latest. */
 export function readAfter(job) {
-  return job.readings.reduce((most, reading) => Math.max(most, reading.after_cuts), -1);
+  return job.readings.filter(isWhole).reduce((most, reading) => Math.max(most, reading.after_cuts), -1);
 }
 
 /**
@@ -117,7 +117,7 @@ export function readAfter(job) {
 export function fitRequest(job) {
   const records = readAfter(job) < 0 ? job.trims.length : readAfter(job);
   const places = job.readings.flatMap((reading, place) =>
-    reading.after_cuts === records && !isBlank(reading) ? [place] : [],
+    reading.after_cuts === records && isWhole(reading) ? [place] : [],
   );
   const heardPlaces = job.heard.flatMap((heard, place) => (heard.quiet_rpm == null ? [] : [place]));
   const request = {
@@ -129,7 +129,8 @@ export function fitRequest(job) {
   return { request, cutSince: cutOff(job) - cutOff(job, records), places, heardPlaces };
 }
 
-const isBlank = (reading) => reading.position_mm == null && reading.displayed_degC == null;
+/** Whether a reading has what a fit needs; one that is still being typed has not. */
+export const isWhole = (reading) => reading.position_mm != null && reading.displayed_degC != null;
 
 function readingOf(reading) {
   const contact = reading.thermometer === "contact";
@@ -150,5 +151,5 @@ function heardOf(job, heard) {
 
 /** Whether anything was measured. */
 export function hasData(job) {
-  return job.heard.some((h) => h.quiet_rpm != null) || job.readings.some((r) => !isBlank(r));
+  return job.heard.some((h) => h.quiet_rpm != null) || job.readings.some(isWhole);
 }

@@ -1,8 +1,8 @@
 // The bench page: wires the steps to the job and to the service.
 
-import { get, tryNow, watch } from "./api.js";
+import { get, tryNow, useKey, watch } from "./api.js";
 import { announce, byId, download, write } from "./dom.js";
-import { refresh, showErrors } from "./fields.js";
+import { field, refresh, showErrors } from "./fields.js";
 import { fileText, jobFromFile, jobOf } from "./job.js";
 import { answers, askAll } from "./questions.js";
 import * as sheet from "./sheet.js";
@@ -19,13 +19,16 @@ let asking = new AbortController();
 
 async function start() {
   Object.assign(chosen, store.rememberedUnits() ?? {});
-  watch(showConnection, showBusy);
-  const kept = store.remembered();
+  watch({ connection: showConnection, busy: showBusy, key: showKey });
+  useKey(sessionStorage.getItem(KEY_KEY));
+  const kept = keptJob();
   store.begin(kept ?? jobOf(await get("page/van.json")));
   write(byId("origin"), kept ? "Your last job, kept in this browser." : INVENTED);
+  byId("job-name").append(field({ path: "name", label: "Name of this job", kind: "text", compact: true }));
   for (const step of [stepBranch, stepAnswer, stepMeasured, stepCut]) step.build();
   tools();
   store.onChange(changed);
+  store.onOtherTab((text) => store.open(jobFromFile(text), "what another tab changed"));
   showUnits();
   showUndo();
   recompute(0);
@@ -35,6 +38,17 @@ async function start() {
   stepMeasured.name(reference);
 }
 
+function keptJob() {
+  const text = store.remembered();
+  if (text === null) return null;
+  try {
+    return jobFromFile(text);
+  } catch {
+    return null; // of an older form of the page
+  }
+}
+
+const KEY_KEY = "warmbranch.key"; // kept until the tab is closed
 const INVENTED = "This camper van is invented, to show how it goes. Type over it.";
 
 function changed(kind) {
@@ -92,8 +106,9 @@ function tools() {
   }
   byId("undo").addEventListener("click", undo);
   byId("save").addEventListener("click", () => {
-    download("warmbranch-job.json", fileText(store.current()), "application/json");
-    announce("Saved as warmbranch-job.json.");
+    const name = `${fileName(store.current().name)}.json`;
+    download(name, fileText(store.current()), "application/json");
+    announce(`Saved as ${name}.`);
   });
   byId("open").addEventListener("click", () => byId("file").click());
   byId("file").addEventListener("change", openFile);
@@ -106,10 +121,16 @@ function tools() {
     window.print();
   });
   addEventListener("beforeprint", sheet.write);
+  byId("key-form").addEventListener("submit", (event) => {
+    event.preventDefault();
+    const key = byId("key").value.trim();
+    sessionStorage.setItem(KEY_KEY, key);
+    useKey(key);
+  });
   byId("try-now").addEventListener("click", tryNow);
   addEventListener("keydown", (event) => {
     const typing = event.target instanceof HTMLInputElement && event.target.type === "text";
-    if ((event.ctrlKey || event.metaKey) && event.key === "z" && !event.shiftKey && !typing) {
+    if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "z" && !event.shiftKey && !typing) {
       event.preventDefault();
       undo();
     }
@@ -156,14 +177,20 @@ async function openFile() {
   }
 }
 
-function showConnection({ lost, seconds }) {
+const fileName = (name) => (name ?? "").replace(/[^\p{L}\p{N}._-]+/gu, "-").replace(/^[-.]+|-+$/g, "") || "warmbranch-job";
+
+function showConnection({ lost, busy, seconds }) {
   byId("connection").hidden = !lost;
   if (!lost) {
     write(byId("connection-words"), "");
     return;
   }
   const soon = seconds < 1.5 ? "in a second" : `in ${Math.round(seconds)} seconds`;
-  write(byId("connection-words"), `The service does not answer. All you typed is kept here. Trying again ${soon}.`);
+  write(byId("connection-words"), `The service ${busy ? "is busy" : "does not answer"}. All you typed is kept here. Trying again ${soon}.`);
+}
+
+function showKey(wanted) {
+  byId("key-form").hidden = !wanted;
 }
 
 function showBusy(busy) {

@@ -44,13 +44,14 @@ export async function askAll(job, signal, show) {
 
   const given = caseNow(job);
   const first = await question("steady", "steady", { case: given }, asIs);
+  if (first === null) return; // the last answers stay, and are shown as such
   keep("now", first);
-  if (first === null) return;
 
   const fit = fitRequest(job);
   const fitted = await question("fit", "fit", fit.request, fitPath(fit));
-  keep("fit", fitted && { ...fitted, ...fit });
-  const known = fitted ? calibrated(given, fitted.calibration) : given;
+  if (fitted === null) return;
+  keep("fit", { ...fitted, ...fit });
+  const known = calibrated(given, fitted.calibration);
   const attenuation = rangeOf(first, job);
   const warm = await question("warm", "steady", { case: known, attenuation }, asIs);
   keep("warm", warm);
@@ -58,7 +59,7 @@ export async function askAll(job, signal, show) {
   coldCase.main_pipe.gas_temperature_degC = airOf(given);
   delete coldCase.main_pipe.skin_temperature_degC;
   keep("cold", await question("cold", "steady", { case: coldCase, attenuation }, asIs));
-  const measured = fitted !== null && hasData(job);
+  const measured = hasData(job);
   const warmup = await question("warmup", "warmup", { case: given }, asIs);
   keep("warmup", warmup);
   await sawing(job, given, known, question, keep);

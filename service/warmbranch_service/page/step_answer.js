@@ -8,6 +8,8 @@ import { answers, WARMING_S } from "./questions.js";
 import * as store from "./store.js";
 import { celsius, converted, millimetres, plain, say, unitOf } from "./units.js";
 
+const FIRST_CAUTIONS = 4; // the rest folds away
+
 const charts = {
   profile: chart("Temperature along the branch"),
   loss: chart("What it takes out of the noise"),
@@ -19,20 +21,26 @@ export function build() {
   new ResizeObserver(showDrawing).observe(byId("drawing").parentElement);
 }
 
-/** The number that all steps are about, with its band when there is one. */
+/**
+ * The number that all steps are about: {value, unit, band, number, answer}; null without one.
+ *
+ * Before anything is measured it is the model's own, afterwards the fitted median.
+ */
 export function headline() {
-  const { now, warm } = answers;
+  const { now, warm, fit } = answers;
   if (!now) return null;
-  const levels = warm?.prediction?.quiet_rpm;
-  if (now.resonance.quiet_rpm === null) {
-    const first = now.resonance.frequency_Hz[0];
-    return first === null ? null : { value: first.toFixed(1), unit: "Hz", band: "" };
+  const measured = hasData(store.current()) && fit && warm;
+  const answer = measured ? warm : now;
+  const [first] = answer.resonance.frequency_Hz;
+  if (first === null) return null;
+  if (answer.resonance.quiet_rpm === null) {
+    return { value: first.toFixed(1), unit: "Hz", band: "", number: null, answer };
   }
-  // Before anything is measured the number is the model's own; afterwards the fitted median.
-  const measured = hasData(store.current()) && levels;
-  const value = measured ? levels.median : now.resonance.quiet_rpm;
+  // The fit's own draws describe the build that was measured; after a cut its calibration serves.
+  const levels = (fit?.cutSince === 0 ? fit : warm)?.prediction?.quiet_rpm;
+  const number = measured && levels ? levels.median : answer.resonance.quiet_rpm;
   const band = levels ? `90 % between ${levels.interval_90.map((x) => x.toFixed(0)).join(" and ")}` : "";
-  return { value: value.toFixed(0), unit: "rpm", band, number: value };
+  return { value: number.toFixed(0), unit: "rpm", band, number, answer };
 }
 
 export function show() {
@@ -45,31 +53,29 @@ export function show() {
 }
 
 function showPlate() {
-  const { now } = answers;
   const head = headline();
   write(byId("quiet"), head ? `${head.value}\u00a0${head.unit}` : "–");
   write(byId("quiet-band"), head?.band ?? "");
   write(byId("bar-quiet"), head ? `${head.value} ${head.unit}` : "–");
   write(byId("bar-band"), head?.band ?? "");
-  if (!now) {
-    write(byId("quiet-words"), answers.errors.length ? "No answer for these entries yet." : "");
-    return;
-  }
-  if (!head) {
-    write(byId("quiet-words"), now.summary);
-    return;
-  }
-  const gas = now.profile.gas_degC;
-  const one = now.estimates.one_temperature_Hz / now.resonance.frequency_Hz[0] - 1;
-  const job = store.current();
+  write(byId("quiet-words"), plateWords(head));
+}
+
+function plateWords(head) {
+  if (!answers.now) return answers.errors.length ? "No answer for these entries yet." : "";
+  if (!head) return answers.now.summary;
+  const { answer } = head;
+  const gas = answer.profile.gas_degC;
+  const hertz = head.number === null ? Number(head.value) : (head.number * answer.resonance.engine_order) / 60;
+  const one = answer.estimates.one_temperature_Hz / hertz - 1;
   const parts = [
-    `It cancels best here, at ${now.resonance.frequency_Hz[0].toFixed(1)} Hz, ` +
-      `${say("length", now.centreline_length_mm, unitOf("length") === "in" ? 2 : 0)} long.`,
+    `It cancels best here, at ${hertz.toFixed(1)} Hz, ` +
+      `${say("length", answer.centreline_length_mm, unitOf("length") === "in" ? 2 : 0)} long.`,
     `Its gas is at ${say("temperature", gas[0])} at the mouth and ` +
       `${say("temperature", gas.at(-1))} at the cap; one gas temperature all along ` +
-      `would promise ${Math.abs(one * 100).toFixed(0)} % ${one > 0 ? "more" : "less"}.`,
+      `would promise ${Math.abs(one * 100).toFixed(0)}\u00a0% ${one > 0 ? "more" : "less"}.`,
   ];
-  const target = job.target_rpm;
+  const target = store.current().target_rpm;
   if (typeof target === "number" && head.number) {
     const off = head.number - target;
     parts.push(
@@ -78,7 +84,7 @@ function showPlate() {
         : `The drone at ${target} rpm is ${Math.abs(off).toFixed(0)} rpm ${off < 0 ? "above" : "below"} that.`,
     );
   }
-  write(byId("quiet-words"), parts.join(" "));
+  return parts.join(" ");
 }
 
 /** Readings of the build that the fit describes, with what is suspect. */
@@ -116,11 +122,16 @@ function showDrawing() {
   const space = { width: byId("drawing").clientWidth || 700, height: 384 };
   fill(byId("drawing"), drawing(caseNow(job), profile, spots, at, words, space));
   write(byId("drawing-words"), words);
+  if (profile) {
+    write(byId("ramp-cool"), say("temperature", Math.min(...profile.gas_degC)));
+    write(byId("ramp-hot"), say("temperature", Math.max(...profile.gas_degC)));
+  }
 }
 
 function showProfile() {
   const answer = answers.warm ?? answers.now;
   if (!answer) return;
+  const spread = answer.prediction?.profile ?? null;
   const { position_mm, gas_degC, skin_degC, wall_degC } = answer.profile;
   const shownX = position_mm.map((x) => converted("length", x));
   const shownY = (values) => values.map((value) => converted("temperature", value));
@@ -147,10 +158,8 @@ function showProfile() {
     `${say("temperature", gas_degC.at(-1))} at the cap; the skin from ` +
     `${say("temperature", skin_degC[0])} to ${say("temperature", skin_degC.at(-1))}.` +
     (wet > 0 ? ` Water condenses from ${say("length", position_mm[wet])} on.` : "") +
+    (spread ? ` Bands hold 50 and 90 % of what is believed.` : "") +
     (points.length ? ` Bars on readings are two standard deviations.` : "");
-  const rows = position_mm
-    .map((x, k) => [plain("length", x, 2), plain("temperature", gas_degC[k], 1), plain("temperature", skin_degC[k], 1)])
-    .filter((_, k) => k % 4 === 0);
   const [along, degrees] = [unitOf("length"), unitOf("temperature")];
   charts.profile.draw({
     title: "Temperature along the branch",
@@ -158,10 +167,37 @@ function showProfile() {
     x: { title: `${along} from the mouth`, say: (x) => `${x.toFixed(along === "in" ? 1 : 0)} ${along}` },
     y: { title: degrees, say: (y) => `${y.toFixed(0)} ${degrees}` },
     lines,
+    bands: bandsOf(spread),
     points,
-    table: { headings: [`from the mouth, ${along}`, `gas, ${degrees}`, `skin, ${degrees}`], rows },
+    table: profileTable(answer.profile, spread, along, degrees),
     file: "temperatures",
   });
+}
+
+function bandsOf(spread) {
+  if (spread === null) return [];
+  const x = spread.position_mm.map((at) => converted("length", at));
+  return ["gas", "skin"].flatMap((part) =>
+    [[90, "wide"], [50, "narrow"]].map(([share, kind]) => {
+      const pairs = spread[`${part}_interval_${share}_degC`];
+      const side = (end) => pairs.map((pair) => converted("temperature", pair[end]));
+      return { name: `${part}, ${share} %`, style: `band ${kind} of-${part}`, x, low: side(0), high: side(1) };
+    }),
+  );
+}
+
+function profileTable({ position_mm, gas_degC, skin_degC }, spread, along, degrees) {
+  const parts = { gas: gas_degC, skin: skin_degC };
+  const headings = [`from the mouth, ${along}`, `gas, ${degrees}`, `skin, ${degrees}`];
+  if (spread) headings.push("gas, 5 %", "gas, 95 %", "skin, 5 %", "skin, 95 %");
+  const text = (value) => plain("temperature", value, 1);
+  const every = position_mm.flatMap((at, k) => (k % 4 === 0 ? [k] : []));
+  const rows = every.map((k, row) => [
+    plain("length", position_mm[k], 2),
+    ...Object.values(parts).map((values) => text(values[k])),
+    ...(spread ? Object.keys(parts).flatMap((part) => spread[`${part}_interval_90_degC`][row].map(text)) : []),
+  ]);
+  return { headings, rows };
 }
 
 function showLoss() {
@@ -196,16 +232,20 @@ function showLoss() {
     y: { title: "transmission loss, dB", least: 0, say: (v) => `${v.toFixed(1)} dB` },
     lines,
     spans,
-    table: {
-      headings: [unit, "warm, dB", "cold, dB"],
-      rows: x.map((rpm, k) => [
-        rpm.toFixed(0),
-        db(loss.transmission_loss_dB[k]),
-        db(cold?.attenuation.transmission_loss_dB[k]),
-      ]),
-    },
+    table: lossTable(unit, x, loss.transmission_loss_dB, cold, byRpm ? warming : null),
     file: "transmission-loss",
   });
+}
+
+// Warming was asked for at speeds of its own: their rows lie between the others.
+function lossTable(unit, x, warm, cold, warming) {
+  const rows = x.map((at, k) => [at, warm[k], cold?.attenuation.transmission_loss_dB[k], null]);
+  warming?.rpm.forEach((at, k) => rows.push([at, null, null, warming.loss[k]]));
+  rows.sort((a, b) => a[0] - b[0]);
+  return {
+    headings: [unit, "warm, dB", "cold, dB", `after ${WARMING_S / 60} min, dB`],
+    rows: rows.map(([at, ...losses]) => [at.toFixed(0), ...losses.map(db)]),
+  };
 }
 
 const db = (value) => (value === null || value === undefined ? "" : value.toFixed(2));
@@ -270,7 +310,10 @@ function showCautions() {
   }
   const item = ([, message]) => el("li", { text: message });
   const all = [...found];
-  fill(byId("cautions"), ...all.filter(([code]) => !code.startsWith("safety_")).map(item));
+  const known = all.filter(([code]) => !code.startsWith("safety_"));
+  fill(byId("cautions"), ...known.slice(0, FIRST_CAUTIONS).map(item));
+  fill(byId("cautions-more"), ...known.slice(FIRST_CAUTIONS).map(item));
+  byId("more-cautions").hidden = known.length <= FIRST_CAUTIONS;
   const safety = all.filter(([code]) => code.startsWith("safety_"));
   if (safety.length) fill(byId("safety-more"), ...safety.map(item));
   fill(byId("assumptions"), ...(answers.now?.assumptions ?? []).map((text) => el("li", { text })));

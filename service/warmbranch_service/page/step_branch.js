@@ -277,9 +277,10 @@ function pieceRow(piece, place) {
     : [field({ path: `${path}.straight_mm`, label: "Straight", kind: "length", compact })];
   const remove = el("button", {
     type: "button",
-    class: "small quiet",
+    class: "faint",
+    title: "Remove",
     "aria-label": `Remove piece ${place + 1}`,
-    text: "Remove",
+    text: "×",
     onclick: () => removePiece(place),
   });
   return el("li", { class: "piece" }, ...inside, remove);

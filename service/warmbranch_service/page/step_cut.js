@@ -2,20 +2,24 @@
 
 import { ask, Refused } from "./api.js";
 import { chart } from "./chart.js";
-import { announce, byId, el, fill, table, write } from "./dom.js";
+import { announce, byId, el, fill, write } from "./dom.js";
 import { field, forget } from "./fields.js";
-import { builtLength, calibrated, caseNow, cutCase, cutOff } from "./job.js";
+import { builtLength, calibrated, caseNow, cutCase, cutOff, hasData, pieceLength } from "./job.js";
+import { numbers } from "./numbers.js";
 import { answers, chanceOf } from "./questions.js";
 import * as store from "./store.js";
-import { converted, millimetres, plain, say, typed, unitOf } from "./units.js";
+import { converted, millimetres, onTape, plain, say, typed, unitOf } from "./units.js";
 
+const LEAST_CUT = 0.5; // mm: a saw takes no less
 const PAUSE = 60; // ms between moves of the slider and the question
 const trimChart = chart("What each cut would do");
+const pieceList = numbers("The pieces", { open: true });
 let timer = 0;
 let asked = null;
 
 export function build() {
   byId("trim-chart").append(trimChart.figure);
+  byId("cut-list").append(pieceList.node);
   entry();
   byId("slider").addEventListener("input", slide);
   byId("record-cut").addEventListener("click", record);
@@ -98,6 +102,12 @@ export function show() {
   showPieces();
 }
 
+/** What the fit advises to cut now, in mm; 0 without advice. */
+export function cutNow() {
+  const { fit } = answers;
+  return fit?.trim ? Math.max(0, fit.trim.cut_now_mm - fit.cutSince) : 0;
+}
+
 function showAdvice() {
   const { length, fit } = answers;
   const job = store.current();
@@ -108,12 +118,12 @@ function showAdvice() {
     return;
   }
   const built = builtLength(job);
-  const fresh = job.trims.length === 0;
-  byId("long-row").hidden = !(fresh && length && Math.abs(length.build_length_mm - built) > 0.5);
+  byId("long-row").hidden = !(!stands() && length && Math.abs(length.build_length_mm - built) > 0.5);
   if (length) {
     write(
       byId("long-words"),
-      `Not built yet? Build it ${say("length", length.build_length_mm)} long: the right length is ` +
+      `Not built yet? Build it ${say("length", length.build_length_mm)} long, ` +
+        `${say("length", length.allowance_mm, unitOf("length") === "in" ? 2 : 0)} of it for welds and cap: the right length is ` +
         `${say("length", length.centreline_length_mm)}, 90 % between ` +
         `${say("length", length.right_length_90_mm[0])} and ${say("length", length.right_length_90_mm[1])}, ` +
         "and a cut cannot be undone. One gas temperature would say " +
@@ -126,13 +136,13 @@ function showAdvice() {
     write(byId("cut-words"), answers.errors.length ? "No advice for these entries yet." : "");
     return;
   }
-  const now = Math.max(0, trim.cut_now_mm - fit.cutSince);
+  const now = cutNow();
   const whole = trim.final_cut_mm - fit.cutSince;
   const [low, high] = trim.final_cut_90_mm.map((cut) => cut - fit.cutSince);
-  write(byId("cut-now"), now > 0.5 ? `Cut ${say("length", now, sawDecimals())}` : "Do not cut");
+  write(byId("cut-now"), now > LEAST_CUT ? `Cut ${onTape(now)}` : "Do not cut");
   const range = `90 % between ${say("length", low)} and ${say("length", high)}`;
   const words =
-    now > 0.5
+    now > LEAST_CUT
       ? `That leaves a chance of 5 % or less of ending too short for ${trim.target_rpm.toFixed(0)} rpm. ` +
         `In all, about ${say("length", whole)} will come off, ${range}. Warm up, listen, and come back.`
       : whole < 0
@@ -142,8 +152,6 @@ function showAdvice() {
           `What is to come off is about ${say("length", whole)}, ${range}. Readings and listening narrow that.`;
   write(byId("cut-words"), words);
 }
-
-const sawDecimals = () => (unitOf("length") === "in" ? 2 : 0);
 
 function showRecords() {
   const job = store.current();
@@ -253,22 +261,38 @@ function showChart() {
   });
 }
 
-/** The cut list as rows of text. */
+/** The pieces with their marks, as rows of text: to be built, or as they stand with the next cut. */
 export function pieceRows() {
-  const fine = unitOf("length") === "in" ? 2 : 1;
-  return (answers.length?.cut_list ?? []).map((piece) => [
-    `${piece.piece} ${piece.kind}`,
-    plain("length", piece.from_mm, fine),
-    plain("length", piece.to_mm, fine),
-    plain("length", piece.tube_mm, fine),
-    piece.kind === "bend"
-      ? `${piece.bend_deg}° on a radius of ${say("length", piece.bend_radius_mm, fine)}`
-      : piece.takes_the_length
-        ? "ends at the cap, is trimmed"
-        : piece.piece === 1
-          ? "cope to the main pipe"
-          : "",
-  ]);
+  return stands() ? standingRows() : (answers.length?.cut_list ?? []).map(toBuild);
+}
+
+/** Whether the branch exists: something was measured on it or cut off it. */
+export const stands = () => hasData(store.current()) || store.current().trims.length > 0;
+
+const mark = (value) => plain("length", value, unitOf("length") === "in" ? 2 : 1);
+const bendWords = (degrees, radius) => `${degrees}° on a radius of ${say("length", radius, unitOf("length") === "in" ? 2 : 1)}`;
+
+function toBuild(piece) {
+  let what = piece.piece === 1 ? "cope to the main pipe" : "";
+  if (piece.takes_the_length) what = "ends at the cap, is trimmed";
+  if (piece.kind === "bend") what = bendWords(piece.bend_deg, piece.bend_radius_mm);
+  return [`${piece.piece} ${piece.kind}`, mark(piece.from_mm), mark(piece.to_mm), mark(piece.tube_mm), what];
+}
+
+function standingRows() {
+  const { branch } = caseNow(store.current());
+  const pieces = branch.centreline ?? [{ straight_mm: branch.length_mm }];
+  const cut = cutNow();
+  let to = 0;
+  return pieces.map((piece, place) => {
+    const from = to;
+    to += pieceLength(piece);
+    const bend = !("straight_mm" in piece);
+    const what = bend ? bendWords(piece.bend_deg, millimetres(piece.bend_radius_mm)) : "";
+    const last = place === pieces.length - 1;
+    const saw = last && cut > LEAST_CUT ? `mark at ${mark(to - cut)}, ${onTape(cut)} off` : "";
+    return [`${place + 1} ${bend ? "bend" : "straight"}`, mark(from), mark(to), mark(to - from), [what, saw].filter(Boolean).join("; ")];
+  });
 }
 
 export const pieceHeadings = () => {
@@ -276,13 +300,15 @@ export const pieceHeadings = () => {
   return ["piece", `from, ${unit}`, `to, ${unit}`, `tube, ${unit}`, "what to do"];
 };
 
+/** What the table of pieces is of. */
+export function piecesCaption() {
+  if (stands()) return "Pieces as they stand, marks along the centre-line from the main pipe's inner wall";
+  return `Pieces for a branch of ${say("length", answers.length.build_length_mm)}, marks along the centre-line from the main pipe's inner wall`;
+}
+
 function showPieces() {
   const rows = pieceRows();
   byId("pieces-to-cut").hidden = rows.length === 0;
   if (!rows.length) return;
-  const caption = `Pieces for a branch of ${say("length", answers.length.build_length_mm)}, marks along the centre-line from the main pipe's inner wall`;
-  fill(byId("cut-list"), table(caption, pieceHeadings(), rows));
+  pieceList.show({ caption: piecesCaption(), headings: pieceHeadings(), rows, file: "pieces" });
 }
-
-/** Show the draft's field anew, when the units or the job have changed. */
-export const renew = entry;

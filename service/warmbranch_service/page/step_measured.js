@@ -1,8 +1,9 @@
 // Step 3: what you measured.
 
-import { byId, el, fill, svg, table, write } from "./dom.js";
+import { byId, el, fill, svg, write } from "./dom.js";
 import { field, forget, offer } from "./fields.js";
-import { builtLength, cutOff, hasData, readAfter } from "./job.js";
+import { builtLength, cutOff, hasData, isWhole, readAfter } from "./job.js";
+import { numbers } from "./numbers.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
 import { plain, say, unitOf } from "./units.js";
@@ -10,7 +11,12 @@ import { plain, say, unitOf } from "./units.js";
 const PATCH = "matt black paint";
 let surfaces = [["", "the branch's own skin"], [PATCH, PATCH]];
 
+const learned = numbers("What it learned", { summary: "What it learned" });
+const levelsTable = numbers("Quiet rpm, before and after measuring");
+
 export function build() {
+  byId("before-after-numbers").append(levelsTable.node);
+  byId("parameters").append(learned.node);
   byId("add-reading").addEventListener("click", addReading);
   byId("add-heard").addEventListener("click", addHeard);
   rows();
@@ -74,12 +80,27 @@ function readingRow(reading, place) {
     el("span", { class: "number", "aria-hidden": "true", text: `${place + 1}` }),
     field({ path: `${path}.position_mm`, label: "From mouth", kind: "length", compact }),
     field({ path: `${path}.displayed_degC`, label: "Shown", kind: "temperature", compact }),
-    field({ path: `${path}.thermometer`, label: "Thermometer", kind: "choice", compact, choices, after }),
-    ...infrared.map((part) => el("div", { class: "infrared" }, part)),
     remove(`Remove reading ${place + 1}`, "readings", place, "add-reading"),
+    el(
+      "details",
+      { class: "how" },
+      el("summary", { "data-how": place }),
+      el(
+        "div",
+        { class: "fields" },
+        field({ path: `${path}.thermometer`, label: "Thermometer", kind: "choice", compact, choices, after }),
+        ...infrared.map((part) => el("div", { class: "infrared" }, part)),
+      ),
+    ),
     el("p", { class: "note", "data-residual": place }),
   );
   return row;
+}
+
+/** How a reading was taken, in a few words. */
+function how({ thermometer, surface, emissivity_set: set }) {
+  if (thermometer === "contact") return "by contact";
+  return `infrared on ${surface ?? "the branch's own skin"}, set to ${set ?? 0.95}`;
 }
 
 function heardRow(heard, place) {
@@ -102,9 +123,10 @@ function heardRow(heard, place) {
 function remove(label, list, place, focus) {
   return el("button", {
     type: "button",
-    class: "small quiet",
+    class: "faint",
+    title: "Remove",
     "aria-label": label,
-    text: "Remove",
+    text: "×",
     onclick: () => {
       store.change(label.toLowerCase(), (job) => job[list].splice(place, 1));
       byId(focus).focus();
@@ -117,23 +139,27 @@ export function show() {
   const { fit } = answers;
   const job = store.current();
   const measured = hasData(job);
+  for (const summary of document.querySelectorAll("[data-how]")) {
+    write(summary, how(job.readings[Number(summary.dataset.how)] ?? {}));
+  }
   byId("fit").hidden = !fit;
   if (!fit) return;
   write(byId("fit-outcome"), measured ? OUTCOMES[fit.outcome] ?? fit.outcome : "Nothing measured yet.");
   write(byId("fit-words"), fitWords(fit, measured));
   write(byId("next-reading"), nextWords(fit));
   showNotes(fit, job);
-  fill(byId("before-after"), ...beforeAfter(fit, measured));
-  const rowsOf = fit.parameters.map((p) => [
-    NAMES[p.name] ?? p.name.replaceAll("_", " "),
-    pair(p, p.prior_90),
-    measured ? pair(p, p.interval_90) : "",
-    measured ? `${Math.round(p.learned_share * 100)} %` : "",
-  ]);
-  fill(
-    byId("parameters"),
-    table("What the model was unsure of: 90 % ranges", ["", "before", "after", "learned"], rowsOf),
-  );
+  showBeforeAfter(fit, measured);
+  learned.show({
+    caption: "What the model was unsure of: 90 % ranges",
+    headings: ["what", "before", "after", "learned"],
+    rows: fit.parameters.map((p) => [
+      NAMES[p.name] ?? p.name.replaceAll("_", " "),
+      pair(p, p.prior_90),
+      measured ? pair(p, p.interval_90) : "",
+      measured ? `${Math.round(p.learned_share * 100)} %` : "",
+    ]),
+    file: "learned",
+  });
   fill(byId("untold"), ...(measured ? fit.untold : []).map((text) => el("li", { text })));
 }
 
@@ -193,9 +219,12 @@ function showNotes(fit, job) {
   for (const note of document.querySelectorAll("[data-residual]")) {
     const place = Number(note.dataset.residual);
     const residual = fit.residuals[fit.places.indexOf(place)];
-    const older = job.readings[place]?.after_cuts !== latest;
+    const reading = job.readings[place];
+    const whole = isWhole(reading);
+    const older = whole && reading.after_cuts !== latest;
     let text = "";
-    if (older) text = "Taken before a later cut; later readings are used instead.";
+    if (!whole) text = "Counts as soon as it has a place and a temperature.";
+    else if (older) text = "Taken before a later cut; later readings are used instead.";
     else if (residual) {
       const unit = unitOf("difference");
       const off = plain("difference", Math.abs(residual.residual_K));
@@ -204,7 +233,7 @@ function showNotes(fit, job) {
       if (residual.suspect) text = `Suspect. ${text} ${residual.reasons.map((r) => r.message).join(" ")}`;
     }
     write(note, text);
-    note.classList.toggle("suspect", Boolean(residual?.suspect) && !older);
+    note.classList.toggle("suspect", whole && !older && Boolean(residual?.suspect));
   }
   for (const note of document.querySelectorAll("[data-heard]")) {
     const heard = fit.heard[fit.heardPlaces.indexOf(Number(note.dataset.heard))];
@@ -215,10 +244,11 @@ function showNotes(fit, job) {
 }
 
 // Bars of 50 and 90 % before and after, beside what one temperature promises and what was heard.
-function beforeAfter(fit, measured) {
+function showBeforeAfter(fit, measured) {
   const before = fit.prediction.before_fit.quiet_rpm;
   const after = fit.prediction.quiet_rpm;
-  if (!before || !after) return [];
+  byId("before-after").hidden = !before || !after;
+  if (!before || !after) return;
   const rows = [{ name: "before", levels: before, style: "prior" }];
   if (measured) rows.push({ name: "fitted", levels: after, style: "fitted" });
   for (const heard of fit.heard) {
@@ -230,41 +260,48 @@ function beforeAfter(fit, measured) {
   const target = fit.trim?.target_rpm ?? null;
   if (target !== null) values.push(target);
   const [low, high] = [Math.min(...values), Math.max(...values)];
-  const across = (rpm) => 100 + ((rpm - low) / (high - low || 1)) * 480;
-  const high0 = rows.length * 34 + 26;
-  const parts = rows.flatMap((row, k) => intervalRow(row, 30 + k * 34, across));
+  const across = (rpm) => 12 + ((rpm - low) / (high - low || 1)) * 336;
+  const foot = rows.length * 44 + 6;
+  const parts = rows.flatMap((row, k) => intervalRow(row, 34 + k * 44, across));
   if (target !== null) {
-    parts.unshift(svg("path", { class: "line target", d: `M${across(target)} 8V${high0 - 8}` }));
-    parts.push(svg("text", { class: "tick", x: across(target), y: high0 + 8, "text-anchor": "middle", text: "wanted" }));
+    parts.unshift(svg("path", { class: "line target", d: `M${across(target)} 4V${foot}` }));
+    const anchor = across(target) > 300 ? "end" : across(target) < 60 ? "start" : "middle";
+    parts.push(svg("text", { class: "tick", x: across(target), y: foot + 15, "text-anchor": anchor, text: "wanted" }));
   }
   const words = rows
     .map((row) => `${row.name}: ${row.levels ? `${row.levels.median.toFixed(0)}, 90 % between ${rpmOf(row.levels)}` : row.at.toFixed(0)} rpm`)
     .join("; ");
-  return [
-    el("h4", { text: "Quiet rpm, before and after measuring" }),
-    svg("svg", { viewBox: `0 0 640 ${high0 + 16}`, role: "img", "aria-label": words, class: "intervals" }, ...parts),
-    el("p", { class: "words", text: `${words}. Thick bars hold half, thin ones nine tenths.` }),
-  ];
+  const size = { viewBox: `0 0 360 ${foot + 22}`, role: "img", class: "intervals" };
+  fill(byId("before-after-picture"), svg("svg", { ...size, "aria-label": words }, ...parts));
+  write(byId("before-after-words"), `${words}. Thick bars hold half, thin ones nine tenths.`);
+  const levels = (row) => [row.levels.median, ...row.levels.interval_50, ...row.levels.interval_90];
+  levelsTable.show({
+    headings: ["rpm", "median", "25 %", "75 %", "5 %", "95 %"],
+    rows: rows.map((row) => [row.name, ...(row.levels ? levels(row) : [row.at]).map((rpm) => rpm.toFixed(0))].concat(Array(row.levels ? 0 : 4).fill(""))),
+    file: "before-and-after",
+  });
 }
 
 function intervalRow(row, y, across) {
-  const text = (x, anchor, content, kind) => svg("text", { class: kind, x, y: y + 5, "text-anchor": anchor, text: content });
+  const middle = across(row.levels ? row.levels.median : row.at);
+  const anchor = middle > 180 ? "end" : "start";
+  const said = `${row.name} ${(row.levels ? row.levels.median : row.at).toFixed(0)}`;
+  const name = svg("text", {
+    class: "mark",
+    x: middle > 180 ? Math.min(middle + 30, 350) : Math.max(middle - 30, 10),
+    y: y - 14,
+    "text-anchor": anchor,
+    text: said,
+  });
   if (!row.levels) {
-    const x = across(row.at);
-    const left = x > 420;
-    const label = `${row.name} ${row.at.toFixed(0)}`;
-    return [
-      svg("path", { class: "diamond", d: `M${x - 7} ${y}l7 -7l7 7l-7 7Z` }),
-      text(left ? x - 12 : x + 12, left ? "end" : "start", label, "mark"),
-    ];
+    return [svg("path", { class: "diamond", d: `M${middle - 7} ${y}l7 -7l7 7l-7 7Z` }), name];
   }
   const [a, b] = row.levels.interval_90.map(across);
   const [c, d] = row.levels.interval_50.map(across);
-  const middle = across(row.levels.median);
   return [
     svg("path", { class: `interval ${row.style} thin`, d: `M${a} ${y}H${b}` }),
     svg("path", { class: `interval ${row.style} thick`, d: `M${c} ${y}H${d}` }),
     svg("path", { class: "median", d: `M${middle} ${y - 9}V${y + 9}` }),
-    text(a - 8, "end", `${row.name} ${row.levels.median.toFixed(0)}`, "mark"),
+    name,
   ];
 }

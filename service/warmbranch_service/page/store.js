@@ -24,13 +24,20 @@ export function begin(first) {
   keep();
 }
 
-/** The job that the browser kept, or null. */
+/** The text of the job that the browser kept, or null. */
 export function remembered() {
   try {
-    return JSON.parse(localStorage.getItem(JOB_KEY));
+    return localStorage.getItem(JOB_KEY);
   } catch {
     return null;
   }
+}
+
+/** Be told of the text of a job that another tab of this browser has changed. */
+export function onOtherTab(listener) {
+  addEventListener("storage", (event) => {
+    if (event.key === JOB_KEY && event.newValue !== null) listener(event.newValue);
+  });
 }
 
 export function rememberedUnits() {

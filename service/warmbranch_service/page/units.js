@@ -10,7 +10,7 @@ export const chosen = { length: "mm", temperature: "degC" };
 const SHOWN = {
   length: () => (chosen.length === "in" ? ["in", 3] : ["mm", 1]),
   temperature: () => (chosen.temperature === "degF" ? ["°F", 1] : ["°C", 1]),
-  difference: () => (chosen.temperature === "degF" ? ["F", 1] : ["K", 1]),
+  difference: () => (chosen.temperature === "degF" ? ["°F", 1] : ["K", 1]),
   rpm: () => ["rpm", 0],
   speed: () => ["m/s", 2],
   flow: () => ["kg/h", 1],
@@ -84,10 +84,9 @@ export function typed(kind, text) {
   const bare = text.trim();
   if (bare === "") return null;
   const number = plainNumber(kind, bare);
-  if (number === null) return kind === "difference" && /^[\d.]+$/.test(bare) ? Number(bare) : bare;
+  if (number === null) return bare;
   if (kind === "length" && chosen.length === "in") return `${number} in`;
   if (kind === "temperature" && chosen.temperature === "degF") return `${number} F`;
-  if (kind === "difference" && chosen.temperature === "degF") return `${number} F`;
   return number;
 }
 
@@ -117,6 +116,17 @@ export function plain(kind, value, decimals) {
   const usual = { length: unitOf("length") === "in" ? 2 : 0, temperature: 0, difference: 1 };
   const places = decimals ?? usual[kind] ?? SHOWN[kind]()[1];
   return converted(kind, value).toFixed(places).replace(/^-/, "−").replace(/^−(0\.?0*)$/, "$1");
+}
+
+/** A length as a tape shows it, rounded down, for a cut cannot be undone: "22 mm", "1 3/16 in". */
+export function onTape(value) {
+  if (unitOf("length") !== "in") return `${Math.floor(value)}\u00a0mm`;
+  const sixteenths = Math.floor((value / MM_PER.in) * 16);
+  const whole = Math.floor(sixteenths / 16);
+  let [over, under] = [sixteenths % 16, 16];
+  while (over > 0 && over % 2 === 0) [over, under] = [over / 2, under / 2];
+  const parts = [whole > 0 || over === 0 ? `${whole}` : "", over > 0 ? `${over}/${under}` : ""];
+  return `${parts.filter(Boolean).join("\u00a0")}\u00a0in`;
 }
 
 /** The step of 1, 2 or 5 (or a fraction of an inch) in mm, nearest above a wanted one. */

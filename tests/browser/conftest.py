@@ -1,0 +1,86 @@
+"""Debian's Chromium on a service of its own, and pages that are watched.
+
+Watched: nothing may be written to the console as an error, no request may leave 127.0.0.1.
+Without Playwright (the extra ``browser``) nothing here is collected, so ``pytest -m browser`` then
+ends with 5, no tests, which is a failure.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from collections.abc import Callable, Iterator
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # for bench.py and serving.py
+
+from bench import DESK, SETTLED
+from serving import Service, Watched
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext
+
+collect_ignore_glob = [] if find_spec("playwright") else ["test_*.py"]
+
+CHROMIUM = ["chromium", "chromium-browser", "google-chrome"]
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+PATIENCE_MS = 30_000
+"""For an answer on a busy machine: no measure of speed."""
+
+
+@pytest.fixture(scope="session")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    running = Service(tmp_path_factory.mktemp("service") / "log.txt")
+    running.start()
+    yield running
+    running.stop()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    chromium = next(filter(None, map(shutil.which, CHROMIUM)), None)
+    from playwright.sync_api import sync_playwright
+
+    assert chromium, "no Chromium: apt-get install chromium"
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def opened(browser: Browser, service: Service) -> Iterator[Callable[..., Watched]]:
+    """Open the page; at the end, nothing may have gone wrong on it."""
+    contexts: list[BrowserContext] = []
+    all_watched: list[Watched] = []
+
+    def open_page(viewport: dict[str, int] = DESK, **options: Any) -> Watched:
+        context = browser.new_context(viewport=viewport, accept_downloads=True, **options)
+        contexts.append(context)
+        context.set_default_timeout(PATIENCE_MS)
+        watched = Watched(context.new_page())
+        all_watched.append(watched)
+        watched.page.goto(service.address)
+        watched.page.wait_for_selector(SETTLED)
+        return watched
+
+    yield open_page
+    for watched in all_watched:
+        assert watched.errors == []
+        assert watched.strays == []
+    for context in contexts:
+        context.close()
