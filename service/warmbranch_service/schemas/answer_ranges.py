@@ -120,7 +120,11 @@ MOST_OF_ALL: Mapping[str, int] = {
 }
 """The same for fields that several answers have."""
 
-MOST_IN_MODEL: Mapping[str, int] = {"Series": MOST_TIMES, "Bands": MOST_TIMES}
+MOST_IN_MODEL: Mapping[str, int] = {
+    "Series": MOST_TIMES,
+    "Bands": MOST_TIMES,
+    "ProfileBands": DEFAULT_NODES,
+}
 """The same for models whose lists are all as long."""
 
 MOST_WITHIN: Mapping[str, int] = {
