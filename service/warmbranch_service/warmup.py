@@ -201,7 +201,7 @@ def _plateaus(run: _Run) -> list[Plateau]:
 
 def _bands(run: _Run) -> Bands | None:
     calibration: Calibration | None = run.converted.calibration
-    if calibration is None:
+    if calibration is None or not run.request.intervals:
         return None
     pick = np.unique(np.linspace(0, len(run.told) - 1, BAND_TIMES).astype(np.intp))
     times = run.warmup.time[run.told[pick]]

@@ -22,11 +22,12 @@ START_SECONDS = 60
 class Service:
     """The service as a user starts it, which can be killed and started again on its port."""
 
-    def __init__(self, log: Path) -> None:
+    def __init__(self, log: Path, **settings: str) -> None:
         with socket.create_server(("127.0.0.1", 0)) as free:
             self.port = int(free.getsockname()[1])
         self.address = f"http://127.0.0.1:{self.port}"
         self._log = log
+        self._settings = settings
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
@@ -35,6 +36,7 @@ class Service:
                 [sys.executable, "-m", "warmbranch_service", "serve", "--port", str(self.port)],
                 stdout=log,
                 stderr=log,
+                env=os.environ | self._settings,
                 start_new_session=True,  # so that its workers can be killed with it
             )
         deadline = time.monotonic() + START_SECONDS

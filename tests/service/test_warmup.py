@@ -120,6 +120,9 @@ def test_a_calibration_gives_bands(ask, van):
     assert np.all(narrow[1:, 1] < wide[1:, 1])
     middle = np.array(answer["series"]["quiet_rpm"])[1:]
     assert np.all((wide[1:, 0] < middle) & (middle < wide[1:, 1]))
+    without = ask({"case": case, "output_times_s": [0, 60, 300, 1200], "intervals": False})
+    assert without.pop("bands") is None
+    assert answer | without == answer
 
 
 def test_a_wraps_store_counts(ask, van):

@@ -1,5 +1,7 @@
 // Small helpers for building elements; text is always set as text, never as markup.
 
+const SAID_MS = 9000; // nothing is said here only
+let said = 0;
 const SVG = "http://www.w3.org/2000/svg";
 
 /** Make an element: el("p", {class: "help", text: "…"}, child, …). */
@@ -67,7 +69,11 @@ export function download(name, text, type) {
 export function announce(text) {
   const line = byId("said");
   line.textContent = "";
+  clearTimeout(said);
   requestAnimationFrame(() => {
     line.textContent = text;
   });
+  said = setTimeout(() => {
+    line.textContent = "";
+  }, SAID_MS);
 }

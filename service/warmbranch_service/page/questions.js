@@ -64,7 +64,7 @@ export async function askAll(job, signal, show) {
   keep("warmup", warmup);
   await sawing(job, given, known, question, keep);
   if (measured) keep("warmup", await question("warmup", "warmup", { case: known }, asIs));
-  await warming(given, answers.warmup, first, question, keep);
+  await warming(known, answers.warmup, question, keep);
 }
 
 const asIs = (pointer) => pointer.slice(1).replaceAll("/", ".");
@@ -162,7 +162,7 @@ export function chanceOf(cut, chances) {
 }
 
 /** Transmission loss some minutes after a cold start, one engine speed at a time. */
-async function warming(given, warmup, first, question, keep) {
+async function warming(known, warmup, question, keep) {
   const rpms = warmup?.series.quiet_rpm;
   const k = warmup?.series.time_s.findIndex((time) => time >= WARMING_S) ?? -1;
   if (!rpms || k < 0 || rpms[k] === null) {
@@ -172,7 +172,13 @@ async function warming(given, warmup, first, question, keep) {
   const points = [];
   for (const around of AROUND) {
     const rpm = Math.min(30000, Math.max(50, Math.round(rpms[k] * around)));
-    const body = { case: given, driven_rpm: rpm, duration_min: WARMING_S / 60, output_times_s: [WARMING_S] };
+    const body = {
+      case: known,
+      intervals: false,
+      driven_rpm: rpm,
+      duration_min: WARMING_S / 60,
+      output_times_s: [WARMING_S],
+    };
     const found = await question("warming", "warmup", body, asIs);
     if (found) points.push({ rpm, loss: found.series.transmission_loss_dB[0] });
   }

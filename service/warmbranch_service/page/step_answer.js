@@ -266,7 +266,7 @@ function lossWords(x, losses, cold, target, half, unit) {
 function showWarmup() {
   const { warmup } = answers;
   if (!warmup) return;
-  const { time_s, quiet_rpm, resonance_Hz, mouth_gas_degC } = warmup.series;
+  const { time_s, quiet_rpm, resonance_Hz } = warmup.series;
   const byRpm = quiet_rpm !== null;
   const unit = byRpm ? "rpm" : "Hz";
   const y = quiet_rpm ?? resonance_Hz;
@@ -295,12 +295,22 @@ function showWarmup() {
     y: { title: `quiet ${unit}`, say: (v) => `${v.toFixed(0)} ${unit}` },
     lines: [{ name: `quiet ${unit}`, style: "line ink", x: minutes, y }],
     bands,
-    table: {
-      headings: ["minutes", `quiet ${unit}`, `gas at the mouth, ${unitOf("temperature")}`],
-      rows: minutes.map((m, k) => [m.toFixed(1), y[k]?.toFixed(1) ?? "", plain("temperature", mouth_gas_degC[k], 1)]),
-    },
+    table: warmupTable(unit, warmup.series, y, byRpm ? warmup.bands : null),
     file: "warm-up",
   });
+}
+
+// Bands are told at some of the times.
+function warmupTable(unit, { time_s, mouth_gas_degC }, y, bands) {
+  const headings = ["minutes", `quiet ${unit}`, `gas at the mouth, ${unitOf("temperature")}`];
+  if (bands) headings.push("5 %", "95 %");
+  const rows = time_s.map((time, k) => {
+    const row = [(time / 60).toFixed(1), y[k]?.toFixed(1) ?? "", plain("temperature", mouth_gas_degC[k], 1)];
+    if (!bands) return row;
+    const pair = bands.quiet_rpm_interval_90[bands.time_s.indexOf(time)];
+    return [...row, ...(pair ? pair.map((rpm) => rpm.toFixed(1)) : ["", ""])];
+  });
+  return { headings, rows };
 }
 
 function showCautions() {

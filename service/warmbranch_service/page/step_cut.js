@@ -140,16 +140,19 @@ function showAdvice() {
   const whole = trim.final_cut_mm - fit.cutSince;
   const [low, high] = trim.final_cut_90_mm.map((cut) => cut - fit.cutSince);
   write(byId("cut-now"), now > LEAST_CUT ? `Cut ${onTape(now)}` : "Do not cut");
-  const range = `90 % between ${say("length", low)} and ${say("length", high)}`;
+  const range =
+    low >= 0
+      ? `90 % between ${say("length", low)} and ${say("length", high)}`
+      : `90 % between ${say("length", -low)} missing and ${high < 0 ? `${say("length", -high)} missing` : `${say("length", high)} to come off`}`;
   const words =
     now > LEAST_CUT
       ? `That leaves a chance of 5 % or less of ending too short for ${trim.target_rpm.toFixed(0)} rpm. ` +
         `In all, about ${say("length", whole)} will come off, ${range}. Warm up, listen, and come back.`
       : whole < 0
         ? `For ${trim.target_rpm.toFixed(0)} rpm it is more likely too short than too long already: about ` +
-          `${say("length", -whole)} is missing (to come off: ${range}). Measure before you touch it.`
+          `${say("length", -whole)} is missing, ${range}. Measure before you touch it.`
         : `Any cut now would run more than 5 % of ending too short for ${trim.target_rpm.toFixed(0)} rpm. ` +
-          `What is to come off is about ${say("length", whole)}, ${range}. Readings and listening narrow that.`;
+          `About ${say("length", whole)} is to come off, ${range}. Readings and listening narrow that.`;
   write(byId("cut-words"), words);
 }
 
@@ -187,6 +190,7 @@ function showSlider() {
   write(byId("slider-chance"), chance ? `chance of having gone too far: ${chance.text}` : "");
   byId("slider-chance").className = !chance || chance.value <= 5 ? "fine" : chance.value < 50 ? "risky" : "bad";
   clearTimeout(timer);
+  if (answers.errors.length > 0) return; // what is refused is told beside its field
   timer = setTimeout(() => askSlider(cut, chance), PAUSE);
 }
 
@@ -205,7 +209,7 @@ async function askSlider(cut, chance) {
     write(byId("slider-rpm"), text);
     byId("slider").setAttribute("aria-valuetext", `${say("length", cut)} off: ${text}; ${chance?.text ?? ""}`);
   } catch (error) {
-    if (error instanceof Refused) write(byId("slider-rpm"), error.problem.detail);
+    if (error instanceof Refused) write(byId("slider-rpm"), "No answer for that cut.");
     else if (error.name !== "AbortError") throw error;
   }
 }

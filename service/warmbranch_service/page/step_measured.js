@@ -74,6 +74,7 @@ function readingRow(reading, place) {
     field({ path: `${path}.surface`, label: "Looked at", kind: "choice", compact, choices: surfaces }),
     field({ path: `${path}.emissivity_set`, label: "Set to ε", kind: "number", hint: "0.95", compact }),
   ];
+  for (const part of infrared) part.classList.add("infrared");
   const row = el(
     "li",
     { class: "record", "aria-label": `Reading ${place + 1}`, "data-thermometer": reading.thermometer },
@@ -89,7 +90,7 @@ function readingRow(reading, place) {
         "div",
         { class: "fields" },
         field({ path: `${path}.thermometer`, label: "Thermometer", kind: "choice", compact, choices, after }),
-        ...infrared.map((part) => el("div", { class: "infrared" }, part)),
+        ...infrared,
       ),
     ),
     el("p", { class: "note", "data-residual": place }),

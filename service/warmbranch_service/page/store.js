@@ -115,10 +115,15 @@ export function at(path, root = job) {
   return path.split(".").reduce((here, part) => here?.[part], root);
 }
 
-/** Put a value at a path; null takes it out. */
+/**
+ * Put a value at a path; null takes it out, and what is left empty by that with it.
+ *
+ * In a list of things a null stays, so that each thing remains what it is.
+ */
 export function put(root, path, value) {
   const parts = path.split(".");
   const last = parts.pop();
+  const listed = parts.some((part) => /^\d+$/.test(part));
   let here = root;
   for (const part of parts) {
     if (typeof here[part] !== "object" || here[part] === null) {
@@ -128,6 +133,9 @@ export function put(root, path, value) {
     here = here[part];
   }
   if (value !== null) here[last] = value;
-  else if (Array.isArray(here)) here[last] = null;
-  else delete here[last];
+  else if (listed || Array.isArray(here)) here[last] = null;
+  else {
+    delete here[last];
+    if (parts.length > 1 && Object.keys(here).length === 0) put(root, parts.join("."), null);
+  }
 }

@@ -144,6 +144,12 @@ class WarmupRequest(DriveGiven, _Followed):
     driven_frequency_Hz: Annotated[
         float | None, Quantity("Hz", FREQUENCY, low=1, high=2000, nullable=True)
     ] = Field(default=None, description="The same as a frequency. Default null.", examples=[80])
+    intervals: bool = Field(
+        default=True,
+        strict=True,
+        description="Whether to work out intervals where the case holds a calibration; without "
+        "them the answer comes sooner. Default true.",
+    )
     conditions: ConditionsWanted | None = Field(
         default=None,
         description="Also the steady quiet rpm over weather, load and air speed, and the length "

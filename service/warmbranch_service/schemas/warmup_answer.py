@@ -220,7 +220,9 @@ class WarmupAnswer(AnswerModel):
     driven: Driven
     condensation: Condensation
     plateaus: list[Plateau] = Field(description="Of the curves; none with a named start.")
-    bands: Bands | None = Field(description="Null without a calibration in the case.")
+    bands: Bands | None = Field(
+        description="Null without a calibration in the case, or when not wanted."
+    )
     conditions: ConditionsMap | None = Field(description="Null unless asked for.")
     heat: StoredHeat
     cautions: list[Caution]

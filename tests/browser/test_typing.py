@@ -1,0 +1,108 @@
+"""What happens while somebody types: half an entry, overtaken questions, slow answers, a key."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import bench
+import pytest
+from playwright.sync_api import Route
+from serving import Service, Watched
+
+pytestmark = pytest.mark.browser
+
+Opened = Callable[..., Watched]
+
+
+def test_a_half_typed_reading_counts_for_nothing_and_breaks_nothing(opened: Opened) -> None:
+    page = opened().page
+    page.get_by_role("button", name="Add a reading").click()
+    bench.field(page, "readings.0.position_mm").fill("200")
+    bench.settle(page)
+    assert bench.quiet_rpm(page) == 2350
+    assert page.locator("#fit-outcome").inner_text() == "Nothing measured yet."
+    assert "as soon as" in page.locator("[data-residual]").inner_text()
+    bench.field(page, "readings.0.displayed_degC").fill("127")
+    bench.settle(page)
+    assert "Fitted" in page.locator("[data-residual]").inner_text()
+    assert bench.quiet_rpm(page) != 2350
+
+
+def test_a_branch_without_an_engine_has_a_tone(opened: Opened) -> None:
+    page = opened().page
+    bench.field(page, "case.engine.cylinders").fill("")
+    bench.field(page, "target_rpm").fill("")
+    bench.settle(page)
+    assert "engine" not in bench.kept_job(page)["case"]
+    # 2350 rpm of a four-stroke of four cylinders, engine order 2.
+    assert page.locator("#quiet").inner_text().split() == [f"{2350 / 60 * 2:.1f}", "Hz"]
+    bench.field(page, "case.engine.cylinders").fill("4")
+    bench.settle(page)
+    assert bench.quiet_rpm(page) == 2350
+
+
+def test_an_emptied_piece_stays_what_it_is(opened: Opened) -> None:
+    watched = opened()
+    page = watched.page
+    bench.field(page, "case.branch.centreline.2.straight_mm").fill("")
+    bench.settle(page)
+    page.reload()
+    bench.settle(page)
+    piece = bench.field(page, "case.branch.centreline.2.straight_mm")
+    assert piece.input_value() == ""
+    assert piece.get_attribute("aria-invalid") == "true"
+    piece.fill("940")
+    bench.settle(page)
+    assert bench.quiet_rpm(page) == 2350
+    watched.forget("status of 422")
+
+
+def test_a_slow_answer_shows_progress_and_one_overtaken_is_given_up(opened: Opened) -> None:
+    page = opened().page
+    held: list[Route] = []
+    lost: list[str] = []
+    page.on("requestfailed", lambda request: lost.append(request.failure or ""))
+    page.route("**/v1/steady", held.append)
+    bench.field(page, "case.branch.centreline.2.straight_mm").fill("1000")
+    page.locator("#progress").wait_for()
+    page.unroute("**/v1/steady")
+    bench.field(page, "case.branch.centreline.2.straight_mm").fill("940")
+    bench.settle(page)
+    page.locator("#progress").wait_for(state="hidden")
+    assert bench.quiet_rpm(page) == 2350
+    assert len(held) == 1
+    assert "net::ERR_ABORTED" in lost
+
+
+def test_two_tabs_show_one_job(opened: Opened) -> None:
+    page = opened().page
+    other = page.context.new_page()
+    other.goto(page.url)
+    bench.settle(other)
+    bench.field(other, "case.branch.centreline.2.straight_mm").fill("1000")
+    bench.settle(other)
+    box = bench.field(page, "case.branch.centreline.2.straight_mm")
+    bench.settle(page)
+    assert box.input_value() == "1000"
+    assert bench.quiet_rpm(page) == bench.quiet_rpm(other)
+
+
+def test_a_service_with_keys(opened: Opened, service: Service, tmp_path: Path) -> None:
+    watched = opened()
+    page = watched.page
+    guarded = Service(tmp_path / "log.txt", WARMBRANCH_API_KEYS="let me in")
+    guarded.start()
+    try:
+        page.goto(guarded.address)
+        page.get_by_label("This service asks for a key").fill("let me in")
+        page.get_by_role("button", name="Use it").click()
+        page.locator("#quiet", has_text="2350").wait_for()
+        assert page.locator("#key-form").is_hidden()
+        page.reload()
+        page.locator("#quiet", has_text="2350").wait_for()
+    finally:
+        page.goto(service.address)
+        guarded.stop()
+    watched.forget("status of 401")
+    watched.forget("net::ERR_")
