@@ -46,6 +46,7 @@ class Service:
                 return
             except OSError:
                 time.sleep(0.05)
+        self.kill()
         raise RuntimeError(f"no service; its log: {self._log.read_text()}")
 
     def kill(self) -> None:

@@ -13,6 +13,7 @@ from serving import Service, Watched
 pytestmark = pytest.mark.browser
 
 Opened = Callable[..., Watched]
+KEY = "only-for-this-test"
 
 
 def test_a_half_typed_reading_counts_for_nothing_and_breaks_nothing(opened: Opened) -> None:
@@ -63,7 +64,7 @@ def test_a_slow_answer_shows_progress_and_one_overtaken_is_given_up(opened: Open
     held: list[Route] = []
     lost: list[str] = []
     page.on("requestfailed", lambda request: lost.append(request.failure or ""))
-    page.route("**/v1/steady", held.append)
+    page.route("**/v1/steady", lambda route: held.append(route))  # Playwright takes no builtin
     bench.field(page, "case.branch.centreline.2.straight_mm").fill("1000")
     page.locator("#progress").wait_for()
     page.unroute("**/v1/steady")
@@ -91,11 +92,11 @@ def test_two_tabs_show_one_job(opened: Opened) -> None:
 def test_a_service_with_keys(opened: Opened, service: Service, tmp_path: Path) -> None:
     watched = opened()
     page = watched.page
-    guarded = Service(tmp_path / "log.txt", WARMBRANCH_API_KEYS="let me in")
+    guarded = Service(tmp_path / "log.txt", WARMBRANCH_API_KEYS=KEY)
     guarded.start()
     try:
         page.goto(guarded.address)
-        page.get_by_label("This service asks for a key").fill("let me in")
+        page.get_by_label("This service asks for a key").fill(KEY)
         page.get_by_role("button", name="Use it").click()
         page.locator("#quiet", has_text="2350").wait_for()
         assert page.locator("#key-form").is_hidden()
