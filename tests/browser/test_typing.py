@@ -64,16 +64,23 @@ def test_a_slow_answer_shows_progress_and_one_overtaken_is_given_up(opened: Open
     held: list[Route] = []
     lost: list[str] = []
     page.on("requestfailed", lambda request: lost.append(request.failure or ""))
-    page.route("**/v1/steady", lambda route: held.append(route))  # Playwright takes no builtin
+
+    def hold_overtaken(route: Route) -> None:
+        if '"straight_mm":1000}' in (route.request.post_data or ""):
+            held.append(route)
+        else:
+            route.continue_()
+
+    page.route("**/v1/steady", hold_overtaken)
     bench.field(page, "case.branch.centreline.2.straight_mm").fill("1000")
     page.locator("#progress").wait_for()
-    page.unroute("**/v1/steady")
     bench.field(page, "case.branch.centreline.2.straight_mm").fill("940")
     bench.settle(page)
     page.locator("#progress").wait_for(state="hidden")
     assert bench.quiet_rpm(page) == 2350
-    assert len(held) == 1
-    assert "net::ERR_ABORTED" in lost
+    # The question of the second step and that of the slider.
+    assert held
+    assert lost.count("net::ERR_ABORTED") >= len(held)
 
 
 def test_two_tabs_show_one_job(opened: Opened) -> None:
