@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from warmbranch import sizing
-from warmbranch.branch import Answer, solve
+from warmbranch.branch import Answer
 from warmbranch.build_long import DRAWS, RightLengths, Trim, trim_steps, uncertain_lengths
 from warmbranch.calibration import Calibration
 from warmbranch.case import Case
@@ -20,7 +20,7 @@ from warmbranch_service import MODEL_VERSION
 from warmbranch_service.answer import digits
 from warmbranch_service.convert import MM, Converted, celsius
 from warmbranch_service.length_messages import length_cautions, summary
-from warmbranch_service.length_points import Points, out_of_reach, points_of
+from warmbranch_service.length_points import Points, out_of_reach, points_of, reach_of
 from warmbranch_service.length_shape import Shape
 from warmbranch_service.length_sound import (
     Tube,
@@ -166,7 +166,7 @@ def _one_tone(request: LengthRequest, points: Points) -> Found:
     sized = length_for(batch, np.full(len(batch), points.tone[0]))
     own = sized.take(slice(0, 1))
     if own.outcome[0] != Outcome.FOUND:
-        raise out_of_reach(request, points.order, _reach(case))
+        raise out_of_reach(request, points.order, reach_of(case))
     return Found(points, own, own.answer, None, known_tubes(tubes, sized))
 
 
@@ -191,13 +191,6 @@ def _compromise(request: LengthRequest, points: Points) -> Found:
         batch = Case.concatenate([tube.case for tube in others])
         tubes += known_tubes(others, length_for(batch, np.full(len(batch), tone[0])))
     return Found(points, sized, best.answer, best, tubes)
-
-
-def _reach(case: Case) -> tuple[float, float]:
-    """First resonances of the longest and of the shortest admissible branch, Hz."""
-    low, high = sizing.bounds(case)
-    ends = solve(sizing.with_length(case.repeat(2), np.concatenate([high, low])))
-    return float(ends.resonance[0, 0]), float(ends.resonance[1, 0])
 
 
 def _built(request: LengthRequest, found: Found) -> Built:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 from typing import Any
 
@@ -65,9 +66,9 @@ EXAMPLES: dict[str, tuple[str, str, dict[str, Any]]] = {
 
 
 def example(name: str) -> dict[str, Any]:
-    """One request."""
+    """One request, its caller's own."""
     demo, _, asked = EXAMPLES[name]
-    return {"case": json.loads(demo_text(demo))["case"], **asked}
+    return {"case": json.loads(demo_text(demo))["case"], **copy.deepcopy(asked)}
 
 
 def openapi_examples() -> dict[str, Any]:

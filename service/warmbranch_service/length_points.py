@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 
 from warmbranch import case as physics
+from warmbranch import sizing
 from warmbranch.batch import FloatArray
+from warmbranch.branch import solve
 from warmbranch.compromise import Aim, Tones
 from warmbranch.road_speed import engine_speed_on_road, rolling_circumference, tyre_diameter
 from warmbranch_service.convert import MM, Converted, to_physics
@@ -224,4 +226,41 @@ def out_of_reach(
         remedy += ", or another engine order." if order is not None else "."
     path = ("target", name)
     entry = Entry(path, "target_out_of_reach", detail, remedy, value, unit)
+    return Problem(INVALID, entry.sentence(), entries=[entry])
+
+
+def reach_of(case: physics.Case) -> tuple[float, float]:
+    """First resonances of the longest and of the shortest admissible branch, Hz."""
+    low, high = sizing.bounds(case)
+    ends = solve(sizing.with_length(case.repeat(2), np.concatenate([high, low])))
+    return float(ends.resonance[0, 0]), float(ends.resonance[1, 0])
+
+
+def band_out_of_reach(
+    case: physics.Case, band: tuple[float, float], *, by_rpm: bool, order: float | None
+) -> Problem:
+    """The refusal of a band of two branches that no admissible branch comes near.
+
+    Parameters
+    ----------
+    case : warmbranch.Case
+        One design.
+    band : two float, Hz
+    by_rpm : bool
+        The band was given as engine speeds.
+    order : float, optional
+    """
+    reach = reach_of(case)
+    end = "from" if band[1] < reach[0] else "to"
+    rising = band[0] if end == "from" else band[1]
+    per_hertz, unit = (60 / order, "rpm") if by_rpm and order is not None else (1.0, "Hz")
+    those = " to ".join(f"{tone * per_hertz:.4g}" for tone in reach if not math.isnan(tone))
+    entry = Entry(
+        ("two_branches", f"band_{end}_{unit}"),
+        "band_out_of_reach",
+        f"No admissible length of this tube serves the band: those have {those} {unit}.",
+        "Give a band within that, or leave it out: then it lies around the target.",
+        rising * per_hertz,
+        unit,
+    )
     return Problem(INVALID, entry.sentence(), entries=[entry])

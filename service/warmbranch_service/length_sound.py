@@ -31,7 +31,7 @@ from warmbranch.tail import FarEnd, MainRun
 from warmbranch_service.answer import digits
 from warmbranch_service.convert import MM, Converted, kelvin
 from warmbranch_service.length_messages import pair_advice, trade_off
-from warmbranch_service.length_points import Points
+from warmbranch_service.length_points import Points, band_out_of_reach
 from warmbranch_service.rounding import each, finite, places
 from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.length_answer import LoudnessAnswer
@@ -54,6 +54,9 @@ BAND_POINTS = 41
 
 PAIR_BAND = 0.10
 """Half width, relative, of the band for two branches where none is given."""
+
+PAIR_NARROWEST = 0.98
+"""Shortest to longest length of a family; a narrower one could not be told from one length."""
 
 PAIR_LENGTHS = 7
 """Lengths solved for two branches; the range spans some 30 %."""
@@ -293,7 +296,10 @@ def pair_answer(
     shortest, longest = (float(side[0]) for side in bounds(case))
     least = max(length * tone / high * 0.92, shortest)
     most = min(length * tone / low * 1.08, longest)
-    known = family(case, min(least, most * 0.98), most, band[None], count=PAIR_LENGTHS)
+    if least >= longest or most * PAIR_NARROWEST <= shortest:
+        by_rpm = given.band_from_Hz is None
+        raise band_out_of_reach(case, (low, high), by_rpm=by_rpm, order=order)
+    known = family(case, min(least, most * PAIR_NARROWEST), most, band[None], count=PAIR_LENGTHS)
     main = float(answer.main_impedance[0])
     same_pipe = given.arrangement == "same pipe"
     arrangement: Arrangement = (

@@ -17,6 +17,10 @@ VERSION: Literal[1] = 1
 Coordinate = Annotated[float, Quantity("1", PURE_NUMBER, low=-1e3, high=1e3)]
 Row = Annotated[list[Coordinate], Field(max_length=len(UNKNOWNS))]
 
+# The square of the widest mean: the air's temperature may be uncertain by 50 K, 2500 K².
+Covariance = Annotated[float, Quantity("1", PURE_NUMBER, low=-1e6, high=1e6)]
+CovarianceRow = Annotated[list[Covariance], Field(max_length=len(UNKNOWNS))]
+
 
 class Calibration(RequestModel):
     """Means and covariance of the unknowns after a fit; send it back unchanged.
@@ -51,7 +55,7 @@ class Calibration(RequestModel):
         examples=[[-1.7, 2.3]],
         json_schema_extra={"x-unit": "1"},
     )
-    covariance: Annotated[list[Row], Field(max_length=len(UNKNOWNS))] = Field(
+    covariance: Annotated[list[CovarianceRow], Field(max_length=len(UNKNOWNS))] = Field(
         description="Of the same coordinates, row by row.",
         examples=[[[0.4, -0.1], [-0.1, 0.3]]],
         json_schema_extra={"x-unit": "1"},

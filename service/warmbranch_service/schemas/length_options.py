@@ -162,7 +162,10 @@ class TwoBranches(RequestModel):
         (left_out("band_from_rpm", "band_to_rpm"), given("band_from_rpm", "band_to_rpm")),
         (left_out("band_from_Hz", "band_to_Hz"), given("band_from_Hz", "band_to_Hz")),
         (left_out("band_from_rpm"), left_out("band_from_Hz")),
-        unsaid={"band_falls": "The band ends above its beginning."},
+        unsaid={
+            "band_falls": "The band ends above its beginning.",
+            "band_out_of_reach": "Some admissible length of this tube resonates near the band.",
+        },
     )
 
     arrangement: Literal["same pipe", "one on each of two pipes"] = Field(

@@ -165,6 +165,23 @@ def test_a_target_out_of_reach_says_what_is_in_reach(ask, length_refused, length
         length({**ask, "target": {"quiet_rpm": rpm}, "diameters": False})
 
 
+@pytest.mark.parametrize(
+    ("band", "field", "unit"),
+    [
+        ({"band_from_Hz": 1990, "band_to_Hz": 2000}, "two_branches.band_to_Hz", "Hz"),
+        ({"band_from_Hz": 5, "band_to_Hz": 6}, "two_branches.band_from_Hz", "Hz"),
+        ({"band_from_rpm": 160, "band_to_rpm": 170}, "two_branches.band_from_rpm", "rpm"),
+    ],
+)
+def test_a_band_that_no_branch_comes_near(ask, length_refused, band, field, unit):
+    entry = length_refused({**ask, "two_branches": band})
+    assert entry["code"] == "band_out_of_reach"
+    assert entry["field"] == field
+    assert entry["unit"] == unit
+    assert entry["value"] == pytest.approx(band[field.partition(".")[2]])
+    assert "within that" in entry["remedy"]
+
+
 def test_rpm_without_an_engine(smallest, length_refused):
     for target in ({"quiet_rpm": 2350}, {"loudness": CURVE}):
         entry = length_refused({"case": smallest["case"], "target": target})
