@@ -55,8 +55,15 @@ class Batched:
         index : integer array, boolean array or slice
             Which designs, along the leading axis.
         """
-        chosen = np.arange(len(self))[index]
-        return type(self)(**{name: _take(value, chosen) for name, value in self._items()})
+        size = len(self)
+        if isinstance(index, slice) and index.indices(size) == (0, size, 1):
+            return self
+        chosen = index if isinstance(index, slice) else np.arange(size)[index]
+        # Designs that were admitted once need no second look, which would cost more than the rest.
+        taken = object.__new__(type(self))
+        for name, value in self._items():
+            object.__setattr__(taken, name, _take(value, chosen))
+        return taken
 
     def repeat(self, times: int) -> Self:
         """Repeat a batch of one ``times`` times."""
@@ -85,12 +92,12 @@ def _promoted(value: Any) -> NDArray[Any]:
     return array if array.ndim else array[None]
 
 
-def _take(value: Any, chosen: NDArray[np.intp]) -> Any:
+def _take(value: Any, chosen: NDArray[np.intp] | slice) -> Any:
     if isinstance(value, Batched):
         return value.take(chosen)
     if isinstance(value, tuple):
         entries = cast("tuple[Any, ...]", value)
-        return tuple(entries[i] for i in chosen)
+        return entries[chosen] if isinstance(chosen, slice) else tuple(entries[i] for i in chosen)
     return value[chosen]
 
 
