@@ -6,15 +6,25 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
-from typing import TypeVar
 
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.demo import DEMOS, demo_text
 from warmbranch_service.length_examples import EXAMPLES, example_text
 from warmbranch_service.settings import settings_help
-
-OK, FAILED, REFUSED, INTERRUPTED = 0, 1, 2, 130
+from warmbranch_service.sweep import command as sweep
+from warmbranch_service.terminal import (
+    FAILED,
+    INTERRUPTED,
+    OK,
+    REFUSED,
+    Failed,
+    Refused,
+    answered,
+    complain,
+    read,
+    read_text,
+    write,
+)
 
 INTRODUCTION = """\
 How long must a closed side branch on a hot pipe be, given that the gas inside is nowhere near one
@@ -36,6 +46,8 @@ start here:
   warmbranch example length > cut.json   a request for a length, with a target to change
   warmbranch length cut.json             length, trim steps and cut list (--json, --csv)
   warmbranch warmup my.json              from a cold start to warm
+  warmbranch example sweep > many.json   a request for many designs of one case
+  warmbranch sweep many.json             one line a design (--output FILE.csv for a table)
   warmbranch serve                       the service, for programs
   curl -s localhost:8000/v1/steady -H 'Content-Type: application/json' -d @my.json
 
@@ -52,16 +64,6 @@ Run the service: a supervisor that keeps the workers alive. SIGTERM or Ctrl-C en
 it has taken is answered; SIGHUP replaces the workers one by one without a gap.
 """
 
-Answer = TypeVar("Answer")
-
-
-class _Refused(Exception):
-    """What the user can mend; its text goes to standard error."""
-
-
-class _Failed(Exception):
-    """What the user cannot mend."""
-
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status; no traceback reaches the user."""
@@ -71,11 +73,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         status = command(given)
         sys.stdout.flush()
         return status
-    except _Refused as refused:
-        _complain(str(refused))
+    except Refused as refused:
+        complain(str(refused))
         return REFUSED
-    except _Failed as failed:
-        _complain(str(failed))
+    except Failed as failed:
+        complain(str(failed))
         return FAILED
     except KeyboardInterrupt:
         return INTERRUPTED
@@ -84,7 +86,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return FAILED
     except Exception as error:
-        _complain(f"{type(error).__name__}: {error}")
+        complain(f"{type(error).__name__}: {error}")
         return FAILED
 
 
@@ -160,6 +162,8 @@ def _parser() -> argparse.ArgumentParser:
     warmup.add_argument("--json", action="store_true", help="print JSON instead of a table")
     warmup.set_defaults(command=_warmup)
 
+    sweep.add_to(commands)
+
     serve = commands.add_parser(
         "serve",
         help="run the service",
@@ -201,7 +205,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 _DEMOS = {name: text for name, (_, text) in DEMOS.items()}
-_EXAMPLES = _DEMOS | {name: text for name, (_, text, _) in EXAMPLES.items()}
+_EXAMPLES = _DEMOS | {name: text for name, (_, text, _) in EXAMPLES.items()} | sweep.EXAMPLES
 
 
 def _add_name(parser: argparse.ArgumentParser, names: Mapping[str, str]) -> None:
@@ -224,8 +228,13 @@ def _count(text: str) -> int:
 
 
 def _example(given: argparse.Namespace) -> int:
-    is_length = given.name in EXAMPLES
-    sys.stdout.write(example_text(given.name) if is_length else demo_text(given.name))
+    if given.name in EXAMPLES:
+        text = example_text(given.name)
+    elif given.name in sweep.EXAMPLES:
+        text = sweep.example_text()
+    else:
+        text = demo_text(given.name)
+    sys.stdout.write(text)
     return OK
 
 
@@ -233,7 +242,7 @@ def _compile(given: argparse.Namespace) -> int:
     from warmbranch_service.fast_loops import compile_loops
 
     if not compile_loops():
-        _complain("the compiled loops cannot be had: WARMBRANCH_KERNEL is off, or numba is missing")
+        complain("the compiled loops cannot be had: WARMBRANCH_KERNEL is off, or numba is missing")
         return FAILED
     sys.stdout.write("The fast loops are compiled and kept.\n")
     return OK
@@ -253,7 +262,7 @@ def _serve(given: argparse.Namespace) -> int:
     try:
         settings = Settings.from_environment()
     except ValueError as error:
-        raise _Refused(str(error)) from None
+        raise Refused(str(error)) from None
     address = f"{given.host} port {given.port}"
     try:
         told = serve(
@@ -264,12 +273,12 @@ def _serve(given: argparse.Namespace) -> int:
             settings=settings,
         )
     except PortTakenError as error:
-        raise _Failed(
+        raise Failed(
             f"{address} cannot be used: {error}. Choose another --port; or, where a service of "
             "yours listens there, add --take-over and then end that one."
         ) from None
     except OSError as error:
-        raise _Failed(f"{address} cannot be used: {error.strerror or error}.") from None
+        raise Failed(f"{address} cannot be used: {error.strerror or error}.") from None
     return OK if told else FAILED
 
 
@@ -278,7 +287,7 @@ def _steady(given: argparse.Namespace) -> int:
     from warmbranch_service.local import steady_of
     from warmbranch_service.render import readable
 
-    answer = _answered(lambda: steady_of(_read(given.file)))
+    answer = answered(lambda: steady_of(read(given.file)))
     sys.stdout.write(answer.model_dump_json() + "\n" if given.json else readable(answer))
     return OK
 
@@ -287,7 +296,7 @@ def _warmup(given: argparse.Namespace) -> int:
     from warmbranch_service.local import warmup_of
     from warmbranch_service.render_warmup import readable_warmup
 
-    answer = _answered(lambda: warmup_of(_read(given.file)))
+    answer = answered(lambda: warmup_of(read(given.file)))
     sys.stdout.write(answer.model_dump_json() + "\n" if given.json else readable_warmup(answer))
     return OK
 
@@ -296,10 +305,10 @@ def _fit(given: argparse.Namespace) -> int:
     from warmbranch_service.local import fit_of
     from warmbranch_service.render_fit import readable_fit
 
-    readings = None if given.readings is None else _read_text(given.readings)
-    answer = _answered(lambda: fit_of(_read(given.file), readings))
+    readings = None if given.readings is None else read_text(given.readings)
+    answer = answered(lambda: fit_of(read(given.file), readings))
     if given.calibration is not None:
-        _write(given.calibration, answer.calibration.model_dump_json(indent=1) + "\n")
+        write(given.calibration, answer.calibration.model_dump_json(indent=1) + "\n")
     sys.stdout.write(answer.model_dump_json() + "\n" if given.json else readable_fit(answer))
     return OK
 
@@ -309,27 +318,13 @@ def _length(given: argparse.Namespace) -> int:
     from warmbranch_service.local import length_of
     from warmbranch_service.render_length import readable_length
 
-    answer = _answered(lambda: length_of(_read(given.file)))
+    answer = answered(lambda: length_of(read(given.file)))
     if given.csv:
         text = as_csv(answer)
     else:
         text = answer.model_dump_json() + "\n" if given.json else readable_length(answer)
     sys.stdout.write(text)
     return OK
-
-
-def _answered(work: Callable[[], Answer]) -> Answer:
-    """Do it, and tell a failure as the service would."""
-    from warmbranch_service.errors import INVALID, MALFORMED, Problem
-    from warmbranch_service.render import readable_problem
-
-    try:
-        return work()
-    except Problem as problem:
-        text = readable_problem(problem.parts)
-        if problem.parts.kind in (INVALID, MALFORMED):
-            raise _Refused(text) from None
-        raise _Failed(text) from None
 
 
 def _demo(given: argparse.Namespace) -> int:
@@ -340,12 +335,12 @@ def _demo(given: argparse.Namespace) -> int:
     try:
         service = LocalService(given.port)
     except OSError as error:
-        raise _Refused(f"Port {given.port} cannot be used: {error.strerror}.") from None
+        raise Refused(f"Port {given.port} cannot be used: {error.strerror}.") from None
     with service:
         body = demo_text(given.name)
         status, content = service.post("/v1/steady", body.encode())
         if status != 200:
-            _complain(content.decode())
+            complain(content.decode())
             return FAILED
         answer = SteadyAnswer.model_validate_json(content)
         sys.stdout.write(f"{DEMOS[given.name][1]}: the numbers are nobody's measurement.\n")
@@ -361,30 +356,3 @@ def _demo(given: argparse.Namespace) -> int:
             sys.stdout.flush()
             service.wait()
     return OK
-
-
-def _read(name: str) -> bytes:
-    if name == "-":
-        return sys.stdin.buffer.read()
-    try:
-        return Path(name).read_bytes()
-    except OSError as error:
-        raise _Refused(f"{name} cannot be read: {error.strerror}.") from None
-
-
-def _read_text(name: str) -> str:
-    try:
-        return _read(name).decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise _Refused(f"{name} is not UTF-8.") from None
-
-
-def _write(name: str, text: str) -> None:
-    try:
-        Path(name).write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise _Refused(f"{name} cannot be written: {error.strerror}.") from None
-
-
-def _complain(text: str) -> None:
-    sys.stderr.write(f"warmbranch: {text.rstrip()}\n")

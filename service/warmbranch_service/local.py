@@ -19,6 +19,7 @@ from warmbranch_service.schemas.fit_answer import FitAnswer
 from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.length_answer import LengthAnswer
 from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
+from warmbranch_service.schemas.sweep import SweepRequest
 from warmbranch_service.schemas.warmup import WarmupRequest
 from warmbranch_service.schemas.warmup_answer import WarmupAnswer
 from warmbranch_service.strict_json import parse
@@ -76,6 +77,17 @@ def length_of(body: bytes) -> LengthAnswer:
         For everything that the service would answer with a failure.
     """
     return _answered(parse(body), LengthRequest, answer_length)
+
+
+def sweep_request_of(body: bytes) -> SweepRequest:
+    """Check the body of a ``POST /v1/sweep``.
+
+    Raises
+    ------
+    Problem
+        For everything that the service would refuse, but for its own limit of designs.
+    """
+    return _answered(parse(body), SweepRequest, lambda request: request)
 
 
 Wanted = TypeVar("Wanted", bound=BaseModel)

@@ -10,11 +10,8 @@ from warmbranch.surfaces import SURFACES
 from warmbranch.unknowns import log_spread
 from warmbranch_service.demo import demo_text
 from warmbranch_service.schemas.branch import DEFAULT_SURFACE
+from warmbranch_service.sweep.command import SUMMARY
 
-SUMMARY = (
-    "The invented camper van with all that is uncertain about it: what may its quiet rpm be, and "
-    "what matters for that"
-)
 EMISSIVITY = SURFACES[DEFAULT_SURFACE].emissivity
 """In place of the surface's name, so that it can be varied."""
 

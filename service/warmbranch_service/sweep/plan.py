@@ -18,6 +18,7 @@ from typing import cast
 
 import numpy as np
 from pydantic import BaseModel
+from pydantic_core import from_json
 
 from warmbranch.batch import FloatArray
 from warmbranch.sampling import (
@@ -173,15 +174,40 @@ class Plan:
         first = self.chunks if line >= self.lines else max(0, line - 2) // (CHUNK + 1)
         return range(first, self.chunks)
 
+    def chunk_of(self, designs: int) -> int:
+        """The chunk to go on with when so many designs are there."""
+        return self.chunks if designs >= self.designs else designs // CHUNK
+
+    def designs_above(self, line: int) -> int:
+        """How many designs stand above a line."""
+        whole, rest = divmod(max(0, line - 2), CHUNK + 1)
+        return min(self.designs, whole * CHUNK + min(rest, CHUNK))
+
+    def line_after(self, content: bytes) -> int | None:
+        """Number of the line that follows one of this answer; None after none of it.
+
+        A line that tells a failure is none: it gives way to what it stands for.
+        """
+        try:
+            line = from_json(content)
+        except ValueError:
+            return None
+        if "sweep" in line:
+            return 2
+        if "progress" in line:
+            return line["progress"]["next_line"]
+        if "end" in line:
+            return self.lines + 1
+        if "index" in line:
+            return self.first_line_of(line["index"] // CHUNK) + line["index"] % CHUNK + 1
+        return None
+
     def first_line_of(self, chunk: int) -> int:
         """Line of a chunk's first design."""
         return 2 + chunk * (CHUNK + 1)
 
     def header(self) -> bytes:
         """The first line."""
-        asked = self.request
-        outputs = [SweepOutput(name=name, unit=OUTPUTS[name].unit) for name in asked.outputs]
-        outputs += [SweepOutput(name=name, unit="dB") for name in self.loss_names]
         inputs = [
             SweepInput(name=field.name, pointer=field.pointer, unit=field.unit)
             for field in self.fields
@@ -191,10 +217,16 @@ class Plan:
                 designs=self.designs,
                 lines=self.lines,
                 inputs=inputs,
-                outputs=outputs,
+                outputs=self.outputs(),
                 identity=self.identity,
             )
         )
+
+    def outputs(self) -> list[SweepOutput]:
+        """What is reported of every design, in order."""
+        asked = self.request.outputs
+        outputs = [SweepOutput(name=name, unit=OUTPUTS[name].unit) for name in asked]
+        return outputs + [SweepOutput(name=name, unit="dB") for name in self.loss_names]
 
     @property
     def loss_names(self) -> list[str]:

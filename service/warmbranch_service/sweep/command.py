@@ -1,0 +1,213 @@
+"""``warmbranch sweep``: many designs, written down while they are solved."""
+
+from __future__ import annotations
+
+import argparse
+import signal
+from collections.abc import Generator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from warmbranch_service.terminal import (
+    OK,
+    Failed,
+    Refused,
+    answered,
+    complain,
+    read,
+)
+
+if TYPE_CHECKING:
+    from warmbranch.stopping import Stop
+    from warmbranch_service.sweep.executors import Executor
+    from warmbranch_service.sweep.plan import Plan
+    from warmbranch_service.sweep.writers import Writer
+
+SUMMARY = (
+    "The invented camper van with all that is uncertain about it: what may its quiet rpm be, and "
+    "what matters for that"
+)
+EXAMPLES = {"sweep": SUMMARY}
+
+ENDINGS = {".ndjson": "ndjson", ".jsonl": "ndjson", ".csv": "csv", ".parquet": "parquet"}
+FORMATS = ("ndjson", "csv", "parquet")
+MOST_PROCESSES = 256
+SAID = {"SIGINT": "Ctrl-C"}
+
+DESCRIPTION = """\
+Solve many designs of one case, as POST /v1/sweep does, without a service: any fields of the case
+over lists, grids, ranges or distributions, any numbers of the answer.
+"""
+
+TEACHING = """\
+examples:
+  warmbranch example sweep > many.json                  a request to change: what varies, and how
+  warmbranch sweep many.json                            a line of JSON a design, as the service's
+  warmbranch sweep many.json --output many.csv          a table, a design a row
+  warmbranch sweep many.json --output many.parquet      the same for pandas, DuckDB, ...;
+                                                        needs pip install 'warmbranch[parquet]'
+  warmbranch sweep many.json --output many.csv --resume go on after Ctrl-C
+  warmbranch sweep many.json --processes 4              on four cores
+
+"vary" in the request names fields as they stand in it, "case.branch.centreline[2].straight_mm", and
+gives each its "values", a "grid", or a range or distribution: "uniform", "normal", "lognormal".
+"sampling" says how they are put together: by "grid", every combination; by "list", one after the
+other; by "sobol" or "latin hypercube", so many drawn. "outputs" names numbers of the steady answer.
+
+Ctrl-C, or SIGTERM, ends it and keeps what is done; the same command with --resume goes on there. A
+file that was cut off by force can be gone on with, too, unless it is Parquet, whose end is written
+last. What --resume gives is the same, to the byte, as a run that was never ended.
+
+exit status: 0 all designs are written, 1 failed, 2 the request or the command line holds something
+impossible, 130 ended by Ctrl-C, 143 by SIGTERM.
+"""
+
+
+def add_to(commands: Any) -> None:
+    """Add the command to a parser's subcommands."""
+    sweep: argparse.ArgumentParser = commands.add_parser(
+        "sweep",
+        help="many designs: fields over lists, grids, ranges or distributions",
+        description=DESCRIPTION,
+        epilog=TEACHING,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    sweep.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
+    sweep.add_argument(
+        "--output",
+        metavar="FILE",
+        help="write there; its ending tells the format: .ndjson, .csv or .parquet",
+    )
+    sweep.add_argument("--format", choices=FORMATS, help="whatever the ending; default: ndjson")
+    sweep.add_argument(
+        "--resume",
+        action="store_true",
+        help="go on where the file of --output ends, if there is one",
+    )
+    sweep.add_argument(
+        "--processes",
+        type=_processes,
+        default=1,
+        metavar="N",
+        help="solve in so many processes; about one a core; default: 1",
+    )
+    sweep.set_defaults(command=_sweep)
+
+
+def example_text() -> str:
+    """A request to start from."""
+    from warmbranch_service.sweep.examples import example_text
+
+    return example_text()
+
+
+def _processes(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= MOST_PROCESSES):
+        raise argparse.ArgumentTypeError(f"give a whole number from 1 to {MOST_PROCESSES}")
+    return int(text)
+
+
+def _sweep(given: argparse.Namespace) -> int:
+    form = _format(given.output, given.format)
+    if given.resume and given.output is None:
+        raise Refused("--resume goes on with a file. Name it: --output FILE.")
+    # Late: half of the start is loading, and --help needs none of it.
+    from warmbranch.stopping import Stop, under
+    from warmbranch_service.local import sweep_request_of
+    from warmbranch_service.sweep import choosing
+    from warmbranch_service.sweep.plan import Plan
+    from warmbranch_service.sweep.writers import WritingError, to_file, to_standard_output
+
+    request = answered(lambda: sweep_request_of(read(given.file)))
+    plan = Plan(request)
+    if request.from_line > 1 and (given.output is not None or form != "ndjson"):
+        raise Refused(
+            "from_line in the request begins amid the lines, which standard output takes. To go "
+            "on with a file, leave from_line out and add --resume."
+        )
+    stop = Stop()
+    try:
+        if given.output is None:
+            writer = to_standard_output(plan, form, request.from_line)
+        else:
+            writer = to_file(plan, Path(given.output), form, resume=given.resume)
+    except WritingError as error:
+        raise Refused(str(error)) from None
+    with _ended_by_signals(stop), under(stop):
+        return _run(given, plan, writer, choosing.executor(processes=given.processes), stop)
+
+
+def _run(
+    given: argparse.Namespace, plan: Plan, writer: Writer, executor: Executor, stop: Stop
+) -> int:
+    from warmbranch.errors import StoppedError
+    from warmbranch_service.sweep.executors import ExecutorError
+    from warmbranch_service.sweep.writers import WritingError
+
+    with _bar(plan.designs, writer.designs) as bar:
+        try:
+            try:
+                for chunk in executor.solved(plan, range(writer.first, plan.chunks)):
+                    writer.write(chunk)
+                    bar.update(writer.designs - bar.n)
+                writer.end()
+            finally:
+                executor.close()
+                writer.close()
+        except StoppedError:
+            bar.close()
+            complain(
+                f"Ended by {SAID.get(stop.reason, stop.reason)}: {_how_far(given, plan, writer)}"
+            )
+            return 128 + signal.Signals[stop.reason]
+        except (ExecutorError, WritingError) as error:
+            bar.close()
+            raise Failed(f"{error}\n{_how_far(given, plan, writer)}") from None
+    return OK
+
+
+def _how_far(given: argparse.Namespace, plan: Plan, writer: Writer) -> str:
+    """What is kept, and how to go on."""
+    told = f"{writer.designs} of {plan.designs} designs are written."
+    if given.output is not None:
+        return f"{told} The same command with --resume goes on from there."
+    if writer.next_line is None:
+        return f"{told} Only a file can be gone on with: --output FILE."
+    return f'{told} "from_line": {writer.next_line} in the request goes on from there.'
+
+
+def _format(output: str | None, form: str | None) -> str:
+    if form is None and output is not None:
+        form = ENDINGS.get(Path(output).suffix.lower())
+        if form is None:
+            known = ", ".join(ENDINGS)
+            raise Refused(f"{output} does not end with {known}: add --format.")
+    if form == "parquet" and output is None:
+        raise Refused("Parquet is written to a file. Name it: --output FILE.parquet.")
+    return form or "ndjson"
+
+
+def _bar(total: int, done: int) -> Any:
+    """A progress bar on standard error, where that is a terminal."""
+    from tqdm import tqdm
+
+    return tqdm(total=total, initial=done, unit=" designs", disable=None, dynamic_ncols=True)
+
+
+@contextmanager
+def _ended_by_signals(stop: Stop) -> Generator[None]:
+    """Let Ctrl-C and SIGTERM end the work where it may be ended; a second one ends it at once."""
+
+    def end(number: int, _: object) -> None:
+        stop.set(signal.Signals(number).name)
+        signal.signal(number, signal.SIG_DFL)
+
+    # A signal that is ignored, as in a shell script's background, stays so.
+    numbers = [n for n in (signal.SIGINT, signal.SIGTERM) if signal.getsignal(n) != signal.SIG_IGN]
+    before = {number: signal.signal(number, end) for number in numbers}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
