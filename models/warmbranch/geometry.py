@@ -18,6 +18,10 @@ from warmbranch.errors import GeometryError
 SHORTEST_IN_BORES = 3.0
 """Shortest branch, in bores, that the one-dimensional model describes."""
 
+ROUNDING = 1e-9
+"""Relative. A length short of a bound by no more is meant to lie there: three bores were
+rounded, or came in another unit."""
+
 
 @dataclass(frozen=True)
 class Piece:
@@ -191,7 +195,7 @@ def _check_centreline(pieces: tuple[Piece, ...], outside_diameter: float, bore: 
                 remedy=f"Give a centre-line radius above {outside_diameter / 2:g} m.",
             )
     length = math.fsum(piece.length for piece in pieces)
-    if length < SHORTEST_IN_BORES * bore * (1 - 1e-12):
+    if length < SHORTEST_IN_BORES * bore * (1 - ROUNDING):
         raise GeometryError(
             "The branch is too short for a one-dimensional model.",
             field="branch.centreline",

@@ -176,7 +176,7 @@ def _compromise(request: LengthRequest, points: Points) -> Found:
     answer = best.answer.take(slice(points.main, points.main + 1))
     tone = answer.resonance[:, 0]
     if np.isnan(tone[0]):
-        raise out_of_reach(request, points.order, (math.nan, math.nan))
+        raise out_of_reach(request, points.order, (math.nan, math.nan), points.main)
     sized = Sized(
         frequency=tone,
         length=np.array([best.length]),

@@ -194,7 +194,7 @@ def _curve(target: LoudnessTarget, order: float, points: int) -> Tones:
 
 
 def out_of_reach(
-    request: LengthRequest, order: float | None, reach: tuple[float, float]
+    request: LengthRequest, order: float | None, reach: tuple[float, float], place: int = 0
 ) -> Problem:
     """The refusal of a tone that no admissible branch can have.
 
@@ -204,15 +204,21 @@ def out_of_reach(
     order : float, optional
     reach : two float, Hz
         What the longest and the shortest admissible branch resonate at; NaN where it does not.
+    place : int
+        Of the operating point whose tone it is.
     """
     target = request.target
-    name, value, unit = "frequency_Hz", None, "Hz"
-    if isinstance(target, QuietRpmTarget):
-        name, value, unit = "quiet_rpm", target.quiet_rpm, "rpm"
+    own = [point.quiet_rpm for point in request.operating_points[place : place + 1]]
+    path: tuple[str | int, ...] = ("target", "loudness")
+    value, unit = None, "dB"
+    if own and own[0] is not None:
+        path, value, unit = ("operating_points", place, "quiet_rpm"), own[0], "rpm"
+    elif isinstance(target, QuietRpmTarget):
+        path, value, unit = ("target", "quiet_rpm"), target.quiet_rpm, "rpm"
     elif isinstance(target, FrequencyTarget):
-        value = target.frequency_Hz
+        path, value, unit = ("target", "frequency_Hz"), target.frequency_Hz, "Hz"
     elif isinstance(target, RoadTarget):
-        name, value, unit = "road_speed_m_s", target.road_speed_m_s, "m/s"
+        path, value, unit = ("target", "road_speed_m_s"), target.road_speed_m_s, "m/s"
     low, high = reach
     if math.isnan(low) or math.isnan(high):
         detail = "Losses leave a branch of this bore no resonance at this tone."
@@ -224,7 +230,6 @@ def out_of_reach(
         detail = f"No admissible length of this tube serves: those have {span}."
         remedy = "Give a target within that"
         remedy += ", or another engine order." if order is not None else "."
-    path = ("target", name)
     entry = Entry(path, "target_out_of_reach", detail, remedy, value, unit)
     return Problem(INVALID, entry.sentence(), entries=[entry])
 

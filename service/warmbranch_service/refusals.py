@@ -68,7 +68,9 @@ def entry_of_physics(error: InputError) -> Entry:
         unit, value = _UNIT_OF_SUFFIX[suffix], value * scale + offset
     else:
         suffix = ""
-    path = ("case", *error.field.split(".")[:-1], name + suffix)
+    place = [int(part) if part.isdigit() else part for part in error.field.split(".")[:-1]]
+    within = () if place[:1] == ["readings"] else ("case",)
+    path = (*within, *place, name + suffix)
     return Entry(path, "refused_by_physics", error.message, error.remedy, value, unit)
 
 

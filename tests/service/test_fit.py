@@ -367,6 +367,19 @@ def test_other_impossible_things_are_refused(refused, van, more, pointer, code):
     assert (entry["pointer"], entry["code"]) == (pointer, code)
 
 
+@pytest.mark.parametrize("emissivity", [0, 0.009])
+def test_a_skin_that_mirrors_cannot_be_read(client, refused, smallest, put, emissivity):
+    put(smallest, "case.branch.emissivity", emissivity)
+    seen = {"thermometer": "infrared", "position_mm": 100, "displayed_degC": 60}
+    touched = {**seen, "thermometer": "contact"}
+    entry = refused({**smallest, "readings": [touched, seen]})
+    assert (entry["pointer"], entry["code"]) == ("/case/branch/emissivity", "skin_mirrors")
+    assert "readings[1]" in entry["detail"]
+    for reading in (touched, {**seen, "emissivity": 0.95}, {**seen, "surface": "matt black paint"}):
+        response = client.post("/v1/fit", json={**smallest, "readings": [reading]})
+        assert response.status_code == 200, response.text
+
+
 @pytest.mark.parametrize("more", [{"heard": [{"quiet_rpm": 2000}]}, {"target_rpm": 2000}])
 def test_engine_speeds_need_an_engine(refused, smallest, more):
     assert refused({**smallest, **more})["code"] == "no_engine"

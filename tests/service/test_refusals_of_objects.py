@@ -61,6 +61,13 @@ def test_three_bores_exactly_are_admitted(steady, smallest, put):
     assert steady(put(smallest, "case.branch.length_mm", 135.9))["centreline_length_mm"] == 135.9
 
 
+@pytest.mark.parametrize("length", [15 * (1 - 5e-10), "0.59055118085 in", "1.4999999994 cm"])
+def test_three_bores_rounded_are_admitted_by_the_physics_too(steady, smallest, put, length):
+    put(smallest, "case.branch.outside_diameter_mm", 15)
+    put(smallest, "case.branch.wall_thickness_mm", 5)
+    steady(put(smallest, "case.branch.length_mm", length))
+
+
 def test_centreline_longer_than_three_metres(refused, van, put):
     entry, _ = refused(put(van, "case.branch.centreline.0.straight_mm", 2000))
     assert entry["field"] == "case.branch.centreline"

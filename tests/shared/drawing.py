@@ -28,6 +28,9 @@ Json = dict[str, Any]
 FAR = 1e6
 """End of a range that has none."""
 
+ANSWERED = "AsAnswered"
+"""Behind the name of a schema: as the document has it."""
+
 NARROWED: dict[str, tuple[float, float]] = {
     "Straight.straight_mm": (100, 400),
     "Bend.bend_deg": (10, 180),
@@ -73,6 +76,10 @@ def to_draw_from(document: Json, *, most_designs: int) -> Json:
     """The document, easier to draw from."""
     drawn = copy.deepcopy(document)
     schemas = drawn["components"]["schemas"]
+    # What is answered is held to the schemas as they stand, which requests share in part.
+    as_they_stand = _renamed(document["components"]["schemas"])
+    for operation in _operations(drawn):
+        operation["responses"] = _renamed(operation["responses"])
     _narrow(schemas)
     known: dict[str, str] = {}
     for field in _quantities(schemas):
@@ -86,7 +93,24 @@ def to_draw_from(document: Json, *, most_designs: int) -> Json:
         schemas[sampling]["properties"]["count"]["maximum"] = most_designs
     schemas["SweepRequest"]["properties"]["from_line"]["maximum"] = 3
     schemas["Vary"] = {"anyOf": list(_variations(schemas))}
+    schemas.update({f"{name}{ANSWERED}": schema for name, schema in as_they_stand.items()})
     return drawn
+
+
+def _operations(document: Json) -> Iterator[Json]:
+    for methods in document["paths"].values():
+        yield from methods.values()
+
+
+def _renamed(part: Any) -> Any:
+    """The same, with references to the schemas as they stand."""
+    if isinstance(part, dict):
+        return {key: _renamed(child) for key, child in part.items()}
+    if isinstance(part, list):
+        return [_renamed(child) for child in part]
+    if isinstance(part, str) and part.startswith("#/components/schemas/"):
+        return part + ANSWERED
+    return part
 
 
 def _narrow(schemas: Json) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
-from warmbranch.geometry import SHORTEST_IN_BORES
+from warmbranch.geometry import ROUNDING, SHORTEST_IN_BORES
 from warmbranch.materials import METALS
 from warmbranch.surfaces import SURFACES
 from warmbranch.warmup import WRAP_DENSITY, WRAP_HEAT_CAPACITY
@@ -252,8 +252,7 @@ class Branch(RequestModel):
         self._refuse_tight_bends()
         shortest = SHORTEST_IN_BORES * self.bore_mm
         along = self.centreline_mm
-        # A rounded 3 × bore is meant to be admitted.
-        if not shortest * (1 - 1e-9) <= along <= LONGEST_MM * (1 + 1e-9):
+        if not shortest * (1 - ROUNDING) <= along <= LONGEST_MM * (1 + ROUNDING):
             raise refusal(
                 "length_out_of_range",
                 f"The centre-line is {along:.6g} mm long; the model holds from three bores "

@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from warmbranch.drive import LONGEST
-from warmbranch.geometry import SHORTEST_IN_BORES
+from warmbranch.geometry import ROUNDING, SHORTEST_IN_BORES
 from warmbranch.skin_in_time import START_SPREAD
 from warmbranch.unknowns import (
     AIR_TEMPERATURE_SPREAD,
@@ -53,7 +53,10 @@ Displayed = Annotated[float, Quantity("degC", TEMPERATURE, low=-50, high=1000)]
 Uncertainty = Annotated[
     float | None, Quantity("K", TEMPERATURE_DIFFERENCE, low=0.1, high=100, nullable=True)
 ]
-Emissivity = Annotated[float, Quantity("1", PURE_NUMBER, low=0.01, high=1)]
+LEAST_EMISSIVITY = 0.01
+"""Of what an infrared thermometer looks at: below, it sees reflections alone."""
+
+Emissivity = Annotated[float, Quantity("1", PURE_NUMBER, low=LEAST_EMISSIVITY, high=1)]
 Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
 Frequency = Annotated[float, Quantity("Hz", FREQUENCY, low=1, high=2000)]
 TimeOfReading = Annotated[float | None, Quantity("s", TIME, low=0, high=LONGEST, nullable=True)]
@@ -90,7 +93,7 @@ class InfraredReading(RequestModel):
         examples=["matt black paint"],
     )
     emissivity: Annotated[
-        float | None, Quantity("1", PURE_NUMBER, low=0.01, high=1, nullable=True)
+        float | None, Quantity("1", PURE_NUMBER, low=LEAST_EMISSIVITY, high=1, nullable=True)
     ] = Field(
         default=None,
         description="Measured emissivity, 8 to 14 µm, of the surface looked at, in place of its "
@@ -284,6 +287,8 @@ class FitRequest(RequestModel):
             "beyond_the_cap": "position_mm is at most the length of the centre-line.",
             "length_out_of_range": f"A build that was heard is {SHORTEST_IN_BORES:g} bores long "
             "or more.",
+            "skin_mirrors": f"case.branch.emissivity is {LEAST_EMISSIVITY:g} or more where an "
+            "infrared reading gives neither emissivity nor another surface.",
         },
     )
 
@@ -354,11 +359,31 @@ class FitRequest(RequestModel):
         return self
 
     @model_validator(mode="after")
+    def _skin_can_be_read(self) -> FitRequest:
+        own = self.case.branch.emissivity
+        if own is None or own >= LEAST_EMISSIVITY:
+            return self
+        for place, reading in enumerate(self.readings):
+            if isinstance(reading, ContactReading):
+                continue
+            if reading.surface is None and reading.emissivity is None:
+                raise refusal(
+                    "skin_mirrors",
+                    f"readings[{place}] is an infrared reading of the branch's own skin, which "
+                    "sends out nothing that could be read.",
+                    f"Give {LEAST_EMISSIVITY:g} or more, or the reading's own emissivity.",
+                    unit="1",
+                    at=["case", "branch", "emissivity"],
+                    value=own,
+                )
+        return self
+
+    @model_validator(mode="after")
     def _builds_long_enough(self) -> FitRequest:
         shortest = SHORTEST_IN_BORES * self.case.branch.bore_mm
         for place, heard in enumerate(self.heard):
             length = heard.centreline_length_mm
-            if length is not None and length < shortest * (1 - 1e-9):
+            if length is not None and length < shortest * (1 - ROUNDING):
                 raise refusal(
                     "length_out_of_range",
                     "That build is too short for the model, which needs three bores.",

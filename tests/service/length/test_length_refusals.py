@@ -165,6 +165,28 @@ def test_a_target_out_of_reach_says_what_is_in_reach(ask, length_refused, length
         length({**ask, "target": {"quiet_rpm": rpm}, "diameters": False})
 
 
+def test_out_of_reach_points_at_what_was_sent(ask, length_refused):
+    own = [{"name": "idle", "quiet_rpm": 60}]
+    entry = length_refused({**ask, "operating_points": own})
+    assert entry["field"] == "operating_points[0].quiet_rpm"
+    assert entry["value"] == 60
+
+
+@pytest.mark.parametrize("target", [{"frequency_Hz": 2000}, {"frequency_Hz": 300}])
+@pytest.mark.parametrize("wall", [4.9, 5])
+def test_a_narrow_bore_is_answered_or_refused_at_the_target(
+    smallest, length, length_refused, client, target, wall
+):
+    """Some admissible tubes are so narrow that losses leave no resonance at any length."""
+    tube = {"outside_diameter_mm": 15, "wall_thickness_mm": wall, "length_mm": 3 * (15 - 2 * wall)}
+    smallest["case"]["branch"] = tube
+    body = {**smallest, "target": target, "diameters": False}
+    if client.post("/v1/length", json=body).status_code == 422:
+        assert length_refused(body)["field"] == "target.frequency_Hz"
+    else:
+        length(body)
+
+
 @pytest.mark.parametrize(
     ("band", "field", "unit"),
     [
