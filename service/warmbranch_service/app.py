@@ -14,15 +14,17 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
 from starlette.exceptions import HTTPException
-from starlette.middleware.cors import CORSMiddleware
+from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 
 from warmbranch.errors import InputError, NotConvergedError
 from warmbranch.gas import dry_air_table
 from warmbranch.property_table import pure_gases
 from warmbranch_service import MODEL_VERSION, metrics
+from warmbranch_service.cors import Cors
 from warmbranch_service.demo import demo_text
 from warmbranch_service.errors import (
+    CLIENT_LEFT,
     NOT_CONVERGED,
     Problem,
     ProblemParts,
@@ -158,7 +160,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.add_middleware(Gate, keys=settings.api_keys, per_minute=settings.requests_per_minute)
     if settings.cors_origins:
         app.add_middleware(
-            CORSMiddleware,
+            Cors,
             allow_origins=settings.cors_origins,
             allow_methods=("GET", "POST"),
             allow_headers=("content-type", "x-request-id", API_KEY_HEADER),
@@ -215,11 +217,16 @@ def _dress_not_converged(error: Exception, _: str) -> ProblemParts:
     return ProblemParts(NOT_CONVERGED, str(error))
 
 
+def _dress_left(error: Exception, _: str) -> ProblemParts:
+    return ProblemParts(CLIENT_LEFT, "Nobody reads this.")
+
+
 _DRESS: dict[type[Exception], Callable[[Exception, str], ProblemParts]] = {
     HTTPException: _dress_problem,
     RequestValidationError: _dress_validation,
     InputError: _dress_input,
     NotConvergedError: _dress_not_converged,
+    ClientDisconnect: _dress_left,
 }
 
 

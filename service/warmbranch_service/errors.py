@@ -49,6 +49,18 @@ WRONG_METHOD = Kind(
     "This address does not take this method.",
     "Use a method that the Allow header names.",
 )
+NOT_ACCEPTABLE = Kind(
+    "not-acceptable",
+    406,
+    "The answer has no form that the header Accept names.",
+    "Leave the header out, or name one of the forms in detail.",
+)
+TOO_SLOW = Kind(
+    "request-too-slow",
+    408,
+    "The request did not arrive in time.",
+    "Send the whole request at once.",
+)
 TOO_LARGE = Kind("body-too-large", 413, "The body is too large.", "Send less than the limit.")
 NOT_JSON = Kind(
     "unsupported-media-type",
@@ -67,6 +79,9 @@ LIMITED = Kind(
     429,
     "Too many requests within a minute.",
     "Send the same request again after the time that Retry-After names.",
+)
+HEAD_TOO_LARGE = Kind(
+    "head-too-large", 431, "The request's head is too large.", "Send fewer and shorter headers."
 )
 INTERNAL = Kind(
     "internal-error",
@@ -107,10 +122,13 @@ KINDS = {
         UNAUTHORIZED,
         NOT_FOUND,
         WRONG_METHOD,
+        NOT_ACCEPTABLE,
+        TOO_SLOW,
         TOO_LARGE,
         NOT_JSON,
         INVALID,
         LIMITED,
+        HEAD_TOO_LARGE,
         INTERNAL,
         NOT_CONVERGED,
         OVERLOADED,

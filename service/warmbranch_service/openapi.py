@@ -31,23 +31,25 @@ from warmbranch_service.schemas.rules import OF_STRINGS, RULES
 API_KEY = "ApiKey"
 
 FAILURES = {
-    "400": "The body is not JSON.",
+    "400": "The request is no HTTP, or its body no JSON.",
     "401": "The service asks for an API key, and none or a wrong one is given.",
     "404": "There is nothing at this address.",
     "405": "This address does not take this method; the header Allow names those that it takes.",
     "406": "The header Accept names no form that this answer has.",
+    "408": "The request did not arrive in time.",
     "413": "The body is too large.",
     "415": "The body is not sent as JSON.",
     "422": "The request holds something impossible; errors says what and where.",
     "429": "Too many requests within a minute; the header Retry-After names the seconds to wait.",
+    "431": "The request's head is too large.",
     "500": "The service failed.",
     "503": "The service is busy or not ready, or the work took too long; the header Retry-After "
     "names the seconds to wait.",
 }
 """When each failing status is answered; all in the one shape of failures."""
 
-_ALWAYS = ("405", "500")
-_WITH_BODY = ("400", "406", "413", "415", "422", "503")
+_ALWAYS = ("400", "405", "408", "431", "500")
+_WITH_BODY = ("406", "413", "415", "422", "503")
 _HEADERS: dict[str, JsonSchema] = {
     "X-Request-ID": {
         "description": "Finds this request in the service's log; one that is sent is kept.",

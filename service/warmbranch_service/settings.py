@@ -92,6 +92,9 @@ class Settings:
         _whole(1, 3600),
         "s; a request whose work takes longer is ended with 503; of a sweep, each chunk may",
     )
+    seconds_to_send: int = _setting(
+        20, _whole(1, 3600), "s from a request's first byte to its last; slower ones get 408"
+    )
     grace_seconds: int = _setting(
         10, _whole(1, 600), "s; what is under way at SIGTERM may take so long, then is ended"
     )

@@ -11,10 +11,12 @@ import os
 import socket
 import sys
 from collections.abc import Callable
+from typing import cast
 
 import uvicorn
 
 from warmbranch_service.app import create_app
+from warmbranch_service.connection import connections
 from warmbranch_service.logs import configure
 from warmbranch_service.server import Server
 from warmbranch_service.settings import Settings
@@ -29,6 +31,8 @@ def configuration(settings: Settings, factory: Callable[[], object]) -> uvicorn.
     return uvicorn.Config(
         factory,
         factory=True,
+        # uvicorn takes any callable that makes a protocol, and declares classes only.
+        http=cast("type[asyncio.Protocol]", connections(settings.seconds_to_send)),
         log_config=None,
         access_log=False,  # the service logs each request itself, with its id
         server_header=False,

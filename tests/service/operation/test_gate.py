@@ -172,6 +172,7 @@ def test_the_pages_that_are_set_may_and_no_others(van):
         other = {**PREFLIGHT, "origin": "https://other.example"}
         response = client.options("/v1/steady", headers=other)
         assert "access-control-allow-origin" not in response.headers
+        assert response.json()["type"] == "/v1/problems/bad-request"
         # A failure is told to the page, too.
         response = client.post("/v1/steady", json=van, headers={"origin": PAGE})
         assert response.status_code == 401

@@ -1,0 +1,186 @@
+"""What never arrives whole, or is no HTTP, is answered in time and holds nothing up."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import threading
+from collections.abc import Iterator
+
+import psutil
+import pytest
+
+from shared.problems import check_problem
+from shared.served import Line, Served, replies
+from warmbranch_service.connection import LONGEST_HEAD
+from warmbranch_service.demo import demo_text
+
+SECONDS = 2
+DEMO = demo_text("van").encode()
+
+
+def head(length: int, *more: str, path: str = "/v1/steady") -> bytes:
+    lines = [
+        f"POST {path} HTTP/1.1",
+        "Host: here",
+        "Content-Type: application/json",
+        f"Content-Length: {length}",
+        *more,
+    ]
+    return "\r\n".join([*lines, "", ""]).encode()
+
+
+CHUNKED = head(0).replace(b"Content-Length: 0", b"Transfer-Encoding: chunked")
+
+
+@pytest.fixture(scope="module")
+def served() -> Iterator[Served]:
+    with Served(seconds_to_send=SECONDS, warm_up=0) as served:
+        yield served
+
+
+def refused(content: bytes, status: int, kind: str) -> None:
+    (reply,) = replies(content)
+    assert reply.status == status
+    assert reply.headers["connection"] == "close"
+    body = check_problem(reply.status, reply.headers, reply.body)
+    assert body["type"] == f"/v1/problems/{kind}"
+
+
+def drop_by_drop(content: bytes) -> Iterator[bytes]:
+    return (content[i : i + 1] for i in range(len(content)))
+
+
+@pytest.mark.parametrize(
+    ("at_once", "dripped"),
+    [
+        (head(len(DEMO)), drop_by_drop(DEMO)),
+        (
+            head(0).replace(b"Content-Length: 0", b"Transfer-Encoding: chunked"),
+            [b"1\r\n \r\n"] * 99,
+        ),
+        (b"", drop_by_drop(head(len(DEMO)))),
+        (b"POST /v1/ste", ()),
+        (head(5), ()),
+    ],
+    ids=["body", "chunks", "head", "half a head", "no body"],
+)
+def test_a_slow_request_is_408_and_the_line_closed(served, at_once, dripped):
+    with Line(served.port) as line:
+        line.send(at_once)
+        # A byte a second, as the slowest of attackers; then silence.
+        took = line.drip(itertools.chain(dripped, itertools.repeat(b"")), pause=1.0)
+        assert took < SECONDS + 2
+        refused(line.rest(), 408, "request-too-slow")
+
+
+def test_a_slow_body_behind_an_answer_is_not_waited_for(served):
+    with Line(served.port) as line:
+        line.send(head(1000, path="/v1/nowhere"))
+        line.drip(itertools.repeat(b" ", 3), pause=1.0)
+        (only,) = replies(line.rest())
+        assert only.status == 404
+
+
+def test_silence_is_hung_up_on(served):
+    with Line(served.port) as line:
+        assert line.rest() == b""
+
+
+def test_a_request_in_time_is_answered_on_a_line_that_was_slow_before(served):
+    with Line(served.port) as line:
+        for _ in range(2):  # the second waits on a kept connection
+            parts = (head(len(DEMO)) + DEMO[:100], DEMO[100:200], DEMO[200:])
+            line.drip(parts, pause=0.4)
+        line.half_close()
+        assert [reply.status for reply in replies(line.rest())][:1] == [200]
+
+
+def test_many_slow_clients_hold_nobody_up(served):
+    lines = [Line(served.port) for _ in range(200)]
+    for line in lines:
+        line.send(head(len(DEMO)) + DEMO[:9])
+    assert served.get("/v1/health") == 200
+    with Line(served.port) as line:
+        line.send(head(len(DEMO), "Connection: close") + DEMO)
+        (reply,) = replies(line.rest())
+        assert reply.status == 200
+    for line in lines:
+        refused(line.rest(), 408, "request-too-slow")
+        line.socket.close()
+    (worker,) = psutil.Process(served.supervisor).children()
+    kept = [c for c in worker.net_connections("tcp") if c.status == psutil.CONN_ESTABLISHED]
+    assert len(kept) <= 1
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"\x00\x01\x02\r\n\r\n",
+        b"GET\r\n\r\n",
+        b"GET / HTTP/9.9\r\n\r\n",
+        b"GET /\xff HTTP/1.1\r\nHost: here\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost here\r\n\r\n",
+        b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03",  # TLS: https where http is spoken
+        head(10).replace(b"Content-Length: 10", b"Content-Length: ten"),
+        head(1, "Content-Length: 2"),
+        head(1, "Transfer-Encoding: chunked"),
+    ],
+)
+def test_what_is_no_http_is_400_of_the_one_shape(served, content):
+    with Line(served.port) as line:
+        line.send(content)
+        refused(line.rest(), 400, "bad-request")
+
+
+@pytest.mark.parametrize("piece", [b"X: " + b"a" * 1000 + b"\r\n", b"a" * 1000])
+def test_an_endless_head_is_431(served, piece):
+    with Line(served.port) as line:
+        line.send(b"GET /v1/health HTTP/1.1\r\n")
+        sent = 0
+        while sent <= 2 * LONGEST_HEAD:
+            line.send(piece)
+            sent += len(piece)
+        found = replies(line.rest())
+    # The line may be cut while we still send; then the answer is lost on its way.
+    for reply in found:
+        assert reply.status in (400, 431)
+        check_problem(reply.status, reply.headers, reply.body)
+    assert served.get("/v1/health") == 200
+
+
+def test_a_head_within_the_limit_is_read(served):
+    with Line(served.port) as line:
+        line.send(head(len(DEMO), "Connection: close", "X: " + "a" * (LONGEST_HEAD - 1000)) + DEMO)
+        (reply,) = replies(line.rest())
+        assert reply.status == 200
+
+
+def test_requests_one_behind_the_other_are_all_answered(served):
+    with Line(served.port) as line:
+        line.send((head(len(DEMO)) + DEMO) * 3 + head(len(DEMO), "Connection: close") + DEMO)
+        found = replies(line.rest())
+    assert [reply.status for reply in found] == [200] * 4
+    assert len({reply.body for reply in found}) == 1
+
+
+def test_garbage_behind_a_request_does_not_spoil_its_answer(served):
+    with Line(served.port) as line:
+        line.send(head(len(DEMO)) + DEMO + b"\x00" * 50)
+        found = replies(line.rest())
+    for reply in found:  # answered whole, or cut off; never another's failure in its place
+        assert reply.status in (200, 400)
+        json.loads(reply.body)
+
+
+def test_clients_that_leave_in_the_middle_cost_nothing(served):
+    def leave() -> None:
+        with Line(served.port) as line:
+            line.send(head(len(DEMO)) + DEMO[:-1])
+
+    threads = [threading.Thread(target=leave) for _ in range(50)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert served.get("/v1/health") == 200
