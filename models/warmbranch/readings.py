@@ -24,6 +24,9 @@ KNOWN = ""
 COLDEST, HOTTEST = 223.15, 1273.15
 """K. What hand instruments show: −50 to 1000 °C."""
 
+ROUNDING = 1e-9
+"""Relative: what lies at a bound in other units may lie so far beyond it in these."""
+
 
 @dataclass(frozen=True)
 class Readings(Batched):
@@ -117,8 +120,13 @@ class Readings(Batched):
             instrument has.
         """
         rules = (
-            ("position", "m", (self.position < 0) | (self.position > length)),
-            ("displayed", "K", (self.displayed < COLDEST) | (self.displayed > HOTTEST)),
+            ("position", "m", (self.position < 0) | (self.position > length * (1 + ROUNDING))),
+            (
+                "displayed",
+                "K",
+                (self.displayed < COLDEST * (1 - ROUNDING))
+                | (self.displayed > HOTTEST * (1 + ROUNDING)),
+            ),
             ("emissivity", "1", ~((self.emissivity > 0) & (self.emissivity <= 1))),
             ("emissivity_set", "1", ~((self.emissivity_set > 0) & (self.emissivity_set <= 1))),
             ("uncertainty", "K", ~(self.uncertainty > 0)),

@@ -21,8 +21,7 @@ from warmbranch_service.convert import MM, Converted, kelvin, to_physics
 from warmbranch_service.drives import assumptions, drive_of, wrap_of
 from warmbranch_service.messages import cautions_of
 from warmbranch_service.schemas.case import Case
-from warmbranch_service.schemas.fit import ContactReading, FitRequest, InfraredReading, WarmUp
-from warmbranch_service.schemas.fit import Heard as HeardGiven
+from warmbranch_service.schemas.fit import FitRequest, WarmUp
 from warmbranch_service.schemas.fit_answer import (
     Candidate,
     Difference,
@@ -36,6 +35,8 @@ from warmbranch_service.schemas.fit_answer import (
     Residual,
     Trim,
 )
+from warmbranch_service.schemas.readings import ContactReading, InfraredReading
+from warmbranch_service.schemas.readings import Heard as HeardGiven
 
 LISTENING = 0.01
 """Standard deviation of a tone heard, relative, when none is given."""

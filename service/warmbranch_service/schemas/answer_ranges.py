@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from warmbranch.grid import DEFAULT_NODES
 from warmbranch.unknowns import UNKNOWNS
 from warmbranch_service.schemas.drive import MOST_POINTS as MOST_CURVE_POINTS
-from warmbranch_service.schemas.fit import MOST_HEARD, MOST_READINGS
 from warmbranch_service.schemas.length import MOST_POINTS as MOST_OPERATING_POINTS
+from warmbranch_service.schemas.readings import MOST_HEARD, MOST_READINGS
 from warmbranch_service.schemas.steady import MOST_POINTS
 from warmbranch_service.schemas.warmup import MOST_CONDITIONS, MOST_POSITIONS, MOST_TIMES
 
