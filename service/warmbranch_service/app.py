@@ -54,6 +54,7 @@ from warmbranch_service.schemas.steady import SteadyRequest
 from warmbranch_service.schemas.sweep import SweepRequest
 from warmbranch_service.schemas.warmup import WarmupRequest
 from warmbranch_service.settings import Settings
+from warmbranch_service.sweep import choosing
 from warmbranch_service.workshop import Workshop
 
 log = logging.getLogger("warmbranch")
@@ -111,6 +112,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     settings = settings or Settings.from_environment()
     readiness = Readiness()
     fast_loops = FastLoops()
+    executor = choosing.executor(scheduler=settings.scheduler)
     workshop = Workshop(
         at_once=settings.solves_at_once,
         longest_queue=settings.longest_queue,
@@ -133,6 +135,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
             readiness.is_ready = True
             yield state
         watch.cancel()
+        await asyncio.to_thread(executor.close)
 
     app = FastAPI(
         title="Warmbranch",
@@ -150,6 +153,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.workshop = workshop
     app.state.fast_loops = fast_loops
     app.state.settings = settings
+    app.state.executor = executor
     model = (steady.router, fit.router, length.router, warmup.router, sweep.router)
     for router in (*model, reference.router, health.router):
         app.include_router(router)

@@ -56,6 +56,12 @@ def _keys(text: str) -> tuple[str, ...]:
     return keys
 
 
+def _scheduler(text: str) -> str:
+    if text and not re.fullmatch(r"(tcp|tls|ws|wss)://\S+:\d{1,5}", text):
+        raise ValueError("give an address as tcp://host:8786")
+    return text
+
+
 def _networks(text: str) -> tuple[str, ...]:
     parts = tuple(part.strip() for part in text.split(",") if part.strip())
     for part in parts:
@@ -87,6 +93,9 @@ class Settings:
         64, _whole(1, 100_000), "requests that may wait in one worker; further ones get 503"
     )
     sweep_designs: int = _setting(100_000, _whole(1, 10_000_000), "designs of one sweep")
+    scheduler: str = _setting(
+        "", _scheduler, "tcp://host:port of a Dask cluster that solves the sweeps; none: this one"
+    )
     seconds_per_request: int = _setting(
         30,
         _whole(1, 3600),
@@ -181,7 +190,7 @@ def written(value: object) -> str:
     """A value as the environment would hold it."""
     if isinstance(value, tuple):
         return ",".join(map(str, value)) or "none"  # pyright: ignore[reportUnknownArgumentType]
-    return str(value)
+    return str(value) or "none"
 
 
 def settings_help() -> str:

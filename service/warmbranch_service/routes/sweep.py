@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import AsyncGenerator
+from collections.abc import AsyncGenerator, Iterator
 from typing import Annotated
 
 from fastapi import APIRouter, Body, Request
@@ -23,8 +23,8 @@ from warmbranch_service.fast_loops import FastLoops
 from warmbranch_service.schemas.sweep import SweepRequest
 from warmbranch_service.schemas.sweep_answer import SweepFailure, SweepLine
 from warmbranch_service.strict_json import StrictRoute, problem_responses
+from warmbranch_service.sweep.executors import Executor
 from warmbranch_service.sweep.plan import Chunk, Plan
-from warmbranch_service.sweep.solving import solve_task
 from warmbranch_service.workshop import Workshop
 
 router = APIRouter(route_class=StrictRoute, tags=["model"])
@@ -64,7 +64,7 @@ async def sweep(
     refuse_too_many(body.designs, request.app.state.settings.sweep_designs)
     workshop: Workshop = request.app.state.workshop
     refuse_too_early(request.app.state.fast_loops)
-    stream = _Stream(body, workshop, request)
+    stream = _Stream(body, workshop, request.app.state.executor, request)
     await stream.begin()
     return Ndjson(stream.lines())
 
@@ -94,21 +94,23 @@ def refuse_too_many(designs: int, most: int) -> None:
 class _Stream:
     """One answer under way."""
 
-    def __init__(self, asked: SweepRequest, workshop: Workshop, asker: Request) -> None:
+    def __init__(
+        self, asked: SweepRequest, workshop: Workshop, executor: Executor, asker: Request
+    ) -> None:
         self._workshop = workshop
+        self._executor = executor
         self._asker = asker
         self._from = asked.from_line
         self._asked = asked
 
     async def begin(self) -> None:
         """Solve the first chunk, so that a failure of it is still told by the status."""
-        self._plan, self._rest, self._first = await self._workshop.run(self._open, self._asker)
+        self._plan, self._chunks, self._first = await self._workshop.run(self._open, self._asker)
 
-    def _open(self) -> tuple[Plan, range, Chunk | None]:
+    def _open(self) -> tuple[Plan, Iterator[Chunk], Chunk | None]:
         plan = Plan(self._asked)
-        numbers = plan.chunks_from(self._from)
-        first = solve_task(plan.task(numbers[0])) if numbers else None
-        return plan, numbers[1:], first
+        chunks = self._executor.solved(plan, plan.chunks_from(self._from))
+        return plan, chunks, next(chunks, None)
 
     async def lines(self) -> AsyncGenerator[bytes]:
         """The answer, a chunk at a time."""
@@ -116,13 +118,9 @@ class _Stream:
         if self._from == 1:
             yield plan.header() + b"\n"
         try:
-            if chunk is not None:
+            while chunk is not None:
                 yield _text(plan.lines_of(chunk, self._from))
-            for number in self._rest:
-                chunk = await self._workshop.run(
-                    lambda n=number: self._solve(n), self._asker, patient=True
-                )
-                yield _text(plan.lines_of(chunk))
+                chunk = await self._workshop.run(self._next, self._asker, patient=True)
         except Problem as problem:  # ended: by its time limit, or because the service closes
             log.warning("a sweep was ended: %s", problem.parts.kind.name)
             yield self._failure(problem.parts)
@@ -139,8 +137,8 @@ class _Stream:
         )
         return SweepFailure.model_validate({"problem": told}).model_dump_json().encode() + b"\n"
 
-    def _solve(self, number: int) -> Chunk:
-        return solve_task(self._plan.task(number))
+    def _next(self) -> Chunk | None:
+        return next(self._chunks, None)
 
 
 def _text(lines: list[bytes]) -> bytes:

@@ -5,12 +5,18 @@ from __future__ import annotations
 from warmbranch_service.sweep.executors import Executor, InProcess, ProcessPool
 
 
-def executor(*, processes: int = 1) -> Executor:
+def executor(*, processes: int = 1, scheduler: str = "") -> Executor:
     """The executor.
 
     Parameters
     ----------
     processes : int, optional
         Of this machine; 1 for this one alone.
+    scheduler : str, optional
+        Address of a Dask scheduler, whose workers solve instead; empty for none.
     """
+    if scheduler:
+        from warmbranch_service.sweep.cluster import Cluster  # late: most have none
+
+        return Cluster(scheduler)
     return ProcessPool(processes) if processes > 1 else InProcess()

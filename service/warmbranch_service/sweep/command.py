@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import os
 import signal
 from collections.abc import Generator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from warmbranch_service.settings import BY_VARIABLE
 from warmbranch_service.terminal import (
     OK,
     Failed,
@@ -33,6 +35,7 @@ EXAMPLES = {"sweep": SUMMARY}
 ENDINGS = {".ndjson": "ndjson", ".jsonl": "ndjson", ".csv": "csv", ".parquet": "parquet"}
 FORMATS = ("ndjson", "csv", "parquet")
 MOST_PROCESSES = 256
+SCHEDULER = "WARMBRANCH_SCHEDULER"
 SAID = {"SIGINT": "Ctrl-C"}
 
 DESCRIPTION = """\
@@ -49,6 +52,7 @@ examples:
                                                         needs pip install 'warmbranch[parquet]'
   warmbranch sweep many.json --output many.csv --resume go on after Ctrl-C
   warmbranch sweep many.json --processes 4              on four cores
+  warmbranch sweep many.json --scheduler tcp://desk:8786   on a Dask cluster; see below
 
 "vary" in the request names fields as they stand in it, "case.branch.centreline[2].straight_mm", and
 gives each its "values", a "grid", or a range or distribution: "uniform", "normal", "lognormal".
@@ -58,6 +62,11 @@ other; by "sobol" or "latin hypercube", so many drawn. "outputs" names numbers o
 Ctrl-C, or SIGTERM, ends it and keeps what is done; the same command with --resume goes on there. A
 file that was cut off by force can be gone on with, too, unless it is Parquet, whose end is written
 last. What --resume gives is the same, to the byte, as a run that was never ended.
+
+A cluster is a scheduler and workers, on machines that each have pip install 'warmbranch[cluster]':
+  dask scheduler                                        tells its address
+  dask worker tcp://desk:8786 --nworkers -1 --nthreads 1   one process a core
+Workers may come and go; what a lost one had is done again, and written once.
 
 exit status: 0 all designs are written, 1 failed, 2 the request or the command line holds something
 impossible, 130 ended by Ctrl-C, 143 by SIGTERM.
@@ -85,12 +94,18 @@ def add_to(commands: Any) -> None:
         action="store_true",
         help="go on where the file of --output ends, if there is one",
     )
-    sweep.add_argument(
+    where = sweep.add_mutually_exclusive_group()
+    where.add_argument(
         "--processes",
         type=_processes,
-        default=1,
         metavar="N",
         help="solve in so many processes; about one a core; default: 1",
+    )
+    where.add_argument(
+        "--scheduler",
+        type=_scheduler,
+        metavar="tcp://HOST:PORT",
+        help=f"solve on the workers of a Dask cluster; default: what {SCHEDULER} says, if set",
     )
     sweep.set_defaults(command=_sweep)
 
@@ -108,6 +123,27 @@ def _processes(text: str) -> int:
     return int(text)
 
 
+def _scheduler(text: str) -> str:
+    try:
+        return BY_VARIABLE[SCHEDULER].read(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
+def _executor(given: argparse.Namespace) -> Executor:
+    """Where the command line, or else the environment, says."""
+    from warmbranch_service.sweep import choosing
+
+    if given.processes is not None:
+        return choosing.executor(processes=given.processes)
+    if given.scheduler is not None:
+        return choosing.executor(scheduler=given.scheduler)
+    try:
+        return choosing.executor(scheduler=_scheduler(os.environ.get(SCHEDULER, "")))
+    except argparse.ArgumentTypeError as error:
+        raise Refused(f"{SCHEDULER}={os.environ[SCHEDULER]!r}: {error}.") from None
+
+
 def _sweep(given: argparse.Namespace) -> int:
     form = _format(given.output, given.format)
     if given.resume and given.output is None:
@@ -115,7 +151,6 @@ def _sweep(given: argparse.Namespace) -> int:
     # Late: half of the start is loading, and --help needs none of it.
     from warmbranch.stopping import Stop, under
     from warmbranch_service.local import sweep_request_of
-    from warmbranch_service.sweep import choosing
     from warmbranch_service.sweep.plan import Plan
     from warmbranch_service.sweep.writers import WritingError, to_file, to_standard_output
 
@@ -126,7 +161,7 @@ def _sweep(given: argparse.Namespace) -> int:
             "from_line in the request begins amid the lines, which standard output takes. To go "
             "on with a file, leave from_line out and add --resume."
         )
-    stop = Stop()
+    stop, executor = Stop(), _executor(given)
     try:
         if given.output is None:
             writer = to_standard_output(plan, form, request.from_line)
@@ -135,7 +170,7 @@ def _sweep(given: argparse.Namespace) -> int:
     except WritingError as error:
         raise Refused(str(error)) from None
     with _ended_by_signals(stop), under(stop):
-        return _run(given, plan, writer, choosing.executor(processes=given.processes), stop)
+        return _run(given, plan, writer, executor, stop)
 
 
 def _run(

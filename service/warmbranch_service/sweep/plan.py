@@ -13,7 +13,7 @@ import hashlib
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import cast
 
 import numpy as np
@@ -146,12 +146,17 @@ class Plan:
         self.varied = [
             Varied(vary, field) for vary, field in zip(request.vary, self.fields, strict=True)
         ]
-        self.points = _points(request) if points is None else GivenPoints(points)
-        self.designs = self.points.count
+        self._given = None if points is None else GivenPoints(points)
+        self.designs = request.designs if points is None else len(points)
         self.chunks = math.ceil(self.designs / CHUNK)
         self.lines = self.designs + self.chunks + 2
         dump = request.model_dump_json(by_alias=True, exclude_unset=True, exclude={"from_line"})
         self.json = dump.encode()
+
+    @cached_property
+    def points(self) -> Points:
+        """Points of the designs; not drawn where tasks bring theirs."""
+        return self._given or _points(self.request)
 
     def inputs(self, points: FloatArray) -> list[Inputs]:
         """Values of the varied fields, one list a field."""

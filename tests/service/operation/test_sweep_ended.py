@@ -11,9 +11,9 @@ import pytest
 
 from warmbranch import stopping
 from warmbranch_service.app import create_app
-from warmbranch_service.routes import sweep
 from warmbranch_service.schemas.sweep import CHUNK
 from warmbranch_service.settings import Settings
+from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.plan import Chunk
 from warmbranch_service.workshop import CLOSING, LEFT, TOO_LONG
 
@@ -46,7 +46,7 @@ def second_chunk(monkeypatch):
             raise
         raise AssertionError("nobody ended it")
 
-    monkeypatch.setattr(sweep, "solve_task", solve)
+    monkeypatch.setattr(executors, "solve_task", solve)
     return stuck, ended
 
 
@@ -100,7 +100,7 @@ def test_closing_begins_no_further_chunk(ask, asked, monkeypatch):
             stopping.check()
             raise AssertionError("it was not ended")
 
-        monkeypatch.setattr(sweep, "solve_task", solve)
+        monkeypatch.setattr(executors, "solve_task", solve)
         return await ask(app, "/v1/sweep", asked).reply()
 
     reply = asyncio.run(scene())
@@ -155,7 +155,7 @@ def test_a_client_that_leaves_during_the_first_chunk_ends_it(ask, asked, monkeyp
             ended.set()
             raise
 
-    monkeypatch.setattr(sweep, "solve_task", solve)
+    monkeypatch.setattr(executors, "solve_task", solve)
 
     async def scene():
         app = create_app(Settings(warm_up=0))

@@ -14,8 +14,8 @@ from warmbranch import stopping
 from warmbranch.errors import StoppedError
 from warmbranch_service.app import create_app
 from warmbranch_service.errors import Problem
-from warmbranch_service.routes import sweep as route
 from warmbranch_service.settings import Settings
+from warmbranch_service.sweep import executors
 from warmbranch_service.workshop import Workshop
 
 
@@ -40,7 +40,7 @@ def test_seed_and_request_tell_sweeps_apart(client, sobol):
 
 
 def test_failure_behind_the_first_chunk_is_the_last_line(client, sobol, monkeypatch):
-    solve = route.solve_task
+    solve = executors.solve_task
 
     def fails(task):
         if task.number == 1:
@@ -48,7 +48,7 @@ def test_failure_behind_the_first_chunk_is_the_last_line(client, sobol, monkeypa
         return solve(task)
 
     whole = client.post("/v1/sweep", json=sobol).content.splitlines()
-    monkeypatch.setattr(route, "solve_task", fails)
+    monkeypatch.setattr(executors, "solve_task", fails)
     response = client.post("/v1/sweep", json=sobol)
     lines = response.content.splitlines()
     assert response.status_code == 200
@@ -106,8 +106,8 @@ class Endless:
 
 @pytest.fixture
 def endless(monkeypatch):
-    work = Endless(route.solve_task)
-    monkeypatch.setattr(route, "solve_task", work)
+    work = Endless(executors.solve_task)
+    monkeypatch.setattr(executors, "solve_task", work)
     return work
 
 
@@ -123,13 +123,13 @@ def test_chunk_that_takes_too_long_is_ended_and_told(sobol, endless):
 def test_work_stops_when_the_client_leaves_between_chunks(sobol, monkeypatch):
     """The client goes after the first chunk; of the 40 chunks no more than three are begun."""
     sobol["sampling"]["count"] = 40 * 512
-    solve, begun = route.solve_task, []
+    solve, begun = executors.solve_task, []
 
     def counted(task):
         begun.append(task.number)
         return solve(task)
 
-    monkeypatch.setattr(route, "solve_task", counted)
+    monkeypatch.setattr(executors, "solve_task", counted)
     talk_and_leave(sobol, after=lambda body: b'"progress"' in body)
     assert begun == list(range(len(begun)))
     assert 1 <= len(begun) <= 3

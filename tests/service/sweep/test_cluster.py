@@ -1,0 +1,198 @@
+"""``warmbranch sweep --scheduler``: a cluster on this machine gives the same bytes."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+
+import pytest
+from starlette.testclient import TestClient
+
+from warmbranch_service import cli
+from warmbranch_service.app import create_app
+from warmbranch_service.settings import Settings
+from warmbranch_service.sweep import cluster
+
+PATIENCE = 120  # seconds; a start takes a few on a quiet machine
+CHUNKS = 24
+
+SWEEP = [
+    sys.executable,
+    "-c",
+    "from warmbranch_service.cli import main; raise SystemExit(main())",
+    "sweep",
+]
+DASK = [sys.executable, "-m", "dask"]
+
+
+def wait_until(condition, process=None):
+    deadline = time.monotonic() + PATIENCE
+    while time.monotonic() < deadline:
+        assert process is None or process.poll() is None, process.communicate()
+        if condition():
+            return
+        time.sleep(0.01)
+    raise AssertionError("waited in vain")
+
+
+@contextmanager
+def running(*command, **more):
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    with subprocess.Popen([*DASK, *command], **quiet, **more) as process:
+        try:
+            yield process
+        finally:
+            process.kill()
+
+
+@pytest.fixture(scope="module")
+def scheduler(tmp_path_factory):
+    """Address of a scheduler on this machine."""
+    told = tmp_path_factory.mktemp("dask") / "scheduler.json"
+    options = ["--host", "127.0.0.1", "--port", "0", "--no-dashboard", "--no-show"]
+    with running("scheduler", *options, "--scheduler-file", str(told)) as process:
+        wait_until(lambda: told.exists() and told.read_text().endswith("}"), process)
+        yield json.loads(told.read_text())["address"]
+
+
+@contextmanager
+def worker(scheduler, **more):
+    """A worker that nobody starts again."""
+    options = ["--no-nanny", "--nthreads", "1", "--no-dashboard", "--memory-limit", "0"]
+    with running("worker", scheduler, *options, **more) as process:
+        yield process
+
+
+@pytest.fixture
+def request_file(tmp_path, sobol):
+    sobol["sampling"]["count"] = CHUNKS * 512 - 100
+    path = tmp_path / "many.json"
+    path.write_text(json.dumps(sobol), encoding="utf-8")
+    return path
+
+
+def test_no_worker_for_long_is_said(scheduler, request_file, monkeypatch, capfd):
+    monkeypatch.setattr(cluster, "WITHOUT_WORKERS_SECONDS", 1.0)
+    assert cli.main(["sweep", str(request_file), "--scheduler", scheduler]) == 1
+    said = capfd.readouterr().err
+    assert f"has had no worker for 1 s. Start some, dask worker {scheduler}" in said
+    assert "0 of 12188 designs are written" in said
+
+
+def test_lost_worker_loses_nothing_and_doubles_nothing(scheduler, request_file, tmp_path):
+    """Two workers, one of which is killed in the middle."""
+    path, alone = tmp_path / "cluster.ndjson", tmp_path / "alone.ndjson"
+    with worker(scheduler) as first, worker(scheduler):
+        asked = [*SWEEP, str(request_file), "--output", str(path), "--scheduler", scheduler]
+        with subprocess.Popen(asked, stderr=subprocess.PIPE, text=True) as process:
+            wait_until(lambda: path.exists() and path.stat().st_size > 200_000, process)
+            first.send_signal(signal.SIGKILL)
+            _, said = process.communicate(timeout=PATIENCE)
+    assert process.returncode == 0, said
+    assert said == ""
+    assert cli.main(["sweep", str(request_file), "--output", str(alone)]) == 0
+    assert path.read_bytes() == alone.read_bytes()
+
+
+def test_service_with_a_scheduler_gives_the_same_bytes(scheduler, client, sobol):
+    expected = client.post("/v1/sweep", json=sobol).content
+    settings = Settings(warm_up=0, scheduler=scheduler)
+    with worker(scheduler), TestClient(create_app(settings)) as with_cluster:
+        assert with_cluster.post("/v1/sweep", json=sobol).content == expected
+
+
+def test_worker_that_would_make_other_bytes_is_refused(scheduler, request_file, capfd):
+    with worker(scheduler, env={**os.environ, "WARMBRANCH_KERNEL": "off"}):
+        assert cli.main(["sweep", str(request_file), "--scheduler", scheduler]) == 1
+    said = " ".join(capfd.readouterr().err.split())
+    assert "A worker is not as this program is: {'model_version': " in said
+    assert "set WARMBRANCH_KERNEL alike" in said
+
+
+def test_scheduler_that_is_not_there(request_file, monkeypatch, capfd):
+    monkeypatch.setattr(cluster, "CONNECT_SECONDS", 0.5)
+    with socket.create_server(("127.0.0.1", 0)) as found:
+        port = found.getsockname()[1]
+    address = f"tcp://127.0.0.1:{port}"
+    assert cli.main(["sweep", str(request_file), "--scheduler", address]) == 1
+    said = capfd.readouterr().err
+    assert f"The scheduler at {address} cannot be reached" in said
+    assert "Traceback" not in said
+
+
+def test_without_dask(request_file, monkeypatch, capfd):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    monkeypatch.setenv("WARMBRANCH_SCHEDULER", "tcp://127.0.0.1:8786")
+    assert cli.main(["sweep", str(request_file)]) == 1
+    assert "pip install 'warmbranch[cluster]'" in capfd.readouterr().err
+
+
+def test_addresses_that_are_none(request_file, monkeypatch, capfd):
+    with pytest.raises(SystemExit) as left:
+        cli.main(["sweep", str(request_file), "--scheduler", "desk"])
+    assert left.value.code == 2
+    assert "give an address as tcp://host:8786" in capfd.readouterr().err
+    monkeypatch.setenv("WARMBRANCH_SCHEDULER", "desk")
+    assert cli.main(["sweep", str(request_file)]) == 2
+    assert "WARMBRANCH_SCHEDULER='desk': give an address" in capfd.readouterr().err
+
+
+class Future:
+    def __init__(self, work):
+        self.work = work
+
+    def done(self):
+        return True
+
+    def add_done_callback(self, tell):
+        tell(self)
+
+
+class Client:
+    """Stands in for a cluster's client: solves at once, and counts what it holds."""
+
+    def __init__(self, threads):
+        self.threads, self.held, self.most, self.fetched = threads, 0, 0, []
+
+    def nthreads(self):
+        return {"tcp://worker": self.threads}
+
+    def submit(self, function, tasks, maker, key):
+        self.held += 1
+        self.most = max(self.most, self.held)
+        return Future(tasks)
+
+    def gather(self, futures):
+        self.held -= len(futures)
+        self.fetched.append(len(futures))
+        return [tuple(task.number for task in future.work) for future in futures]
+
+
+def test_no_more_is_handed_out_than_keeps_the_workers_busy(sobol, monkeypatch):
+    """10^9 designs in two million chunks; the first thousands of them, of a cluster that is
+    quicker than whoever asks: neither tasks nor results pile up."""
+    from warmbranch_service.schemas.sweep import SweepRequest
+    from warmbranch_service.sweep.plan import Plan
+
+    sobol["sampling"]["count"] = 10**9
+    plan = Plan(SweepRequest.model_validate(sobol))
+    monkeypatch.setattr(Plan, "task", lambda self, number: Task(number))
+    executor, client = cluster.Cluster("tcp://nowhere:1"), Client(threads=100)
+    executor._client = client
+    chunks = executor.solved(plan, range(plan.chunks))
+    assert [next(chunks) for _ in range(5000)] == list(range(5000))
+    assert client.most <= cluster.TASKS_A_THREAD * 100
+    assert max(client.fetched) <= cluster.MOST_GATHERED
+    client.cancel = lambda *_, **__: None
+    chunks.close()
+
+
+class Task:
+    def __init__(self, number):
+        self.number = number
