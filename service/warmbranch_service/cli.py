@@ -12,6 +12,7 @@ from warmbranch_service.demo import DEMOS, demo_text
 from warmbranch_service.length_examples import EXAMPLES, example_text
 from warmbranch_service.settings import settings_help
 from warmbranch_service.sweep import command as sweep
+from warmbranch_service.sweep import rank_command as rank
 from warmbranch_service.terminal import (
     FAILED,
     INTERRUPTED,
@@ -48,6 +49,7 @@ start here:
   warmbranch warmup my.json              from a cold start to warm
   warmbranch example sweep > many.json   a request for many designs of one case
   warmbranch sweep many.json             one line a design (--output FILE.csv for a table)
+  warmbranch rank many.json              which of the varied fields matters most
   warmbranch serve                       the service, for programs
   curl -s localhost:8000/v1/steady -H 'Content-Type: application/json' -d @my.json
 
@@ -163,6 +165,7 @@ def _parser() -> argparse.ArgumentParser:
     warmup.set_defaults(command=_warmup)
 
     sweep.add_to(commands)
+    rank.add_to(commands)
 
     serve = commands.add_parser(
         "serve",

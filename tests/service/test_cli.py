@@ -133,7 +133,9 @@ def test_help_teaches(capsys):
         assert word in text
 
 
-@pytest.mark.parametrize("command", ["demo", "steady", "serve", "example", "openapi"])
+@pytest.mark.parametrize(
+    "command", ["demo", "steady", "serve", "example", "openapi", "sweep", "rank"]
+)
 def test_every_command_has_help(command, capsys):
     with pytest.raises(SystemExit) as left:
         cli.main([command, "--help"])

@@ -124,6 +124,7 @@ class Cluster:
 
     def _first_done(self, client: Any, handed_out: deque[Any], threads: _Threads) -> list[Chunk]:
         """Results at the head of the queue, as many as there are, at least one."""
+        stopping.check()  # tasks may be quicker than the look
         first, done = handed_out[0], Event()
 
         def tell(_: Any) -> None:

@@ -3,22 +3,17 @@
 from __future__ import annotations
 
 import argparse
-import os
-import signal
-from collections.abc import Generator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from warmbranch_service.settings import BY_VARIABLE
-from warmbranch_service.terminal import (
-    OK,
-    Failed,
-    Refused,
-    answered,
-    complain,
-    read,
+from warmbranch_service.sweep.under_way import (
+    add_executors,
+    bar,
+    ended,
+    ended_by_signals,
+    executor_of,
 )
+from warmbranch_service.terminal import OK, Failed, Refused, answered, read
 
 if TYPE_CHECKING:
     from warmbranch.stopping import Stop
@@ -34,9 +29,6 @@ EXAMPLES = {"sweep": SUMMARY}
 
 ENDINGS = {".ndjson": "ndjson", ".jsonl": "ndjson", ".csv": "csv", ".parquet": "parquet"}
 FORMATS = ("ndjson", "csv", "parquet")
-MOST_PROCESSES = 256
-SCHEDULER = "WARMBRANCH_SCHEDULER"
-SAID = {"SIGINT": "Ctrl-C"}
 
 DESCRIPTION = """\
 Solve many designs of one case, as POST /v1/sweep does, without a service: any fields of the case
@@ -94,19 +86,7 @@ def add_to(commands: Any) -> None:
         action="store_true",
         help="go on where the file of --output ends, if there is one",
     )
-    where = sweep.add_mutually_exclusive_group()
-    where.add_argument(
-        "--processes",
-        type=_processes,
-        metavar="N",
-        help="solve in so many processes; about one a core; default: 1",
-    )
-    where.add_argument(
-        "--scheduler",
-        type=_scheduler,
-        metavar="tcp://HOST:PORT",
-        help=f"solve on the workers of a Dask cluster; default: what {SCHEDULER} says, if set",
-    )
+    add_executors(sweep)
     sweep.set_defaults(command=_sweep)
 
 
@@ -115,33 +95,6 @@ def example_text() -> str:
     from warmbranch_service.sweep.examples import example_text
 
     return example_text()
-
-
-def _processes(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= MOST_PROCESSES):
-        raise argparse.ArgumentTypeError(f"give a whole number from 1 to {MOST_PROCESSES}")
-    return int(text)
-
-
-def _scheduler(text: str) -> str:
-    try:
-        return BY_VARIABLE[SCHEDULER].read(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(str(error)) from None
-
-
-def _executor(given: argparse.Namespace) -> Executor:
-    """Where the command line, or else the environment, says."""
-    from warmbranch_service.sweep import choosing
-
-    if given.processes is not None:
-        return choosing.executor(processes=given.processes)
-    if given.scheduler is not None:
-        return choosing.executor(scheduler=given.scheduler)
-    try:
-        return choosing.executor(scheduler=_scheduler(os.environ.get(SCHEDULER, "")))
-    except argparse.ArgumentTypeError as error:
-        raise Refused(f"{SCHEDULER}={os.environ[SCHEDULER]!r}: {error}.") from None
 
 
 def _sweep(given: argparse.Namespace) -> int:
@@ -161,7 +114,7 @@ def _sweep(given: argparse.Namespace) -> int:
             "from_line in the request begins amid the lines, which standard output takes. To go "
             "on with a file, leave from_line out and add --resume."
         )
-    stop, executor = Stop(), _executor(given)
+    stop, executor = Stop(), executor_of(given)
     try:
         if given.output is None:
             writer = to_standard_output(plan, form, request.from_line)
@@ -169,7 +122,7 @@ def _sweep(given: argparse.Namespace) -> int:
             writer = to_file(plan, Path(given.output), form, resume=given.resume)
     except WritingError as error:
         raise Refused(str(error)) from None
-    with _ended_by_signals(stop), under(stop):
+    with ended_by_signals(stop), under(stop):
         return _run(given, plan, writer, executor, stop)
 
 
@@ -180,24 +133,21 @@ def _run(
     from warmbranch_service.sweep.executors import ExecutorError
     from warmbranch_service.sweep.writers import WritingError
 
-    with _bar(plan.designs, writer.designs) as bar:
+    with bar(plan.designs, writer.designs) as progress:
         try:
             try:
                 for chunk in executor.solved(plan, range(writer.first, plan.chunks)):
                     writer.write(chunk)
-                    bar.update(writer.designs - bar.n)
+                    progress.update(writer.designs - progress.n)
                 writer.end()
             finally:
                 executor.close()
                 writer.close()
         except StoppedError:
-            bar.close()
-            complain(
-                f"Ended by {SAID.get(stop.reason, stop.reason)}: {_how_far(given, plan, writer)}"
-            )
-            return 128 + signal.Signals[stop.reason]
+            progress.close()
+            return ended(stop, _how_far(given, plan, writer))
         except (ExecutorError, WritingError) as error:
-            bar.close()
+            progress.close()
             raise Failed(f"{error}\n{_how_far(given, plan, writer)}") from None
     return OK
 
@@ -221,28 +171,3 @@ def _format(output: str | None, form: str | None) -> str:
     if form == "parquet" and output is None:
         raise Refused("Parquet is written to a file. Name it: --output FILE.parquet.")
     return form or "ndjson"
-
-
-def _bar(total: int, done: int) -> Any:
-    """A progress bar on standard error, where that is a terminal."""
-    from tqdm import tqdm
-
-    return tqdm(total=total, initial=done, unit=" designs", disable=None, dynamic_ncols=True)
-
-
-@contextmanager
-def _ended_by_signals(stop: Stop) -> Generator[None]:
-    """Let Ctrl-C and SIGTERM end the work where it may be ended; a second one ends it at once."""
-
-    def end(number: int, _: object) -> None:
-        stop.set(signal.Signals(number).name)
-        signal.signal(number, signal.SIG_DFL)
-
-    # A signal that is ignored, as in a shell script's background, stays so.
-    numbers = [n for n in (signal.SIGINT, signal.SIGTERM) if signal.getsignal(n) != signal.SIG_IGN]
-    before = {number: signal.signal(number, end) for number in numbers}
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)

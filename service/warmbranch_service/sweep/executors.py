@@ -159,6 +159,7 @@ def _in_a_worker() -> None:
 
 
 def _awaited(future: Future[Chunk]) -> Chunk:
+    stopping.check()  # chunks may be quicker than the look
     while not wait([future], timeout=LOOK_SECONDS).done:
         stopping.check()
     return future.result()
