@@ -49,3 +49,20 @@ def test_numbers_are_in_the_units_of_the_names(reference):
         record.conductivity_points[0][0] - 273.15, abs=0.0051
     )
     assert first["value"] == record.conductivity_points[0][1]
+
+
+@pytest.mark.parametrize("path", ["/v1/reference", "/v1/openapi.json"])
+def test_what_is_at_hand_is_not_sent_again(client, path):
+    first = client.get(path)
+    etag = first.headers["etag"]
+    assert client.get(path).headers["etag"] == etag
+    for condition in (etag, f"W/{etag}", "*", f'"old", W/{etag} , "older"'):
+        again = client.get(path, headers={"if-none-match": condition})
+        assert again.status_code == 304
+        assert again.content == b""
+        assert again.headers["etag"] == etag
+        assert again.headers["cache-control"] == first.headers["cache-control"]
+    for condition in ("", '"other"', etag.strip('"'), f'"{etag[1:5]}"', "W/*"):
+        again = client.get(path, headers={"if-none-match": condition})
+        assert again.status_code == 200
+        assert again.content == first.content

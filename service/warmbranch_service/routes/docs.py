@@ -5,16 +5,15 @@ The reader of the OpenAPI document is Swagger UI, as the package fastapi-standal
 
 from __future__ import annotations
 
-import hashlib
+import json
 from functools import cache
-from http import HTTPStatus
 from importlib.resources import files
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from warmbranch_service.conditional import answered, etag_of
 from warmbranch_service.errors import NOT_FOUND, Problem
-from warmbranch_service.routes.page import matches
 
 HEADERS = {
     "cache-control": "no-cache",
@@ -39,6 +38,18 @@ FILES = {
 router = APIRouter(include_in_schema=False)
 
 
+@router.api_route("/v1/openapi.json", methods=["GET", "HEAD"])
+async def openapi(request: Request) -> Response:
+    """The OpenAPI document itself."""
+    state = request.app.state
+    if not hasattr(state, "openapi"):
+        content = json.dumps(request.app.openapi(), ensure_ascii=False).encode()
+        state.openapi = content, etag_of(content)
+    content, etag = state.openapi
+    headers = {"cache-control": "no-cache"}  # kept, but asked for again: it may have been upgraded
+    return answered(request, content, etag=etag, media_type="application/json", headers=headers)
+
+
 @router.api_route("/v1/docs", methods=["GET", "HEAD"])
 async def docs(request: Request) -> Response:
     """The page itself."""
@@ -56,14 +67,11 @@ async def part(name: str, request: Request) -> Response:
 def _file(request: Request, name: str) -> Response:
     """The file, or 304 when the browser has it."""
     content, etag = _read(name)
-    headers = {**HEADERS, "etag": etag}
-    if matches(request.headers.get("if-none-match", ""), etag):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
-    return Response(content, media_type=FILES[name][2], headers=headers)
+    return answered(request, content, etag=etag, media_type=FILES[name][2], headers=HEADERS)
 
 
 @cache
 def _read(name: str) -> tuple[bytes, str]:
     package, folder, _ = FILES[name]
     content = (files(package) / folder / name).read_bytes()
-    return content, f'"{hashlib.sha256(content).hexdigest()[:32]}"'
+    return content, etag_of(content)

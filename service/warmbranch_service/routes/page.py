@@ -6,14 +6,13 @@ not in the OpenAPI document.
 
 from __future__ import annotations
 
-import hashlib
-import re
 from http import HTTPStatus
 from importlib.resources import files
 
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
+from warmbranch_service.conditional import answered, etag_of
 from warmbranch_service.errors import NOT_FOUND, Problem
 from warmbranch_service.length_examples import example_text
 
@@ -68,13 +67,4 @@ def _file(request: Request, name: str) -> Response:
     else:
         content = (_FOLDER / name).read_bytes()
         media_type = MEDIA_TYPES[name[name.rindex(".") :]]
-    etag = f'"{hashlib.sha256(content).hexdigest()[:32]}"'
-    headers = {**HEADERS, "etag": etag}
-    if matches(request.headers.get("if-none-match", ""), etag):
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=headers)
-    return Response(content, media_type=media_type, headers=headers)
-
-
-def matches(condition: str, etag: str) -> bool:
-    """If-None-Match by weak comparison (RFC 9110, 13.1.2)."""
-    return condition.strip() == "*" or etag in re.findall(r'"[^"]*"', condition)
+    return answered(request, content, etag=etag_of(content), media_type=media_type, headers=HEADERS)

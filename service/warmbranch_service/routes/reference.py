@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from fastapi import APIRouter
 from pydantic import Field
 from starlette.requests import Request
@@ -13,7 +15,8 @@ from warmbranch.gas import SPECIES
 from warmbranch.materials import METALS
 from warmbranch.surfaces import SURFACES
 from warmbranch_service.answer import celsius_or_none, digits
-from warmbranch_service.schemas.fields import AnswerModel
+from warmbranch_service.conditional import answered, etag_of
+from warmbranch_service.schemas.fields import AnswerModel, JsonSchema
 
 router = APIRouter(tags=["model"])
 
@@ -88,19 +91,39 @@ class ReferenceAnswer(AnswerModel):
     air: str = Field(description="Name that stands for no fuel at all.")
 
 
+_ETAG: JsonSchema = {"ETag": {"$ref": "#/components/headers/ETag"}}
+
+
 @router.get(
     "/v1/reference",
     summary="Materials, surfaces and fuels, with sources",
     response_class=Response,
-    responses={200: {"model": ReferenceAnswer, "description": "The tables."}},
+    responses={
+        200: {"model": ReferenceAnswer, "description": "The tables.", "headers": _ETAG},
+        304: {"description": "The version that If-None-Match names still holds.", "headers": _ETAG},
+    },
+    openapi_extra={
+        "parameters": [
+            {
+                "name": "If-None-Match",
+                "in": "header",
+                "description": "ETag of an answer that is at hand, several with commas between.",
+                "schema": {"type": "string", "examples": ['"5d41402abc4b2a76"']},
+            }
+        ]
+    },
 )
 async def reference(request: Request) -> Response:
     """List the names that a case may use."""
-    return Response(
-        reference_answer().model_dump_json().encode(),
-        media_type="application/json",
-        headers={"cache-control": "public, max-age=3600"},
-    )
+    content, etag = _kept()
+    headers = {"cache-control": "public, max-age=3600"}
+    return answered(request, content, etag=etag, media_type="application/json", headers=headers)
+
+
+@cache
+def _kept() -> tuple[bytes, str]:
+    content = reference_answer().model_dump_json().encode()
+    return content, etag_of(content)
 
 
 def reference_answer() -> ReferenceAnswer:
