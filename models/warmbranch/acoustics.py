@@ -20,6 +20,9 @@ from warmbranch.viscothermal import line, wall_layers
 CELLS = 32
 """Cells of the default duct. Within a cell the gas is uniform, at the cell's means."""
 
+FEW = 8
+"""Designs up to which plain numbers are quicker than arrays as short as that."""
+
 
 @dataclass(frozen=True)
 class Duct(Batched):
@@ -276,11 +279,27 @@ def standing_wave(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, Comp
     cells, designs = a.shape
     p = np.empty((cells + 1, designs), dtype=np.complex128)
     u = np.empty_like(p)
+    if designs <= FEW:
+        for k in range(designs):
+            p[:, k], u[:, k] = _from_cap(*(part[:, k].tolist() for part in (a, b, c, d)))
+        return (p / u[0]).T, (u / u[0]).T
     p[-1], u[-1] = 1.0, 0.0
     for i in range(cells - 1, -1, -1):
         p[i] = a[i] * p[i + 1] + b[i] * u[i + 1]
         u[i] = c[i] * p[i + 1] + d[i] * u[i + 1]
     return (p / u[0]).T, (u / u[0]).T
+
+
+def _from_cap(
+    a: list[complex], b: list[complex], c: list[complex], d: list[complex]
+) -> tuple[list[complex], list[complex]]:
+    """One design's pressures and flows at the cells' edges, for a pressure of 1 at the cap."""
+    p, u = [1 + 0j], [0j]
+    for a_i, b_i, c_i, d_i in zip(reversed(a), reversed(b), reversed(c), reversed(d), strict=True):
+        before, flow = p[-1], u[-1]
+        p.append(a_i * before + b_i * flow)
+        u.append(c_i * before + d_i * flow)
+    return p[::-1], u[::-1]
 
 
 def transmission_loss(branch: ComplexArray, main_pipe: FloatArray) -> FloatArray:

@@ -28,10 +28,12 @@ class Batched:
 
     def __post_init__(self) -> None:
         sizes: set[int] = set()
-        for name, value in self._items():
+        for name in _names(type(self)):
+            given = value = getattr(self, name)
             if not isinstance(value, (Batched, tuple)):
                 value = _promoted(value)
-                object.__setattr__(self, name, value)
+                if value is not given:
+                    object.__setattr__(self, name, value)
             sizes.add(len(cast("Any", value)))
         if len(sizes) > 1:
             self._match(max(sizes))
@@ -72,6 +74,8 @@ class Batched:
     @classmethod
     def concatenate(cls, batches: Sequence[Self]) -> Self:
         """Join batches along the design axis."""
+        if len(batches) == 1:
+            return batches[0]
         return cls(
             **{name: _join([getattr(batch, name) for batch in batches]) for name in _names(cls)}
         )
@@ -87,7 +91,7 @@ def _names(kind: type[Batched]) -> tuple[str, ...]:
 
 def _promoted(value: Any) -> NDArray[Any]:
     array = np.asarray(value)
-    if array.dtype != np.bool_ and array.dtype != np.float64:
+    if array.dtype.char not in "d?":  # neither double nor bool
         array = array.astype(np.float64)
     return array if array.ndim else array[None]
 

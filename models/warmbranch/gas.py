@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -102,7 +102,7 @@ class Composition(Batched):
     @classmethod
     def dry_air(cls) -> Composition:
         """Dry air, one design."""
-        return cls.from_mole_fractions(DRY_AIR)
+        return cls(_dry_air_fractions().copy())
 
     @property
     def molar_mass(self) -> FloatArray:
@@ -113,6 +113,11 @@ class Composition(Batched):
     def gas_constant(self) -> FloatArray:
         """Specific gas constant, J/(kg K), (designs,)."""
         return GAS_CONSTANT / self.molar_mass
+
+
+@cache
+def _dry_air_fractions() -> FloatArray:
+    return Composition.from_mole_fractions(DRY_AIR).mole_fractions
 
 
 class GasState(NamedTuple):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import cast
 
 import numpy as np
@@ -91,9 +92,9 @@ class MetalRecord:
     def metal(self) -> Metal:
         """The record as a batch of one."""
         return Metal(
-            conductivity_coefficients=_fit(self.conductivity_points),
+            conductivity_coefficients=_fit(self.conductivity_points).copy(),
             density=np.array([self.density]),
-            heat_capacity_coefficients=_fit(self.heat_capacity_points),
+            heat_capacity_coefficients=_fit(self.heat_capacity_points).copy(),
             limit_temperature=np.array([self.limit_temperature]),
         )
 
@@ -214,6 +215,7 @@ def _quadratic(coefficients: FloatArray, temperature: FloatArray) -> FloatArray:
     return a[:, 0] + temperature * (a[:, 1] + a[:, 2] * temperature)
 
 
+@cache
 def _fit(points: Points) -> FloatArray:
     """Quadratic (or the line, or the constant, that fewer points allow) of least relative error."""
     temperature, value = np.array(points, dtype=np.float64).T

@@ -71,6 +71,8 @@ def saturation_pressure(temperature: FloatArray | float) -> FloatArray:
             remedy=f"Give a temperature from {COLDEST_ICE:g} to {HOTTEST_WATER:g} K.",
         )
     over_water = _pressure_over_water(np.maximum(given, TRIPLE_TEMPERATURE))
+    if np.all(given >= TRIPLE_TEMPERATURE):
+        return over_water
     over_ice = np.exp(_ice_exponent(np.minimum(given, TRIPLE_TEMPERATURE))[0]) * TRIPLE_PRESSURE
     return np.where(given >= TRIPLE_TEMPERATURE, over_water, over_ice)
 

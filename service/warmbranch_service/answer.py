@@ -51,10 +51,11 @@ def steady(request: SteadyRequest) -> SteadyAnswer:
     Problem, warmbranch.errors.WarmbranchError
     """
     converted = to_physics(request.case)
-    return _answer(request, converted, solve(converted.case))
+    return answer_of(request, converted, solve(converted.case))
 
 
-def _answer(request: SteadyRequest, converted: Converted, answer: Answer) -> SteadyAnswer:
+def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> SteadyAnswer:
+    """Write down what the physics found."""
     profile = answer.profile
     resonance = _resonance(converted, answer)
     estimates = Estimates(
@@ -168,7 +169,7 @@ def _attenuation(
     return TransmissionLoss(
         rpm=None if order is None else _list(frequency / per_rpm, 1),
         frequency_Hz=_list(frequency, 3),
-        transmission_loss_dB=[_finite(value, 3) for value in loss],
+        transmission_loss_dB=[value if math.isfinite(value) else None for value in _list(loss, 3)],
     )
 
 

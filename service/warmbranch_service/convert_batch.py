@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import cache
+from typing import Any
 
 import numpy as np
 
@@ -299,12 +301,14 @@ _MOUTH_MODELS = {
 }
 
 
-def _closures(cases: Sequence[Case]) -> physics_closures.Closures:
+@cache
+def _medians() -> dict[str, Any]:
     default = physics_closures.Closures.default()
-    values = {
-        name: np.repeat(getattr(default, name), len(cases))
-        for name in physics_closures.Closures.__dataclass_fields__
-    }
+    return {name: getattr(default, name) for name in physics_closures.Closures.__dataclass_fields__}
+
+
+def _closures(cases: Sequence[Case]) -> physics_closures.Closures:
+    values = {name: np.repeat(value, len(cases)) for name, value in _medians().items()}
     for i, case in enumerate(cases):
         given = case.closures
         mixing, mouth = given.mixing, given.mouth_correction

@@ -8,7 +8,7 @@ import time
 import uuid
 from typing import Any
 
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from structlog.contextvars import bind_contextvars
 
@@ -25,6 +25,12 @@ SECURITY_HEADERS = {
     "content-security-policy": "default-src 'self'; style-src 'self' 'unsafe-inline'; "
     "frame-ancestors 'none'; base-uri 'none'; form-action 'self'",
 }
+UNLESS_GIVEN = tuple(
+    (name.encode(), value.encode())
+    for name, value in {**SECURITY_HEADERS, "cache-control": "no-store"}.items()
+)
+"""Headers of every answer that does not set them itself."""
+
 METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}", re.ASCII)
 
@@ -99,11 +105,10 @@ class _Exchange:
         if message["type"] == "http.response.start":
             self.started = True
             self._status = message["status"]
-            headers = MutableHeaders(scope=message)
-            headers["x-request-id"] = self.request_id
-            for name, value in SECURITY_HEADERS.items():
-                headers.setdefault(name, value)
-            headers.setdefault("cache-control", "no-store")
+            headers: list[tuple[bytes, bytes]] = message["headers"]
+            given = {name.lower() for name, _ in headers}
+            headers.append((b"x-request-id", self.request_id.encode()))
+            headers += [(name, value) for name, value in UNLESS_GIVEN if name not in given]
         await self._send(message)
 
     async def answer(self, parts: ProblemParts) -> None:

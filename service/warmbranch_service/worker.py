@@ -7,6 +7,7 @@ tells that it serves. Its standard input is the supervisor's lifeline: when that
 from __future__ import annotations
 
 import asyncio
+import gc
 import os
 import socket
 import sys
@@ -63,6 +64,7 @@ def main(listener: int, status: int) -> None:
     configure(settings.log_format)
 
     def started() -> None:
+        gc.freeze()  # what is loaded stays: the collector need not look through it again and again
         os.write(status, b"1")
         os.close(status)
 

@@ -1,0 +1,210 @@
+"""What the service adds to a steady answer beyond the solver's own time.
+
+    python tests/benchmarks/bench_service.py [rounds]
+
+Three things take turns in one run: a plain FastAPI route that takes the same body and gives the
+same bytes back, served by uvicorn in the same way and asked by the same client; the service with
+one worker; and, in this process, the solver on the same case with the same loops. What is left of
+the service's time after both others have been taken off is what the service adds: reading and
+checking the request, units, building and writing the answer, the thread, the log, the metrics.
+"""
+
+from __future__ import annotations
+
+import http.client
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from contextlib import contextmanager
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))  # for shared
+
+from fastapi import FastAPI
+from starlette.responses import Response
+
+from shared.running import Service, ask, free_port
+from warmbranch.branch import solve
+from warmbranch_service.answer import answer_of
+from warmbranch_service.convert import to_physics
+from warmbranch_service.demo import demo_text
+from warmbranch_service.fast_loops import compile_loops
+from warmbranch_service.schemas.steady import SteadyRequest
+from warmbranch_service.server import Server
+from warmbranch_service.settings import Settings
+from warmbranch_service.strict_json import parse
+from warmbranch_service.worker import SWITCH_SECONDS, configuration
+
+ROUNDS = 2000
+TURN, SETTLING = 25, 5
+PROMISED_MS = 1.0
+PATH = "/v1/steady"
+
+
+def echo(port: int, content: Path) -> None:
+    """Serve the plain route until ended."""
+    sys.setswitchinterval(SWITCH_SECONDS)
+    app, given = FastAPI(), content.read_bytes()
+
+    @app.post(PATH)
+    async def same(body: dict[str, Any]) -> Response:  # pyright: ignore[reportUnusedFunction]
+        return Response(given, media_type="application/json")
+
+    server = Server(configuration(Settings(), lambda: app), grace=1)
+    server.run([socket.create_server(("127.0.0.1", port))])
+
+
+@contextmanager
+def echoing(content: bytes, scratch: Path):
+    """The plain route in a process of its own; its port."""
+    (scratch / "answer.json").write_bytes(content)
+    port = free_port()
+    command = [sys.executable, __file__, "echo", str(port), str(scratch / "answer.json")]
+    process = subprocess.Popen(command)
+    try:
+        for _ in range(600):
+            try:
+                socket.create_connection(("127.0.0.1", port)).close()
+                break
+            except OSError:
+                time.sleep(0.05)
+        yield port
+    finally:
+        process.terminate()
+        process.wait()
+
+
+class Asker:
+    """Posts one body again and again on one connection."""
+
+    def __init__(self, port: int, body: bytes) -> None:
+        self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+        self._connection.connect()
+        self._connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._body = body
+
+    def __call__(self) -> bytes:
+        self._connection.request("POST", PATH, self._body, {"content-type": "application/json"})
+        response = self._connection.getresponse()
+        content = response.read()
+        assert response.status == 200, content
+        return content
+
+
+class InProcess:
+    """One answer as the service makes it, without the service; each part is timed.
+
+    In the order of a real answer, so that the solver finds the caches as it does there.
+    """
+
+    def __init__(self, body: bytes) -> None:
+        self.body = body
+        self.content = b""
+        self.spent: dict[str, list[float]] = {
+            name: [] for name in ("read", "convert", "solver", "build", "write")
+        }
+
+    def __call__(self) -> None:
+        clock = [time.perf_counter()]
+
+        def tick() -> None:
+            clock.append(time.perf_counter())
+
+        request = SteadyRequest.model_validate(parse(self.body))
+        tick()
+        converted = to_physics(request.case)
+        tick()
+        solved = solve(converted.case)
+        tick()
+        built = answer_of(request, converted, solved)
+        tick()
+        self.content = built.model_dump_json().encode()
+        tick()
+        # Building does one part of the physics: the transmission loss of the curve.
+        solved.transmission_loss(np.array([built.attenuation.frequency_Hz]))
+        tick()
+        spent = [(after - before) * 1e3 for before, after in pairwise(clock)]
+        sound = spent.pop()
+        spent[2] += sound
+        spent[3] -= sound
+        for times, value in zip(self.spent.values(), spent, strict=True):
+            times.append(value)
+
+
+def timed(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return (time.perf_counter() - start) * 1e3
+
+
+def measure(works: dict[str, Callable[[], object]], rounds: int) -> dict[str, list[float]]:
+    """Milliseconds of each, taking turns so that all see the same machine.
+
+    A turn is a few calls in a row: a service that is asked again and again is what is meant, not
+    one whose processor has gone to sleep since the last call.
+    """
+    found: dict[str, list[float]] = {name: [] for name in works}
+    for _ in range(rounds // TURN):
+        for name, work in works.items():
+            for number in range(SETTLING + TURN):
+                spent = timed(work)
+                if number >= SETTLING:
+                    found[name].append(spent)
+    return found
+
+
+def report(found: dict[str, list[float]], parts: dict[str, list[float]]) -> bool:
+    """Print the table; whether the promise is held."""
+    echo, service = (statistics.median(found[name]) for name in ("echo", "service"))
+    inside = {name: statistics.median(times) for name, times in parts.items()}
+    solver = inside.pop("solver")
+    added = service - echo - solver
+    print(f"ms, medians of {len(found['service'])} taking turns")
+    for name, value in (
+        ("plain FastAPI echo of the same bytes", echo),
+        ("solver in process, same loops", solver),
+        ("service", service),
+    ):
+        print(f"  {name:<44}{value:>8.3f}")
+    print(f"  {'the service adds':<44}{added:>8.3f}   promised: at most {PROMISED_MS:g}")
+    for name, value in inside.items():
+        print(f"    {name:<42}{value:>8.3f}")
+    rest = added - sum(inside.values())
+    print(f"    {'frame, thread, log, metrics (the rest)':<42}{rest:>8.3f}")
+    print(f"  {'service over echo and solver':<44}{service / (echo + solver):>8.2f}")
+    held = added <= PROMISED_MS
+    print("  held" if held else "  MISSED")
+    return held
+
+
+def main(rounds: int) -> bool:
+    body = demo_text("van").encode()
+    assert compile_loops(), "the compiled loops cannot be had"
+    parts = InProcess(body)
+    parts()
+    with tempfile.TemporaryDirectory() as folder:
+        scratch = Path(folder)
+        with Service(scratch / "log") as service:
+            service.wait_until_ready(compiled=True)
+            status, content = ask(service.port, "POST", PATH, body)
+            assert status == 200, content
+            with echoing(content, scratch) as port:
+                asked, echoed = Asker(service.port, body), Asker(port, body)
+                assert asked() == content == echoed() == parts.content
+                found = measure({"echo": echoed, "service": asked, "parts": parts}, rounds)
+                return report(found, parts.spent)
+
+
+if __name__ == "__main__":
+    if sys.argv[1:2] == ["echo"]:
+        echo(int(sys.argv[2]), Path(sys.argv[3]))
+    else:
+        sys.exit(0 if main(int(sys.argv[1]) if len(sys.argv) > 1 else ROUNDS) else 1)

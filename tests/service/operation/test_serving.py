@@ -1,0 +1,105 @@
+"""The service in processes of its own: a worker that is killed, a restart under load."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import signal
+import threading
+import time
+
+import pytest
+
+from shared.running import Service, ask
+from warmbranch_service.demo import demo_text
+
+BODY = demo_text("van").encode()
+QUICK = {"WARMBRANCH_WARM_UP": "0", "WARMBRANCH_KERNEL": "off"}
+GIVE_UP = 60.0
+
+
+class Crowd:
+    """Clients that post one request after another until told to stop, each on its connection."""
+
+    def __init__(self, port: int, size: int) -> None:
+        self.answered: list[bytes] = []
+        self.wrong: list[str] = []
+        self._port = port
+        self._stop = threading.Event()
+        self._threads = [threading.Thread(target=self._ask_on) for _ in range(size)]
+
+    def __enter__(self) -> Crowd:
+        for thread in self._threads:
+            thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        for thread in self._threads:
+            thread.join(GIVE_UP)
+
+    def more(self, count: int) -> None:
+        """Wait for so many further answers."""
+        wanted, deadline = len(self.answered) + count, time.monotonic() + GIVE_UP
+        while len(self.answered) < wanted:
+            assert time.monotonic() < deadline, "no answers come"
+            time.sleep(0.01)
+
+    def _ask_on(self) -> None:
+        connection = http.client.HTTPConnection("127.0.0.1", self._port, timeout=GIVE_UP)
+        while not self._stop.is_set():
+            try:
+                connection.request("POST", "/v1/steady", BODY, {"content-type": "application/json"})
+                response = connection.getresponse()
+                content = response.read()
+            except (OSError, http.client.HTTPException) as error:
+                self.wrong.append(repr(error))
+                connection.close()
+                continue
+            if response.status == 200:
+                self.answered.append(content)
+            else:
+                self.wrong.append(f"{response.status} {content!r}")
+        connection.close()
+
+
+@pytest.fixture
+def two(tmp_path):
+    with Service(tmp_path / "log", workers=2, **QUICK) as service:
+        service.wait_until_ready()
+        yield service
+
+
+def test_a_worker_that_is_killed_comes_back_and_the_other_serves_on(two):
+    first, second = two.workers()
+    os.kill(first, signal.SIGKILL)
+    # At once: the one that is left takes every connection.
+    assert ask(two.port, "POST", "/v1/steady", BODY)[0] == 200
+    two.wait_for("ready_workers", 2)
+    now = two.workers()
+    assert len(now) == 2
+    assert second in now
+    assert first not in now
+    assert "has died" in two.log.read_text()
+
+
+def test_a_restart_under_load_loses_nothing(two, tmp_path):
+    with Crowd(two.port, 4) as crowd:
+        crowd.more(8)
+        beside = Service(tmp_path / "next", "--take-over", workers=2, port=two.port, **QUICK)
+        beside.start()
+        try:
+            deadline = time.monotonic() + GIVE_UP
+            while len(beside.workers()) < 2 or "listens" not in beside.log.read_text():
+                assert time.monotonic() < deadline
+                time.sleep(0.05)
+            time.sleep(2)  # about as long as a start takes; what comes sooner waits on its socket
+            two.tell(signal.SIGTERM)
+            assert two.process.wait(GIVE_UP) == 0
+            crowd.more(8)
+        finally:
+            crowd.__exit__()
+            beside.stop()
+    assert crowd.wrong == []
+    assert len(set(crowd.answered)) == 1
+    two.start()  # for the fixture, which ends it
