@@ -317,13 +317,13 @@ def _fit(given: argparse.Namespace) -> int:
 
 
 def _length(given: argparse.Namespace) -> int:
-    from warmbranch_service.length_csv import as_csv
+    from warmbranch_service.answer_csv import as_csv
     from warmbranch_service.local import length_of
     from warmbranch_service.render_length import readable_length
 
     answer = answered(lambda: length_of(read(given.file)))
     if given.csv:
-        text = as_csv(answer)
+        text = as_csv(answer, "length")
     else:
         text = answer.model_dump_json() + "\n" if given.json else readable_length(answer)
     sys.stdout.write(text)

@@ -139,6 +139,7 @@ def problem_responses(*statuses: int) -> dict[int | str, JsonSchema]:
 _WHEN = {
     400: "The body is not JSON.",
     404: "There is nothing at this address.",
+    406: "The header Accept names no form that this answer has.",
     413: "The body is too large.",
     415: "The body is not sent as JSON.",
     422: "The request holds something impossible; errors says what and where.",

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
 from warmbranch_service import request_examples
+from warmbranch_service.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
 from warmbranch_service.schemas.fit import FitRequest
 from warmbranch_service.schemas.fit_answer import FitAnswer
 from warmbranch_service.strict_json import StrictRoute, problem_responses
@@ -21,7 +22,7 @@ router = APIRouter(route_class=StrictRoute, tags=["model"])
     summary="Calibrated closures, prediction with its uncertainty, next reading, trim",
     response_class=Response,
     responses={
-        200: {"model": FitAnswer, "description": "The answer."},
+        200: {"model": FitAnswer, "description": "The answer.", "content": CONTENT},
         **problem_responses(400, 413, 415, 422, 500, 503),
     },
 )
@@ -34,12 +35,13 @@ async def fit(
     Stateless: the calibration that comes back is the only memory, and it is the sender's.
     """
     workshop: Workshop = request.app.state.workshop
-    content = await workshop.run(lambda: _as_bytes(body), request)
-    return Response(content, media_type="application/json")
+    form = form_of(request)
+    content = await workshop.run(lambda: _as_bytes(body, form), request)
+    return Response(content, media_type=MEDIA_TYPES[form], headers=VARY)
 
 
-def _as_bytes(body: FitRequest) -> bytes:
+def _as_bytes(body: FitRequest, form: str) -> bytes:
     # Late: a start of the service does not wait for what few requests need.
     from warmbranch_service.fit import answer_fit
 
-    return answer_fit(body).model_dump_json().encode()
+    return written(answer_fit(body), form, "fit")

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
 from warmbranch_service import request_examples
+from warmbranch_service.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
 from warmbranch_service.schemas.length import LengthRequest
 from warmbranch_service.schemas.length_answer import LengthAnswer
 from warmbranch_service.strict_json import StrictRoute, problem_responses
@@ -21,7 +22,7 @@ router = APIRouter(route_class=StrictRoute, tags=["model"])
     summary="Centre-line length, length to build, trim steps, cut list",
     response_class=Response,
     responses={
-        200: {"model": LengthAnswer, "description": "The answer."},
+        200: {"model": LengthAnswer, "description": "The answer.", "content": CONTENT},
         **problem_responses(400, 413, 415, 422, 500, 503),
     },
 )
@@ -34,12 +35,13 @@ async def length(
     Stateless: the same request gives the same answer, and nothing is kept.
     """
     workshop: Workshop = request.app.state.workshop
-    content = await workshop.run(lambda: _as_bytes(body), request)
-    return Response(content, media_type="application/json")
+    form = form_of(request)
+    content = await workshop.run(lambda: _as_bytes(body, form), request)
+    return Response(content, media_type=MEDIA_TYPES[form], headers=VARY)
 
 
-def _as_bytes(body: LengthRequest) -> bytes:
+def _as_bytes(body: LengthRequest, form: str) -> bytes:
     # Late: a start of the service does not wait for what few requests need.
     from warmbranch_service.length import answer_length
 
-    return answer_length(body).model_dump_json().encode()
+    return written(answer_length(body), form, "length")

@@ -16,7 +16,9 @@ from warmbranch.materials import METALS
 from warmbranch.surfaces import SURFACES
 from warmbranch_service.answer import celsius_or_none, digits
 from warmbranch_service.conditional import answered, etag_of
+from warmbranch_service.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
 from warmbranch_service.schemas.fields import AnswerModel, JsonSchema
+from warmbranch_service.strict_json import problem_responses
 
 router = APIRouter(tags=["model"])
 
@@ -99,7 +101,13 @@ _ETAG: JsonSchema = {"ETag": {"$ref": "#/components/headers/ETag"}}
     summary="Materials, surfaces and fuels, with sources",
     response_class=Response,
     responses={
-        200: {"model": ReferenceAnswer, "description": "The tables.", "headers": _ETAG},
+        200: {
+            "model": ReferenceAnswer,
+            "description": "The tables.",
+            "headers": _ETAG,
+            "content": CONTENT,
+        },
+        **problem_responses(406),
         304: {"description": "The version that If-None-Match names still holds.", "headers": _ETAG},
     },
     openapi_extra={
@@ -115,14 +123,15 @@ _ETAG: JsonSchema = {"ETag": {"$ref": "#/components/headers/ETag"}}
 )
 async def reference(request: Request) -> Response:
     """List the names that a case may use."""
-    content, etag = _kept()
-    headers = {"cache-control": "public, max-age=3600"}
-    return answered(request, content, etag=etag, media_type="application/json", headers=headers)
+    form = form_of(request)
+    content, etag = _kept(form)
+    headers = {"cache-control": "public, max-age=3600", **VARY}
+    return answered(request, content, etag=etag, media_type=MEDIA_TYPES[form], headers=headers)
 
 
 @cache
-def _kept() -> tuple[bytes, str]:
-    content = reference_answer().model_dump_json().encode()
+def _kept(form: str) -> tuple[bytes, str]:
+    content = written(reference_answer(), form, "reference")
     return content, etag_of(content)
 
 

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
 from warmbranch_service import answer, request_examples
+from warmbranch_service.forms import CONTENT, JSON, MEDIA_TYPES, VARY, form_of, written
 from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
 from warmbranch_service.strict_json import StrictRoute, problem_responses
 from warmbranch_service.workshop import Workshop
@@ -20,7 +21,7 @@ router = APIRouter(route_class=StrictRoute, tags=["model"])
     summary="Temperatures, resonance, heat and transmission loss, warm through",
     response_class=Response,
     responses={
-        200: {"model": SteadyAnswer, "description": "The answer."},
+        200: {"model": SteadyAnswer, "description": "The answer.", "content": CONTENT},
         **problem_responses(400, 413, 415, 422, 500, 503),
     },
 )
@@ -33,10 +34,11 @@ async def steady(
     Stateless: the same request gives the same answer, and nothing is kept.
     """
     workshop: Workshop = request.app.state.workshop
-    content = await workshop.run(lambda: as_bytes(body), request)
-    return Response(content, media_type="application/json")
+    form = form_of(request)
+    content = await workshop.run(lambda: as_bytes(body, form), request)
+    return Response(content, media_type=MEDIA_TYPES[form], headers=VARY)
 
 
-def as_bytes(body: SteadyRequest) -> bytes:
-    """The answer as JSON; NaN and infinity were refused when it was built."""
-    return answer.steady(body).model_dump_json().encode()
+def as_bytes(body: SteadyRequest, form: str = JSON) -> bytes:
+    """The answer in a form; NaN and infinity were refused when it was built."""
+    return written(answer.steady(body), form, "steady")

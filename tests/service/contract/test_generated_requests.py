@@ -8,7 +8,7 @@ member of a union, and now and then what comes out is another.
 Nothing is kept from one request to the next, so there are no states to explore.
 
 By default more than 2,000 requests, about a minute's work; ``-m slow`` makes more than 20,000
-others. Half of those that are meant to be admitted get as far as an answer.
+others.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ import json
 import pytest
 
 from warmbranch_service import cli
-from warmbranch_service.length_csv import HEADER
+from warmbranch_service.answer_csv import HEADER
 from warmbranch_service.length_examples import example_text
 from warmbranch_service.schemas.length_answer import LengthAnswer
 

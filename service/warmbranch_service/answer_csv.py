@@ -1,4 +1,4 @@
-"""The answer to ``POST /v1/length`` as one flat table, for spreadsheets and other programs.
+"""Any answer as one flat table, for spreadsheets and other programs.
 
 Columns: section, row, field, value, unit. Numbers are those of the JSON; fields are named as there.
 """
@@ -10,7 +10,8 @@ import io
 from collections.abc import Iterator
 from typing import Any, cast
 
-from warmbranch_service.schemas.length_answer import LengthAnswer
+from pydantic import BaseModel
+
 from warmbranch_service.schemas.units import unit_of
 
 HEADER = ("section", "row", "field", "value", "unit")
@@ -22,14 +23,21 @@ Row = tuple[str, str, str, str, str]
 Fields = dict[str, Any]
 
 
-def as_csv(answer: LengthAnswer) -> str:
-    """The whole answer, a number or a text a line."""
+def as_csv(answer: BaseModel, section: str) -> str:
+    """The whole answer, a number or a text a line.
+
+    Parameters
+    ----------
+    answer : BaseModel
+    section : str
+        Of the numbers and texts that stand in no object and no list.
+    """
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(HEADER)
     body = answer.model_dump(mode="json")
     plain = {name: value for name, value in body.items() if not isinstance(value, (dict, list))}
-    writer.writerows(_rows("length", "", plain))
+    writer.writerows(_rows(section, "", plain))
     for name, value in body.items():
         if isinstance(value, dict):
             writer.writerows(_rows(name, "", cast("Fields", value)))
@@ -57,6 +65,8 @@ def _listed(section: str, values: list[Any], within: str = "") -> Iterator[Row]:
         row = f"{within}.{number}" if within else str(number)
         if isinstance(value, dict):
             yield from _rows(section, row, cast("Fields", value))
+        elif isinstance(value, list):
+            yield from _listed(section, cast("list[Any]", value), row)
         else:
             yield section, row, name, _text(value), unit_of(name) or ""
 
