@@ -83,6 +83,22 @@ class Duct(Batched):
             skew=column(self.skew),
         )
 
+    @cached_property
+    def packed(self) -> tuple[FloatArray, ...]:
+        """The fields of ``compiled_line.Cells``: (cells, designs), the last two (designs,)."""
+        cell, area = self.columns, self.area
+        columns = (
+            cell.density[..., 0] * cell.inertance[..., 0] / area,
+            cell.length[..., 0] * area / cell.bulk_modulus[..., 0],
+            cell.layers[0, ..., 0],
+            cell.layers[1, ..., 0],
+            cell.thermal[..., 0],
+            cell.skew[..., 0],
+            cell.length[..., 0],
+            cell.inertance[..., 0],
+        )
+        return (*columns, self.radius, self.mouth_inertance)
+
     @property
     def area(self) -> FloatArray:
         """Section of the bore, (designs,), m²."""

@@ -61,11 +61,7 @@ class Batched:
         if isinstance(index, slice) and index.indices(size) == (0, size, 1):
             return self
         chosen = index if isinstance(index, slice) else np.arange(size)[index]
-        # Designs that were admitted once need no second look, which would cost more than the rest.
-        taken = object.__new__(type(self))
-        for name, value in self._items():
-            object.__setattr__(taken, name, _take(value, chosen))
-        return taken
+        return self._trusted({name: _take(value, chosen) for name, value in self._items()})
 
     def repeat(self, times: int) -> Self:
         """Repeat a batch of one ``times`` times."""
@@ -76,9 +72,16 @@ class Batched:
         """Join batches along the design axis."""
         if len(batches) == 1:
             return batches[0]
-        return cls(
-            **{name: _join([getattr(batch, name) for batch in batches]) for name in _names(cls)}
+        return cls._trusted(
+            {name: _join([getattr(batch, name) for batch in batches]) for name in _names(cls)}
         )
+
+    @classmethod
+    def _trusted(cls, values: dict[str, Any]) -> Self:
+        """One made of parts of batches, which need no second look: it would cost more than they."""
+        made = object.__new__(cls)
+        made.__dict__.update(values)
+        return made
 
     def _items(self) -> list[tuple[str, Any]]:
         return [(name, getattr(self, name)) for name in _names(type(self))]

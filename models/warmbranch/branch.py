@@ -16,10 +16,12 @@ from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable, dry_air_table
 from warmbranch.geometry import inertance_ratio_between
 from warmbranch.grid import DEFAULT_NODES
+from warmbranch.heat_balance import HeatBalance
 from warmbranch.main_pipe import bulk_speed, wall_temperature
 from warmbranch.mouth import mouth_length
+from warmbranch.resonance import MODES
 from warmbranch.saturation import dew_point
-from warmbranch.temperature import TemperatureProfile, heat_balance, solve_steady
+from warmbranch.temperature import TemperatureProfile, heat_balance, pulsating, solve_steady
 
 PULSATION_TOLERANCE = 1e-8
 """Relative change of the first resonance at which mixing by pulsation and sound agree."""
@@ -41,7 +43,7 @@ class Answer(Batched):
     main_impedance : (designs,) array, Pa s/m³
         ρ c / S of the main pipe.
     main_speed, main_sound_speed : (designs,) array, m/s
-    resonance : (designs, 3) array, Hz
+    resonance : (designs, modes) array, Hz
         NaN where losses leave none.
     quality_factor : (designs,) array
     transit_time, one_temperature : (designs,) array, Hz
@@ -78,7 +80,7 @@ class Answer(Batched):
         return findings(self)
 
 
-def solve(case: Case, *, nodes: int = DEFAULT_NODES) -> Answer:
+def solve(case: Case, *, nodes: int = DEFAULT_NODES, modes: int = MODES) -> Answer:
     """Predict a batch of branches.
 
     Parameters
@@ -87,6 +89,8 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES) -> Answer:
         SI units, kelvin.
     nodes : int
         Of the grid along the branch; ``nodes − 1`` a multiple of ``acoustics.CELLS``.
+    modes : int
+        Resonances to seek, 1 to 3: who needs the first alone saves time, and nothing else changes.
 
     Returns
     -------
@@ -108,12 +112,13 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES) -> Answer:
     wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
     mouth = _Mouth.of(case, gas, speed, wall)
 
-    profile = solve_steady(heat_balance(case, gas, air, speed, nodes=nodes), wall)
-    state = _heard(case, gas, mouth, profile)
-    pulsating = case.main_pipe.incident_pressure > 0
-    if np.any(pulsating):
-        state = _with_pulsation(case, gas, air, mouth, state, np.flatnonzero(pulsating), nodes)
-    profile, duct, found = state.profile, state.duct, state.resonance
+    balance = heat_balance(case, gas, air, speed, nodes=nodes)
+    state = _heard(case, gas, mouth, solve_steady(balance, wall))
+    driven = np.flatnonzero(case.main_pipe.incident_pressure > 0)
+    if len(driven):
+        state = _with_pulsation(balance, mouth, state, driven)
+    profile, duct = state.profile, state.duct
+    found, quality = resonance.resonances(duct, modes)
 
     hot = case.main_pipe.gas_temperature
     return Answer(
@@ -125,7 +130,7 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES) -> Answer:
         main_speed=speed,
         main_sound_speed=mouth.main_sound_speed,
         resonance=found,
-        quality_factor=state.quality_factor[:, 0],
+        quality_factor=quality[:, 0],
         transit_time=resonance.transit_time_estimate(duct),
         one_temperature=resonance.one_temperature_estimate(case.branch.length, hot),
         effective_temperature=resonance.effective_temperature(duct, gas, pressure, found[:, 0]),
@@ -171,12 +176,10 @@ class _Mouth(Batched):
 
 @dataclass(frozen=True)
 class _State(Batched):
-    """Temperatures, and the sound that goes with them."""
+    """Temperatures, and the duct that they make."""
 
     profile: TemperatureProfile
     duct: Duct
-    resonance: FloatArray
-    quality_factor: FloatArray
 
 
 def _heard(case: Case, gas: MixtureTable, mouth: _Mouth, profile: TemperatureProfile) -> _State:
@@ -190,47 +193,37 @@ def _heard(case: Case, gas: MixtureTable, mouth: _Mouth, profile: TemperaturePro
         mouth_inertance=mouth.inertance,
         wall_losses=case.closures.wall_losses,
     )
-    return _State(profile, duct, *resonance.resonances(duct))
+    return _State(profile, duct)
 
 
 def _with_pulsation(
-    case: Case,
-    gas: MixtureTable,
-    air: MixtureTable,
-    mouth: _Mouth,
-    state: _State,
-    open_: NDArray[np.intp],
-    nodes: int,
+    balance: HeatBalance, mouth: _Mouth, state: _State, open_: NDArray[np.intp]
 ) -> _State:
     """Repeat heat and sound until the mixing by pulsation belongs to the sound it makes.
 
     Only the designs ``open_`` pulsate, and each is repeated until it agrees. The tone is held at
     the first resonance, where pulsation is strongest.
     """
-    change = np.empty(0)
+    rest = np.setdiff1d(np.arange(len(mouth)), open_)
+    met = [(rest, state.take(rest))]
+    still, mouth, before = balance.take(open_), mouth.take(open_), state.take(open_)
+    frequency, change = _tone(before.duct), np.empty(0)
     for _ in range(MOST_PASSES):
         stopping.check()
-        own, own_gas, own_mouth = case.take(open_), gas.take(open_), mouth.take(open_)
-        before = state.take(open_)
-        frequency = _tone(before)
-        balance = heat_balance(
-            own,
-            own_gas,
-            air,
-            own_mouth.speed,
-            displacement=_displacement(own, own_mouth, before, frequency),
-            frequency=frequency,
-            nodes=nodes,
-        )
-        profile = solve_steady(balance, own_mouth.wall, guess=before.profile)
-        after = _heard(own, own_gas, own_mouth, profile)
-        rest = np.setdiff1d(np.arange(len(case)), open_)
-        order = np.argsort(np.concatenate([rest, open_]))
-        state = _State.concatenate([state.take(rest), after]).take(order)
-        change = np.abs(_tone(after) / frequency - 1)
-        open_ = open_[change >= PULSATION_TOLERANCE]
+        swing = _displacement(still.case, mouth, before, frequency)
+        profile = solve_steady(pulsating(still, swing, frequency), mouth.wall, before.profile)
+        after = _heard(still.case, still.gas, mouth, profile)
+        tone = _tone(after.duct)
+        change = np.abs(tone / frequency - 1)
+        agrees, differs = change < PULSATION_TOLERANCE, change >= PULSATION_TOLERANCE
+        if np.any(agrees):
+            met.append((open_[agrees], after.take(agrees)))
+            open_, still, mouth = open_[differs], still.take(differs), mouth.take(differs)
+            after, tone = after.take(differs), tone[differs]
+        before, frequency = after, tone
         if len(open_) == 0:
-            return state
+            order = np.argsort(np.concatenate([index for index, _ in met]))
+            return _State.concatenate([part for _, part in met]).take(order)
     raise NotConvergedError(
         "Heat loss and mixing by pulsation did not agree.",
         designs=tuple(int(i) for i in open_),
@@ -239,10 +232,10 @@ def _with_pulsation(
     )
 
 
-def _tone(state: _State) -> FloatArray:
-    """First resonance, or its estimate where losses leave none, Hz."""
-    first = state.resonance[:, 0]
-    return np.where(np.isnan(first), resonance.transit_time_estimate(state.duct), first)
+def _tone(duct: Duct) -> FloatArray:
+    """First resonance, or its estimate where losses leave none, (designs,), Hz."""
+    first = resonance.resonances(duct, 1)[0][:, 0]
+    return np.where(np.isnan(first), resonance.transit_time_estimate(duct), first)
 
 
 def _displacement(case: Case, mouth: _Mouth, state: _State, frequency: FloatArray) -> FloatArray:

@@ -117,7 +117,7 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
     axes = AXIS * np.eye(count)
     white = np.concatenate([np.zeros((1, count)), axes, -axes])
     moved = put(given, own.names, own.mean + white @ own.root.T)
-    answer = solve(with_length(moved, np.full(len(white), right)), nodes=COARSE_NODES)
+    answer = solve(with_length(moved, np.full(len(white), right)), nodes=COARSE_NODES, modes=1)
     heard = answer.resonance[:, 0]
     # Where losses leave no resonance, the transit time still tells which way it would move.
     guide = np.where(np.isnan(heard), answer.transit_time, heard)
@@ -164,13 +164,13 @@ def right_lengths(
     """
     low, high = bounds(ensemble)
     first = np.clip(np.full(len(ensemble), length), low, high)
-    answer = solve(with_length(ensemble, first), nodes=nodes)
+    answer = solve(with_length(ensemble, first), nodes=nodes, modes=1)
     heard = answer.resonance[:, 0]
     offset = np.log(heard / frequency)
     deaf = np.isnan(heard)
     slope = frozen_slope(answer, np.where(deaf, answer.transit_time, heard))
     second = np.clip(first * np.exp(np.where(deaf, 0.0, -offset / slope)), low, high)
-    again = solve(with_length(ensemble, second), nodes=nodes).resonance[:, 0]
+    again = solve(with_length(ensemble, second), nodes=nodes, modes=1).resonance[:, 0]
     rest = np.log(again / frequency)
     with np.errstate(divide="ignore", invalid="ignore"):
         secant = (rest - offset) / np.log(second / first)
@@ -240,7 +240,7 @@ def trim_steps(sized: Sized, build: float, step: float) -> Trim:
     count = math.floor((build - lowest) / step + 1e-9)  # rounding must not lose the last cut
     cut = np.linspace(0.0, step * count, count + 1)
     ends = np.array([lowest, min(right + above, longest)])
-    heard = solve(with_length(case.repeat(2), ends)).resonance[:, 0]
+    heard = solve(with_length(case.repeat(2), ends), modes=1).resonance[:, 0]
     x = np.log(np.array([ends[0], right, ends[1]]))
     y = np.log(np.array([heard[0], sized.answer.resonance[0, 0], heard[1]]))
     parabola = np.polynomial.Polynomial.fit(x, y, 2)

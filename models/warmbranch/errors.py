@@ -8,6 +8,8 @@ WarmbranchError
  └─ StoppedError          whoever asked has ended the work: see stopping.py
 """
 
+from __future__ import annotations
+
 
 class WarmbranchError(Exception):
     """Root of all errors raised by this package."""
@@ -66,9 +68,19 @@ class NotConvergedError(WarmbranchError):
         self, message: str, *, designs: tuple[int, ...], residual: float, iterations: int
     ) -> None:
         super().__init__(f"{message} (designs {designs}, residual {residual:.2e})")
+        self.message = message
         self.designs = designs
         self.residual = residual
         self.iterations = iterations
+
+    def counted_from(self, first: int) -> NotConvergedError:
+        """The same failure, told of a batch in which this one starts at design ``first``."""
+        return NotConvergedError(
+            self.message,
+            designs=tuple(first + design for design in self.designs),
+            residual=self.residual,
+            iterations=self.iterations,
+        )
 
 
 class StoppedError(WarmbranchError):

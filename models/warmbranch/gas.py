@@ -184,7 +184,10 @@ class MixtureTable:
     def take(self, index: NDArray[np.intp] | NDArray[np.bool_] | slice) -> MixtureTable:
         """Select designs."""
         chosen = np.arange(len(self))[index]
-        return MixtureTable(self._coefficients[:, :, chosen], self.gas_constant[chosen])
+        part = MixtureTable(self._coefficients[:, :, chosen], self.gas_constant[chosen])
+        if self._packed is not None:
+            part._packed = self._packed[chosen]
+        return part
 
     def evaluate(self, temperature: FloatArray) -> GasState:
         """Properties at ``temperature`` (designs, nodes), K.

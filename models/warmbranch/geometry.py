@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import cast
+from functools import cached_property
 
 import numpy as np
 
@@ -74,7 +74,7 @@ class Branch(Batched):
                 _check_tube(outside, wall)
                 _check_centreline(pieces, outside, outside - 2 * wall)
 
-    @property
+    @cached_property
     def length(self) -> FloatArray:
         """Centre-line length, m."""
         known: dict[int, float] = {}
@@ -236,15 +236,26 @@ def inertance_ratio_between(branch: Branch, position: FloatArray) -> FloatArray:
         1 in straights, below 1 in bends; intervals that a piece's end falls into get the mean.
     """
     ratio = np.ones((position.shape[0], position.shape[1] - 1))
-    for i, pieces in enumerate(branch.pieces):
-        if all(math.isinf(piece.bend_radius) for piece in pieces):
-            continue
-        lengths = np.array([piece.length for piece in pieces])
-        radii = np.array([piece.bend_radius for piece in pieces])
-        own = bend_inertance_ratio(np.full(len(pieces), branch.bore[i] / 2), radii)
-        ends, summed = np.zeros(len(pieces) + 1), np.zeros(len(pieces) + 1)
-        np.cumsum(lengths, out=ends[1:])
-        np.cumsum(own * lengths, out=summed[1:])
-        inertia = cast("FloatArray", np.interp(position[i], ends, summed))
-        ratio[i] = np.diff(inertia) / np.diff(position[i])
+    bent = [
+        i
+        for i, pieces in enumerate(branch.pieces)
+        if any(not math.isinf(piece.bend_radius) for piece in pieces)
+    ]
+    if not bent:
+        return ratio
+    # What bends take from the inertance between the mouth and each node, piece after piece;
+    # a design of fewer pieces than others is filled up with straights of no length.
+    most = max(len(branch.pieces[i]) for i in bent)
+    lengths, radii = np.zeros((most, len(bent))), np.full((most, len(bent)), np.inf)
+    for column, i in enumerate(bent):
+        for row, piece in enumerate(branch.pieces[i]):
+            lengths[row, column], radii[row, column] = piece.length, piece.bend_radius
+    own = bend_inertance_ratio(branch.bore[bent] / 2, radii)
+    start = np.cumsum(lengths, axis=0) - lengths
+    x = position[bent]
+    missing = np.zeros_like(x)
+    for row in np.flatnonzero((own < 1).any(axis=1)):
+        within = np.clip(x - start[row][:, None], 0, lengths[row][:, None])
+        missing += (1 - own[row])[:, None] * within
+    ratio[bent] -= np.diff(missing, axis=1) / np.diff(x, axis=1)
     return ratio

@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from warmbranch.batch import BoolArray, FloatArray
 from warmbranch.case import Case
@@ -75,7 +76,7 @@ class HeatBalance:
     x: FloatArray
     forced_diffusivity: FloatArray
 
-    def take(self, index: BoolArray) -> HeatBalance:
+    def take(self, index: BoolArray | NDArray[np.intp]) -> HeatBalance:
         """The balance of some of the designs."""
         chosen = np.arange(len(self.case))[index]
         return HeatBalance(

@@ -269,19 +269,7 @@ def effective_temperatures(
 
 
 def _cells(kernel: Kernel, duct: Duct) -> Any:
-    cell = duct.columns
-    area = duct.area
-    columns = (
-        cell.density[..., 0] * cell.inertance[..., 0] / area,
-        cell.length[..., 0] * area / cell.bulk_modulus[..., 0],
-        cell.layers[0, ..., 0],
-        cell.layers[1, ..., 0],
-        cell.thermal[..., 0],
-        cell.skew[..., 0],
-        cell.length[..., 0],
-        cell.inertance[..., 0],
-    )
-    return kernel.cells(*map(_plain, (*columns, duct.radius, duct.mouth_inertance)))
+    return kernel.cells(*map(_plain, duct.packed))
 
 
 def _grid(kernel: Kernel, air: MixtureTable) -> Any:

@@ -12,7 +12,7 @@ import numpy as np
 
 from warmbranch import acoustics, kernel, stopping
 from warmbranch.acoustics import Duct, input_impedance, uniform_duct
-from warmbranch.batch import FloatArray
+from warmbranch.batch import BoolArray, FloatArray
 from warmbranch.gas import MixtureTable
 from warmbranch.phases import mode_angle, reflection_phase
 
@@ -42,7 +42,7 @@ def resonances(duct: Duct, modes: int = MODES) -> tuple[FloatArray, FloatArray]:
     ----------
     duct : Duct
     modes : int
-        How many.
+        How many, up to ``MODES``.
 
     Returns
     -------
@@ -53,10 +53,30 @@ def resonances(duct: Duct, modes: int = MODES) -> tuple[FloatArray, FloatArray]:
 
     Notes
     -----
+    A mode more or less changes no other: where one of the first has no resonance, the next ones
+    move up, and are sought for that design even if fewer were asked for.
+
     Two secant searches. The first follows ``phases.mode_angle``, which rises steadily with
     frequency and knows its mode, so that none is missed or told twice; without losses its root
     is the resonance. The second, from there, finds the zero of the whole reactance.
     """
+    frequency, quality = _in_order(*_of_modes(duct, modes))
+    lacking: BoolArray = np.any(np.isnan(frequency), axis=1)
+    if modes < MODES and np.any(lacking):
+        others = _in_order(*_of_modes(duct.take(lacking), MODES))
+        frequency[lacking], quality[lacking] = (value[:, :modes] for value in others)
+    return frequency, quality
+
+
+def _in_order(frequency: FloatArray, quality: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Rising, without the frequencies that are no resonance; NaN last."""
+    frequency = np.where(np.isnan(quality), np.nan, frequency)
+    rising = np.argsort(frequency, axis=1)
+    return np.take_along_axis(frequency, rising, 1), np.take_along_axis(quality, rising, 1)
+
+
+def _of_modes(duct: Duct, modes: int) -> tuple[FloatArray, FloatArray]:
+    """A zero of the reactance for each mode, Hz, and its quality factor."""
     mode = np.arange(modes)
     reference = duct.mouth_impedance[:, None]
     inertance = duct.mouth_inertance[:, None]
@@ -76,10 +96,7 @@ def resonances(duct: Duct, modes: int = MODES) -> tuple[FloatArray, FloatArray]:
 
         near = _near_modes(angle, start, slope[:, None] * np.ones_like(start))
         found = _polished(duct, near, reference + 2 * np.pi * near * inertance)
-    quality = quality_factors(duct, found)
-    found = np.where(np.isnan(quality), np.nan, found)
-    rising = np.argsort(found, axis=1)  # puts NaN last
-    return np.take_along_axis(found, rising, 1), np.take_along_axis(quality, rising, 1)
+    return found, quality_factors(duct, found)
 
 
 def quality_factors(duct: Duct, frequency: FloatArray) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,11 +82,9 @@ def heat_balance(
     air: MixtureTable,
     speed: FloatArray,
     *,
-    displacement: FloatArray | None = None,
-    frequency: FloatArray | None = None,
     nodes: int = DEFAULT_NODES,
 ) -> HeatBalance:
-    """Put a batch on its grid.
+    """Put a batch on its grid, without pulsation.
 
     Parameters
     ----------
@@ -95,8 +93,6 @@ def heat_balance(
         Gas inside, one mixture a design; air outside, one mixture.
     speed : (designs,) array, m/s
         Bulk speed in the main pipe.
-    displacement : (designs, nodes) array, m, optional
-        Amplitude of the gas's displacement by pulsation, at ``frequency`` (designs,), Hz.
     nodes : int
     """
     branch, closures = case.branch, case.closures
@@ -106,10 +102,24 @@ def heat_balance(
     at_mouth = np.where(np.isnan(fixed), at_mouth, fixed)
     x = graded(branch.length, _shortest_scale(case, gas, at_mouth), nodes)
     forced = stirred_mouth(x, branch.bore, speed, closures.stirring, closures.reach)
-    if displacement is not None and frequency is not None:
-        forced = forced + pulsation(displacement, frequency, closures.pulsation)
     forced = np.where(np.isnan(fixed)[:, None], forced, fixed[:, None])
     return HeatBalance(case, gas, air, x, forced)
+
+
+def pulsating(balance: HeatBalance, displacement: FloatArray, frequency: FloatArray) -> HeatBalance:
+    """The same balance with mixing by pulsation, where mixing is not fixed.
+
+    Parameters
+    ----------
+    balance : HeatBalance
+        Without it.
+    displacement : (designs, nodes) array, m
+        Amplitude of the gas's displacement, at ``frequency`` (designs,), Hz.
+    """
+    closures = balance.case.closures
+    added = pulsation(displacement, frequency, closures.pulsation)
+    added = np.where(np.isnan(closures.fixed_diffusivity)[:, None], added, 0.0)
+    return replace(balance, forced_diffusivity=balance.forced_diffusivity + added)
 
 
 def solve_steady(

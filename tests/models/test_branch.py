@@ -17,6 +17,7 @@ from warmbranch.gas import MixtureTable, dry_air_table
 from warmbranch.geometry import Piece, inertance_ratio_between
 from warmbranch.main_pipe import bulk_speed, wall_temperature
 from warmbranch.temperature import heat_balance, solve_steady
+from warmbranch.temperature import pulsating as with_pulsation
 
 CHUNK = 1024
 """Designs solved at once in long tests: some hundred megabytes of cells."""
@@ -162,15 +163,10 @@ class TestPulsation:
         )
         displacement = (flow / omega / case.branch.bore_area)[:, None] * swing
         gas, air = MixtureTable.of(case.gas), dry_air_table()
+        speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
+        quiet = heat_balance(case, gas, air, speed)
         again = solve_steady(
-            heat_balance(
-                case,
-                gas,
-                air,
-                bulk_speed(case.main_pipe, gas, case.surroundings.pressure),
-                displacement=displacement,
-                frequency=frequency,
-            ),
+            with_pulsation(quiet, displacement, frequency),
             wall_temperature(case.main_pipe, gas, case.surroundings, air),
         )
         # The loop ends at 1e-8 in frequency, some 1e-7 of the excess temperature.

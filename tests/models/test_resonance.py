@@ -226,6 +226,9 @@ class TestLosses:
         found, quality = resonances(Duct.concatenate(ducts))
         assert np.isnan(found[0]).all()
         assert np.isnan(quality[0]).all()
+        first, its_quality = resonances(Duct.concatenate(ducts), 1)
+        assert_allclose(first, found[:, :1], rtol=1e-8)  # each search ends within that
+        assert_allclose(its_quality, quality[:, :1], rtol=1e-6)
         assert np.isfinite(found[1]).all()
 
 
