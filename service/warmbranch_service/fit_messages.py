@@ -261,10 +261,15 @@ def untold(
             f"The data cannot tell {NAMES[first]} from {NAMES[second]}: both may move {way} "
             f"(correlation {correlation:+.2f})."
         )
-    if not any(not tone.suspect for tone in heard):
+    if all(tone.suspect for tone in heard):
+        why = (
+            "What was heard is suspect and counts for little, so hardly anything speaks"
+            if heard
+            else "No quiet rpm was heard, so nothing speaks"
+        )
         said.append(
-            "No quiet rpm was heard, so nothing speaks for or against the mouth correction, nor "
-            "for the gas between the readings and the resonance."
+            f"{why} for or against the mouth correction, nor for the gas between the readings and "
+            "the resonance."
         )
     if readings == 0:
         said.append(

@@ -102,6 +102,7 @@ def test_nothing_read_or_heard_is_answered_from_the_prior(fit, van):
     answer = fit(van)
     assert answer["outcome"] == "prior-dominated"
     assert answer["summary"].startswith("Nothing was read or heard")
+    assert any(said.startswith("No quiet rpm was heard") for said in answer["untold"])
     assert answer["prediction"]["quiet_rpm"] == answer["prediction"]["before_fit"]["quiet_rpm"]
     assert answer["trim"] is None
 
@@ -138,6 +139,8 @@ def test_heard_three_times_the_prediction_is_flagged(fit, practice):
     answer = fit(body)
     (tone,) = answer["heard"]
     assert tone["suspect"]
+    assert any(said.startswith("What was heard is suspect") for said in answer["untold"])
+    assert not any(said.startswith("No quiet rpm was heard") for said in answer["untold"])
     (reason,) = tone["reasons"]
     assert reason["code"] == "overtone_or_wrong_order"
     assert "resonance 2" in reason["message"]
