@@ -1,0 +1,199 @@
+"""The service under load: 64 clients, a killed worker, health, and ten times too many clients.
+
+    python tests/benchmarks/load_service.py [seconds]
+
+Two workers and the invented van. All clients sit in this process and share its cores with the
+service, so that times are upper bounds; what counts is what is promised beside them.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+import statistics
+import sys
+import tempfile
+import threading
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))  # for shared
+
+from shared.running import Service, ask, resident_MiB
+from warmbranch_service.demo import demo_text
+
+SECONDS = 60.0
+CLIENTS = 64
+WORKERS = 2
+PLACES = WORKERS * (2 + 64)
+"""Pieces of work that the service holds as it is set: in each worker two at once and 64 waiting."""
+
+BODY = demo_text("van").encode()
+REQUEST = (
+    b"POST /v1/steady HTTP/1.1\r\nhost: localhost\r\ncontent-type: application/json\r\n"
+    b"content-length: %d\r\n\r\n" % len(BODY)
+) + BODY
+
+
+@dataclass
+class Tally:
+    """What many clients met."""
+
+    seconds: list[float] = field(default_factory=list[float])
+    ends: list[float] = field(default_factory=list[float])
+    answers: set[bytes] = field(default_factory=set[bytes])
+    shed: int = 0
+    wrong: list[str] = field(default_factory=list[str])
+    lost: int = 0
+
+
+async def exchange(
+    reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+) -> tuple[int, bytes, bytes]:
+    """One request; status, head and body of its answer."""
+    writer.write(REQUEST)
+    head = await reader.readuntil(b"\r\n\r\n")
+    length = int(head.lower().split(b"content-length: ")[1].split(b"\r\n")[0])
+    return int(head[9:12]), head.lower(), await reader.readexactly(length)
+
+
+async def client(port: int, until: float, tally: Tally) -> None:
+    """Post one request after another, on a new connection where the old one breaks."""
+    while time.monotonic() < until:
+        try:
+            reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        except OSError as error:
+            tally.wrong.append(f"not accepted: {error}")
+            continue
+        try:
+            while time.monotonic() < until:
+                start = time.perf_counter()
+                status, head, body = await exchange(reader, writer)
+                if status == 200:
+                    tally.seconds.append(time.perf_counter() - start)
+                    tally.ends.append(time.monotonic())
+                    tally.answers.add(body)
+                elif status == 503 and b"retry-after: " in head and b"problem+json" in head:
+                    tally.shed += 1
+                else:
+                    tally.wrong.append(f"{status} {body[:200]!r}")
+        except (OSError, asyncio.IncompleteReadError):
+            tally.lost += 1
+        finally:
+            writer.close()
+
+
+async def crowd(port: int, size: int, seconds: float) -> Tally:
+    tally, until = Tally(), time.monotonic() + seconds
+    await asyncio.gather(*(client(port, until, tally) for _ in range(size)))
+    return tally
+
+
+class Health:
+    """Asks for health ten times a second on new connections, beside the crowd."""
+
+    def __init__(self, port: int) -> None:
+        self.seconds: list[float] = []
+        self._port, self._stop = port, threading.Event()
+        self._thread = threading.Thread(target=self._ask_on)
+
+    def __enter__(self) -> Health:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._thread.join()
+
+    def _ask_on(self) -> None:
+        while not self._stop.wait(0.1):
+            start = time.perf_counter()
+            assert ask(self._port, "GET", "/v1/health")[0] == 200
+            self.seconds.append(time.perf_counter() - start)
+
+
+def at(values: list[float], share: float) -> float:
+    return sorted(values)[min(len(values) - 1, int(share * len(values)))]
+
+
+rows: list[bool] = []
+
+
+def row(what: str, found: str, promised: str, held: bool) -> None:
+    rows.append(held)
+    print(f"| {what} | {found} | {promised} | {'held' if held else 'MISSED'} |", flush=True)
+
+
+def steady_load(service: Service, seconds: float, alone: bytes) -> None:
+    before = [resident_MiB(pid) for pid in service.workers()]
+    with Health(service.port) as health:
+        tally = asyncio.run(crowd(service.port, CLIENTS, seconds))
+    after = [resident_MiB(pid) for pid in service.workers()]
+    middle, late = statistics.median(tally.seconds), at(tally.seconds, 0.99)
+    bad = len(tally.wrong) + tally.lost + tally.shed
+    name = f"{CLIENTS} clients, {seconds:g} s, {len(tally.seconds)} answers"
+    row(f"{name}: errors, shed or lost", str(bad), "0", bad == 0)
+    row("p99 over p50", f"{late * 1e3:.0f}/{middle * 1e3:.0f} ms = {late / middle:.1f}", "< 8",
+        late < 8 * middle)  # fmt: skip
+    row("answers unlike a single client's", str(len(tally.answers - {alone})), "0",
+        tally.answers == {alone})  # fmt: skip
+    slow = at(health.seconds, 0.99)
+    row("health meanwhile, p50 and p99", f"{statistics.median(health.seconds) * 1e3:.0f} and "
+        f"{slow * 1e3:.0f} ms", "p99 < 20 ms", slow < 0.02)  # fmt: skip
+    grown = max(b - a for a, b in zip(before, after, strict=True))
+    row("memory of a worker, before and after", f"{max(before):.0f} and {max(after):.0f} MiB",
+        "grows < 20 MiB", grown < 20)  # fmt: skip
+
+
+def killed(service: Service) -> None:
+    victim, told = service.workers()[0], []
+
+    def kill() -> None:
+        told.append(time.monotonic())
+        os.kill(victim, signal.SIGKILL)
+
+    timer = threading.Timer(3, kill)
+    timer.start()
+    tally = asyncio.run(crowd(service.port, CLIENTS, 8))
+    back = service.wait_for("ready_workers", WORKERS)
+    ends = sorted(end for end in tally.ends if end > told[0])
+    gap = max(b - a for a, b in zip([told[0], *ends], ends, strict=False))
+    row("kill -9 of a worker: requests it held", str(tally.lost), f"at most {CLIENTS}, no other "
+        "error", tally.lost <= CLIENTS and not tally.wrong)  # fmt: skip
+    held = gap < 1 and victim not in service.workers()
+    row("longest silence then; is it back", f"{gap:.2f} s; {back < 30}", "< 1 s; yes", held)
+
+
+def overloaded(service: Service, alone: bytes) -> None:
+    tally = asyncio.run(crowd(service.port, 10 * PLACES, 10))
+    ended, ok = time.monotonic(), 0
+    while ok < 5 and time.monotonic() < ended + 10:
+        ok = ok + 1 if ask(service.port, "POST", "/v1/steady", BODY) == (200, alone) else 0
+    spent = time.monotonic() - ended
+    bad = len(tally.wrong) + tally.lost
+    row(f"{10 * PLACES} clients that never wait, 10 s: {len(tally.seconds)} answered, "
+        f"{tally.shed} shed with Retry-After; other ends", str(bad), "0",
+        bad == 0 and tally.shed > 0)  # fmt: skip
+    row("five answers in a row thereafter within", f"{spent:.2f} s", "1 s", spent < 1)
+
+
+def main(seconds: float) -> bool:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        Service(Path(folder) / "log", workers=WORKERS) as service,
+    ):
+        service.wait_until_ready(compiled=True)
+        for _ in range(200):
+            status, alone = ask(service.port, "POST", "/v1/steady", BODY)
+            assert status == 200
+        print("| what | found | promised | |\n| --- | ---: | ---: | --- |")
+        steady_load(service, seconds, alone)
+        overloaded(service, alone)
+        killed(service)
+    return all(rows)
+
+
+if __name__ == "__main__":
+    sys.exit(0 if main(float(sys.argv[1]) if len(sys.argv) > 1 else SECONDS) else 1)
