@@ -211,7 +211,10 @@ def _with_pulsation(
     for _ in range(MOST_PASSES):
         stopping.check()
         swing = _displacement(still.case, mouth, before, frequency)
-        profile = solve_steady(pulsating(still, swing, frequency), mouth.wall, before.profile)
+        try:
+            profile = solve_steady(pulsating(still, swing, frequency), mouth.wall, before.profile)
+        except NotConvergedError as error:
+            raise error.among(open_) from error
         after = _heard(still.case, still.gas, mouth, profile)
         tone = _tone(after.duct)
         change = np.abs(tone / frequency - 1)

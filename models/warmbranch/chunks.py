@@ -56,7 +56,7 @@ def solve_in_chunks(
         try:
             return solve(case.take(slice(first, first + chunk)), nodes=nodes, modes=modes)
         except NotConvergedError as error:
-            raise error.counted_from(first) from error
+            raise error.among(range(first, len(case))) from error
 
     starts = iter(range(0, len(case), chunk))
     if threads == 1:

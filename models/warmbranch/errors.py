@@ -10,6 +10,8 @@ WarmbranchError
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 class WarmbranchError(Exception):
     """Root of all errors raised by this package."""
@@ -73,11 +75,11 @@ class NotConvergedError(WarmbranchError):
         self.residual = residual
         self.iterations = iterations
 
-    def counted_from(self, first: int) -> NotConvergedError:
-        """The same failure, told of a batch in which this one starts at design ``first``."""
+    def among(self, designs: Sequence[int]) -> NotConvergedError:
+        """The same failure, told of a batch of which this one was the part ``designs``."""
         return NotConvergedError(
             self.message,
-            designs=tuple(first + design for design in self.designs),
+            designs=tuple(int(designs[design]) for design in self.designs),
             residual=self.residual,
             iterations=self.iterations,
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +35,9 @@ WALL_SCALES = 3.0
 """The grid follows the gas; the wall's decay length counts only when three times shorter."""
 
 MOST_ITERATIONS = 80
+
+FINER_GRIDS = 3
+"""How often the spacing is halved for a design whose balance has no solution as it stands."""
 
 UNDAMPED_ITERATIONS = 15
 """From here on steps are halved: where the counterflow turns, full ones may go in a ring ..."""
@@ -149,14 +152,67 @@ def solve_steady(
     Raises
     ------
     NotConvergedError
-        If a design has not met its tolerances in ``MOST_ITERATIONS`` steps.
+        If a design has not met its tolerances in ``MOST_ITERATIONS`` steps, on finer grids either.
 
     Notes
     -----
+    Where hot metal drives the film of cold gas by the gas's own gradient, and that gradient turns
+    within one cell, the discrete balance may have no solution although the continuous one does:
+    some six in a hundred thousand designs of the admissible box. Those are solved with the spacing
+    halved, and told at the nodes asked for.
+
     The balance obeys a maximum principle: no temperature lies beyond those of the mouth, the air
     and the radiant surroundings. Iterates are kept between them, which changes the path to the
     solution and never the solution, since convergence is judged by the unrestricted step.
     """
+    profile, last_step = _newton(balance, wall_at_mouth, guess, tolerances)
+    fine = balance
+    for halving in range(1, FINER_GRIDS + 1):
+        open_ = np.flatnonzero(last_step > 0)
+        if len(open_) == 0:
+            return profile
+        fine = _halved(fine)
+        found, last_step[open_] = _newton(fine.take(open_), wall_at_mouth[open_], None, tolerances)
+        profile = _put(profile, open_, found, every=2**halving)
+    if np.any(last_step > 0):
+        raise NotConvergedError(
+            "The heat balance did not converge.",
+            designs=tuple(int(i) for i in np.flatnonzero(last_step > 0)),
+            residual=float(last_step.max()),
+            iterations=MOST_ITERATIONS * (FINER_GRIDS + 1),
+        )
+    return profile
+
+
+def _halved(balance: HeatBalance) -> HeatBalance:
+    """The same balance with a node between each two; what mixes there is their mean."""
+    x, forced = (
+        np.insert(v, np.arange(1, v.shape[1]), (v[:, 1:] + v[:, :-1]) / 2, axis=1)
+        for v in (balance.x, balance.forced_diffusivity)
+    )
+    return HeatBalance(balance.case, balance.gas, balance.air, x, forced)
+
+
+def _put(
+    profile: TemperatureProfile, designs: NDArray[np.intp], found: TemperatureProfile, every: int
+) -> TemperatureProfile:
+    """The profile with those designs replaced by what was found on a grid ``every`` times finer."""
+    parts: dict[str, FloatArray] = {}
+    for name in (field.name for field in fields(TemperatureProfile)):
+        old, new = getattr(profile, name), getattr(found, name)
+        parts[name] = old.copy()
+        parts[name][designs] = new[:, ::every] if old.ndim == 2 else new
+    parts["iterations"][designs] += profile.iterations[designs]
+    return TemperatureProfile(**parts)
+
+
+def _newton(
+    balance: HeatBalance,
+    wall_at_mouth: FloatArray,
+    guess: TemperatureProfile | None,
+    tolerances: tuple[float, float],
+) -> tuple[TemperatureProfile, FloatArray]:
+    """Profile, and the last step of the designs that did not converge, K; 0 of those that did."""
     case = balance.case
     size = len(case)
     low, high = _bounds(case, wall_at_mouth)
@@ -183,15 +239,14 @@ def solve_steady(
             here = _audited(part.x, gas, wall, skin, system, iteration)
             tally.add(float(done.sum()), float(done.sum() * iteration))
             if np.all(done) and not found:
-                return here
+                return here, np.zeros(size)
             found.append((open_[done], here.take(done)))
             keep = ~done
             part, open_, system = part.take(keep), open_[keep], system.take(keep)
             gas, wall, skin, low, high = (v[keep] for v in (gas, wall, skin, low, high))
             rounding = rounding[keep]
             if len(open_) == 0:
-                order = np.argsort(np.concatenate([index for index, _ in found]))
-                return TemperatureProfile.concatenate([p for _, p in found]).take(order)
+                return _in_order(found), np.zeros(size)
         steps = newton_step(system)
         largest = np.max(np.abs(steps), axis=(0, 2))
         damped = (iteration >= UNDAMPED_ITERATIONS) & (largest > UNDAMPED_STEP)
@@ -200,16 +255,15 @@ def solve_steady(
             np.minimum(np.maximum(value + share * step, low), high)
             for value, step in zip((gas, wall, skin), steps, strict=True)
         )
-    raise _not_converged(open_, largest)
+    last_step = np.zeros(size)
+    last_step[open_] = largest
+    found.append((open_, _audited(part.x, gas, wall, skin, system, MOST_ITERATIONS)))
+    return _in_order(found), last_step
 
 
-def _not_converged(designs: NDArray[np.intp], last_step: FloatArray) -> NotConvergedError:
-    return NotConvergedError(
-        "The heat balance did not converge.",
-        designs=tuple(int(i) for i in designs),
-        residual=float(last_step.max()),
-        iterations=MOST_ITERATIONS,
-    )
+def _in_order(found: list[tuple[NDArray[np.intp], TemperatureProfile]]) -> TemperatureProfile:
+    order = np.argsort(np.concatenate([index for index, _ in found]))
+    return TemperatureProfile.concatenate([part for _, part in found]).take(order)
 
 
 def _solve_compiled(
@@ -218,17 +272,15 @@ def _solve_compiled(
     temperatures: tuple[FloatArray, FloatArray, FloatArray],
     bounds: tuple[FloatArray, FloatArray],
     close: tuple[float, float],
-) -> TemperatureProfile:
+) -> tuple[TemperatureProfile, FloatArray]:
     tolerances = (*close, _rounding_step(*bounds), SMALLEST_HEAT)
     damping = (UNDAMPED_ITERATIONS, UNDAMPED_STEP, MOST_ITERATIONS)
     report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, damping)
     stopping.check()
     by_gas, by_wall, lost, iterations, last_step = np.ascontiguousarray(report.T)
     tally.add(len(report), iterations.sum())
-    if np.any(last_step > 0):
-        raise _not_converged(np.flatnonzero(last_step > 0), last_step)
     gas, wall, skin = temperatures
-    return TemperatureProfile(
+    profile = TemperatureProfile(
         position=balance.x,
         gas=gas,
         wall=wall,
@@ -238,6 +290,7 @@ def _solve_compiled(
         closure_error=_closure_error(by_gas, by_wall, lost),
         iterations=iterations,
     )
+    return profile, last_step
 
 
 def _rounding_step(low: FloatArray, high: FloatArray) -> FloatArray:

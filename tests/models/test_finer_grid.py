@@ -1,0 +1,66 @@
+"""Designs whose discrete heat balance has no solution on the grid asked for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from warmbranch import branch, kernel, temperature
+from warmbranch.errors import NotConvergedError
+
+HARD = [472, 3143]
+"""Of the sample below: hot metal, cold gas, the gas's gradient turning in the first cell; the
+second only among its neighbours, with pulsation."""
+
+
+@pytest.fixture(scope="module")
+def hard(box_sample):
+    return box_sample(8192, seed=7).take(np.array(HARD))
+
+
+@pytest.mark.parametrize("compiled", [True, False])
+def test_they_are_answered_as_well_as_any(hard, compiled, monkeypatch):
+    if not compiled:
+        monkeypatch.setattr(kernel, "at_hand", lambda size: None)
+    found = branch.solve(hard).resonance[:, 0]
+    finer = branch.solve(hard, nodes=1281).resonance[:, 0]
+    # The accuracy stated for DEFAULT_NODES; a grid eight times finer errs 64 times less.
+    np.testing.assert_allclose(found, finer, rtol=1e-4)
+
+
+def test_the_first_needs_the_finer_grid(hard, monkeypatch):
+    monkeypatch.setattr(temperature, "FINER_GRIDS", 0)
+    with pytest.raises(NotConvergedError) as raised:
+        branch.solve(hard.take(slice(0, 1)))
+    assert raised.value.designs == (0,)
+
+
+def test_neighbours_stay_as_they_are(hard, box_sample):
+    plain = box_sample(8192, seed=7).take(np.arange(100, 110))
+    mixed = type(hard).concatenate([plain, hard.take(slice(0, 1))])
+    profile, alone = branch.solve(mixed).profile, branch.solve(plain).profile
+    np.testing.assert_array_equal(profile.gas[:10], alone.gas)
+    np.testing.assert_array_equal(profile.iterations[:10], alone.iterations)
+    assert profile.gas.shape == profile.position.shape == (11, temperature.DEFAULT_NODES)
+    assert profile.iterations[10] > temperature.MOST_ITERATIONS  # what was spent in vain counts
+    # Heat is conserved on the finer grid, whose sums these are.
+    assert profile.closure_error[10] < 1e-6
+
+
+def test_a_failure_under_pulsation_names_the_design(make_case, monkeypatch):
+    case = make_case().repeat(5)
+    pressure = np.array([0.0, 0.0, 100.0, 0.0, 100.0])
+    case = replace(case, main_pipe=replace(case.main_pipe, incident_pressure=pressure))
+    solve = branch.solve_steady
+
+    def fails(balance, wall, guess=None):
+        if guess is None:
+            return solve(balance, wall)
+        raise NotConvergedError("invented", designs=(1,), residual=1.0, iterations=1)
+
+    monkeypatch.setattr(branch, "solve_steady", fails)
+    with pytest.raises(NotConvergedError) as raised:
+        branch.solve(case)
+    assert raised.value.designs == (4,)
