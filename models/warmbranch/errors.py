@@ -12,6 +12,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
 
 class WarmbranchError(Exception):
     """Root of all errors raised by this package."""
@@ -75,7 +78,7 @@ class NotConvergedError(WarmbranchError):
         self.residual = residual
         self.iterations = iterations
 
-    def among(self, designs: Sequence[int]) -> NotConvergedError:
+    def among(self, designs: Sequence[int] | NDArray[np.intp]) -> NotConvergedError:
         """The same failure, told of a batch of which this one was the part ``designs``."""
         return NotConvergedError(
             self.message,

@@ -12,6 +12,7 @@ from warmbranch.banded import newton_step, outside_loss
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.case import Case
 from warmbranch.errors import NotConvergedError
+from warmbranch.first_guess import bounds, first_guess
 from warmbranch.gas import MixtureTable
 from warmbranch.grid import DEFAULT_NODES, graded
 from warmbranch.heat_balance import HeatBalance, Linearised
@@ -186,11 +187,17 @@ def solve_steady(
 
 def _halved(balance: HeatBalance) -> HeatBalance:
     """The same balance with a node between each two; what mixes there is their mean."""
-    x, forced = (
-        np.insert(v, np.arange(1, v.shape[1]), (v[:, 1:] + v[:, :-1]) / 2, axis=1)
-        for v in (balance.x, balance.forced_diffusivity)
+
+    def with_means(coarse: FloatArray) -> FloatArray:
+        fine = np.empty((coarse.shape[0], 2 * coarse.shape[1] - 1))
+        fine[:, ::2], fine[:, 1::2] = coarse, (coarse[:, 1:] + coarse[:, :-1]) / 2
+        return fine
+
+    return replace(
+        balance,
+        x=with_means(balance.x),
+        forced_diffusivity=with_means(balance.forced_diffusivity),
     )
-    return HeatBalance(balance.case, balance.gas, balance.air, x, forced)
 
 
 def _put(
@@ -215,9 +222,9 @@ def _newton(
     """Profile, and the last step of the designs that did not converge, K; 0 of those that did."""
     case = balance.case
     size = len(case)
-    low, high = _bounds(case, wall_at_mouth)
+    low, high = bounds(case, wall_at_mouth)
     gas, wall, skin = (
-        _first_guess(balance, wall_at_mouth)
+        first_guess(balance, wall_at_mouth)
         if guess is None
         else (guess.gas.copy(), guess.wall.copy(), guess.skin.copy())
     )
@@ -257,6 +264,7 @@ def _newton(
         )
     last_step = np.zeros(size)
     last_step[open_] = largest
+    system = part.linearise(gas, wall, skin)
     found.append((open_, _audited(part.x, gas, wall, skin, system, MOST_ITERATIONS)))
     return _in_order(found), last_step
 
@@ -325,36 +333,6 @@ def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> F
     scale = np.where(pipe.skin_temperature > pipe.gas_temperature, 0.65 * scale, scale)
     of_stirring = closures.reach * branch.bore
     return np.where(np.isnan(closures.fixed_diffusivity), np.minimum(scale, of_stirring), scale)
-
-
-def _bounds(case: Case, wall_at_mouth: FloatArray) -> tuple[FloatArray, FloatArray]:
-    ends = np.stack(
-        [
-            case.main_pipe.gas_temperature,
-            wall_at_mouth,
-            case.surroundings.air_temperature,
-            case.surroundings.radiant_temperature,
-        ]
-    )
-    return ends.min(axis=0)[:, None], ends.max(axis=0)[:, None]
-
-
-def _first_guess(
-    balance: HeatBalance, wall_at_mouth: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Gas falls to the air over a few bores, the wall sits nearer the air."""
-    case = balance.case
-    air = case.surroundings.air_temperature[:, None]
-    reach = np.minimum(6 * case.branch.bore, case.branch.length)[:, None]
-    fall = np.exp(-balance.x / reach)
-    gas = air + (case.main_pipe.gas_temperature[:, None] - air) * fall
-    wall = air + (wall_at_mouth[:, None] - air) * fall / (1 + 3 * balance.x / reach)
-    # Cold gas in a hot tube soon takes the tube's temperature; were it guessed far below, its
-    # conductivity, which rises with temperature, would lead Newton's method away.
-    hot, at_mouth = case.main_pipe.gas_temperature[:, None], wall_at_mouth[:, None]
-    taken = wall + (hot - wall) * np.exp(-balance.x / case.branch.bore[:, None])
-    gas = np.where(at_mouth > hot, taken, gas)
-    return gas, wall, wall.copy()
 
 
 def _entering(system: Linearised) -> tuple[FloatArray, FloatArray]:
