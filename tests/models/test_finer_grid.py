@@ -30,18 +30,25 @@ def test_they_are_answered_as_well_as_any(hard, compiled, monkeypatch):
     np.testing.assert_allclose(found, finer, rtol=1e-4)
 
 
-def test_the_first_needs_the_finer_grid(hard, monkeypatch):
+@pytest.fixture
+def impatient(monkeypatch):
+    """Left to it, Newton's method wanders, and may meet a solution by chance."""
+    monkeypatch.setattr(temperature, "MOST_ITERATIONS", 25)
+
+
+def test_the_first_needs_the_finer_grid(hard, impatient, monkeypatch):
     monkeypatch.setattr(temperature, "FINER_GRIDS", 0)
     with pytest.raises(NotConvergedError) as raised:
         branch.solve(hard.take(slice(0, 1)))
     assert raised.value.designs == (0,)
 
 
-def test_neighbours_stay_as_they_are(hard, box_sample):
-    plain = box_sample(8192, seed=7).take(np.arange(100, 110))
+def test_neighbours_stay_as_they_are(hard, impatient, box_sample):
+    plain = box_sample(8192, seed=7).take(np.arange(110, 120))
     mixed = type(hard).concatenate([plain, hard.take(slice(0, 1))])
     profile, alone = branch.solve(mixed).profile, branch.solve(plain).profile
-    np.testing.assert_array_equal(profile.gas[:10], alone.gas)
+    # A batch of eleven may be solved compiled and one of ten not: both agree to 1e-10.
+    np.testing.assert_allclose(profile.gas[:10], alone.gas, rtol=1e-10)
     np.testing.assert_array_equal(profile.iterations[:10], alone.iterations)
     assert profile.gas.shape == profile.position.shape == (11, temperature.DEFAULT_NODES)
     assert profile.iterations[10] > temperature.MOST_ITERATIONS  # what was spent in vain counts
