@@ -17,9 +17,6 @@ from warmbranch.batch import Batched, BoolArray, ComplexArray, FloatArray
 from warmbranch.gas import MixtureTable
 from warmbranch.viscothermal import line, wall_layers
 
-CELLS = 32
-"""Cells of the default duct. Within a cell the gas is uniform, at the cell's means."""
-
 FEW = 8
 """Designs up to which plain numbers are quicker than arrays as short as that."""
 
@@ -126,83 +123,6 @@ class _Columns(NamedTuple):
     length: FloatArray
     inertance: FloatArray
     skew: FloatArray
-
-
-def duct(
-    position: FloatArray,
-    temperature: FloatArray,
-    gas: MixtureTable,
-    pressure: FloatArray,
-    *,
-    radius: FloatArray,
-    inertance_ratio: FloatArray,
-    mouth_inertance: FloatArray,
-    wall_losses: BoolArray,
-    cells: int = CELLS,
-) -> Duct:
-    """Cut a temperature profile into cells.
-
-    Parameters
-    ----------
-    position, temperature : (designs, nodes) array; m, K
-        ``nodes − 1`` must be a multiple of ``cells``.
-    gas : MixtureTable
-        One mixture a design.
-    pressure : (designs,) array, Pa
-    radius, mouth_inertance, wall_losses : (designs,) array
-    inertance_ratio : (designs, nodes − 1) array, dimensionless
-        Of each interval between nodes.
-    cells : int
-
-    Returns
-    -------
-    Duct
-        Its cells hold the integrals of inertance and compliance over the profile (trapezoidal),
-        so that cutting coarsely loses neither mass nor stiffness.
-    """
-    designs, nodes = position.shape
-    intervals = nodes - 1
-    if intervals % cells:
-        raise ValueError(f"{intervals} intervals do not divide into {cells} cells")
-    state = gas.evaluate(temperature)
-    ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
-    density = gas.density(temperature, pressure)
-    step = np.diff(position, axis=1)
-    per_cell = intervals // cells
-    length = step.reshape(designs, cells, per_cell).sum(axis=2)
-
-    def mean(node_values: FloatArray, weight: FloatArray = step) -> FloatArray:
-        product = (node_values[:, 1:] + node_values[:, :-1]) / 2 * weight
-        return product.reshape(designs, cells, per_cell).sum(axis=2) / length
-
-    mean_density = mean(density)
-    compliance = 1 / (ratio * pressure[:, None])
-    mean_compliance = mean(compliance)
-    inertia = step * inertance_ratio
-    mean_inertia = mean(density, inertia)
-    # First moments about each cell's middle of quantities that are linear between nodes.
-    middle = (position[:, :-1:per_cell] + position[:, per_cell::per_cell]) / 2
-    arm = (position[:, 1:] + position[:, :-1]) / 2 - np.repeat(middle, per_cell, axis=1)
-
-    def lever(node_values: FloatArray, weight: FloatArray) -> FloatArray:
-        tilt = np.diff(node_values, axis=1) * weight * step / 12
-        own = tilt.reshape(designs, cells, per_cell).sum(axis=2) / length
-        return mean(node_values, weight * arm) + own
-
-    skew = lever(compliance, step) / mean_compliance - lever(density, inertia) / mean_inertia
-    return Duct(
-        cell_length=length,
-        density=mean_density,
-        bulk_modulus=1 / mean_compliance,
-        viscosity=mean(state.viscosity),
-        heat_capacity_ratio=mean(ratio),
-        prandtl=mean(state.heat_capacity * state.viscosity / state.conductivity),
-        inertance_ratio=mean_inertia / mean_density,
-        skew=skew / length,
-        radius=radius,
-        mouth_inertance=mouth_inertance,
-        wall_losses=wall_losses,
-    )
 
 
 def uniform_duct(
@@ -332,13 +252,15 @@ def transmission_loss(branch: ComplexArray, main_pipe: FloatArray) -> FloatArray
 
     Valid for
     ---------
-    Plane waves and slow flow in the main pipe.
+    Plane waves and slow flow in the main pipe. Infinite where the branch's impedance is zero: at
+    the resonance of one without losses.
 
     Source
     ------
     Munjal, Acoustics of Ducts and Mufflers; formula from memory and derived.
     """
-    return 20 * np.log10(np.abs(1 + main_pipe / (2 * branch)))
+    with np.errstate(divide="ignore"):
+        return 20 * np.log10(np.abs(2 * branch + main_pipe) / np.abs(2 * branch))
 
 
 def _cell_matrices(

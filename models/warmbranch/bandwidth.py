@@ -96,12 +96,14 @@ def _edge(answer: Answer, inner: FloatArray, outer: FloatArray, level: FloatArra
     way = np.linspace(0.0, 1.0, CLOSER_LOOKS)
     tones = inner[:, :, None] + (outer - inner)[:, :, None] * way
     loss = answer.transmission_loss(tones.reshape(len(tones), -1)).reshape(tones.shape)
-    excess = loss - level[:, None]
-    after = np.maximum(np.argmax(excess < 0, axis=2), 1)[:, :, None]
+    # What passes, unlike the loss, is finite at the peak of a branch without losses, and runs
+    # straight from there.
+    excess = 10 ** (-loss / 20) - 10 ** (-level[:, None] / 20)
+    after = np.maximum(np.argmax(excess > 0, axis=2), 1)[:, :, None]
     before = after - 1
-    high, low = (np.take_along_axis(excess, i, axis=2)[:, :, 0] for i in (before, after))
+    low, high = (np.take_along_axis(excess, i, axis=2)[:, :, 0] for i in (before, after))
     start, end = (np.take_along_axis(tones, i, axis=2)[:, :, 0] for i in (before, after))
-    return start + (end - start) * high / (high - low)
+    return start + (end - start) * low / (low - high)
 
 
 @dataclass(frozen=True)

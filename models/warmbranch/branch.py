@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from warmbranch import acoustics, resonance, stopping
+from warmbranch import acoustics, cutting, resonance, stopping
 from warmbranch.acoustics import Duct
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.case import Case
@@ -88,7 +88,7 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES, modes: int = MODES) -> Answ
     case : Case
         SI units, kelvin.
     nodes : int
-        Of the grid along the branch; ``nodes − 1`` a multiple of ``acoustics.CELLS``.
+        Of the grid along the branch; ``nodes − 1`` a multiple of ``cutting.CELLS``.
     modes : int
         Resonances to seek, 1 to 3: who needs the first alone saves time, and nothing else changes.
 
@@ -183,7 +183,7 @@ class _State(Batched):
 
 
 def _heard(case: Case, gas: MixtureTable, mouth: _Mouth, profile: TemperatureProfile) -> _State:
-    duct = acoustics.duct(
+    duct = cutting.duct(
         profile.position,
         profile.gas,
         gas,

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from warmbranch import acoustics
+from warmbranch import cutting
 from warmbranch.banded import newton_step
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.branch import solve
@@ -202,7 +202,7 @@ def _first_resonance(case: Case, gas: MixtureTable, profile: TemperatureProfile)
         closures.fixed_mouth_length,
     )
     density = gas.density(case.main_pipe.gas_temperature[:, None], pressure)[:, 0]
-    duct = acoustics.duct(
+    duct = cutting.duct(
         profile.position,
         profile.gas,
         gas,

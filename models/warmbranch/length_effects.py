@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from warmbranch import acoustics
+from warmbranch import acoustics, cutting
 from warmbranch.acoustics import Duct
 from warmbranch.batch import FloatArray
 from warmbranch.branch import Answer
@@ -140,7 +140,7 @@ class _Straights:
     def duct(self, length: FloatArray) -> Duct:
         position = self.old * (length / self.length)[:, None]
         temperature = _row_by_row(position, self.old, self.gas)
-        return acoustics.duct(
+        return cutting.duct(
             position,
             temperature,
             self.mixture,

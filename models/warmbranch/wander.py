@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from warmbranch import acoustics
+from warmbranch import acoustics, cutting
 from warmbranch.acoustics import Duct
 from warmbranch.batch import BoolArray, FloatArray
 from warmbranch.branch import Answer, solve
@@ -138,7 +138,7 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray]:
     temperature = warmup.gas.reshape(-1, warmup.gas.shape[2])
     density = gas.density(temperature[:, :1], each(pressure))[:, 0]
     speed = gas.sound_speed(temperature[:, :1])[:, 0]
-    duct = acoustics.duct(
+    duct = cutting.duct(
         each(warmup.position),
         temperature,
         gas,

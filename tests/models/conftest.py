@@ -7,9 +7,10 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from warmbranch.acoustics import Duct, duct
+from warmbranch.acoustics import Duct
 from warmbranch.batch import FloatArray
 from warmbranch.constants import STANDARD_PRESSURE
+from warmbranch.cutting import duct
 from warmbranch.gas import MixtureTable
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch import acoustics, branch, resonance
+from warmbranch import acoustics, branch, cutting, resonance
 from warmbranch.branch import Answer, solve
 from warmbranch.case import Case
 from warmbranch.closures import REACH, STIRRING
@@ -238,7 +238,7 @@ def finely_resolved(case: Case) -> np.ndarray:
 
     def on(nodes: int) -> np.ndarray:
         answer = solve(case, nodes=nodes)
-        fine = acoustics.duct(
+        fine = cutting.duct(
             answer.profile.position,
             answer.profile.gas,
             MixtureTable.of(case.gas),
@@ -255,11 +255,11 @@ def finely_resolved(case: Case) -> np.ndarray:
 
 
 GRID_ACCURACY = 1e-4
-"""Relative, of the first resonance on the default grid: promised in DEVELOPERS.md.
+"""Relative, of the first resonance on the default grid: told in DEVELOPERS.md.
 
-With the model's own coefficients where it holds them likely. Far beyond (a Stanton number or a
-counterflow of twenty times the median), in the kink where the gradient changes its sign, 2.7e-4
-was measured once in two thousand designs.
+With the model's own coefficients where it holds them likely, where 1.1e-4 was measured once in
+eight thousand designs. Far beyond (a Stanton number or a counterflow of twenty times the median),
+in the kink where the gradient changes its sign, 2.4e-4.
 """
 
 
@@ -274,7 +274,7 @@ def test_default_grid_is_fine_enough(likely_sample):
 
 
 def test_first_resonance_converges_at_second_order(make_case):
-    """Cells are left as they are, so only the heat balance and the means over cells converge."""
+    """Cells are left as they are and means are of fourth order: the heat balance converges."""
     case = make_case(rise=np.array([0.0, -0.6]), gas_temperature=700.0)
     found = np.stack([solve(case, nodes=n).resonance[:, 0] for n in (65, 129, 257, 513)])
     change = np.diff(found, axis=0)

@@ -12,7 +12,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.stats import qmc
 
-from warmbranch.acoustics import Duct, duct, input_impedance
+from warmbranch.acoustics import Duct, input_impedance
+from warmbranch.cutting import duct
 from warmbranch.gas import dry_air_table
 from warmbranch.resonance import resonances
 

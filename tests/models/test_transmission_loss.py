@@ -147,3 +147,10 @@ class TestTransmissionLoss:
             narrowed = self.width(duct, main, level, first)
             ratio = narrowed / uniform_notch_width(area_ratio, level)
             assert_allclose(ratio, printed, atol=1e-3)  # the last printed digit
+
+
+def test_nothing_passes_a_branch_of_no_impedance():
+    with np.errstate(all="raise"):
+        loss = transmission_loss(np.array([0j, -1e-300j, 1j]), np.array([2.0, 2.0, 2.0]))
+    assert np.isposinf(loss[0])
+    assert_allclose(loss[1:], [6000.0, 20 * np.log10(np.sqrt(2))], rtol=1e-12)

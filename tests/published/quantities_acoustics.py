@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from warmbranch.acoustics import duct
 from warmbranch.constants import STANDARD_PRESSURE
+from warmbranch.cutting import duct
 from warmbranch.gas import MixtureTable
 from warmbranch.mouth import UNFLANGED, side_branch_correction
 from warmbranch.resonance import resonances

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from warmbranch.acoustics import transmission_loss
 from warmbranch.bandwidth import LEVELS, STOCK_TUBES, notch, stock_neighbours
 from warmbranch.branch import solve
 from warmbranch.closed_forms import uniform_notch_width
@@ -24,6 +25,28 @@ def test_uniform_lossless_tube(uniform_case, outside):
         assert_allclose(found.width[0, i] / first, exact, atol=2e-6)
         # Around the resonance the notch of a uniform tube is even to both sides.
         assert_allclose((found.low[0, i] + found.high[0, i]) / 2, first, rtol=5e-6)
+
+
+def test_a_peak_without_end():
+    """Without losses, asked at the very resonance, the loss is infinite and the edges are not."""
+    first, sections = 100.0, 0.1
+
+    class Uniform:
+        """As much of an answer as the notch looks at, by the closed form."""
+
+        resonance = np.array([[first]])
+        transit_time = np.array([0.25 / first])
+
+        def transmission_loss(self, tones):
+            impedance = -1j / np.tan(np.pi / 2 * tones / first)
+            return transmission_loss(np.where(tones == first, 0, impedance), np.array([sections]))
+
+    found = notch(Uniform())
+    assert np.isposinf(found.peak[0])
+    for i, level in enumerate(LEVELS):
+        # Straight lines between looks 1/4000 of the tone apart: 1e-6 of the tone.
+        exact = uniform_notch_width(sections, level)
+        assert_allclose(found.width[0, i] / first, exact, atol=2e-6)
 
 
 def test_edges_lie_on_the_level(a_case):
