@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
 
-from warmbranch_service import MODEL_VERSION
+from warmbranch_service import MODEL_VERSION, help_texts, request_examples
 from warmbranch_service.demo import DEMOS, demo_text
 from warmbranch_service.length_examples import EXAMPLES, example_text
 from warmbranch_service.settings import settings_help
@@ -26,45 +26,6 @@ from warmbranch_service.terminal import (
     read_text,
     write,
 )
-
-INTRODUCTION = """\
-How long must a closed side branch on a hot pipe be, given that the gas inside is nowhere near one
-temperature?
-
-The branch is a capped tube that stands on the main pipe and cancels one tone. The hot gas grazes
-its mouth, its cap is nearly cold: a length worked out from one gas temperature is wrong by ten
-percent or more. Warmbranch works out the temperatures along the branch, and from them the
-resonance and the quiet rpm.
-"""
-
-START_HERE = """\
-start here:
-  warmbranch demo                        see a service start, a case go in, an answer come out
-  warmbranch example van > my.json       a request to change to your own pipe
-  warmbranch steady my.json              the answer as a table
-  warmbranch steady my.json --json       the same as JSON, as the service gives it
-  warmbranch fit my.json --readings r.csv  fit to readings; then what to read or cut next
-  warmbranch example length > cut.json   a request for a length, with a target to change
-  warmbranch length cut.json             length, trim steps and cut list (--json, --csv)
-  warmbranch warmup my.json              from a cold start to warm
-  warmbranch example sweep > many.json   a request for many designs of one case
-  warmbranch sweep many.json             one line a design (--output FILE.csv for a table)
-  warmbranch rank many.json              which of the varied fields matters most
-  warmbranch serve                       the service, for programs
-  curl -s localhost:8000/v1/steady -H 'Content-Type: application/json' -d @my.json
-
-A request names its units: outside_diameter_mm is in millimetres. A string carries its own unit:
-"outside_diameter_mm": "2.25 in", "gas_temperature_degC": "590 F", "air_speed_m_s": "60 mph".
-The branch, the main pipe's sizes and its gas temperature are all that must be given.
-
-exit status: 0 answered, 1 failed, 2 the request or the command line holds something impossible.
-"""
-
-
-SERVE = """\
-Run the service: a supervisor that keeps the workers alive. SIGTERM or Ctrl-C ends it when all that
-it has taken is answered; SIGHUP replaces the workers one by one without a gap.
-"""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -95,8 +56,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="warmbranch",
-        description=INTRODUCTION,
-        epilog=START_HERE,
+        description=help_texts.INTRODUCTION,
+        epilog=help_texts.START_HERE,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"warmbranch {MODEL_VERSION}")
@@ -117,6 +78,8 @@ def _parser() -> argparse.ArgumentParser:
         "steady",
         help="answer the request in a file, as a table or as JSON",
         description="Answer the request in a file, as POST /v1/steady does, without a service.",
+        epilog=help_texts.STEADY,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     steady.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
     steady.add_argument("--json", action="store_true", help="print JSON instead of a table")
@@ -127,6 +90,8 @@ def _parser() -> argparse.ArgumentParser:
         help="fit the model to thermometer readings and to what was heard",
         description="Fit the model to readings and to quiet rpm heard, as POST /v1/fit does, "
         "without a service.",
+        epilog=help_texts.FIT,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     fit.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
     fit.add_argument(
@@ -147,6 +112,8 @@ def _parser() -> argparse.ArgumentParser:
         "length",
         help="length for a target, length to build, trim steps, cut list",
         description="Find the length for a target, as POST /v1/length does, without a service.",
+        epilog=help_texts.LENGTH,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     length.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
     form = length.add_mutually_exclusive_group()
@@ -159,6 +126,8 @@ def _parser() -> argparse.ArgumentParser:
         help="follow the quiet rpm from a cold start to warm, and over weather and load",
         description="Follow the branch while it warms up, as POST /v1/warmup does, without a "
         "service.",
+        epilog=help_texts.WARMUP,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     warmup.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
     warmup.add_argument("--json", action="store_true", help="print JSON instead of a table")
@@ -170,7 +139,7 @@ def _parser() -> argparse.ArgumentParser:
     serve = commands.add_parser(
         "serve",
         help="run the service",
-        description=SERVE,
+        description=help_texts.SERVE,
         epilog=settings_help(),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -208,7 +177,13 @@ def _parser() -> argparse.ArgumentParser:
 
 
 _DEMOS = {name: text for name, (_, text) in DEMOS.items()}
-_EXAMPLES = _DEMOS | {name: text for name, (_, text, _) in EXAMPLES.items()} | sweep.EXAMPLES
+_SHOWN = request_examples.for_files()
+_EXAMPLES = (
+    _DEMOS
+    | {name: text for name, (_, text, _) in EXAMPLES.items()}
+    | {name: text for name, (text, _) in _SHOWN.items()}
+    | sweep.EXAMPLES
+)
 
 
 def _add_name(parser: argparse.ArgumentParser, names: Mapping[str, str]) -> None:
@@ -233,6 +208,8 @@ def _count(text: str) -> int:
 def _example(given: argparse.Namespace) -> int:
     if given.name in EXAMPLES:
         text = example_text(given.name)
+    elif given.name in _SHOWN:
+        text = _SHOWN[given.name][1]
     elif given.name in sweep.EXAMPLES:
         text = sweep.example_text()
     else:

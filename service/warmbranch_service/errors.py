@@ -110,6 +110,12 @@ TIME_LIMIT = Kind(
 NOT_READY = Kind(
     "not-ready", 503, "The service is not ready yet.", "Ask again in a moment; start takes seconds."
 )
+NO_WORKERS = Kind(
+    "no-workers",
+    503,
+    "The machines that solve sweeps cannot be reached.",
+    "Send the same request again later; if it stays so, tell whoever runs the service.",
+)
 
 CLIENT_LEFT = Kind("client-left", 499, "The client left.", "Stands in logs only.")
 """Of work that nobody waits for any more: never answered to anybody, so not among ``KINDS``."""
@@ -134,6 +140,7 @@ KINDS = {
         OVERLOADED,
         TIME_LIMIT,
         NOT_READY,
+        NO_WORKERS,
     )
 }
 """Every kind of failure, by the end of its ``type``."""

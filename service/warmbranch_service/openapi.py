@@ -15,6 +15,7 @@ from typing import Any, cast
 from pydantic import BaseModel
 
 from warmbranch_service.errors import PROBLEM_MEDIA_TYPE, ProblemDetails
+from warmbranch_service.forms import CSV
 from warmbranch_service.gate import API_KEY_HEADER, is_open
 from warmbranch_service.schemas.answer_ranges import (
     ANY_NUMBER,
@@ -105,6 +106,7 @@ def complete(document: dict[str, Any]) -> dict[str, Any]:
             if name in requests and field not in schema.get("required", ()):
                 # The framework leaves out defaults of null.
                 body.setdefault("default", None)
+            _set_aside_default(body)
             if name in answers or name not in requests:
                 _bound(f"{name}.{field}", body)
             _exemplify(body, examples.get(name, {}).get(field))
@@ -129,6 +131,10 @@ def _complete_operation(path: str, operation: dict[str, Any]) -> None:
     for status in {*expected, *responses} & set(FAILURES):
         responses[status] = _failure(status)
     for status, response in responses.items():
+        if "content" in response:
+            # JSON first: generators of clients take the first form that they know.
+            forms = sorted(response["content"].items(), key=lambda form: form[0] == CSV)
+            response["content"] = dict(forms)
         headers = response.setdefault("headers", {})
         _refer(headers, "X-Request-ID")
         if status == "401":
@@ -157,6 +163,15 @@ def _describe(body: JsonSchema, schemas: dict[str, Any]) -> None:
     if reference is not None:
         text = schemas[reference.rpartition("/")[2]].get("description", "")
         body["description"] = text.partition("\n\n")[0].replace("\n", " ")
+
+
+def _set_aside_default(body: JsonSchema) -> None:
+    """Move a choice's default under ``x-default``.
+
+    Generators of clients give up on a default that is itself an object of one of several kinds.
+    """
+    if "oneOf" in body and isinstance(body.get("default"), dict):
+        body["x-default"] = body.pop("default")
 
 
 def _bound(place: str, body: JsonSchema) -> None:

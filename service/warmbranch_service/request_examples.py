@@ -5,11 +5,12 @@ Each can be sent as it stands. Those of a length are in length_examples.py.
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 from typing import Any
 
 from warmbranch_service import demo, length_examples
-from warmbranch_service.sweep import examples as sweep_examples
 
 Example = dict[str, Any]
 Shown = dict[str, Any]
@@ -82,6 +83,29 @@ def fit() -> Shown:
     }
 
 
+def for_files() -> dict[str, tuple[str, str]]:
+    """Description and text of the examples that the command line gives, beside the demos."""
+
+    def text(shown: Shown, name: str) -> str:
+        return json.dumps(shown[name]["value"], indent=2, ensure_ascii=False) + "\n"
+
+    readings = fit()["readings"]["value"]["readings"]
+    columns = list(dict.fromkeys(name for reading in readings for name in reading))
+    table = io.StringIO()
+    writer = csv.DictWriter(table, columns, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(readings)
+    return {
+        "fit": (fit()["readings"]["summary"], text(fit(), "readings")),
+        "readings": ("The readings of fit alone, as CSV for --readings", table.getvalue()),
+        "warmup": (f"The van: {_lowered(warmup()['drive']['summary'])}", text(warmup(), "drive")),
+    }
+
+
+def _lowered(text: str) -> str:
+    return text[0].lower() + text[1:]
+
+
 def warmup() -> Shown:
     """Of ``POST /v1/warmup``."""
     return {
@@ -119,4 +143,6 @@ def length() -> Shown:
 
 def sweep() -> Shown:
     """Of ``POST /v1/sweep``."""
-    return sweep_examples.openapi_examples()
+    from warmbranch_service.sweep import examples  # late: it needs the physics, --help does not
+
+    return examples.openapi_examples()

@@ -55,6 +55,9 @@ HEALTH = Route("GET", "/v1/health", Health, asks_again=False)
 READY = Route("GET", "/v1/ready", Ready, asks_again=False)
 
 
+ACCEPT = "application/json, application/x-ndjson"
+
+
 def settings_of(
     address: str, timeout: float, api_key: str | None, headers: Mapping[str, str] | None
 ) -> dict[str, Any]:
@@ -67,7 +70,7 @@ def settings_of(
     """
     if not address.startswith(("http://", "https://")):
         raise ValueError(f"{address!r} is no address. Give one as {DEFAULT_ADDRESS!r}.")
-    own = {"accept": "application/json", "user-agent": f"warmbranch/{MODEL_VERSION}"}
+    own = {"accept": ACCEPT, "user-agent": f"warmbranch/{MODEL_VERSION}"}
     if api_key is not None:
         own[API_KEY_HEADER] = api_key
     return {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import AsyncGenerator, Iterator
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
 from starlette.responses import StreamingResponse
@@ -13,6 +13,7 @@ from warmbranch_service import request_examples
 from warmbranch_service.errors import (
     INTERNAL,
     INVALID,
+    NO_WORKERS,
     NOT_READY,
     Entry,
     Problem,
@@ -20,10 +21,12 @@ from warmbranch_service.errors import (
     problem_json,
 )
 from warmbranch_service.fast_loops import FastLoops
+from warmbranch_service.forms import CSV, MEDIA_TYPES, VARY, form_of
 from warmbranch_service.schemas.sweep import SweepRequest
 from warmbranch_service.schemas.sweep_answer import SweepFailure, SweepLine
 from warmbranch_service.strict_json import StrictRoute, problem_responses
-from warmbranch_service.sweep.executors import Executor
+from warmbranch_service.sweep.answer_forms import FORMS, NDJSON, AnswerForm, answer_form
+from warmbranch_service.sweep.executors import Executor, ExecutorError
 from warmbranch_service.sweep.plan import Chunk, Plan
 from warmbranch_service.workshop import Workshop
 
@@ -31,11 +34,28 @@ router = APIRouter(route_class=StrictRoute, tags=["model"])
 
 log = logging.getLogger("warmbranch")
 
+WORKERS_RETRY_SECONDS = 30
+"""Until a cluster that cannot be reached may be there again: someone has to start it."""
+
+TABLE: dict[str, Any] = {
+    CSV: {
+        "schema": {
+            "type": "string",
+            "description": "A table, a design a row: index, the varied fields, outcome, the "
+            "outputs, errors. A table that breaks off says so by a broken connection.",
+        }
+    }
+}
+
+
+class BrokenOffError(Exception):
+    """An answer has begun and cannot be ended: its connection is broken off."""
+
 
 class Ndjson(StreamingResponse):
     """JSON objects, one a line."""
 
-    media_type = "application/x-ndjson"
+    media_type = NDJSON
 
 
 @router.post(
@@ -47,14 +67,15 @@ class Ndjson(StreamingResponse):
             "model": SweepLine,
             "description": "One JSON object a line: a header, then every design in order with a "
             "line of progress after each chunk, then the end. The schema is that of one line.",
+            "content": TABLE,
         },
-        **problem_responses(400, 413, 415, 422, 500, 503),
+        **problem_responses(400, 406, 413, 415, 422, 500, 503),
     },
 )
 async def sweep(
     body: Annotated[SweepRequest, Body(openapi_examples=request_examples.sweep())],
     request: Request,
-) -> Ndjson:
+) -> StreamingResponse:
     """Solve many designs of one case and tell each as soon as its chunk is solved.
 
     Stateless: the same request gives the same lines, so an answer that broke off is gone on with
@@ -64,9 +85,11 @@ async def sweep(
     refuse_too_many(body.designs, request.app.state.settings.sweep_designs)
     workshop: Workshop = request.app.state.workshop
     refuse_too_early(request.app.state.fast_loops)
-    stream = _Stream(body, workshop, request.app.state.executor, request)
+    form = form_of(request, FORMS)
+    stream = _Stream(body, form, workshop, request.app.state.executor, request)
     await stream.begin()
-    return Ndjson(stream.lines())
+    media_type = MEDIA_TYPES.get(form, form)
+    return StreamingResponse(stream.lines(), media_type=media_type, headers=VARY)
 
 
 def refuse_too_early(loops: FastLoops) -> None:
@@ -95,41 +118,48 @@ class _Stream:
     """One answer under way."""
 
     def __init__(
-        self, asked: SweepRequest, workshop: Workshop, executor: Executor, asker: Request
+        self,
+        asked: SweepRequest,
+        form: str,
+        workshop: Workshop,
+        executor: Executor,
+        asker: Request,
     ) -> None:
-        self._workshop = workshop
-        self._executor = executor
+        self._asked, self._form_name = asked, form
+        self._workshop, self._executor = workshop, executor
         self._asker = asker
-        self._from = asked.from_line
-        self._asked = asked
 
     async def begin(self) -> None:
         """Solve the first chunk, so that a failure of it is still told by the status."""
-        self._plan, self._chunks, self._first = await self._workshop.run(self._open, self._asker)
+        self._form, self._chunks, self._first = await self._workshop.run(self._open, self._asker)
 
-    def _open(self) -> tuple[Plan, Iterator[Chunk], Chunk | None]:
+    def _open(self) -> tuple[AnswerForm, Iterator[Chunk], Chunk | None]:
         plan = Plan(self._asked)
-        chunks = self._executor.solved(plan, plan.chunks_from(self._from))
-        return plan, chunks, next(chunks, None)
+        form = answer_form(self._form_name, plan, self._asked.from_line)
+        self._chunks = self._executor.solved(plan, form.chunks())
+        return form, self._chunks, self._next()
 
     async def lines(self) -> AsyncGenerator[bytes]:
         """The answer, a chunk at a time."""
-        plan, chunk = self._plan, self._first
-        if self._from == 1:
-            yield plan.header() + b"\n"
+        form, chunk = self._form, self._first
+        yield form.beginning()
         try:
             while chunk is not None:
-                yield _text(plan.lines_of(chunk, self._from))
+                yield form.text(chunk)
                 chunk = await self._workshop.run(self._next, self._asker, patient=True)
         except Problem as problem:  # ended: by its time limit, or because the service closes
             log.warning("a sweep was ended: %s", problem.parts.kind.name)
+            if not form.tells_failures:
+                raise BrokenOffError(problem.parts.detail) from None
             yield self._failure(problem.parts)
         except Exception:
             log.exception("a sweep failed after its answer had begun")
+            if not form.tells_failures:
+                raise
             parts = ProblemParts(INTERNAL, "See the service's log; from_line goes on from here.")
             yield self._failure(parts)
         else:
-            yield plan.end() + b"\n"
+            yield form.end()
 
     def _failure(self, parts: ProblemParts) -> bytes:
         told = problem_json(
@@ -138,8 +168,11 @@ class _Stream:
         return SweepFailure.model_validate({"problem": told}).model_dump_json().encode() + b"\n"
 
     def _next(self) -> Chunk | None:
-        return next(self._chunks, None)
-
-
-def _text(lines: list[bytes]) -> bytes:
-    return b"".join(line + b"\n" for line in lines)
+        try:
+            return next(self._chunks, None)
+        except ExecutorError as error:
+            # Told without the cluster's address, which is no business of who asks.
+            log.error("the workers of sweeps failed: %s", error)
+            wait = WORKERS_RETRY_SECONDS
+            detail = f"Sweeps are solved on other machines, which failed. Try again in {wait} s."
+            raise Problem(NO_WORKERS, detail, headers={"retry-after": str(wait)}) from None

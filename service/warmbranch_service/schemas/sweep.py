@@ -277,7 +277,8 @@ class SweepRequest(RequestModel):
     from_line: Annotated[int, Whole(1, MOST_LINES)] = Field(
         default=1,
         description="Line of the answer to begin with, to go on where an earlier answer broke "
-        "off: the lines from there on are the same bytes. Default 1, the header.",
+        "off: the lines from there on are the same bytes. As CSV, a line of the table. Default 1, "
+        "the header.",
         examples=[1, 515],
     )
 

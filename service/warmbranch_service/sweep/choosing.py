@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from warmbranch_service.sweep.executors import Executor, InProcess, ProcessPool
+from warmbranch_service.sweep.executors import Executor, InProcess
 
 
 def executor(*, processes: int = 1, scheduler: str = "") -> Executor:
@@ -19,4 +19,8 @@ def executor(*, processes: int = 1, scheduler: str = "") -> Executor:
         from warmbranch_service.sweep.cluster import Cluster  # late: most have none
 
         return Cluster(scheduler)
-    return ProcessPool(processes) if processes > 1 else InProcess()
+    if processes > 1:
+        from warmbranch_service.sweep.processes import ProcessPool  # late: likewise
+
+        return ProcessPool(processes)
+    return InProcess()

@@ -42,7 +42,7 @@ examples:
   warmbranch sweep many.json --output many.csv          a table, a design a row
   warmbranch sweep many.json --output many.parquet      the same for pandas, DuckDB, ...;
                                                         needs pip install 'warmbranch[parquet]'
-  warmbranch sweep many.json --output many.csv --resume go on after Ctrl-C
+  warmbranch sweep many.json --output many.csv --resume   go on after Ctrl-C
   warmbranch sweep many.json --processes 4              on four cores
   warmbranch sweep many.json --scheduler tcp://desk:8786   on a Dask cluster; see below
 

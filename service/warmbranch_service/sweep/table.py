@@ -6,6 +6,8 @@ so are the numbers; ``None`` stands where there is none.
 
 from __future__ import annotations
 
+import csv
+import io
 from typing import Any
 
 from pydantic_core import from_json
@@ -28,6 +30,13 @@ def rows(plan: Plan, chunk: Chunk) -> list[list[Any]]:
     """Rows of one chunk."""
     outputs = _outputs(plan)
     return [_row(from_json(line), outputs) for line in chunk.rows]
+
+
+def csv_text(table: list[list[Any]]) -> bytes:
+    """Rows as CSV after RFC 4180, their lines ended as Unix ends them."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows(table)
+    return text.getvalue().encode()
 
 
 def _row(line: dict[str, Any], outputs: list[str]) -> list[Any]:

@@ -11,17 +11,15 @@ behind it, and no other.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, BinaryIO, Protocol
+from typing import BinaryIO, Protocol
 
 from warmbranch_service.sweep.plan import Chunk, Plan
-from warmbranch_service.sweep.table import heading, rows
+from warmbranch_service.sweep.table import csv_text, heading, rows
 
 TAIL = 1 << 16
 """Bytes that are read at once, from the end, to find the last line."""
@@ -223,13 +221,6 @@ class CsvWriter:
     def close(self) -> None:
         """The rows are written."""
         self._stream.close()
-
-
-def csv_text(table: list[list[Any]]) -> bytes:
-    """Rows as CSV."""
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows(table)
-    return text.getvalue().encode()
 
 
 def of_another_sweep(path: Path) -> WritingError:
