@@ -103,9 +103,10 @@ def complete(document: dict[str, Any]) -> dict[str, Any]:
     for name, schema in schemas.items():
         for field, body in schema.get("properties", {}).items():
             _describe(body, schemas)
-            if name in requests and field not in schema.get("required", ()):
+            given = {"default", "x-default"} & body.keys()
+            if name in requests and not given and field not in schema.get("required", ()):
                 # The framework leaves out defaults of null.
-                body.setdefault("default", None)
+                body["default"] = None
             _set_aside_default(body)
             if name in answers or name not in requests:
                 _bound(f"{name}.{field}", body)
