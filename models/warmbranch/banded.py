@@ -48,8 +48,30 @@ def newton_step(system: Linearised) -> tuple[FloatArray, FloatArray, FloatArray]
     numpy.linalg.LinAlgError
         If the system is singular, which a heat balance with any conduction never is.
     """
-    loss, loss_slope = outside_loss(system)
-    designs, nodes = system.gas.shape
+    loss, _ = outside_loss(system)
+    gas, wall = solved(system, (system.gas[None], (system.wall + loss)[None]))
+    return gas[0], wall[0], skin_change(system, wall[0])
+
+
+def solved(
+    system: Linearised, residuals: tuple[FloatArray, FloatArray]
+) -> tuple[FloatArray, FloatArray]:
+    """Changes of gas and wall temperature that undo residuals, several sets of them at once.
+
+    Parameters
+    ----------
+    system : Linearised
+        For its slopes; each field (designs, nodes).
+    residuals : two (sets, designs, nodes) arrays, W
+        Of gas and of wall, what the wall loses outside included.
+
+    Returns
+    -------
+    two (sets, designs, nodes) arrays, K
+        Zero at the mouth.
+    """
+    _, loss_slope = outside_loss(system)
+    sets, designs, nodes = residuals[0].shape
     inner = nodes - 1
     # Column-major band storage is (unknown, band row) in C order, so filling needs no copy.
     band = np.zeros((designs, inner, 2, _ROWS))
@@ -64,22 +86,22 @@ def newton_step(system: Linearised) -> tuple[FloatArray, FloatArray, FloatArray]
     wall[:, :, _MAIN] = (system.wall_here + loss_slope)[:, 1:]
     wall[:, :-1, _MAIN + 2] = system.wall_left[:, 2:]
     wall[:, 1:, _MAIN - 2] = system.wall_right[:, 1:-1]
-    right = np.empty((designs, inner, 2))
-    right[:, :, 0] = -system.gas[:, 1:]
-    right[:, :, 1] = -(system.wall + loss)[:, 1:]
+    right = np.empty((sets, designs, inner, 2))
+    for i, residual in enumerate(residuals):
+        np.negative(residual[:, :, 1:], out=right[..., i])
     _, _, solution, info = _gbsv()(
         LOWER,
         UPPER,
         band.reshape(-1, _ROWS).T,
-        right.reshape(-1),
+        right.reshape(sets, -1).T,
         overwrite_ab=True,
         overwrite_b=True,
     )
     if info != 0:
         raise np.linalg.LinAlgError(f"singular heat balance (LAPACK gbsv: {info})")
-    change = np.zeros((designs, nodes, 2))
-    change[:, 1:] = solution.reshape(designs, inner, 2)
-    return change[:, :, 0], change[:, :, 1], skin_change(system, change[:, :, 1])
+    change = np.zeros((2, sets, designs, nodes))
+    change[..., 1:] = np.moveaxis(solution.T.reshape(sets, designs, inner, 2), 3, 0)
+    return change[0], change[1]
 
 
 def outside_loss(system: Linearised) -> tuple[FloatArray, FloatArray]:

@@ -80,7 +80,13 @@ class Answer(Batched):
         return findings(self)
 
 
-def solve(case: Case, *, nodes: int = DEFAULT_NODES, modes: int = MODES) -> Answer:
+def solve(
+    case: Case,
+    *,
+    nodes: int = DEFAULT_NODES,
+    modes: int = MODES,
+    position: FloatArray | None = None,
+) -> Answer:
     """Predict a batch of branches.
 
     Parameters
@@ -91,6 +97,8 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES, modes: int = MODES) -> Answ
         Of the grid along the branch; ``nodes − 1`` a multiple of ``cutting.CELLS``.
     modes : int
         Resonances to seek, 1 to 3: who needs the first alone saves time, and nothing else changes.
+    position : (designs, nodes) array, m, optional
+        Nodes to solve on, from 0 to the length, in place of the grading that the model chooses.
 
     Returns
     -------
@@ -110,10 +118,10 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES, modes: int = MODES) -> Answ
     pressure = case.surroundings.pressure
     speed = bulk_speed(case.main_pipe, gas, pressure)
     wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
-    mouth = _Mouth.of(case, gas, speed, wall)
+    mouth = Mouth.of(case, gas, speed, wall)
 
-    balance = heat_balance(case, gas, air, speed, nodes=nodes)
-    state = _heard(case, gas, mouth, solve_steady(balance, wall))
+    balance = heat_balance(case, gas, air, speed, nodes=nodes, position=position)
+    state = heard(case, gas, mouth, solve_steady(balance, wall))
     driven = np.flatnonzero(case.main_pipe.incident_pressure > 0)
     if len(driven):
         state = _with_pulsation(balance, mouth, state, driven)
@@ -141,7 +149,7 @@ def solve(case: Case, *, nodes: int = DEFAULT_NODES, modes: int = MODES) -> Answ
 
 
 @dataclass(frozen=True)
-class _Mouth(Batched):
+class Mouth(Batched):
     """What the branch meets at the main pipe."""
 
     speed: FloatArray
@@ -152,7 +160,8 @@ class _Mouth(Batched):
     main_sound_speed: FloatArray
 
     @classmethod
-    def of(cls, case: Case, gas: MixtureTable, speed: FloatArray, wall: FloatArray) -> _Mouth:
+    def of(cls, case: Case, gas: MixtureTable, speed: FloatArray, wall: FloatArray) -> Mouth:
+        """From the bulk speed, m/s, and the wall temperature, K, of the main pipe."""
         hot = case.main_pipe.gas_temperature[:, None]
         density = gas.density(hot, case.surroundings.pressure)[:, 0]
         sound_speed = gas.sound_speed(hot)[:, 0]
@@ -175,14 +184,21 @@ class _Mouth(Batched):
 
 
 @dataclass(frozen=True)
-class _State(Batched):
+class State(Batched):
     """Temperatures, and the duct that they make."""
 
     profile: TemperatureProfile
     duct: Duct
 
 
-def _heard(case: Case, gas: MixtureTable, mouth: _Mouth, profile: TemperatureProfile) -> _State:
+def heard(
+    case: Case,
+    gas: MixtureTable,
+    mouth: Mouth,
+    profile: TemperatureProfile,
+    cells: int = cutting.CELLS,
+) -> State:
+    """The duct that temperatures make of a branch."""
     duct = cutting.duct(
         profile.position,
         profile.gas,
@@ -192,13 +208,14 @@ def _heard(case: Case, gas: MixtureTable, mouth: _Mouth, profile: TemperaturePro
         inertance_ratio=inertance_ratio_between(case.branch, profile.position),
         mouth_inertance=mouth.inertance,
         wall_losses=case.closures.wall_losses,
+        cells=cells,
     )
-    return _State(profile, duct)
+    return State(profile, duct)
 
 
 def _with_pulsation(
-    balance: HeatBalance, mouth: _Mouth, state: _State, open_: NDArray[np.intp]
-) -> _State:
+    balance: HeatBalance, mouth: Mouth, state: State, open_: NDArray[np.intp]
+) -> State:
     """Repeat heat and sound until the mixing by pulsation belongs to the sound it makes.
 
     Only the designs ``open_`` pulsate, and each is repeated until it agrees. The tone is held at
@@ -210,12 +227,12 @@ def _with_pulsation(
     frequency, change = _tone(before.duct), np.empty(0)
     for _ in range(MOST_PASSES):
         stopping.check()
-        swing = _displacement(still.case, mouth, before, frequency)
+        swing = displacement(still.case, mouth, before, frequency)
         try:
             profile = solve_steady(pulsating(still, swing, frequency), mouth.wall, before.profile)
         except NotConvergedError as error:
             raise error.among(open_) from error
-        after = _heard(still.case, still.gas, mouth, profile)
+        after = heard(still.case, still.gas, mouth, profile)
         tone = _tone(after.duct)
         change = np.abs(tone / frequency - 1)
         agrees, differs = change < PULSATION_TOLERANCE, change >= PULSATION_TOLERANCE
@@ -226,7 +243,7 @@ def _with_pulsation(
         before, frequency = after, tone
         if len(open_) == 0:
             order = np.argsort(np.concatenate([index for index, _ in met]))
-            return _State.concatenate([part for _, part in met]).take(order)
+            return State.concatenate([part for _, part in met]).take(order)
     raise NotConvergedError(
         "Heat loss and mixing by pulsation did not agree.",
         designs=tuple(int(i) for i in open_),
@@ -241,7 +258,7 @@ def _tone(duct: Duct) -> FloatArray:
     return np.where(np.isnan(first), resonance.transit_time_estimate(duct), first)
 
 
-def _displacement(case: Case, mouth: _Mouth, state: _State, frequency: FloatArray) -> FloatArray:
+def displacement(case: Case, mouth: Mouth, state: State, frequency: FloatArray) -> FloatArray:
     """Amplitude of the gas's displacement at the nodes, (designs, nodes), m."""
     impedance = acoustics.input_impedance(state.duct, frequency[:, None])[:, 0]
     velocity = 2 * case.main_pipe.incident_pressure

@@ -87,6 +87,7 @@ def heat_balance(
     speed: FloatArray,
     *,
     nodes: int = DEFAULT_NODES,
+    position: FloatArray | None = None,
 ) -> HeatBalance:
     """Put a batch on its grid, without pulsation.
 
@@ -98,16 +99,19 @@ def heat_balance(
     speed : (designs,) array, m/s
         Bulk speed in the main pipe.
     nodes : int
+    position : (designs, nodes) array, m, optional
+        In place of graded nodes.
     """
-    branch, closures = case.branch, case.closures
-    start = np.zeros((len(case), 1))
-    at_mouth = stirred_mouth(start, branch.bore, speed, closures.stirring, closures.reach)[:, 0]
-    fixed = closures.fixed_diffusivity
-    at_mouth = np.where(np.isnan(fixed), at_mouth, fixed)
-    x = graded(branch.length, _shortest_scale(case, gas, at_mouth), nodes)
-    forced = stirred_mouth(x, branch.bore, speed, closures.stirring, closures.reach)
-    forced = np.where(np.isnan(fixed)[:, None], forced, fixed[:, None])
-    return HeatBalance(case, gas, air, x, forced)
+    closures, fixed = case.closures, case.closures.fixed_diffusivity[:, None]
+
+    def forced(x: FloatArray) -> FloatArray:
+        stirred = stirred_mouth(x, case.branch.bore, speed, closures.stirring, closures.reach)
+        return np.where(np.isnan(fixed), stirred, fixed)
+
+    if position is None:
+        at_mouth = forced(np.zeros((len(case), 1)))[:, 0]
+        position = graded(case.branch.length, _shortest_scale(case, gas, at_mouth), nodes)
+    return HeatBalance(case, gas, air, position, forced(position))
 
 
 def pulsating(balance: HeatBalance, displacement: FloatArray, frequency: FloatArray) -> HeatBalance:

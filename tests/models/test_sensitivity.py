@@ -1,0 +1,143 @@
+"""Sensitivities by the solved Jacobian, against differences of whole solutions on the same grid."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from warmbranch import temperature
+from warmbranch.branch import solve
+from warmbranch.case import Case
+from warmbranch.combustion import burnt_gas
+from warmbranch.linear_response import FOURTH_ORDER, Solution, respond
+from warmbranch.sensitivity import INPUTS, sensitivity
+
+COARSER = 30.0
+"""Steps of whole solutions over those of explicit formulas: wide enough for what Newton's method
+leaves, some 1e-11 K, not to show; of fourth order, they still leave but some 1e-9."""
+
+
+@pytest.fixture(autouse=True)
+def to_rounding(monkeypatch):
+    """Solutions as close as they can be had: differences show what is left."""
+    monkeypatch.setattr(temperature, "STEP_TOLERANCE", 1e-8)
+    monkeypatch.setattr(temperature, "IMBALANCE_TOLERANCE", 1e-13)
+
+
+@pytest.fixture(scope="module")
+def cases(make_case):
+    """Every input has an effect in one of them, and none lies at a kink."""
+    return {
+        "bare": make_case(rise=0.4, gas_temperature=650.0, air_speed=6.0),
+        "wrapped": make_case(
+            rise=-0.3, gas_temperature=800.0, wrap_thickness=0.01, wrap_conductivity=0.06
+        ),
+        "given": make_case(
+            gas_temperature=600.0, skin_temperature=480.0, air_speed=3.0, rise=0.2,
+            fixed_diffusivity=0.01, fixed_inner_film=14.0, fixed_outer_film=18.0,
+            fixed_mouth_length=0.012,
+        ),
+        "pulsating": make_case(rise=0.3, gas_temperature=700.0, incident_pressure=2000.0),
+    }  # fmt: skip
+
+
+def differenced(answer, one):
+    """Derivatives along an input from four whole solutions on the answer's own grid."""
+    case, value = answer.case, one.value(answer.case)
+    step, total = COARSER * one.step, 0.0
+    for place, weight in FOURTH_ORDER:
+        moved = value * (1 + place * step) if one.relative else value + place * step
+        there = one.put(case, moved)
+        longer = (there.branch.length / case.branch.length)[:, None]
+        found = solve(there, position=answer.profile.position * longer, modes=1)
+        profile = found.profile
+        every = np.concatenate(
+            [found.resonance[0], profile.gas[0], profile.wall[0], profile.skin[0]]
+        )
+        total = total + weight * every / (step * (value[0] if one.relative else 1.0))
+    return total
+
+
+@pytest.mark.parametrize("kind", ["bare", "wrapped", "given", "pulsating"])
+def test_every_input(cases, kind):
+    answer = solve(cases[kind], modes=1)
+    found = sensitivity(answer)
+    seen = 0
+    for i, one in enumerate(found.inputs):
+        value = float(found.value[i, 0])
+        if np.isnan(value) or (one.relative and value == 0):
+            assert np.all(np.isnan(found.resonance[i])), one.name
+            assert np.all(np.isnan(found.skin[i])), one.name
+            continue
+        seen += 1
+        expected = differenced(answer, one)
+        per_unit = abs(value) if one.relative else 1.0
+        # To a millionth of the derivative, above what rounding leaves of an input of no effect:
+        # 1e-9 of the tone, and 1e-7 K, for a change of the input by its own size.
+        tone = float(found.resonance[i, 0])
+        assert_allclose(tone, expected[0], rtol=1e-6, atol=1e-9 * 80 / per_unit, err_msg=one.name)
+        temperatures = np.concatenate([found.gas[i, 0], found.wall[i, 0], found.skin[i, 0]])
+        largest = np.max(np.abs(expected[1:]))
+        assert_allclose(
+            temperatures, expected[1:], rtol=0, atol=1e-6 * largest + 1e-7 / per_unit,
+            err_msg=one.name,
+        )  # fmt: skip
+    assert seen >= 21
+
+
+def test_every_input_has_an_effect_somewhere(cases):
+    sizes = np.zeros(len(INPUTS))
+    for case in cases.values():
+        found = sensitivity(solve(case, modes=1))
+        unit = np.where([[one.relative] for one in found.inputs], found.value, 1.0)
+        sizes = np.fmax(sizes, np.abs(found.resonance * unit)[:, 0])
+    idle = [name for name, size in zip(INPUTS, sizes, strict=True) if not size > 1e-4]
+    assert not idle
+
+
+def test_a_uniform_branch_by_hand(make_case):
+    """Without heat, losses and mouth: f = c/(4L), so d ln f/d ln L = −1."""
+    even = {"gas_temperature": 400.0, "air_temperature": 400.0, "radiant_temperature": 400.0}
+    answer = solve(make_case(**even, wall_losses=False, fixed_mouth_length=0.0))
+    found = sensitivity(answer, ["branch.length", "main_pipe.gas_temperature"])
+    first = answer.resonance[0, 0]
+    assert_allclose(found.resonance[0, 0] * answer.length[0] / first, -1, rtol=1e-9)
+    # The gas is warmed at the mouth alone and the tail hardly follows: less than √T, and positive.
+    assert 0 < found.resonance[1, 0] * 400.0 / first < 0.5
+
+
+def test_a_batch_is_its_designs(cases):
+    both = Case.concatenate([cases["bare"], cases["wrapped"], cases["pulsating"]])
+    found = sensitivity(solve(both, modes=1))
+    for row, kind in enumerate(("bare", "wrapped", "pulsating")):
+        alone = sensitivity(solve(cases[kind], modes=1))
+        # The pulsating one is iterated until it agrees to 1e-10.
+        assert_allclose(found.resonance[:, row], alone.resonance[:, 0], rtol=1e-7, atol=1e-9)
+
+
+def test_what_the_gas_is_made_of_is_a_path_like_any_other(cases):
+    case = cases["bare"]
+    answer = solve(case, modes=1)
+
+    def leaner(offset):
+        return replace(case, gas=burnt_gas("petrol", 1.2 + offset))
+
+    start = solve(leaner(0.0), modes=1)
+    found = respond(Solution.of(start), [leaner], [1e-3]).resonance[0, 0]
+    total = sum(
+        weight * solve(leaner(place * 1e-2), position=start.profile.position).resonance[0, 0] / 1e-2
+        for place, weight in FOURTH_ORDER
+    )
+    assert_allclose(found, total, rtol=1e-6)
+    assert answer.resonance[0, 0] != start.resonance[0, 0]
+
+
+def test_it_holds_on_the_numpy_path_too(cases, monkeypatch):
+    monkeypatch.setenv("WARMBRANCH_KERNEL", "off")
+    answer = solve(cases["bare"], modes=1)
+    found = sensitivity(answer, ["main_pipe.gas_temperature", "branch.length"])
+    for i, one in enumerate(found.inputs):
+        assert_allclose(found.resonance[i, 0], differenced(answer, one)[0], rtol=1e-6)
