@@ -67,6 +67,13 @@ class Batched:
         """Repeat a batch of one ``times`` times."""
         return self.take(np.zeros(times, dtype=np.intp))
 
+    def changed(self, **values: Any) -> Self:
+        """The same with other values of some fields, arrays of as many designs: not checked again.
+
+        What ``dataclasses.replace`` does, at a tenth of its cost.
+        """
+        return self._trusted({name: values.get(name, value) for name, value in self._items()})
+
     @classmethod
     def concatenate(cls, batches: Sequence[Self]) -> Self:
         """Join batches along the design axis."""

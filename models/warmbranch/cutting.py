@@ -55,32 +55,33 @@ def duct(
     per_cell = intervals // cells
     length = step.reshape(designs, cells, per_cell).sum(axis=2)
 
-    def mean(node_values: FloatArray, weight: FloatArray = step) -> FloatArray:
-        product = _interval_means(node_values, step) * weight
-        return product.reshape(designs, cells, per_cell).sum(axis=2) / length
+    def mean(products: FloatArray) -> FloatArray:
+        """Over the cells, of quantities times lengths in the intervals."""
+        gathered = products.reshape(*products.shape[:-1], cells, per_cell)
+        return gathered.sum(axis=-1) / length
 
-    mean_density = mean(density)
     compliance = 1 / (ratio * pressure[:, None])
-    mean_compliance = mean(compliance)
-    inertia = step * inertance_ratio
-    mean_inertia = mean(density, inertia)
+    prandtl = state.heat_capacity * state.viscosity / state.conductivity
+    # All in one array: on short profiles the number of operations is what costs.
+    at_nodes = np.stack([density, compliance, state.viscosity, ratio, prandtl])
+    within = _interval_means(at_nodes, step)
+    mean_density, mean_compliance, viscosity, mean_ratio, mean_prandtl = mean(within * step)
+    # Of compliance and of inertance, whose lengths a bend shortens.
+    weight = np.stack([step, step * inertance_ratio])
+    mean_inertia = mean(within[0] * weight[1])
     # First moments about each cell's middle of quantities that are linear between nodes.
     middle = (position[:, :-1:per_cell] + position[:, per_cell::per_cell]) / 2
     arm = (position[:, 1:] + position[:, :-1]) / 2 - np.repeat(middle, per_cell, axis=1)
-
-    def lever(node_values: FloatArray, weight: FloatArray) -> FloatArray:
-        tilt = np.diff(node_values, axis=1) * weight * step / 12
-        own = tilt.reshape(designs, cells, per_cell).sum(axis=2) / length
-        return mean(node_values, weight * arm) + own
-
-    skew = lever(compliance, step) / mean_compliance - lever(density, inertia) / mean_inertia
+    tilt = np.diff(at_nodes[1::-1], axis=2) * (step / 12)
+    levers = mean((within[1::-1] * arm + tilt) * weight)
+    skew = levers[0] / mean_compliance - levers[1] / mean_inertia
     return Duct(
         cell_length=length,
         density=mean_density,
         bulk_modulus=1 / mean_compliance,
-        viscosity=mean(state.viscosity),
-        heat_capacity_ratio=mean(ratio),
-        prandtl=mean(state.heat_capacity * state.viscosity / state.conductivity),
+        viscosity=viscosity,
+        heat_capacity_ratio=mean_ratio,
+        prandtl=mean_prandtl,
         inertance_ratio=mean_inertia / mean_density,
         skew=skew / length,
         radius=radius,
@@ -98,26 +99,31 @@ def _interval_means(node_values: FloatArray, step: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    node_values : (designs, nodes) array
+    node_values : (..., designs, nodes) array
     step : (designs, nodes − 1) array, m
 
     Returns
     -------
-    (designs, nodes − 1) array
+    (..., designs, nodes − 1) array
 
     Source
     ------
     Gregory's correction of the trapezoidal rule, with the grid as a map of evenly spaced numbers:
     the second difference holds the map's own curvature too, which is taken off.
     """
-    ends = (node_values[:, 1:] + node_values[:, :-1]) / 2
+    ends = (node_values[..., 1:] + node_values[..., :-1]) / 2
     if step.shape[1] < 3:
         return ends
-    rise = np.diff(node_values, axis=1)
+    rise = np.diff(node_values, axis=-1)
     bend = np.empty_like(node_values)
-    np.subtract(rise[:, 1:], rise[:, :-1], out=bend[:, 1:-1])
-    bend[:, 0], bend[:, -1] = bend[:, 1], bend[:, -2]
+    np.subtract(rise[..., 1:], rise[..., :-1], out=bend[..., 1:-1])
+    bend[..., 0], bend[..., -1] = bend[..., 1], bend[..., -2]
     growth = np.empty_like(step)
     np.divide(step[:, 2:] - step[:, :-2], step[:, 1:-1], out=growth[:, 1:-1])
     growth[:, 0], growth[:, -1] = growth[:, 1], growth[:, -2]
-    return ends - (bend[:, 1:] + bend[:, :-1] - rise * growth) / 24
+    rise *= growth
+    rise -= bend[..., 1:]
+    rise -= bend[..., :-1]
+    rise *= 1 / 24
+    ends += rise
+    return ends

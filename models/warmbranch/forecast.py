@@ -13,16 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from warmbranch import cutting
-from warmbranch.banded import newton_step
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.branch import solve
 from warmbranch.case import Case
 from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable, dry_air_table
 from warmbranch.geometry import inertance_ratio_between
-from warmbranch.heat_balance import HeatBalance
+from warmbranch.linear_response import SECOND_ORDER, Solution, respond_among
 from warmbranch.main_pipe import bulk_speed, wall_temperature
-from warmbranch.mixing import stirred_mouth
 from warmbranch.mouth import mouth_length
 from warmbranch.resonance import resonances
 from warmbranch.temperature import TemperatureProfile, heat_balance, solve_steady
@@ -87,6 +85,7 @@ class Forecaster:
         self._gas, self._air = MixtureTable.of(case.gas), dry_air_table()
         self._blanks: dict[int, tuple[Case, MixtureTable]] = {}
         self._pulsates = bool(np.any(case.main_pipe.incident_pressure > 0))
+        self._cells = cutting.CELLS if self._pulsates else FIT_CELLS
 
     def at(self, coordinates: FloatArray) -> Forecast:
         """Solve the model.
@@ -135,46 +134,52 @@ class Forecaster:
         profile = solve_steady(balance, wall, tolerances=FIT_TOLERANCES)
         return Forecast(case, profile, _first_resonance(case, gas, profile))
 
-    def near(self, base: Forecast, coordinates: FloatArray) -> Forecast:
-        """First-order forecast for unknowns close to those of a solution.
-
-        One step of Newton's method from the solution, on its grid and with the exact Jacobian:
-        by the implicit function theorem, differences of such forecasts over small steps are the
-        model's own sensitivities, at a fraction of the cost of solving anew.
+    def near(
+        self, base: Forecast, middle: FloatArray, directions: FloatArray, offset: float
+    ) -> Forecast:
+        """First-order forecasts to either side of a solution, by its solved Jacobian.
 
         Parameters
         ----------
         base : Forecast
             Of one set.
-        coordinates : (sets, unknowns) array
+        middle : (unknowns,) array
+            Its coordinates.
+        directions : (paths, unknowns) array
+        offset : float
+            Along each, in its own length.
 
         Returns
         -------
         Forecast
+            Of 2 paths × lengths designs: those ahead along each path, then those behind.
         """
-        if self._pulsates:
-            return self.at(coordinates)
-        case = self._cases(coordinates)
-        again = np.tile(np.arange(len(self.lengths)), len(coordinates))
-        old = base.profile.take(again)
-        _, gas = self._blank(len(coordinates))
-        speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
-        closures = case.closures
-        stirred = stirred_mouth(
-            old.position, case.branch.bore, speed, closures.stirring, closures.reach
+        moving = np.flatnonzero(np.any(directions != 0, axis=1))
+        places = np.array([place for place, _ in SECOND_ORDER])
+        around = middle + (offset * places)[:, None] * directions[moving, None]
+        _, gas = self._blank(1)
+        response = respond_among(
+            Solution(base.case, gas, base.profile, base.frequency, self._cells),
+            self._cases(around.reshape(-1, len(middle))),
+            np.full(len(moving), offset),
+            SECOND_ORDER,
         )
-        fixed = closures.fixed_diffusivity[:, None]
-        forced = np.where(np.isnan(fixed), stirred, fixed)
-        balance = HeatBalance(case, gas, self._air, old.position, forced)
-        temperatures = old.gas.copy(), old.wall.copy(), old.skin.copy()
-        temperatures[0][:, 0] = case.main_pipe.gas_temperature
-        temperatures[1][:, 0] = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
-        bare = case.covering.wrap_thickness == 0
-        temperatures[2][bare, 0] = temperatures[1][bare, 0]
-        steps = newton_step(balance.linearise(*temperatures))
-        new = (value + step for value, step in zip(temperatures, steps, strict=True))
-        profile = replace(old, **dict(zip(("gas", "wall", "skin"), new, strict=True)))
-        return Forecast(case, profile, _first_resonance(case, gas, profile))
+
+        def moved(old: FloatArray, slope: FloatArray) -> FloatArray:
+            step = np.zeros((len(directions), *old.shape))
+            step[moving] = offset * slope
+            return np.concatenate([*(old + step), *(old - step)])
+
+        old = base.profile
+        everywhere = np.tile(np.arange(len(self.lengths)), 2 * len(directions))
+        profile = replace(
+            old.take(everywhere),
+            gas=moved(old.gas, response.gas),
+            wall=moved(old.wall, response.wall),
+            skin=moved(old.skin, response.skin),
+        )
+        about = np.concatenate([middle + offset * directions, middle - offset * directions])
+        return Forecast(self._cases(about), profile, moved(base.frequency, response.resonance))
 
     def _cases(self, coordinates: FloatArray) -> Case:
         blank, _ = self._blank(len(coordinates))
@@ -231,16 +236,20 @@ def interpolated(x: FloatArray, values: FloatArray, at: FloatArray) -> FloatArra
     (rows, n) array
         Lagrange's polynomial through the four nodes about each place.
     """
-    above = np.sum(x[:, None, :] <= at[:, None], axis=2)
-    first = np.clip(above - 2, 0, x.shape[1] - 4)
-    nodes = first[:, :, None] + np.arange(4)
-    rows = np.arange(len(x))[:, None, None]
-    place, height = x[rows, nodes], values[rows, nodes]
-    total = np.zeros(first.shape)
-    for i in range(4):
-        weight = np.ones(first.shape)
-        for j in range(4):
-            if j != i:
-                weight *= (at - place[:, :, j]) / (place[:, :, i] - place[:, :, j])
-        total += weight * height[:, :, i]
-    return total
+    count, nodes = x.shape
+    rows = np.arange(count, dtype=np.intp)[:, None]
+    # One search for all rows: each is moved behind the one above it.
+    apart = rows * (2 * float(x[:, -1].max()))
+    above = np.searchsorted((x + apart).reshape(-1), at + apart, side="right")
+    first = np.minimum(np.maximum(above - nodes * rows - 2, 0), nodes - 4)
+    x0, x1, x2, x3 = (x[rows, first + i] for i in range(4))
+    y0, y1, y2, y3 = (values[rows, first + i] for i in range(4))
+    to0, to1, to2, to3 = at - x0, at - x1, at - x2, at - x3
+    left, right = to0 * to1, to2 * to3
+    h01, h02, h03, h12, h13, h23 = x0 - x1, x0 - x2, x0 - x3, x1 - x2, x1 - x3, x2 - x3
+    return (
+        y0 * to1 * right / (h01 * h02 * h03)
+        - y1 * to0 * right / (h01 * h12 * h13)
+        + y2 * left * to3 / (h02 * h12 * h23)
+        - y3 * left * to2 / (h03 * h13 * h23)
+    )

@@ -104,8 +104,6 @@ def respond(
     solution: Solution,
     paths: Sequence[Path],
     steps: Sequence[float] | None = None,
-    *,
-    exactly: bool = True,
 ) -> Response:
     """Derivatives of a solution along paths of cases.
 
@@ -116,10 +114,6 @@ def respond(
     steps : sequence of float, optional
         Step along each path; 1e-4 unless given. Cases are asked for up to two steps to either
         side.
-    exactly : bool, optional
-        Or to some 1e-4, at a third of the cost: with a difference of second order, and without
-        making up for the Jacobian's one approximation, which takes the counterflow's properties
-        at a face's mean temperature.
 
     Returns
     -------
@@ -141,7 +135,29 @@ def respond(
     tests/models/test_linear_response.py.
     """
     steps = [1e-4] * len(paths) if steps is None else steps
-    return _Neighbours(solution, paths, np.array(steps), exactly).response()
+    cases = [
+        path(step * place)
+        for path, step in zip(paths, steps, strict=True)
+        for place, _ in FOURTH_ORDER
+    ]
+    return respond_among(solution, Case.concatenate(cases), np.array(steps), FOURTH_ORDER)
+
+
+def respond_among(solution: Solution, cases: Case, steps: FloatArray, stencil: Stencil) -> Response:
+    """As :func:`respond`, from the cases about a solution.
+
+    Parameters
+    ----------
+    solution : Solution
+    cases : Case
+        Path by path, place by place of the stencil, design by design.
+    steps : (paths,) array
+    stencil : tuple
+        FOURTH_ORDER; or SECOND_ORDER, which is good to some 1e-4 at a third of the cost: it does
+        not make up for the Jacobian's one approximation, which takes the counterflow's properties
+        at a face's mean temperature.
+    """
+    return _Neighbours(solution, cases, steps, stencil).response()
 
 
 class _Motion(NamedTuple):
@@ -160,19 +176,12 @@ class _Neighbours:
     """
 
     def __init__(
-        self, solution: Solution, paths: Sequence[Path], steps: FloatArray, exactly: bool
+        self, solution: Solution, cases: Case, steps: FloatArray, stencil: Stencil
     ) -> None:
-        self.base, self.paths, self.exactly = solution, len(paths), exactly
-        self.step = steps[:, None]
-        self.places, self.weights = np.array(FOURTH_ORDER if exactly else SECOND_ORDER).T
-        self.case = Case.concatenate(
-            [
-                path(float(offset))
-                for path, step in zip(paths, steps, strict=True)
-                for offset in step * self.places
-            ]
-        )
-        self.again = np.tile(np.arange(len(solution.case)), len(paths) * len(self.places))
+        self.base, self.case, self.paths = solution, cases, len(steps)
+        self.exactly, self.step = stencil is FOURTH_ORDER, steps[:, None]
+        self.places, self.weights = np.array(stencil).T
+        self.again = np.tile(np.arange(len(solution.case)), len(steps) * len(stencil))
         self.air = dry_air_table()
         self.gas = self._mixtures()
         self.speed = bulk_speed(self.case.main_pipe, self.gas, self.case.surroundings.pressure)

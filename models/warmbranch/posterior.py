@@ -26,9 +26,7 @@ START = "start_time_factor"
 """Name of the factor on a named start's time constants, an unknown of readings in time."""
 
 STEP = 1e-3
-"""White step of the sensitivities, which are off by about as much: less than a search needs, and
-large enough for what the solution leaves, some 1e-5 K, not to show."""
-
+"""White step of the sensitivities, to either side: its square is far below what a search needs."""
 
 STEP_IN_TIME = 0.3
 """The same through a warm-up, half of it to either side: skins then differ by kelvins, and the
@@ -186,15 +184,16 @@ class Problem:
     def sensitivities(self, white: FloatArray, expected: Expected) -> FloatArray:
         """Slopes of the misfit with the white coordinates, (readings + heard, unknowns).
 
-        By first-order forecasts about the solution: see :meth:`Forecaster.near`.
+        By the solved Jacobian of the model: see :meth:`Forecaster.near`.
         """
-        coordinates = self.coordinates(white + STEP * np.eye(len(self)))
-        forecast = self.forecaster.near(expected.forecast, coordinates[:, : len(self.prior.names)])
-        moved = self._seen(forecast, coordinates)
-        change = self.misfit(moved.displayed, moved.heard) - self.misfit(
-            expected.displayed, expected.heard
-        )
-        slopes = change.T / STEP
+        size, model = len(self), len(self.prior.names)
+        directions = self._root.T[:, :model]
+        middle = self.coordinates(white[None])[0, :model]
+        forecast = self.forecaster.near(expected.forecast, middle, directions, STEP)
+        aside = STEP * np.concatenate([np.eye(size), -np.eye(size)])
+        moved = self._seen(forecast, self.coordinates(white + aside))
+        misfit = self.misfit(moved.displayed, moved.heard)
+        slopes = (misfit[:size] - misfit[size:]).T / (2 * STEP)
         if len(self._timed):
             slopes[self._timed] = self._slopes_in_time(white, expected)
         return slopes

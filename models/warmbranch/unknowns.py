@@ -117,7 +117,7 @@ def _coefficient(
         return Gaussian(float(np.log(value)), log_spread(prior))
 
     def put(case: Case, coordinate: FloatArray) -> Case:
-        return replace(case, closures=replace(case.closures, **{name: np.exp(coordinate)}))
+        return case.changed(closures=case.closures.changed(**{name: np.exp(coordinate)}))
 
     def value(_: Case, coordinate: FloatArray) -> FloatArray:
         return np.exp(coordinate)
@@ -146,8 +146,8 @@ def _emissivity() -> Unknown:
         return shifted_emissivity(case.covering.emissivity, coordinate)
 
     def put(case: Case, coordinate: FloatArray) -> Case:
-        covering = replace(case.covering, emissivity=value(case, coordinate))
-        return replace(case, covering=covering)
+        covering = case.covering.changed(emissivity=value(case, coordinate))
+        return case.changed(covering=covering)
 
     return Unknown("emissivity", "1", of_case, put, value)
 
@@ -171,10 +171,8 @@ def _air_temperature() -> Unknown:
         outside = case.surroundings
         # Radiant surroundings that were taken to be as warm as the air stay so.
         follows = outside.radiant_temperature == outside.air_temperature
-        return replace(
-            case,
-            surroundings=replace(
-                outside,
+        return case.changed(
+            surroundings=outside.changed(
                 air_temperature=outside.air_temperature + coordinate,
                 radiant_temperature=outside.radiant_temperature
                 + np.where(follows, coordinate, 0.0),
@@ -200,8 +198,8 @@ def _gas_temperature() -> Unknown:
         return case.surroundings.air_temperature + excess(case) * np.exp(coordinate)
 
     def put(case: Case, coordinate: FloatArray) -> Case:
-        pipe = replace(case.main_pipe, gas_temperature=value(case, coordinate))
-        return replace(case, main_pipe=pipe)
+        pipe = case.main_pipe.changed(gas_temperature=value(case, coordinate))
+        return case.changed(main_pipe=pipe)
 
     return Unknown("gas_temperature", "K", of_case, put, value)
 
@@ -248,7 +246,7 @@ def put(case: Case, names: Sequence[str], coordinates: FloatArray) -> Case:
     given = {name: coordinates[:, i] for i, name in enumerate(names)}
     coefficients = {name: np.exp(given[name]) for name in COEFFICIENTS if name in given}
     if coefficients:  # all at once: each change copies
-        batch = replace(batch, closures=replace(batch.closures, **coefficients))
+        batch = batch.changed(closures=batch.closures.changed(**coefficients))
     for name, unknown in UNKNOWNS.items():
         if name in given and name not in COEFFICIENTS:
             batch = unknown.put(batch, given[name])
