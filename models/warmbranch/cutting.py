@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from warmbranch import kernel
 from warmbranch.acoustics import Duct
 from warmbranch.batch import BoolArray, FloatArray
 from warmbranch.gas import MixtureTable
@@ -48,6 +49,36 @@ def duct(
     intervals = nodes - 1
     if intervals % cells:
         raise ValueError(f"{intervals} intervals do not divide into {cells} cells")
+    compiled = kernel.at_hand(designs)
+    if compiled is not None:
+        means = kernel.cut(compiled, gas, position, temperature, pressure, inertance_ratio, cells)
+    else:
+        means = _cut(position, temperature, gas, pressure, inertance_ratio, cells)
+    return Duct(
+        cell_length=means.length,
+        density=means.density,
+        bulk_modulus=1 / means.compliance,
+        viscosity=means.viscosity,
+        heat_capacity_ratio=means.heat_capacity_ratio,
+        prandtl=means.prandtl,
+        inertance_ratio=means.inertance_ratio,
+        skew=means.skew,
+        radius=radius,
+        mouth_inertance=mouth_inertance,
+        wall_losses=wall_losses,
+    )
+
+
+def _cut(
+    position: FloatArray,
+    temperature: FloatArray,
+    gas: MixtureTable,
+    pressure: FloatArray,
+    inertance_ratio: FloatArray,
+    cells: int,
+) -> kernel.CellMeans:
+    designs, nodes = position.shape
+    intervals = nodes - 1
     state = gas.evaluate(temperature)
     ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
     density = gas.density(temperature, pressure)
@@ -75,18 +106,15 @@ def duct(
     tilt = np.diff(at_nodes[1::-1], axis=2) * (step / 12)
     levers = mean((within[1::-1] * arm + tilt) * weight)
     skew = levers[0] / mean_compliance - levers[1] / mean_inertia
-    return Duct(
-        cell_length=length,
+    return kernel.CellMeans(
         density=mean_density,
-        bulk_modulus=1 / mean_compliance,
+        compliance=mean_compliance,
         viscosity=viscosity,
         heat_capacity_ratio=mean_ratio,
         prandtl=mean_prandtl,
+        length=length,
         inertance_ratio=mean_inertia / mean_density,
         skew=skew / length,
-        radius=radius,
-        mouth_inertance=mouth_inertance,
-        wall_losses=wall_losses,
     )
 
 

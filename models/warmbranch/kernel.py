@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from threading import Lock
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 import numpy as np
 
@@ -38,7 +38,7 @@ OFF = "WARMBRANCH_KERNEL"
 
 @dataclass(frozen=True)
 class Kernel:
-    """The compiled functions: see compiled.py and its two companions."""
+    """The compiled functions: see compiled.py and its companions."""
 
     outside: Callable[..., Any]
     inside: Callable[..., Any]
@@ -50,6 +50,20 @@ class Kernel:
     mouth_impedance: Callable[..., ComplexArray]
     resonances: Callable[..., FloatArray]
     effective_temperatures: Callable[..., FloatArray]
+    cut: Callable[..., FloatArray]
+
+
+class CellMeans(NamedTuple):
+    """What a profile comes to in each cell; every field (designs, cells), as those of ``Duct``."""
+
+    density: FloatArray
+    compliance: FloatArray
+    viscosity: FloatArray
+    heat_capacity_ratio: FloatArray
+    prandtl: FloatArray
+    length: FloatArray
+    inertance_ratio: FloatArray
+    skew: FloatArray
 
 
 _lock = Lock()
@@ -125,6 +139,7 @@ def at_hand(designs: int) -> Kernel | None:
 def _imported() -> Kernel:
     from warmbranch import (
         compiled,
+        compiled_cutting,
         compiled_line,
         compiled_outside,
         compiled_sound,
@@ -142,6 +157,7 @@ def _imported() -> Kernel:
         mouth_impedance=cast("Any", compiled_sound.mouth_impedance),
         resonances=cast("Any", compiled_sound.resonances),
         effective_temperatures=cast("Any", compiled_sound.effective_temperatures),
+        cut=cast("Any", compiled_cutting.cut),
     )
 
 
@@ -216,6 +232,29 @@ def main_pipe_wall(
     return kernel.main_pipe_wall(
         outside, _grid(kernel, air), _plain(supply), _plain(pipe.gas_temperature), tolerance, most
     )
+
+
+def cut(
+    kernel: Kernel,
+    gas: MixtureTable,
+    position: FloatArray,
+    temperature: FloatArray,
+    pressure: FloatArray,
+    inertance_ratio: FloatArray,
+    cells: int,
+) -> CellMeans:
+    """Means of profiles over the cells that they are cut into."""
+    found = kernel.cut(
+        _plain(gas.packed),
+        _plain(gas.gas_constant),
+        _grid(kernel, gas),
+        _plain(position),
+        _plain(temperature),
+        _plain(pressure),
+        _plain(inertance_ratio),
+        cells,
+    )
+    return CellMeans(*found)
 
 
 def mouth_impedance(kernel: Kernel, duct: Duct, frequency: FloatArray) -> ComplexArray:

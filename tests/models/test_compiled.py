@@ -6,8 +6,10 @@ import os
 import numpy as np
 import pytest
 
-from warmbranch import kernel
+from warmbranch import cutting, kernel
 from warmbranch.branch import Answer, solve
+from warmbranch.gas import MixtureTable
+from warmbranch.geometry import inertance_ratio_between
 
 # Both paths end Newton's method within its tolerances on the same equations; what then differs
 # is rounding, some 1e-12 in temperature and a thousand times that where a root is divided by a
@@ -70,3 +72,26 @@ def test_a_single_design_does_not_load_it(monkeypatch):
     assert kernel.at_hand(1) is None
     assert kernel.at_hand(kernel.REPAYS_LOADING - 1) is None
     assert kernel.at_hand(kernel.REPAYS_LOADING) is not None
+
+
+@pytest.mark.parametrize("cells", [1, 8, 32])
+def test_cutting_is_the_same_on_both_paths(box_sample, monkeypatch, cells):
+    case = box_sample(48, seed=13)
+    assert kernel.load() is not None
+    profile, gas = solve(case, modes=1).profile, MixtureTable.of(case.gas)
+    given = profile.position, profile.gas, gas, case.surroundings.pressure
+    rest = {
+        "radius": case.branch.bore / 2,
+        "inertance_ratio": inertance_ratio_between(case.branch, profile.position),
+        "mouth_inertance": np.zeros(len(case)),
+        "wall_losses": case.closures.wall_losses,
+        "cells": cells,
+    }
+    compiled = cutting.duct(*given, **rest)
+    monkeypatch.setenv(kernel.OFF, "off")
+    plain = cutting.duct(*given, **rest)
+    for field in dataclasses.fields(plain):
+        expected, got = getattr(plain, field.name), getattr(compiled, field.name)
+        # The same sums in another order; the skew is a difference, so over its largest.
+        atol = 1e-13 * np.abs(expected).max()
+        np.testing.assert_allclose(got, expected, rtol=1e-13, atol=atol, err_msg=field.name)
