@@ -15,6 +15,7 @@ def readable_warmup(answer: WarmupAnswer) -> str:
     blocks = [
         [f"Warm-up (model {answer.model_version})", *_wrapped(answer.summary)],
         _times(answer),
+        _bands(answer),
         _facts(answer),
         _plateaus(answer),
         _conditions(answer),
@@ -48,6 +49,25 @@ def _times(answer: WarmupAnswer) -> list[str]:
             + "".join(f"{value:>8.1f}" for value in series.skin_degC[i])
             + ("  wet" if series.condensation[i] else "")
         )
+    return lines
+
+
+def _bands(answer: WarmupAnswer) -> list[str]:
+    bands = answer.bands
+    if bands is None:
+        return []
+    unit, half, most = "Hz", bands.resonance_interval_50_Hz, bands.resonance_interval_90_Hz
+    if bands.quiet_rpm_interval_50 is not None and bands.quiet_rpm_interval_90 is not None:
+        unit, half, most = "rpm", bands.quiet_rpm_interval_50, bands.quiet_rpm_interval_90
+    lines = [
+        f"How sure, by the calibration; quiet {unit}",
+        f"  {'min':>6}{'5 %':>9}{'25 %':>9}{'75 %':>9}{'95 %':>9}",
+    ]
+    count = len(bands.time_s)
+    for i in sorted({round(j * (count - 1) / (ROWS - 1)) for j in range(ROWS)}):
+        (low, high), (lowest, highest) = half[i], most[i]
+        row = "".join(_number(value, 9, 1) for value in (lowest, low, high, highest))
+        lines.append(f"  {bands.time_s[i] / 60:>6.1f}{row}")
     return lines
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from warmbranch_service import request_examples
 from warmbranch_service.cli import main
 from warmbranch_service.convert import to_physics
 from warmbranch_service.local import warmup_of
@@ -204,6 +205,19 @@ def test_command_line_prints_table_and_json(capsys, tmp_path, van):
     assert main(["warmup", str(file), "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)
     assert answer == json.loads(warmup_of(file.read_bytes()).model_dump_json())
+
+
+def test_the_table_tells_how_sure(capsys, tmp_path):
+    file = tmp_path / "drive.json"
+    file.write_text(json.dumps(request_examples.warmup()["drive"]["value"]))
+    assert main(["warmup", str(file), "--json"]) == 0
+    bands = json.loads(capsys.readouterr().out)["bands"]
+    assert main(["warmup", str(file)]) == 0
+    table = capsys.readouterr().out.splitlines()
+    start = table.index("How sure, by the calibration; quiet rpm")
+    (low, high), (lowest, highest) = (bands[f"quiet_rpm_interval_{p}"][-1] for p in (50, 90))
+    rows = [line.split() for line in table[start + 2 : start + 2 + len(bands["time_s"])]]
+    assert rows[-1] == ["15.0", *(f"{value:.1f}" for value in (lowest, low, high, highest))]
 
 
 def test_a_given_wrap_reaches_the_physics_unchanged(van):
