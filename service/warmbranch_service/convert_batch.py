@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
@@ -222,7 +222,22 @@ def _given_gas(cases: Sequence[Case]) -> Composition:
 
 
 def _burnt_gas(fuel: str, cases: Sequence[Case]) -> Composition:
+    if len(cases) == 1:
+        case = cases[0]
+        moist = case.surroundings.relative_humidity_percent, _air(case), _pressure(case)
+        return _known_burnt_gas(fuel, excess_air_ratio(case), *moist)
     return burnt_gas(fuel, np.array([excess_air_ratio(case) for case in cases]), humidity(cases))
+
+
+@lru_cache(maxsize=256)
+def _known_burnt_gas(
+    fuel: str, excess_air: float, relative_humidity_percent: float, air: float, pressure: float
+) -> Composition:
+    """Of one design, remembered: who tries lengths asks again and again for one gas."""
+    moisture = humidity_from_relative(
+        np.array([relative_humidity_percent / 100]), np.array([air]), np.array([pressure])
+    )
+    return burnt_gas(fuel, np.array([excess_air]), moisture)
 
 
 def excess_air_ratio(case: Case) -> float:

@@ -128,8 +128,10 @@ class InProcess:
         tick()
         self.content = built.model_dump_json().encode()
         tick()
-        # Building does one part of the physics: the transmission loss of the curve.
+        # Building does two parts of the physics: the transmission loss of the curve, and what
+        # the model finds to warn of.
         solved.transmission_loss(np.array([built.attenuation.frequency_Hz]))
+        assert solved.findings
         tick()
         spent = [(after - before) * 1e3 for before, after in pairwise(clock)]
         sound = spent.pop()
