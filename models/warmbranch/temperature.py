@@ -35,7 +35,7 @@ ROUNDING_RANGE = (1e-12, 1e-8)
 WALL_SCALES = 3.0
 """The grid follows the gas; the wall's decay length counts only when three times shorter."""
 
-MOST_ITERATIONS = 80
+MOST_ITERATIONS = 160
 
 FINER_GRIDS = 3
 """How often the spacing is halved for a design whose balance has no solution as it stands."""

@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import asyncio
 import os
+import select
 import signal
 import statistics
+import subprocess
 import sys
 import tempfile
 import threading
@@ -92,26 +94,33 @@ async def crowd(port: int, size: int, seconds: float) -> Tally:
 
 
 class Health:
-    """Asks for health ten times a second on new connections, beside the crowd."""
+    """Asks for health ten times a second on new connections, beside the crowd.
+
+    From a process of its own: the crowd's interpreter lock is no business of the service.
+    """
 
     def __init__(self, port: int) -> None:
         self.seconds: list[float] = []
-        self._port, self._stop = port, threading.Event()
-        self._thread = threading.Thread(target=self._ask_on)
+        self._port = port
 
     def __enter__(self) -> Health:
-        self._thread.start()
+        command = [sys.executable, __file__, "--health", str(self._port)]
+        self._asker = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._stop.set()
-        self._thread.join()
+        told, _ = self._asker.communicate()  # closes its input, at which it ends
+        self.seconds = [float(line) for line in told.split()]
 
-    def _ask_on(self) -> None:
-        while not self._stop.wait(0.1):
-            start = time.perf_counter()
-            assert ask(self._port, "GET", "/v1/health")[0] == 200
-            self.seconds.append(time.perf_counter() - start)
+
+def ask_for_health(port: int) -> None:
+    """Print how long each answer took, s, once standard input ends."""
+    found: list[float] = []
+    while not select.select([sys.stdin], [], [], 0.1)[0]:
+        start = time.perf_counter()
+        assert ask(port, "GET", "/v1/health")[0] == 200
+        found.append(time.perf_counter() - start)
+    print(*found)
 
 
 def at(values: list[float], share: float) -> float:
@@ -196,4 +205,6 @@ def main(seconds: float) -> bool:
 
 
 if __name__ == "__main__":
+    if sys.argv[1:2] == ["--health"]:
+        sys.exit(ask_for_health(int(sys.argv[2])))
     sys.exit(0 if main(float(sys.argv[1]) if len(sys.argv) > 1 else SECONDS) else 1)

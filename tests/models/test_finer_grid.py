@@ -71,3 +71,15 @@ def test_a_failure_under_pulsation_names_the_design(make_case, monkeypatch):
     with pytest.raises(NotConvergedError) as raised:
         branch.solve(case)
     assert raised.value.designs == (4,)
+
+
+@pytest.mark.parametrize("compiled", [True, False])
+def test_some_only_take_their_time(box_sample, compiled, monkeypatch):
+    """Halved steps gain a factor of two each: one design in a hundred thousand needs many."""
+    if not compiled:
+        monkeypatch.setattr(kernel, "at_hand", lambda size: None)
+    monkeypatch.setattr(temperature, "FINER_GRIDS", 0)
+    slow = box_sample(32401, seed=4).take(slice(32400, 32401))
+    profile = branch.solve(slow, modes=1).profile
+    assert profile.iterations[0] > 40
+    assert profile.closure_error[0] < 1e-8
