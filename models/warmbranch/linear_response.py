@@ -231,7 +231,8 @@ class _Neighbours:
         profile = self._profile(before)
         system = balance.linearise(profile.gas, profile.wall, profile.skin)
         gas, wall = self._along(system.gas), self._along(system.wall)
-        loss, unbalanced = self._skin_residuals(base, system)
+        skins = self._skins(base, system)
+        loss, _ = outside_loss(skins)
         at_mouth = (
             self._along(self.case.main_pipe.gas_temperature) - before.gas[:, :, 0],
             self._along(self.mouth.wall) - before.wall[:, :, 0],
@@ -242,12 +243,7 @@ class _Neighbours:
         wall[:, :, 1] += base.wall_gas_left[:, 1] * at_mouth[0]
         gas_change, wall_change = solved(base, (gas, wall + loss))
         gas_change[:, :, 0], wall_change[:, :, 0] = at_mouth
-        skin = np.stack(
-            [
-                skin_change(base._replace(skin_loss=lost, wall_over_skin=over), moved)
-                for lost, over, moved in zip(*unbalanced, wall_change, strict=True)
-            ]
-        )
+        skin = skin_change(skins, wall_change)
         motion = _Motion(
             before.gas + gas_change, before.wall + wall_change, before.skin + skin, before.tone
         )
@@ -263,25 +259,16 @@ class _Neighbours:
         by_tone = off / (np.abs(motion.tone) + NOISE / AGREED * self.tone / self.step)
         return np.maximum(by_gas, by_tone)
 
-    def _skin_residuals(
-        self, base: Linearised, system: Linearised
-    ) -> tuple[FloatArray, tuple[FloatArray, FloatArray]]:
-        """What the wall must lose more, its skin following, W; and the skin's own two residuals.
+    def _skins(self, base: Linearised, system: Linearised) -> Linearised:
+        """The slopes at the solution with the residuals of the skin, (paths, designs, nodes).
 
-        The second pair is in the form that :func:`skin_change` takes: loss outside, W, and
-        difference through the wrap, K.
+        In the form that banded.py takes: loss outside, W, and difference through the wrap, K.
         """
-        lost = self._along(system.skin_loss)
         bare = np.isinf(system.wrap_conductance)
         conductance = np.where(bare, 0.0, system.wrap_conductance)
         through = self._along(conductance * system.wall_over_skin)
-        plain = np.isinf(base.wrap_conductance)
-        over = through / np.where(plain, 1.0, base.wrap_conductance)
-        told = [
-            outside_loss(base._replace(skin_loss=one, wall_over_skin=other))[0]
-            for one, other in zip(lost, over, strict=True)
-        ]
-        return np.stack(told), (lost, over)
+        own = np.where(np.isinf(base.wrap_conductance), 1.0, base.wrap_conductance)
+        return base._replace(skin_loss=self._along(system.skin_loss), wall_over_skin=through / own)
 
     def _base(self) -> Linearised:
         """How the solution's residuals answer to its temperatures."""
