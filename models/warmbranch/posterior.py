@@ -115,7 +115,7 @@ class Problem:
             self._root[-1, -1] = self.warming.start_spread
         self._counts = np.ones(len(readings) + len(heard))
         self._odds_column = [self._column_of(name) for name in readings.surface]
-        self._fine = self._fine_grid()
+        self._fine: tuple[FloatArray, FloatArray] | None = None
 
     def __len__(self) -> int:
         """Unknowns: those of the model, then an emissivity for each patch, then the start."""
@@ -154,7 +154,15 @@ class Problem:
     def expected(self, white: FloatArray) -> Expected:
         """Solve the model for (sets, unknowns) white coordinates."""
         coordinates = self.coordinates(white)
-        forecast = self.forecaster.at(coordinates[:, : len(self.prior.names)])
+        model = coordinates[:, : len(self.prior.names)]
+        if self._fine is None:
+            # With the first sets goes the middle of the prior, which costs next to nothing there.
+            both = self.forecaster.at(np.concatenate([model, self.prior.mean[None]]))
+            last = len(model) * len(self.forecaster.lengths)
+            self._fine = self._fine_grid(both.take(slice(last, None)))
+            forecast = both.take(slice(last))
+        else:
+            forecast = self.forecaster.at(model)
         return self._seen(forecast, coordinates, self._skin_in_time(coordinates))
 
     def misfit(self, displayed: FloatArray, heard: FloatArray) -> FloatArray:
@@ -214,14 +222,13 @@ class Problem:
         summit = climb(ground, starts)
         return Mode(summit, ground.at(summit.white))
 
-    def _fine_grid(self) -> tuple[FloatArray, FloatArray]:
+    def _fine_grid(self, coarse: Forecast) -> tuple[FloatArray, FloatArray]:
         """What the default grid adds to the skin at the readings, K, and ln f at each length.
 
-        Worked out in the middle of the prior; it changes little from there.
+        Worked out in the middle of the prior, where ``coarse`` is; it changes little from there.
         """
-        middle = self.prior.mean[None]
         fine = Forecaster(self.case, self.prior.names, self.forecaster.lengths, DEFAULT_NODES)
-        coarse, better = self.forecaster.at(middle), fine.at(middle)
+        better = fine.at(self.prior.mean[None])
         first = np.zeros(1, dtype=np.intp)
         skin = better.skin_at(first, self.readings.position) - coarse.skin_at(
             first, self.readings.position
@@ -271,6 +278,7 @@ class Problem:
         """What would be seen; without ``in_time`` all readings are of the settled branch."""
         sets, lengths = len(coordinates), len(self.forecaster.lengths)
         first = np.arange(sets) * lengths
+        assert self._fine is not None, "who looks about a set has looked at it"
         skin_off, tone_off = self._fine
         skin = forecast.skin_at(first, self.readings.position)
         if in_time is not None:

@@ -12,6 +12,9 @@ from warmbranch.emulator import Emulator
 from warmbranch.posterior import Expected, Problem
 from warmbranch.search import log_posterior
 
+HIGHEST_TONE = 300.0
+"""ln Hz. What is foreseen beyond is taken to be there: squares of it are still numbers."""
+
 
 class Foreseen(NamedTuple):
     """What the stand-in foresees of sets of unknowns.
@@ -75,9 +78,11 @@ class StandIn:
         white, problem = self._looked[row], self._problem
         readings = len(problem.readings)
         slopes = self.emulator.slopes(white)
-        tones = np.exp(self.emulator.answers(white[None])[0, readings:-1])
+        tones = np.exp(np.minimum(self.emulator.answers(white[None])[0, readings:-1], HIGHEST_TONE))
         return problem.misfit_slopes(slopes[:readings], tones[:, None] * slopes[readings:-1])
 
     def _misfits(self, answers: FloatArray) -> FloatArray:
         readings = len(self._problem.readings)
-        return self._problem.misfit(answers[:, :readings], np.exp(answers[:, readings:-1]))
+        # Far from the draws the parabolas leave all bounds: improbable enough, and still a number.
+        tones = np.exp(np.minimum(answers[:, readings:-1], HIGHEST_TONE))
+        return self._problem.misfit(answers[:, :readings], tones)

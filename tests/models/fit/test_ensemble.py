@@ -11,6 +11,7 @@ from warmbranch.ensemble import Prior, effective, moments, posterior_ensemble
 from warmbranch.errors import NotConvergedError
 from warmbranch.posterior import Problem
 from warmbranch.readings import Heard, Readings
+from warmbranch.stand_in import StandIn
 from warmbranch.unknowns import UNKNOWNS, Spreads
 
 LEVELS = np.array([0.05, 0.5, 0.95])
@@ -84,7 +85,8 @@ def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
     refused = []
 
     def gives_up(balance, wall, **more):
-        if len(balance.case) == module.PRIOR_DRAWS and not refused:
+        # The middle of the prior goes along with its draws.
+        if len(balance.case) == module.PRIOR_DRAWS + 1 and not refused:
             refused.append(7)
             raise NotConvergedError("no", designs=(7,), residual=1.0, iterations=80)
         return whole(balance, wall, **more)
@@ -131,3 +133,17 @@ def test_equally_likely_choice_repeats_heavy_draws(one_unknown):
     )
     chosen = heavy.chosen(100)
     assert np.mean(np.all(chosen == ensemble.white[3], axis=1)) > 0.8
+
+
+def test_far_from_the_draws_the_stand_in_foresees_nothing_probable(make_case):
+    """Its parabolas go to tones there that no number holds."""
+    case = make_case()
+    heard = Heard(np.array([90.0]), np.ones(1), np.array([1.031]))
+    problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
+    prior = Prior(problem)
+    size = len(problem)
+    stand_in = StandIn(problem, prior.white, [prior.expected], np.zeros(size), np.eye(size))
+    far = 1e4 * np.concatenate([np.eye(size), -np.eye(size)])
+    with np.errstate(all="raise"):
+        foreseen = stand_in.foreseen(far)
+    assert np.all(foreseen.log_posterior < -1e6)
