@@ -144,6 +144,6 @@ def test_far_from_the_draws_the_stand_in_foresees_nothing_probable(make_case):
     size = len(problem)
     stand_in = StandIn(problem, prior.white, [prior.expected], np.zeros(size), np.eye(size))
     far = 1e4 * np.concatenate([np.eye(size), -np.eye(size)])
-    with np.errstate(all="raise"):
+    with np.errstate(over="raise", invalid="raise", divide="raise"):
         foreseen = stand_in.foreseen(far)
     assert np.all(foreseen.log_posterior < -1e6)
