@@ -65,10 +65,15 @@ def test_readme_has_the_two_commands_and_a_call_each_way():
 
 def test_readme_python_runs_and_gives_the_numbers_it_states():
     (program,) = [block for block in _blocks("python") if "from warmbranch import" in block]
-    numbers = [float(x) for x in re.findall(r"[\d.]+\d", _printed_by(program))]
-    stated = [float(x) for x in re.findall(r"\d+\.\d", program.rpartition("Hz: ")[2])]
-    assert len(stated) == 3
-    assert [round(x, 1) for x in numbers] == stated
+    printed = _printed_by(program).splitlines()
+    comments = re.findall(r"^print\(.*\)  # (.*)$", program, re.MULTILINE)
+    assert len(comments) == len(printed) == 2
+    for comment, line in zip(comments, printed, strict=True):
+        stated = re.findall(r"-?\d+\.\d+", comment)
+        numbers = re.findall(r"-?\d+\.\d+(?:e[+-]\d+)?", line)
+        assert len(stated) >= 2
+        digits = [len(text.partition(".")[2]) for text in stated]
+        assert [f"{float(x):.{n}f}" for x, n in zip(numbers, digits, strict=True)] == stated
 
 
 def test_readme_client_is_answered(monkeypatch):
