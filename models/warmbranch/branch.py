@@ -227,7 +227,8 @@ def _with_pulsation(
     frequency, change = _tone(before.duct), np.empty(0)
     for _ in range(MOST_PASSES):
         stopping.check()
-        swing = displacement(still.case, mouth, before, frequency)
+        duct, position = before.duct, before.profile.position
+        swing = displacement(still.case, mouth.main_impedance, duct, position, frequency)
         try:
             profile = solve_steady(pulsating(still, swing, frequency), mouth.wall, before.profile)
         except NotConvergedError as error:
@@ -258,15 +259,21 @@ def _tone(duct: Duct) -> FloatArray:
     return np.where(np.isnan(first), resonance.transit_time_estimate(duct), first)
 
 
-def displacement(case: Case, mouth: Mouth, state: State, frequency: FloatArray) -> FloatArray:
-    """Amplitude of the gas's displacement at the nodes, (designs, nodes), m."""
-    impedance = acoustics.input_impedance(state.duct, frequency[:, None])[:, 0]
+def displacement(
+    case: Case,
+    main_impedance: FloatArray,
+    duct: Duct,
+    position: FloatArray,
+    frequency: FloatArray,
+) -> FloatArray:
+    """Amplitude of the gas's displacement at (designs, nodes) positions, m."""
+    impedance = acoustics.input_impedance(duct, frequency[:, None])[:, 0]
     velocity = 2 * case.main_pipe.incident_pressure
-    velocity = velocity / np.abs(2 * impedance + mouth.main_impedance)
-    _, relative = acoustics.standing_wave(state.duct, frequency)
-    cells = state.duct.cell_length
+    velocity = velocity / np.abs(2 * impedance + main_impedance)
+    _, relative = acoustics.standing_wave(duct, frequency)
+    cells = duct.cell_length
     edges = np.concatenate([np.zeros((len(case), 1)), np.cumsum(cells, axis=1)], axis=1)
-    swing = np.empty_like(state.profile.position)
-    for i, x in enumerate(state.profile.position):
+    swing = np.empty_like(position)
+    for i, x in enumerate(position):
         swing[i] = np.interp(x, edges[i], np.abs(relative[i]))
     return (velocity / (2 * np.pi * frequency * case.branch.bore_area))[:, None] * swing

@@ -14,14 +14,12 @@ from numpy.typing import NDArray
 
 from warmbranch import cutting
 from warmbranch.batch import Batched, FloatArray
-from warmbranch.branch import solve
+from warmbranch.branch import Mouth, heard, solve
 from warmbranch.case import Case
 from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.geometry import inertance_ratio_between
 from warmbranch.linear_response import SECOND_ORDER, Solution, respond_among
 from warmbranch.main_pipe import bulk_speed, wall_temperature
-from warmbranch.mouth import mouth_length
 from warmbranch.resonance import resonances
 from warmbranch.temperature import TemperatureProfile, heat_balance, solve_steady
 from warmbranch.unknowns import put
@@ -132,7 +130,8 @@ class Forecaster:
         wall = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
         balance = heat_balance(case, gas, self._air, speed, nodes=self._nodes)
         profile = solve_steady(balance, wall, tolerances=FIT_TOLERANCES)
-        return Forecast(case, profile, _first_resonance(case, gas, profile))
+        duct = heard(case, gas, Mouth.of(case, gas, speed, wall), profile, self._cells).duct
+        return Forecast(case, profile, resonances(duct, modes=1)[0][:, 0])
 
     def near(
         self, base: Forecast, middle: FloatArray, directions: FloatArray, offset: float
@@ -195,30 +194,6 @@ class Forecaster:
                 case = replace(case, branch=case.branch.with_length(lengths))
             self._blanks[sets] = case, self._gas.take(np.zeros(size, dtype=np.intp))
         return self._blanks[sets]
-
-
-def _first_resonance(case: Case, gas: MixtureTable, profile: TemperatureProfile) -> FloatArray:
-    closures, pressure = case.closures, case.surroundings.pressure
-    correction = mouth_length(
-        closures.mouth_model,
-        case.branch.bore,
-        case.main_pipe.bore,
-        closures.mouth_factor,
-        closures.fixed_mouth_length,
-    )
-    density = gas.density(case.main_pipe.gas_temperature[:, None], pressure)[:, 0]
-    duct = cutting.duct(
-        profile.position,
-        profile.gas,
-        gas,
-        pressure,
-        radius=case.branch.bore / 2,
-        inertance_ratio=inertance_ratio_between(case.branch, profile.position),
-        mouth_inertance=density * correction / case.branch.bore_area,
-        wall_losses=closures.wall_losses,
-        cells=FIT_CELLS,
-    )
-    return resonances(duct, modes=1)[0][:, 0]
 
 
 def interpolated(x: FloatArray, values: FloatArray, at: FloatArray) -> FloatArray:

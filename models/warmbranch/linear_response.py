@@ -226,7 +226,8 @@ class _Neighbours:
         if self.pulsates:
             state = self._heard(before)
             tone = self.tone[self.again] + self._offsets(before.tone)
-            swing = displacement(self.case, self.mouth, state, tone)
+            main = self.mouth.main_impedance
+            swing = displacement(self.case, main, state.duct, self.position, tone)
             balance = pulsating(balance, swing, tone)
         profile = self._profile(before)
         system = balance.linearise(profile.gas, profile.wall, profile.skin)
@@ -277,7 +278,8 @@ class _Neighbours:
             case, self.base.gas, self.air, self.own_speed, position=profile.position
         )
         if self.pulsates:
-            swing = displacement(case, self.own_mouth, self.own, self.tone)
+            main = self.own_mouth.main_impedance
+            swing = displacement(case, main, self.own.duct, profile.position, self.tone)
             balance = pulsating(balance, swing, self.tone)
         return balance.linearise(profile.gas, profile.wall, profile.skin)
 

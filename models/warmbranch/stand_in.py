@@ -78,11 +78,15 @@ class StandIn:
         white, problem = self._looked[row], self._problem
         readings = len(problem.readings)
         slopes = self.emulator.slopes(white)
-        tones = np.exp(np.minimum(self.emulator.answers(white[None])[0, readings:-1], HIGHEST_TONE))
+        tones = self._tones(self.emulator.answers(white[None]))[0]
         return problem.misfit_slopes(slopes[:readings], tones[:, None] * slopes[readings:-1])
 
     def _misfits(self, answers: FloatArray) -> FloatArray:
         readings = len(self._problem.readings)
+        return self._problem.misfit(answers[:, :readings], self._tones(answers))
+
+    def _tones(self, answers: FloatArray) -> FloatArray:
+        """Tones heard, (sets, heard), Hz."""
+        logarithm = answers[:, len(self._problem.readings) : -1]
         # Far from the draws the parabolas leave all bounds: improbable enough, and still a number.
-        tones = np.exp(np.minimum(answers[:, readings:-1], HIGHEST_TONE))
-        return self._problem.misfit(answers[:, :readings], tones)
+        return np.exp(np.minimum(logarithm, HIGHEST_TONE))

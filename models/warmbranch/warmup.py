@@ -12,9 +12,9 @@ from typing import cast
 
 import numpy as np
 
-from warmbranch import acoustics, kernel, stopping, tally, warmup_plain
+from warmbranch import kernel, stopping, tally, warmup_plain
 from warmbranch.batch import Batched, BoolArray, FloatArray
-from warmbranch.branch import solve
+from warmbranch.branch import displacement, solve
 from warmbranch.case import Case
 from warmbranch.dense_output import GAS, SKIN, WALL
 from warmbranch.drive import Curve, Drive
@@ -278,17 +278,8 @@ def _shaken(case: Case, x: FloatArray, nodes: int) -> FloatArray:
     answer = solve(case, nodes=nodes)
     duct, first = answer.duct, answer.resonance[:, 0]
     frequency = np.where(np.isnan(first), 1 / (4 * duct.transit_time), first)
-    impedance = acoustics.input_impedance(duct, frequency[:, None])[:, 0]
-    drive = 2 * case.main_pipe.incident_pressure
-    velocity = drive / np.abs(2 * impedance + answer.main_impedance)
-    _, relative = acoustics.standing_wave(duct, frequency)
-    edges = np.cumsum(np.hstack([np.zeros((len(case), 1)), duct.cell_length]), axis=1)
-    sizes: FloatArray = np.abs(relative)
-    swing = np.empty_like(x)
-    for i in range(len(case)):
-        swing[i] = np.interp(x[i], edges[i], sizes[i])
-    per_velocity = velocity / (2 * np.pi * frequency * case.branch.bore_area)
-    return pulsation(per_velocity[:, None] * swing, frequency, case.closures.pulsation)
+    swing = displacement(case, answer.main_impedance, duct, x, frequency)
+    return pulsation(swing, frequency, case.closures.pulsation)
 
 
 def _store(system: warmup_plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Store:

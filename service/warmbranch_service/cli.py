@@ -177,11 +177,10 @@ def _parser() -> argparse.ArgumentParser:
 
 
 _DEMOS = {name: text for name, (_, text) in DEMOS.items()}
-_SHOWN = request_examples.for_files()
 _EXAMPLES = (
     _DEMOS
     | {name: text for name, (_, text, _) in EXAMPLES.items()}
-    | {name: text for name, (text, _) in _SHOWN.items()}
+    | {name: text for name, (text, _) in request_examples.FILES.items()}
     | sweep.EXAMPLES
 )
 
@@ -208,8 +207,8 @@ def _count(text: str) -> int:
 def _example(given: argparse.Namespace) -> int:
     if given.name in EXAMPLES:
         text = example_text(given.name)
-    elif given.name in _SHOWN:
-        text = _SHOWN[given.name][1]
+    elif given.name in request_examples.FILES:
+        text = request_examples.FILES[given.name][1]()
     elif given.name in sweep.EXAMPLES:
         text = sweep.example_text()
     else:

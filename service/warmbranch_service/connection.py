@@ -54,6 +54,7 @@ class Connection(HttpToolsProtocol):
         self._head = 0
         self._ended_one = False
 
+    # The base class narrows asyncio's own signature in the same way.
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Wait for a first byte, but not for ever."""
         super().connection_made(transport)
@@ -111,6 +112,7 @@ class Connection(HttpToolsProtocol):
         if self.flow.read_paused:  # not the client's fault: it is we who do not read
             self._start_timer()
             return
+        # None until a head is whole, whatever the base class declares; so is cycle below.
         nothing_came = self.scope is None  # pyright: ignore[reportUnnecessaryComparison]
         if nothing_came:
             self.transport.close()

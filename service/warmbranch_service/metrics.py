@@ -64,6 +64,7 @@ def exposition() -> bytes:
     registry = REGISTRY
     if DIRECTORY in os.environ:
         registry = CollectorRegistry()
+        # Its parameters carry no types.
         MultiProcessCollector(registry)  # pyright: ignore[reportUnknownMemberType]
     return generate_latest(registry)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Callable
 from typing import Any
 
 from warmbranch_service import demo, length_examples
@@ -24,6 +25,10 @@ CALIBRATION: dict[str, Any] = {
     "covariance": [[0.4, -0.1], [-0.1, 0.3]],
 }
 """An invented one, of two unknowns."""
+
+
+READ_AND_HEARD = "The van, read at four places with two thermometers and heard at 2390 rpm"
+DRIVE = "Idle, cruise, stop; with intervals, and a map over weather and air speed"
 
 
 def _van(**changes: Any) -> Example:
@@ -54,7 +59,7 @@ def fit() -> Shown:
     patch = {"thermometer": "infrared", "surface": "matt black paint"}
     return {
         "readings": {
-            "summary": "The van, read at four places with two thermometers and heard at 2390 rpm",
+            "summary": READ_AND_HEARD,
             "value": {
                 **_van(),
                 "readings": [
@@ -83,35 +88,12 @@ def fit() -> Shown:
     }
 
 
-def for_files() -> dict[str, tuple[str, str]]:
-    """Description and text of the examples that the command line gives, beside the demos."""
-
-    def text(shown: Shown, name: str) -> str:
-        return json.dumps(shown[name]["value"], indent=2, ensure_ascii=False) + "\n"
-
-    readings = fit()["readings"]["value"]["readings"]
-    columns = list(dict.fromkeys(name for reading in readings for name in reading))
-    table = io.StringIO()
-    writer = csv.DictWriter(table, columns, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(readings)
-    return {
-        "fit": (fit()["readings"]["summary"], text(fit(), "readings")),
-        "readings": ("The readings of fit alone, as CSV for --readings", table.getvalue()),
-        "warmup": (f"The van: {_lowered(warmup()['drive']['summary'])}", text(warmup(), "drive")),
-    }
-
-
-def _lowered(text: str) -> str:
-    return text[0].lower() + text[1:]
-
-
 def warmup() -> Shown:
     """Of ``POST /v1/warmup``."""
     return {
         **demo.openapi_examples(),
         "drive": {
-            "summary": "Idle, cruise, stop; with intervals, and a map over weather and air speed",
+            "summary": DRIVE,
             "value": {
                 **_calibrated(),
                 "duration_min": 15,
@@ -146,3 +128,28 @@ def sweep() -> Shown:
     from warmbranch_service.sweep import examples  # late: it needs the physics, --help does not
 
     return examples.openapi_examples()
+
+
+def _as_text(example: Example) -> str:
+    return json.dumps(example, indent=2, ensure_ascii=False) + "\n"
+
+
+def _readings_table() -> str:
+    readings = fit()["readings"]["value"]["readings"]
+    columns = list(dict.fromkeys(name for reading in readings for name in reading))
+    table = io.StringIO()
+    writer = csv.DictWriter(table, columns, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(readings)
+    return table.getvalue()
+
+
+FILES: dict[str, tuple[str, Callable[[], str]]] = {
+    "fit": (READ_AND_HEARD, lambda: _as_text(fit()["readings"]["value"])),
+    "readings": ("The readings of fit alone, as CSV for --readings", _readings_table),
+    "warmup": (
+        f"The van: {DRIVE[0].lower()}{DRIVE[1:]}",
+        lambda: _as_text(warmup()["drive"]["value"]),
+    ),
+}
+"""Description and text of what the command line gives beside the demos, by name."""

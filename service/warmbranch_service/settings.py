@@ -188,7 +188,7 @@ BY_VARIABLE = {setting.variable: setting for setting in SETTINGS}
 
 def written(value: object) -> str:
     """A value as the environment would hold it."""
-    if isinstance(value, tuple):
+    if isinstance(value, tuple):  # of what, isinstance cannot tell; str takes anything
         return ",".join(map(str, value)) or "none"  # pyright: ignore[reportUnknownArgumentType]
     return str(value) or "none"
 

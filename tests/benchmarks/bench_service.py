@@ -54,7 +54,7 @@ def echo(port: int, content: Path) -> None:
     sys.setswitchinterval(SWITCH_SECONDS)
     app, given = FastAPI(), content.read_bytes()
 
-    @app.post(PATH)
+    @app.post(PATH)  # which is who calls it
     async def same(body: dict[str, Any]) -> Response:  # pyright: ignore[reportUnusedFunction]
         return Response(given, media_type="application/json")
 

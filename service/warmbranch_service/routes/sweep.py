@@ -149,17 +149,16 @@ class _Stream:
                 chunk = await self._workshop.run(self._next, self._asker, patient=True)
         except Problem as problem:  # ended: by its time limit, or because the service closes
             log.warning("a sweep was ended: %s", problem.parts.kind.name)
-            if not form.tells_failures:
-                raise BrokenOffError(problem.parts.detail) from None
-            yield self._failure(problem.parts)
+            parts = problem.parts
         except Exception:
             log.exception("a sweep failed after its answer had begun")
-            if not form.tells_failures:
-                raise
             parts = ProblemParts(INTERNAL, "See the service's log; from_line goes on from here.")
-            yield self._failure(parts)
         else:
             yield form.end()
+            return
+        if not form.tells_failures:
+            raise BrokenOffError(parts.detail)
+        yield self._failure(parts)
 
     def _failure(self, parts: ProblemParts) -> bytes:
         told = problem_json(
