@@ -226,6 +226,27 @@ def standing_wave(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, Comp
     return (p / u[0]).T, (u / u[0]).T
 
 
+def flow(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, FloatArray]:
+    """Impedance at the mouth, its inertance included, and the size of the flow along the duct.
+
+    Parameters
+    ----------
+    duct : Duct
+    frequency : (designs,) array, Hz
+
+    Returns
+    -------
+    impedance : (designs,) complex array, Pa s/m³
+    size : (designs, cells + 1) array, dimensionless
+        Of the volume velocity at the cells' edges, for one of 1 at the mouth.
+    """
+    compiled = kernel.at_hand(len(duct))
+    if compiled is not None:
+        return kernel.flow(compiled, duct, frequency)
+    pressure, volume = standing_wave(duct, frequency)
+    return pressure[:, 0] + 2j * np.pi * frequency * duct.mouth_inertance, np.abs(volume)
+
+
 def _from_cap(
     a: list[complex], b: list[complex], c: list[complex], d: list[complex]
 ) -> tuple[list[complex], list[complex]]:

@@ -14,9 +14,9 @@ from warmbranch.errors import NotConvergedError
 from warmbranch.grid import DEFAULT_NODES
 from warmbranch.resonance import MODES
 
-CHUNK = 512
+CHUNK = 1024
 """Designs. Fewer pay the calls around the loops again and again, more leave the processor's
-caches and only cost memory, some 40 kB each: by measurement, see DEVELOPERS.md."""
+caches and only cost memory, some 25 kB each: by measurement, see DEVELOPERS.md."""
 
 
 def solve_in_chunks(

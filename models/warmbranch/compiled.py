@@ -26,7 +26,12 @@ LANES = 64
 ROW = LANES + 8
 """Distance between the rows of a room: ``LANES``, and a neighbour at each end."""
 
-options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
+options: dict[str, Any] = {
+    "cache": True,
+    "nogil": True,
+    "error_model": "numpy",
+    "fastmath": {"contract"},
+}
 
 
 class Outside(NamedTuple):

@@ -55,7 +55,7 @@ def balance(
     ``rows[n]``: gas and wall residual, W; ∂gas/∂(left gas, own gas, own wall, right gas);
     ∂wall/∂(left gas, left wall, own gas, own wall, right gas, right wall), W/K, without what is
     lost outside; then that loss and its slope after the skin's own balance is eliminated.
-    ``face[n, 3:5]``: the skin's slope and imbalance, from which ``skin_step`` follows.
+    ``face[:, n]``: the skin's slope and imbalance, from which ``skin_step`` follows.
     """
     nodes = len(gas)
     for row in range(FACE_ROWS):
@@ -155,7 +155,7 @@ def _faces(inside: Inside, out: Outside, i: int, start: int, count: int, room: F
     forced = inside.forced[i]
     for k in range(count):
         # The mixing takes the flux's place until the flux is known.
-        room[k + 1 + FLUX] = (forced[start + k] + forced[start + k + 1]) / 2
+        room[k + 1 + FLUX] = np.sqrt(forced[start + k] * forced[start + k + 1])
     for k in range(count):
         mixed = room[k + 1 + FLUX] + room[k + 1 + BUOYANT]
         step = room[k + 1 + STEP]
@@ -274,43 +274,100 @@ def _rows(
             part = conductance / (conductance + slope)
             row[12] = through + part * (loss - through)
             row[13] = part * slope
-            face[start + k, 3], face[start + k, 4] = slope, loss - through
+            face[0, start + k], face[1, start + k] = slope, loss - through
 
 
 @numba.njit(**options)
 def solve_blocks(rows: FloatArray, work: FloatArray, change: FloatArray) -> None:
-    """Block elimination from the mouth's neighbour to the cap, then back; ``change`` (nodes, 2).
+    """Block elimination from both ends towards the middle, then back; ``change`` (2, nodes).
 
-    Without pivoting between blocks: each own block outweighs its neighbours, as conduction and
-    exchange make it.
+    Two chains of divisions that do not wait for each other take little longer than one. Without
+    pivoting between blocks: each own block outweighs its neighbours, as conduction and exchange
+    make it.
     """
     last = len(rows) - 1
-    for n in range(1, last + 1):
-        row = rows[n]
-        a, b = row[3], row[4]
-        c, d = row[8], row[9] + row[13]
-        r, s = -row[0], -(row[1] + row[12])
-        if n > 1:
-            up = work[n - 1]
-            # Left block [[row2, 0], [row6, row7]] times the eliminated neighbour's blocks.
-            a -= row[2] * up[0]
-            b -= row[2] * up[1]
-            c -= row[6] * up[0] + row[7] * up[2]
-            d -= row[6] * up[1] + row[7] * up[3]
-            r -= row[2] * up[4]
-            s -= row[6] * up[4] + row[7] * up[5]
-        inverse = 1 / (a * d - b * c)
-        own = work[n]
-        # Right block [[row5, 0], [row10, row11]].
-        own[0] = inverse * (d * row[5] - b * row[10])
-        own[1] = -inverse * b * row[11]
-        own[2] = inverse * (a * row[10] - c * row[5])
-        own[3] = inverse * a * row[11]
-        own[4] = inverse * (d * r - b * s)
-        own[5] = inverse * (a * s - c * r)
-    change[0, 0], change[0, 1] = 0.0, 0.0
-    change[last, 0], change[last, 1] = work[last, 4], work[last, 5]
-    for n in range(last - 1, 0, -1):
-        own, behind = work[n], change[n + 1]
-        change[n, 0] = own[4] - own[0] * behind[0] - own[1] * behind[1]
-        change[n, 1] = own[5] - own[2] * behind[0] - own[3] * behind[1]
+    middle = (last + 1) // 2
+    still = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)  # the mouth node's, which does not change
+    left, right = still, still
+    for n in range(1, middle):
+        left = _towards_cap(rows[n], left)
+        _put(work[n], left)
+        right = _towards_mouth(rows[last + 1 - n], right)
+        _put(work[last + 1 - n], right)
+    if last - middle > middle - 1:
+        right = _towards_mouth(rows[middle + 1], right)
+        _put(work[middle + 1], right)
+    row = rows[middle]
+    own = _less(_own_block(row), left, row[2], row[6], row[7])
+    a, b, c, d, r, s = _less(own, right, row[5], row[10], row[11])
+    inverse = 1 / (a * d - b * c)
+    change[0, 0], change[1, 0] = 0.0, 0.0
+    change[0, middle], change[1, middle] = inverse * (d * r - b * s), inverse * (a * s - c * r)
+    for n in range(middle - 1, 0, -1):
+        _back(work[n], change, n, n + 1)
+    for n in range(middle + 1, last + 1):
+        _back(work[n], change, n, n - 1)
+
+
+Six = tuple[float, float, float, float, float, float]
+"""A node's own block a, b, c, d and what its residuals ask for; once it is eliminated, its block
+to the one neighbour left, divided by the own, and the same of what is asked for."""
+
+
+@numba.njit(inline="always", error_model="numpy")
+def _towards_cap(row: FloatArray, left: Six) -> Six:
+    """Leave a node no neighbour but the right one."""
+    own = _less(_own_block(row), left, row[2], row[6], row[7])
+    return _divided(own, row[5], row[10], row[11])
+
+
+@numba.njit(inline="always", error_model="numpy")
+def _towards_mouth(row: FloatArray, right: Six) -> Six:
+    """Leave a node no neighbour but the left one."""
+    own = _less(_own_block(row), right, row[5], row[10], row[11])
+    return _divided(own, row[2], row[6], row[7])
+
+
+@numba.njit(inline="always", error_model="numpy")
+def _own_block(row: FloatArray) -> Six:
+    return row[3], row[4], row[8], row[9] + row[13], -row[0], -(row[1] + row[12])
+
+
+@numba.njit(inline="always", error_model="numpy")
+def _less(own: Six, beside: Six, gas: float, by_gas: float, wall: float) -> Six:
+    """Take the block [[gas, 0], [by_gas, wall]] times an eliminated neighbour from the own."""
+    return (
+        own[0] - gas * beside[0],
+        own[1] - gas * beside[1],
+        own[2] - (by_gas * beside[0] + wall * beside[2]),
+        own[3] - (by_gas * beside[1] + wall * beside[3]),
+        own[4] - gas * beside[4],
+        own[5] - (by_gas * beside[4] + wall * beside[5]),
+    )
+
+
+@numba.njit(inline="always", error_model="numpy")
+def _divided(own: Six, gas: float, by_gas: float, wall: float) -> Six:
+    """The block [[gas, 0], [by_gas, wall]] and what is asked for, divided by the own block."""
+    a, b, c, d, r, s = own
+    inverse = 1 / (a * d - b * c)
+    return (
+        inverse * (d * gas - b * by_gas),
+        -inverse * b * wall,
+        inverse * (a * by_gas - c * gas),
+        inverse * a * wall,
+        inverse * (d * r - b * s),
+        inverse * (a * s - c * r),
+    )
+
+
+@numba.njit(inline="always", error_model="numpy")
+def _put(place: FloatArray, six: Six) -> None:
+    place[0], place[1], place[2], place[3], place[4], place[5] = six
+
+
+@numba.njit(inline="always", error_model="numpy")
+def _back(own: FloatArray, change: FloatArray, n: int, known: int) -> None:
+    gas, wall = change[0, known], change[1, known]
+    change[0, n] = own[4] - own[0] * gas - own[1] * wall
+    change[1, n] = own[5] - own[2] * gas - own[3] * wall

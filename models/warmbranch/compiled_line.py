@@ -72,13 +72,17 @@ WIDEST_INVERSE = 1 / viscothermal.WIDE_TUBE
 LARGEST_SQUARE = 2.25
 """Largest size of a cell's squared phase for which the series below suffice, to 1e-17."""
 
+SMALL_SQUARE = 0.05
+"""Size up to which their powers to the fifth do: the sixth adds less than 4e-17."""
+
 # Rows of the room: the lanes' frequencies and state, ...
 OMEGA, THIN, P_RE, P_IM, U_RE, U_IM, TRAVELLED, LARGEST = (n * ROW for n in range(8))
 # ... the cell's own numbers ...
 MASS, SPRING, VISCOUS, HEAT, THERMAL, SKEW = (n * ROW for n in range(8, 14))
 # ... and what the layers make of them.
 FV_RE, FV_IM, FT_RE, FT_IM, W_RE, W_IM = (n * ROW for n in range(14, 20))
-LINE_ROOM = 20 * ROW
+Z_RE, Z_IM, Y_RE, Y_IM, TILT_RE, TILT_IM = (n * ROW for n in range(20, 26))
+LINE_ROOM = 26 * ROW
 
 
 @numba.njit(**options)
@@ -143,6 +147,7 @@ def narrow(inverse: float) -> tuple[float, float]:
 def through_cell(count: int, room: FloatArray) -> None:
     """Take all lanes through one cell: :func:`acoustics._cell_matrices` and its product."""
     _layers(count, room)
+    largest = 0.0
     for k in range(count):
         omega, skew = room[k + OMEGA], room[k + SKEW]
         # Z = jω m / (1 − F_v), Y = jω s (1 + (γ − 1) F_t)
@@ -157,48 +162,58 @@ def through_cell(count: int, room: FloatArray) -> None:
         tilt_re, tilt_im = squared_re * skew, squared_im * skew
         w_re = squared_re + (tilt_re * tilt_re - tilt_im * tilt_im)
         w_im = squared_im + 2 * tilt_re * tilt_im
+        size = w_re * w_re + w_im * w_im
+        largest = max(largest, size)
+        room[k + Z_RE], room[k + Z_IM] = z_re, z_im
+        room[k + Y_RE], room[k + Y_IM] = y_re, y_im
+        room[k + TILT_RE], room[k + TILT_IM] = tilt_re, tilt_im
         room[k + W_RE], room[k + W_IM] = w_re, w_im
-        room[k + LARGEST] = max(room[k + LARGEST], w_re * w_re + w_im * w_im)
-        # cosh √w = Σ wⁿ/(2n)!, sinh √w / √w = Σ wⁿ/(2n + 1)!
-        even_re, even_im = (
-            1 / 2432902008176640000 * w_re + 1 / 6402373705728000,
-            (1 / 2432902008176640000 * w_im),
-        )
-        even_re, even_im = _horner(even_re, even_im, w_re, w_im, 1 / 20922789888000)
-        even_re, even_im = _horner(even_re, even_im, w_re, w_im, 1 / 87178291200)
-        even_re, even_im = _horner(even_re, even_im, w_re, w_im, 1 / 479001600)
-        even_re, even_im = _horner(even_re, even_im, w_re, w_im, 1 / 3628800)
-        even_re, even_im = _horner(even_re, even_im, w_re, w_im, 1 / 40320)
-        even_re, even_im = _horner(even_re, even_im, w_re, w_im, 1 / 720)
-        even_re, even_im = _horner(even_re, even_im, w_re, w_im, 1 / 24)
-        even_re, even_im = _horner(even_re, even_im, w_re, w_im, 1 / 2)
-        even_re, even_im = _horner(even_re, even_im, w_re, w_im, 1.0)
-        odd_re, odd_im = (
-            1 / 51090942171709440000 * w_re + 1 / 121645100408832000,
-            (1 / 51090942171709440000 * w_im),
-        )
-        odd_re, odd_im = _horner(odd_re, odd_im, w_re, w_im, 1 / 355687428096000)
-        odd_re, odd_im = _horner(odd_re, odd_im, w_re, w_im, 1 / 1307674368000)
-        odd_re, odd_im = _horner(odd_re, odd_im, w_re, w_im, 1 / 6227020800)
-        odd_re, odd_im = _horner(odd_re, odd_im, w_re, w_im, 1 / 39916800)
-        odd_re, odd_im = _horner(odd_re, odd_im, w_re, w_im, 1 / 362880)
-        odd_re, odd_im = _horner(odd_re, odd_im, w_re, w_im, 1 / 5040)
-        odd_re, odd_im = _horner(odd_re, odd_im, w_re, w_im, 1 / 120)
-        odd_re, odd_im = _horner(odd_re, odd_im, w_re, w_im, 1 / 6)
-        odd_re, odd_im = _horner(odd_re, odd_im, w_re, w_im, 1.0)
-        # p ← (even + tilt odd) p + z odd u,  u ← y odd p + (even − tilt odd) u
-        lean_re = tilt_re * odd_re - tilt_im * odd_im
-        lean_im = tilt_re * odd_im + tilt_im * odd_re
-        b_re, b_im = z_re * odd_re - z_im * odd_im, z_re * odd_im + z_im * odd_re
-        c_re, c_im = y_re * odd_re - y_im * odd_im, y_re * odd_im + y_im * odd_re
-        a_re, a_im = even_re + lean_re, even_im + lean_im
-        d_re, d_im = even_re - lean_re, even_im - lean_im
-        p_re, p_im = room[k + P_RE], room[k + P_IM]
-        u_re, u_im = room[k + U_RE], room[k + U_IM]
-        room[k + P_RE] = (a_re * p_re - a_im * p_im) + (b_re * u_re - b_im * u_im)
-        room[k + P_IM] = (a_re * p_im + a_im * p_re) + (b_re * u_im + b_im * u_re)
-        room[k + U_RE] = (c_re * p_re - c_im * p_im) + (d_re * u_re - d_im * u_im)
-        room[k + U_IM] = (c_re * p_im + c_im * p_re) + (d_re * u_im + d_im * u_re)
+        room[k + LARGEST] = max(room[k + LARGEST], size)
+    # cosh √w = Σ wⁿ/(2n)!, sinh √w / √w = Σ wⁿ/(2n + 1)!
+    if largest < SMALL_SQUARE**2:
+        for k in range(count):
+            w_re, w_im = room[k + W_RE], room[k + W_IM]
+            even_re, even_im = _low_even(1 / 3628800, 0.0, w_re, w_im)
+            odd_re, odd_im = _low_odd(1 / 39916800, 0.0, w_re, w_im)
+            _advance(k, room, even_re, even_im, odd_re, odd_im)
+        return
+    for k in range(count):
+        w_re, w_im = room[k + W_RE], room[k + W_IM]
+        re = 1 / 2432902008176640000 * w_re + 1 / 6402373705728000
+        im = 1 / 2432902008176640000 * w_im
+        re, im = _horner(re, im, w_re, w_im, 1 / 20922789888000)
+        re, im = _horner(re, im, w_re, w_im, 1 / 87178291200)
+        re, im = _horner(re, im, w_re, w_im, 1 / 479001600)
+        re, im = _horner(re, im, w_re, w_im, 1 / 3628800)
+        even_re, even_im = _low_even(re, im, w_re, w_im)
+        re = 1 / 51090942171709440000 * w_re + 1 / 121645100408832000
+        im = 1 / 51090942171709440000 * w_im
+        re, im = _horner(re, im, w_re, w_im, 1 / 355687428096000)
+        re, im = _horner(re, im, w_re, w_im, 1 / 1307674368000)
+        re, im = _horner(re, im, w_re, w_im, 1 / 6227020800)
+        re, im = _horner(re, im, w_re, w_im, 1 / 39916800)
+        odd_re, odd_im = _low_odd(re, im, w_re, w_im)
+        _advance(k, room, even_re, even_im, odd_re, odd_im)
+
+
+@numba.njit(inline="always", error_model="numpy")
+def _low_even(re: float, im: float, w_re: float, w_im: float) -> tuple[float, float]:
+    """The series of cosh √w from its fifth power, whose coefficient is given, down."""
+    re, im = _horner(re, im, w_re, w_im, 1 / 40320)
+    re, im = _horner(re, im, w_re, w_im, 1 / 720)
+    re, im = _horner(re, im, w_re, w_im, 1 / 24)
+    re, im = _horner(re, im, w_re, w_im, 1 / 2)
+    return _horner(re, im, w_re, w_im, 1.0)
+
+
+@numba.njit(inline="always", error_model="numpy")
+def _low_odd(re: float, im: float, w_re: float, w_im: float) -> tuple[float, float]:
+    """The series of sinh √w / √w from its fifth power, whose coefficient is given, down."""
+    re, im = _horner(re, im, w_re, w_im, 1 / 362880)
+    re, im = _horner(re, im, w_re, w_im, 1 / 5040)
+    re, im = _horner(re, im, w_re, w_im, 1 / 120)
+    re, im = _horner(re, im, w_re, w_im, 1 / 6)
+    return _horner(re, im, w_re, w_im, 1.0)
 
 
 @numba.njit(inline="always", error_model="numpy")
@@ -206,6 +221,27 @@ def _horner(
     re: float, im: float, w_re: float, w_im: float, coefficient: float
 ) -> tuple[float, float]:
     return re * w_re - im * w_im + coefficient, re * w_im + im * w_re
+
+
+@numba.njit(inline="always", error_model="numpy")
+def _advance(
+    k: int, room: FloatArray, even_re: float, even_im: float, odd_re: float, odd_im: float
+) -> None:
+    """p ← (even + tilt odd) p + z odd u,  u ← y odd p + (even − tilt odd) u."""
+    tilt_re, tilt_im = room[k + TILT_RE], room[k + TILT_IM]
+    z_re, z_im, y_re, y_im = room[k + Z_RE], room[k + Z_IM], room[k + Y_RE], room[k + Y_IM]
+    lean_re = tilt_re * odd_re - tilt_im * odd_im
+    lean_im = tilt_re * odd_im + tilt_im * odd_re
+    b_re, b_im = z_re * odd_re - z_im * odd_im, z_re * odd_im + z_im * odd_re
+    c_re, c_im = y_re * odd_re - y_im * odd_im, y_re * odd_im + y_im * odd_re
+    a_re, a_im = even_re + lean_re, even_im + lean_im
+    d_re, d_im = even_re - lean_re, even_im - lean_im
+    p_re, p_im = room[k + P_RE], room[k + P_IM]
+    u_re, u_im = room[k + U_RE], room[k + U_IM]
+    room[k + P_RE] = (a_re * p_re - a_im * p_im) + (b_re * u_re - b_im * u_im)
+    room[k + P_IM] = (a_re * p_im + a_im * p_re) + (b_re * u_im + b_im * u_re)
+    room[k + U_RE] = (c_re * p_re - c_im * p_im) + (d_re * u_re - d_im * u_im)
+    room[k + U_IM] = (c_re * p_im + c_im * p_re) + (d_re * u_im + d_im * u_re)
 
 
 @numba.njit(**options)

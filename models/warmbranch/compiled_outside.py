@@ -9,15 +9,29 @@ import numpy as np
 from numba.extending import register_jitable
 
 import warmbranch.compiled_elementary  # noqa: F401  (gives nusselt its compiled logarithm)
-from warmbranch import nusselt
+from warmbranch import nusselt_forms as forms
 from warmbranch.batch import FloatArray
 from warmbranch.compiled import ROW, Outside, Table, options, properties
+from warmbranch.compiled_prandtl import (
+    cross_slope,
+    cross_value,
+    exponent,
+    exponent_slope,
+    level_slope,
+    level_value,
+    place,
+    plate_slope,
+    plate_value,
+    strength,
+    strength_slope,
+)
 from warmbranch.constants import GRAVITY, STEFAN_BOLTZMANN
 
 for _function in (
-    nusselt.sloped_churchill_chu,
-    nusselt.sloped_vertical_cylinder,
-    nusselt.sloped_cross_flow,
+    forms.sixth_root,
+    forms.natural,
+    forms.curved,
+    forms.crossed,
 ):
     register_jitable(inline="always")(_function)
 
@@ -26,7 +40,8 @@ CP, K, MU, CP_SLOPE, K_SLOPE, MU_SLOPE = (n * ROW for n in range(6))
 EXCESS, PRANDTL, PER_VOLUME, BY_RAYLEIGH, BY_PRANDTL, BY_REYNOLDS, BY_K, NUSSELT, GROWTH = (
     n * ROW for n in range(6, 15)
 )
-OUTSIDE_ROOM = 15 * ROW
+PLACE, ROOT = (n * ROW for n in range(15, 17))
+OUTSIDE_ROOM = 17 * ROW
 
 
 @numba.njit(**options)
@@ -83,13 +98,15 @@ def _nusselt(out: Outside, i: int, count: int, room: FloatArray) -> None:
         cp, conductivity, mu = room[k + CP], room[k + K], room[k + MU]
         half = 0.5 * room[k + EXCESS]
         film = around + half
-        by_cp = half * room[k + CP_SLOPE] / cp
-        by_k = half * room[k + K_SLOPE] / conductivity
-        by_mu = half * room[k + MU_SLOPE] / mu
-        by_t = half / film
-        room[k + PRANDTL] = cp * mu / conductivity
+        # Divisions are dear: two, whose factors give the others.
+        each, per_film = 1 / (cp * conductivity * mu), 1 / film
+        by_cp = half * room[k + CP_SLOPE] * (each * conductivity * mu)
+        by_k = half * room[k + K_SLOPE] * (each * cp * mu)
+        by_mu = half * room[k + MU_SLOPE] * (each * cp * conductivity)
+        by_t = half * per_film
+        room[k + PRANDTL] = cp * mu * (each * cp * mu)
         room[k + PER_VOLUME] = (
-            buoyancy * abs(room[k + EXCESS]) * cp / (film * film * film * mu * conductivity)
+            buoyancy * abs(room[k + EXCESS]) * (per_film * per_film * per_film) * (each * cp * cp)
         )
         room[k + BY_PRANDTL] = by_cp - by_k + by_mu
         room[k + BY_RAYLEIGH] = 1 + (by_cp - by_k - by_mu - 3 * by_t)
@@ -97,9 +114,11 @@ def _nusselt(out: Outside, i: int, count: int, room: FloatArray) -> None:
         room[k + BY_K] = by_k
     diameter_cubed = diameter**3
     for k in range(count):
-        level = nusselt.sloped_churchill_chu(
-            room[k + PER_VOLUME] * diameter_cubed, room[k + PRANDTL], 0.60, 0.559
-        )
+        t = place(room[k + PRANDTL])
+        room[k + PLACE] = t
+        room[k + ROOT] = forms.sixth_root(room[k + PER_VOLUME] * diameter_cubed)
+        factors = forms.Factors(level_value(t), level_slope(t))
+        level = forms.natural(room[k + ROOT], forms.LEVEL_STILL, factors)
         room[k + NUSSELT] = level.value
         room[k + GROWTH] = (
             level.slope_first * room[k + BY_RAYLEIGH] + level.slope_prandtl * room[k + BY_PRANDTL]
@@ -108,10 +127,16 @@ def _nusselt(out: Outside, i: int, count: int, room: FloatArray) -> None:
     if upright > 0:
         slenderness = length / diameter
         lying, standing, length_cubed = 1 - upright, upright / slenderness, length**3
+        taller = np.sqrt(slenderness)
         for k in range(count):
-            up = nusselt.sloped_vertical_cylinder(
-                room[k + PER_VOLUME] * length_cubed, room[k + PRANDTL], slenderness
+            t = room[k + PLACE]
+            factors = forms.Factors(plate_value(t), plate_slope(t))
+            plate = forms.natural(taller * room[k + ROOT], forms.PLATE_STILL, factors)
+            bend = forms.CurvatureFactors(
+                strength(t), strength_slope(t), exponent(t), exponent_slope(t)
             )
+            grashof = room[k + PER_VOLUME] * length_cubed / room[k + PRANDTL]
+            up = forms.curved(plate, grashof, slenderness, bend)
             grown = up.slope_first * room[k + BY_RAYLEIGH]
             grown += up.slope_prandtl * room[k + BY_PRANDTL]
             room[k + NUSSELT] = lying * room[k + NUSSELT] + standing * up.value
@@ -120,7 +145,9 @@ def _nusselt(out: Outside, i: int, count: int, room: FloatArray) -> None:
         flow = out.air_speed[i] * per_t * diameter
         for k in range(count):
             film = around + 0.5 * room[k + EXCESS]
-            cross = nusselt.sloped_cross_flow(flow / (film * room[k + MU]), room[k + PRANDTL])
+            t = room[k + PLACE]
+            factors = forms.Factors(cross_value(t), cross_slope(t))
+            cross = forms.crossed(flow / (film * room[k + MU]), factors)
             grown = cross.slope_first * room[k + BY_REYNOLDS]
             grown += cross.slope_prandtl * room[k + BY_PRANDTL]
             natural, forced = room[k + NUSSELT], cross.value

@@ -1,6 +1,6 @@
 # pyright: basic, reportArgumentType=false, reportReturnType=false, reportMissingImports=false
 # numba ships no types, and what it compiles takes single numbers where annotations say arrays.
-"""The duct's impedance and its resonances, compiled: see compiled.py and acoustics.py."""
+"""The duct's resonances, compiled: see compiled.py and resonance.py."""
 
 from __future__ import annotations
 
@@ -9,49 +9,22 @@ from typing import NamedTuple
 import numba
 import numpy as np
 from numba.extending import register_jitable
-from numpy.typing import NDArray
 
-from warmbranch import phases, viscothermal
-from warmbranch.batch import ComplexArray, FloatArray, IntArray
+from warmbranch import phases
+from warmbranch.batch import FloatArray, IntArray
 from warmbranch.compiled import LANES, Table, options, properties
-from warmbranch.compiled_line import (
-    HEAT,
-    LARGEST,
-    LARGEST_SQUARE,
-    LINE_ROOM,
-    MASS,
-    P_IM,
-    P_RE,
-    SKEW,
-    SPRING,
-    THERMAL,
-    TRAVELLED,
-    U_IM,
-    U_RE,
-    VISCOUS,
-    Cells,
-    add_travelled,
-    narrow,
-    start,
-    through_cell,
-)
+from warmbranch.compiled_line import LINE_ROOM, Cells
+from warmbranch.compiled_tube import layer, tubes
 
-for _function in (
-    phases.reflection_phase,
-    phases.mode_angle,
-    viscothermal.wide_series,
-):
+for _function in (phases.reflection_phase, phases.mode_angle):
     register_jitable(_function)
-
-
-IndexArray = NDArray[np.int64]
 
 
 class Lanes(NamedTuple):
     """Searches that go on together: design and mode of each, and room for their marches."""
 
-    design: IndexArray
-    mode: IndexArray
+    design: IntArray
+    mode: IntArray
     room: FloatArray
 
 
@@ -61,98 +34,6 @@ class Search(NamedTuple):
     tolerance: float
     longest: float
     most: int
-
-
-@numba.njit(**options)
-def layer(inverse: float) -> complex:
-    """:func:`viscothermal.layer_function` of one number."""
-    if inverse <= 1 / viscothermal.WIDE_TUBE:
-        return viscothermal.wide_series(inverse)
-    real, imaginary = narrow(inverse)
-    return complex(real, imaginary)
-
-
-@numba.njit(**options)
-def exact_tube(duct: Cells, i: int, frequency: float) -> tuple[complex, float]:
-    """p/U of design ``i`` without the mouth's inertance, and the phase travelled to the cap.
-
-    By the exponential, for any phase in a cell: where the series of compiled_line.py end.
-    """
-    j_omega = 2j * np.pi * frequency
-    thinner = 1 / np.sqrt(frequency)
-    p, u, travelled = 1.0 + 0j, 0.0j, 0.0
-    for c in range(duct.mass.shape[0] - 1, -1, -1):
-        z = j_omega * duct.mass[c, i] / (1 - layer(duct.viscous[c, i] * thinner))
-        y = j_omega * duct.spring[c, i]
-        y *= 1 + duct.thermal[c, i] * layer(duct.heat[c, i] * thinner)
-        squared = z * y
-        tilt = squared * duct.skew[c, i]
-        phase = np.sqrt(squared + tilt * tilt)
-        travelled += phase.imag
-        grown = np.exp(phase)
-        shrunk = 1 / grown
-        even, odd = (grown + shrunk) * 0.5, (grown - shrunk) / (2 * phase)
-        p, u = (even + tilt * odd) * p + z * odd * u, y * odd * p + (even - tilt * odd) * u
-    return p / u, travelled
-
-
-@numba.njit(**options)
-def tubes(
-    duct: Cells,
-    design: IndexArray,
-    frequency: FloatArray,
-    room: FloatArray,
-    impedance: ComplexArray,
-    travelled: FloatArray,
-) -> None:
-    """:func:`exact_tube` of up to ``LANES`` designs, each at its frequency."""
-    count = len(frequency)
-    start(frequency, room)
-    for c in range(duct.mass.shape[0] - 1, -1, -1):
-        for k in range(count):
-            i = design[k]
-            room[k + MASS], room[k + SPRING] = duct.mass[c, i], duct.spring[c, i]
-            room[k + VISCOUS], room[k + HEAT] = duct.viscous[c, i], duct.heat[c, i]
-            room[k + THERMAL], room[k + SKEW] = duct.thermal[c, i], duct.skew[c, i]
-        through_cell(count, room)
-        add_travelled(count, room)
-    for k in range(count):
-        if room[k + LARGEST] > LARGEST_SQUARE**2:
-            impedance[k], travelled[k] = exact_tube(duct, design[k], frequency[k])
-        else:
-            impedance[k] = complex(room[k + P_RE], room[k + P_IM]) / complex(
-                room[k + U_RE], room[k + U_IM]
-            )
-            travelled[k] = room[k + TRAVELLED]
-
-
-@numba.njit(**options)
-def mouth_impedance(duct: Cells, frequency: FloatArray) -> ComplexArray:
-    """p/U at the mouth, mouth inertance included, at (designs, n) frequencies."""
-    result = np.empty(frequency.shape, dtype=np.complex128)
-    room = np.empty(LINE_ROOM)
-    designs, many = frequency.shape
-    for i in range(designs):
-        for first in range(0, many, LANES):
-            count = min(LANES, many - first)
-            start(frequency[i, first : first + count], room)
-            for c in range(duct.mass.shape[0] - 1, -1, -1):
-                mass, spring, thermal = duct.mass[c, i], duct.spring[c, i], duct.thermal[c, i]
-                viscous, heat, skew = duct.viscous[c, i], duct.heat[c, i], duct.skew[c, i]
-                for k in range(count):
-                    room[k + MASS], room[k + SPRING], room[k + THERMAL] = mass, spring, thermal
-                    room[k + VISCOUS], room[k + HEAT], room[k + SKEW] = viscous, heat, skew
-                through_cell(count, room)
-            for k in range(count):
-                f = frequency[i, first + k]
-                if room[k + LARGEST] > LARGEST_SQUARE**2:
-                    alone, _ = exact_tube(duct, i, f)
-                else:
-                    alone = complex(room[k + P_RE], room[k + P_IM]) / complex(
-                        room[k + U_RE], room[k + U_IM]
-                    )
-                result[i, first + k] = alone + 2j * np.pi * f * duct.mouth_inertance[i]
-    return result
 
 
 @numba.njit(**options)
@@ -167,7 +48,7 @@ def next_slope(slope: float, secant: float) -> float:
 def angles(
     duct: Cells,
     lane: Lanes,
-    open_: IndexArray,
+    open_: IntArray,
     here: FloatArray,
     whole: bool,
     reference: FloatArray,

@@ -18,7 +18,40 @@ def skin_step(inside: Inside, i: int, n: int, face: FloatArray, wall_change: flo
     conductance = inside.wrap_conductance[i, n]
     if np.isinf(conductance):
         return wall_change
-    return (conductance * wall_change - face[n, 4]) / (conductance + face[n, 3])
+    return (conductance * wall_change - face[1, n]) / (conductance + face[0, n])
+
+
+@numba.njit(**options)
+def skin_steps(inside: Inside, i: int, face: FloatArray, change: FloatArray) -> None:
+    """:func:`skin_step` of all nodes, into ``change[2]``."""
+    if np.isinf(inside.wrap_conductance[i, 0]):
+        change[2] = change[1]
+        return
+    conductance = inside.wrap_conductance[i]
+    for n in range(len(conductance)):
+        through = conductance[n] * change[1, n] - face[1, n]
+        change[2, n] = through / (conductance[n] + face[0, n])
+
+
+@numba.njit(**options)
+def largest_size(change: FloatArray) -> float:
+    """Largest size of any change. Four at a time, for a maximum waits for the one before."""
+    flat = change.ravel()
+    whole = len(flat) // 4 * 4
+    a, b, c, d = 0.0, 0.0, 0.0, 0.0
+    for n in range(0, whole, 4):
+        a, b = max(a, abs(flat[n])), max(b, abs(flat[n + 1]))
+        c, d = max(c, abs(flat[n + 2])), max(d, abs(flat[n + 3]))
+    for n in range(whole, len(flat)):
+        a = max(a, abs(flat[n]))
+    return max(max(a, b), max(c, d))
+
+
+@numba.njit(**options)
+def move(here: FloatArray, change: FloatArray, part: float, low: float, high: float) -> None:
+    """Take part of a step, within bounds."""
+    for n in range(len(here)):
+        here[n] = min(max(here[n] + part * change[n], low), high)
 
 
 @numba.njit(**options)
@@ -32,6 +65,7 @@ def newton(
     low: FloatArray,
     high: FloatArray,
     step_tolerance: float,
+    left_tolerance: float,
     imbalance_tolerance: float,
     rounding_step: FloatArray,
     smallest_heat: float,
@@ -42,13 +76,13 @@ def newton(
 ) -> FloatArray:
     """Solve in place; (designs, 5): heat by gas, by wall, lost, iterations, last step."""
     designs, nodes = gas.shape
-    face, room = np.zeros((nodes, 5)), np.zeros(ROOM)
-    rows, work, change = np.zeros((nodes, BLOCK)), np.zeros((nodes, 6)), np.zeros((nodes, 3))
+    face, room = np.zeros((2, nodes)), np.zeros(ROOM)
+    rows, work, change = np.zeros((nodes, BLOCK)), np.zeros((nodes, 6)), np.zeros((3, nodes))
     report = np.zeros((designs, 5))
     for i in range(designs):
         if stop[0] != 0:
             break  # the caller tells: see stopping.py
-        largest = np.inf
+        largest, before = np.inf, 0.0
         for iteration in range(most + 1):
             balance(inside, out, grid, i, gas[i], wall[i], skin[i], face, room, rows)
             by_gas, by_wall = rows[0, 0], rows[0, 1] + rows[0, 12]
@@ -61,20 +95,16 @@ def newton(
             imbalance = amiss / (abs(by_gas) + abs(by_wall) + moved + smallest_heat)
             report[i, 0], report[i, 1], report[i, 2] = by_gas, by_wall, lost
             report[i, 3], report[i, 4] = iteration, largest
-            if largest < rounding_step[i] or (
-                largest < step_tolerance and imbalance < imbalance_tolerance
-            ):
+            close = largest < step_tolerance or largest**3 < left_tolerance * before**2
+            if largest < rounding_step[i] or (close and imbalance < imbalance_tolerance):
                 report[i, 4] = 0.0
                 break
             solve_blocks(rows, work, change)
-            largest = 0.0
-            for n in range(nodes):
-                change[n, 2] = skin_step(inside, i, n, face, change[n, 1])
-                for k in range(3):
-                    largest = max(largest, abs(change[n, k]))
+            skin_steps(inside, i, face, change)
+            before = 0.0 if np.isinf(largest) else largest
+            largest = largest_size(change)
             part = 0.5 if iteration >= undamped and largest > undamped_step else 1.0
-            for n in range(nodes):
-                gas[i, n] = min(max(gas[i, n] + part * change[n, 0], low[i]), high[i])
-                wall[i, n] = min(max(wall[i, n] + part * change[n, 1], low[i]), high[i])
-                skin[i, n] = min(max(skin[i, n] + part * change[n, 2], low[i]), high[i])
+            move(gas[i], change[0], part, low[i], high[i])
+            move(wall[i], change[1], part, low[i], high[i])
+            move(skin[i], change[2], part, low[i], high[i])
     return report

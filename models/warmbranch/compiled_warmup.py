@@ -54,11 +54,11 @@ class Scratch(NamedTuple):
     def of(cls, nodes: int) -> Scratch:
         """Room for branches of so many nodes."""
         return cls(
-            np.zeros((nodes, 5)),
+            np.zeros((2, nodes)),
             np.zeros(ROOM),
             np.zeros((nodes, BLOCK)),
             np.zeros((nodes, 6)),
-            np.zeros((nodes, 2)),
+            np.zeros((2, nodes)),
         )
 
 
@@ -117,9 +117,9 @@ def _skin_loss(system: System, i: int, n: int) -> float:
     conductance = system.inside.wrap_conductance[i, n]
     if np.isinf(conductance):
         return rows[n, 12]
-    # rows[12] = through + part (loss − through), face[4] = loss − through.
-    part = conductance / (conductance + face[n, 3])
-    return rows[n, 12] + (1 - part) * face[n, 4]
+    # rows[12] = through + part (loss − through), face[1] = loss − through.
+    part = conductance / (conductance + face[0, n])
+    return rows[n, 12] + (1 - part) * face[1, n]
 
 
 @numba.njit(**options)
@@ -166,14 +166,14 @@ def newton(
             lost += loss
             conductance = system.inside.wrap_conductance[i, n]
             if not np.isinf(conductance):
-                through = loss - face[n, 4]
+                through = loss - face[1, n]
                 kept = (store.wrap_skin[i, n] * here[SKIN, n] - known[1, n]) * rate
-                lost_slope = face[n, 3]
-                face[n, 3] += store.wrap_skin[i, n] * rate
-                face[n, 4] += kept
-                part = conductance / (conductance + face[n, 3])
-                row[12] = through + part * face[n, 4]
-                row[13] = part * face[n, 3]
+                lost_slope = face[0, n]
+                face[0, n] += store.wrap_skin[i, n] * rate
+                face[1, n] += kept
+                part = conductance / (conductance + face[0, n])
+                row[12] = through + part * face[1, n]
+                row[13] = part * face[0, n]
                 work[n, 0] = lost_slope
             else:
                 work[n, 0] = row[13]
@@ -186,13 +186,13 @@ def newton(
         largest, swing, swung = 0.0, 0.0, 0.0
         for n in range(nodes):
             # The skins' steps take the room of the slopes as they are used up.
-            by_skin = 0.0 if frozen else skin_step(system.inside, i, n, face, change[n, 1])
+            by_skin = 0.0 if frozen else skin_step(system.inside, i, n, face, change[1, n])
             lost += loss_slope[n] * by_skin
             loss_slope[n] = by_skin
-            largest = max(largest, abs(change[n, 0]), abs(change[n, 1]), abs(by_skin))
-            if abs(change[n, 0]) > abs(swing):
-                swing, swung = change[n, 0], earlier[n]
-            earlier[n] = change[n, 0]
+            largest = max(largest, abs(change[0, n]), abs(change[1, n]), abs(by_skin))
+            if abs(change[0, n]) > abs(swing):
+                swing, swung = change[0, n], earlier[n]
+            earlier[n] = change[0, n]
         if np.isnan(largest):
             return -1
         # Quadratic convergence foretells the next step from the last two.
@@ -203,11 +203,11 @@ def newton(
         before = largest
         share = 1.0 if last else stepping.share_of_step(swing, swung, share)
         for n in range(nodes):
-            here[GAS, n] = min(max(here[GAS, n] + share * change[n, 0], bounds[0]), bounds[1])
-            here[WALL, n] = min(max(here[WALL, n] + share * change[n, 1], bounds[0]), bounds[1])
+            here[GAS, n] = min(max(here[GAS, n] + share * change[0, n], bounds[0]), bounds[1])
+            here[WALL, n] = min(max(here[WALL, n] + share * change[1, n], bounds[0]), bounds[1])
             here[SKIN, n] = min(max(here[SKIN, n] + share * loss_slope[n], bounds[0]), bounds[1])
         if last:
-            entering += rows[0, 5] * change[1, 0] + rows[0, 10] * change[1, 0]
+            entering += rows[0, 5] * change[0, 1] + rows[0, 10] * change[0, 1]
             entering += rows[0, 11] * change[1, 1]
             heat[0], heat[LOST] = entering, lost
             return spent
@@ -234,7 +234,7 @@ def rates(
     for n in range(here.shape[1]):
         loss = _skin_loss(system, i, n)
         bare = np.isinf(system.inside.wrap_conductance[i, n])
-        through = loss if bare else loss - face[n, 4]
+        through = loss if bare else loss - face[1, n]
         heat[LOST] += loss
         slope[0, n] = -(rows[n, 1] + through)
         slope[1, n] = through - loss

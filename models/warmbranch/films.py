@@ -13,7 +13,13 @@ import numpy as np
 from warmbranch.batch import BoolArray, FloatArray
 from warmbranch.constants import GRAVITY
 from warmbranch.gas import MixtureTable
-from warmbranch.nusselt import sloped_churchill_chu, sloped_cross_flow, sloped_vertical_cylinder
+from warmbranch.nusselt_forms import (
+    LEVEL_PRANDTL,
+    LEVEL_STILL,
+    sloped_churchill_chu,
+    sloped_cross_flow,
+    sloped_vertical_cylinder,
+)
 from warmbranch.surroundings import Surroundings
 
 
@@ -179,7 +185,9 @@ class OutsideFilm:
 
     def _natural(self, air: _Air) -> tuple[FloatArray, FloatArray]:
         per_volume = air.rayleigh_over_length_cubed
-        level = sloped_churchill_chu(per_volume * self._diameter_cubed, air.prandtl, 0.60, 0.559)
+        level = sloped_churchill_chu(
+            per_volume * self._diameter_cubed, air.prandtl, LEVEL_STILL, LEVEL_PRANDTL
+        )
         level_growth = level.growth(air.rayleigh_change, air.prandtl_change)
         if not self._any_upright:
             return level.value, level_growth

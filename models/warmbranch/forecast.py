@@ -14,14 +14,16 @@ from numpy.typing import NDArray
 
 from warmbranch import cutting
 from warmbranch.batch import Batched, FloatArray
-from warmbranch.branch import Mouth, heard, solve
+from warmbranch.branch import solve
 from warmbranch.case import Case
 from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable, dry_air_table
+from warmbranch.interplay import Mouth, heard
 from warmbranch.linear_response import SECOND_ORDER, Solution, respond_among
 from warmbranch.main_pipe import bulk_speed, wall_temperature
 from warmbranch.resonance import resonances
-from warmbranch.temperature import TemperatureProfile, heat_balance, solve_steady
+from warmbranch.sketch import laid_out
+from warmbranch.temperature import TemperatureProfile, Tolerances, solve_steady
 from warmbranch.unknowns import put
 
 FIT_NODES = 33
@@ -31,9 +33,8 @@ mouth, by comparison with the default grid; posterior.py takes off most of even 
 FIT_CELLS = 8
 """Cells of the sound in a fit: the first resonance within 2e-6 of that of the default."""
 
-FIT_TOLERANCES = (0.1, 1e-4)
-"""Last Newton step, K, and imbalance: after them the skin is within 1e-4 K, as steps shrink
-quadratically."""
+FIT_TOLERANCES = Tolerances(step=0.1, left=1e-4, imbalance=1e-4)
+"""After them the skin is within 1e-4 K, as Newton's steps shrink quadratically."""
 
 
 @dataclass(frozen=True)
@@ -128,9 +129,10 @@ class Forecaster:
         _, gas = self._blank(len(coordinates))
         speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
         wall = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
-        balance = heat_balance(case, gas, self._air, speed, nodes=self._nodes)
-        profile = solve_steady(balance, wall, tolerances=FIT_TOLERANCES)
-        duct = heard(case, gas, Mouth.of(case, gas, speed, wall), profile, self._cells).duct
+        mouth = Mouth.of(case, gas, speed, wall)
+        balance, guess = laid_out(case, gas, self._air, mouth, nodes=self._nodes)
+        profile = solve_steady(balance, wall, guess, tolerances=FIT_TOLERANCES)
+        duct = heard(case, gas, mouth, profile, self._cells).duct
         return Forecast(case, profile, resonances(duct, modes=1)[0][:, 0])
 
     def near(

@@ -148,20 +148,38 @@ class MixtureTable:
     viscosity), design, piece of the spline.
     """
 
-    __slots__ = ("_coefficients", "_first_piece", "_flat", "_packed", "_pieces", "gas_constant")
+    __slots__ = ("_coefficients", "_first_piece", "_packed", "_pieces", "gas_constant")
 
     def __init__(self, coefficients: FloatArray, gas_constant: FloatArray) -> None:
-        self._coefficients = np.ascontiguousarray(coefficients)
-        self._pieces = coefficients.shape[3]
-        self._flat = self._coefficients.reshape(4, 3, -1)
-        self._first_piece: NDArray[np.intp] = np.arange(len(gas_constant))[:, None] * self._pieces
-        self.gas_constant = gas_constant
+        self._coefficients: FloatArray | None = np.ascontiguousarray(coefficients)
         self._packed: FloatArray | None = None
+        self._fit(coefficients.shape[3], gas_constant)
+
+    @classmethod
+    def _of_packed(cls, packed: FloatArray, gas_constant: FloatArray) -> MixtureTable:
+        made = object.__new__(cls)
+        made._coefficients, made._packed = None, packed
+        made._fit(packed.shape[1], gas_constant)
+        return made
+
+    def _fit(self, pieces: int, gas_constant: FloatArray) -> None:
+        self._pieces, self.gas_constant = pieces, gas_constant
+        self._first_piece: NDArray[np.intp] = np.arange(len(gas_constant))[:, None] * pieces
+
+    @property
+    def _flat(self) -> FloatArray:
+        """The coefficients with design and piece in one, (4, 3, designs × pieces)."""
+        if self._coefficients is None:
+            assert self._packed is not None
+            by_piece = self._packed.reshape(len(self), self._pieces, 3, 4)
+            self._coefficients = np.ascontiguousarray(by_piece.transpose(3, 2, 0, 1))
+        return self._coefficients.reshape(4, 3, -1)
 
     @property
     def packed(self) -> FloatArray:
         """The coefficients as compiled loops want them, (designs, pieces, 3 properties × 4)."""
         if self._packed is None:
+            assert self._coefficients is not None
             by_piece = self._coefficients.transpose(2, 3, 1, 0)
             self._packed = np.ascontiguousarray(by_piece).reshape(len(self), self._pieces, 12)
         return self._packed
@@ -184,10 +202,10 @@ class MixtureTable:
     def take(self, index: NDArray[np.intp] | NDArray[np.bool_] | slice) -> MixtureTable:
         """Select designs."""
         chosen = np.arange(len(self))[index]
-        part = MixtureTable(self._coefficients[:, :, chosen], self.gas_constant[chosen])
-        if self._packed is not None:
-            part._packed = self._packed[chosen]
-        return part
+        if self._packed is not None:  # the other form is seldom asked for, and then soon made
+            return MixtureTable._of_packed(self._packed[chosen], self.gas_constant[chosen])
+        assert self._coefficients is not None
+        return MixtureTable(self._coefficients[:, :, chosen], self.gas_constant[chosen])
 
     def evaluate(self, temperature: FloatArray) -> GasState:
         """Properties at ``temperature`` (designs, nodes), K.

@@ -6,9 +6,14 @@ import numpy as np
 
 from warmbranch.batch import FloatArray
 
-DEFAULT_NODES = 161
-"""Nodes of the default grid, chosen on measured accuracy: see DEVELOPERS.md."""
+DEFAULT_NODES = 97
+"""Nodes of the default grid, placed by sketch.py; by measured accuracy, see DEVELOPERS.md."""
 
+SKETCH_NODES = 33
+"""Graded nodes of the sketch that places them."""
+
+GRADED_NODES = 161
+"""Graded nodes that are as accurate, for who cannot place them by one profile."""
 
 DENSITY = 12.0
 """Decay lengths that evenly spread nodes of the mouth's spacing would cover; by measurement the

@@ -45,9 +45,11 @@ class Kernel:
     table: Callable[..., Any]
     newton: Callable[..., FloatArray]
     main_pipe_wall: Callable[..., tuple[FloatArray, FloatArray]]
+    refined: Callable[..., tuple[FloatArray, FloatArray, FloatArray, FloatArray]]
     cells: Callable[..., Any]
     search: Callable[..., Any]
     mouth_impedance: Callable[..., ComplexArray]
+    flow: Callable[..., tuple[ComplexArray, FloatArray]]
     resonances: Callable[..., FloatArray]
     effective_temperatures: Callable[..., FloatArray]
     cut: Callable[..., FloatArray]
@@ -142,8 +144,10 @@ def _imported() -> Kernel:
         compiled_cutting,
         compiled_line,
         compiled_outside,
+        compiled_sketch,
         compiled_sound,
         compiled_steady,
+        compiled_tube,
     )
 
     return Kernel(
@@ -152,9 +156,11 @@ def _imported() -> Kernel:
         table=compiled.Table,
         newton=cast("Any", compiled_steady.newton),
         main_pipe_wall=cast("Any", compiled_outside.main_pipe_wall),
+        refined=cast("Any", compiled_sketch.refined),
         cells=compiled_line.Cells,
         search=compiled_sound.Search,
-        mouth_impedance=cast("Any", compiled_sound.mouth_impedance),
+        mouth_impedance=cast("Any", compiled_tube.mouth_impedance),
+        flow=cast("Any", compiled_tube.flow),
         resonances=cast("Any", compiled_sound.resonances),
         effective_temperatures=cast("Any", compiled_sound.effective_temperatures),
         cut=cast("Any", compiled_cutting.cut),
@@ -166,7 +172,7 @@ def solve_heat(
     balance: HeatBalance,
     temperatures: tuple[FloatArray, FloatArray, FloatArray],
     bounds: tuple[FloatArray, FloatArray],
-    tolerances: tuple[float, float, FloatArray, float],
+    tolerances: tuple[float, float, float, FloatArray, float],
     damping: tuple[int, float, int],
 ) -> FloatArray:
     """Newton's method on every design, in place; heat, iterations and last step of each."""
@@ -206,6 +212,18 @@ def solve_heat(
     return kernel.newton(
         inside, outside, grid, *temperatures, low, high, *tolerances, *damping, stopping.flag()
     )
+
+
+def refined(
+    kernel: Kernel,
+    profile: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
+    nodes: int,
+    faint: float,
+    evenness: float,
+    smoothings: int,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Nodes where a profile bends, and its temperatures there."""
+    return kernel.refined(*map(_plain, profile), nodes, faint, evenness, smoothings)
 
 
 def main_pipe_wall(
@@ -260,6 +278,11 @@ def cut(
 def mouth_impedance(kernel: Kernel, duct: Duct, frequency: FloatArray) -> ComplexArray:
     """p/U of the duct at its mouth, mouth inertance included."""
     return kernel.mouth_impedance(_cells(kernel, duct), _plain(frequency))
+
+
+def flow(kernel: Kernel, duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, FloatArray]:
+    """p/U at the mouth, inertance included, and |U| at the cells' edges over that at the mouth."""
+    return kernel.flow(_cells(kernel, duct), _plain(frequency))
 
 
 def resonances(

@@ -21,12 +21,13 @@ from warmbranch import stopping
 from warmbranch.acoustics import input_impedance
 from warmbranch.banded import outside_loss, skin_change, solved
 from warmbranch.batch import FloatArray
-from warmbranch.branch import Answer, Mouth, State, displacement, heard
+from warmbranch.branch import Answer
 from warmbranch.case import Case
 from warmbranch.cutting import CELLS
 from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable, dry_air_table
 from warmbranch.heat_balance import Linearised
+from warmbranch.interplay import Mouth, State, displacement, heard
 from warmbranch.main_pipe import bulk_speed, wall_temperature
 from warmbranch.resonance import transit_time_estimate
 from warmbranch.temperature import TemperatureProfile, heat_balance, pulsating

@@ -6,12 +6,18 @@ of an ideal gas is one over it.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from warmbranch.batch import FloatArray
-from warmbranch.elementary import exp, log, power, third_root
+from warmbranch.nusselt_forms import (
+    LEVEL_PRANDTL,
+    LEVEL_STILL,
+    PLATE_PRANDTL,
+    PLATE_STILL,
+    sloped_churchill_chu,
+    sloped_cross_flow,
+    sloped_vertical_cylinder,
+)
 
 NUSSELT_LAMINAR = 3.66
 """Developed laminar flow in a round tube of one wall temperature. Exact: 3.6568."""
@@ -25,23 +31,6 @@ RAYLEIGH_LIMIT = 1e12
 
 PECLET_LIMIT = 0.2
 """Lower end, in Re Pr, of Churchill–Bernstein."""
-
-STEEPEST_CURVATURE = 10.0
-"""Curvature parameter that a vertical tube tends to as its skin nears air temperature."""
-
-_LEAST = float(np.finfo(np.float64).tiny)
-
-
-class SlopedNusselt(NamedTuple):
-    """A Nusselt number and its slopes in the logarithms of its two arguments."""
-
-    value: FloatArray
-    slope_first: FloatArray
-    slope_prandtl: FloatArray
-
-    def growth(self, first_change: FloatArray, prandtl_change: FloatArray) -> FloatArray:
-        """Change of the Nusselt number that goes with changes of the two logarithms."""
-        return self.slope_first * first_change + self.slope_prandtl * prandtl_change
 
 
 def nusselt_horizontal_cylinder_natural(rayleigh: FloatArray, prandtl: FloatArray) -> FloatArray:
@@ -75,7 +64,7 @@ def nusselt_horizontal_cylinder_natural(rayleigh: FloatArray, prandtl: FloatArra
     ------
     [ChurchillChu1975], formula from memory.
     """
-    return sloped_churchill_chu(rayleigh, prandtl, 0.60, 0.559).value
+    return sloped_churchill_chu(rayleigh, prandtl, LEVEL_STILL, LEVEL_PRANDTL).value
 
 
 def nusselt_vertical_plate_natural(rayleigh: FloatArray, prandtl: FloatArray) -> FloatArray:
@@ -109,7 +98,7 @@ def nusselt_vertical_plate_natural(rayleigh: FloatArray, prandtl: FloatArray) ->
     ------
     [ChurchillChu1975], formula from memory.
     """
-    return sloped_churchill_chu(rayleigh, prandtl, 0.825, 0.492).value
+    return sloped_churchill_chu(rayleigh, prandtl, PLATE_STILL, PLATE_PRANDTL).value
 
 
 def nusselt_vertical_cylinder_natural(
@@ -265,71 +254,3 @@ def nusselt_pipe(reynolds: FloatArray, prandtl: FloatArray) -> FloatArray:
     # The turbulent formula is never asked below its own limit, where it loses its meaning.
     turbulent = nusselt_pipe_turbulent(np.maximum(reynolds, TURBULENT_LIMIT), prandtl)
     return np.where(share <= 0, NUSSELT_LAMINAR, np.where(share < 1, changing, turbulent))
-
-
-def sloped_churchill_chu(
-    rayleigh: FloatArray, prandtl: FloatArray, still: float, prandtl_constant: float
-) -> SlopedNusselt:
-    """Form that Churchill and Chu gave both cylinder and plate; first slope in ln Ra."""
-    # Roots of roots and one exponential instead of fractional powers: faster on arrays.
-    ratio = prandtl_constant / prandtl
-    root = np.sqrt(ratio)
-    nine_sixteenths = root * np.sqrt(np.sqrt(np.sqrt(root)))
-    denominator = 1 + nine_sixteenths
-    # The least normal number stands for Ra = 0: its sixth root, 5e-52, is nil beside ``still``.
-    log_rayleigh: FloatArray = log(np.maximum(rayleigh, _LEAST))
-    rising: FloatArray = 0.387 * exp(log_rayleigh / 6 - (8 / 27) * log(denominator))
-    root_nusselt = still + rising
-    per_log_rayleigh = root_nusselt * rising / 3
-    # (8/27)(9/16) = 1/6: the slope in ln Pr has the same factor 2 · 1/6 as that in ln Ra.
-    return SlopedNusselt(
-        np.square(root_nusselt),
-        per_log_rayleigh,
-        per_log_rayleigh * nine_sixteenths / denominator,
-    )
-
-
-def sloped_vertical_cylinder(
-    rayleigh: FloatArray, prandtl: FloatArray, length_over_diameter: FloatArray
-) -> SlopedNusselt:
-    """:func:`nusselt_vertical_cylinder_natural` with slopes; the first in ln Ra."""
-    plate = sloped_churchill_chu(rayleigh, prandtl, 0.825, 0.492)
-    log_prandtl = log(prandtl)
-    power: FloatArray = exp(-0.43 * log_prandtl)
-    strength = 0.0571322 + 0.20305 * power
-    half_slope = 0.00215 * np.sqrt(prandtl)
-    hyperbola = 4.809e-4 / prandtl
-    exponent = 0.9165 - 2 * half_slope + 0.01333 * log_prandtl + hyperbola
-    exponent_slope = 0.01333 - half_slope - hyperbola
-    inverse_fourth = rayleigh / prandtl / np.square(32 * np.square(length_over_diameter))
-    joined = inverse_fourth + STEEPEST_CURVATURE**-4
-    log_curvature: FloatArray = -0.25 * log(joined)
-    raised: FloatArray = exp(exponent * log_curvature)
-    added = strength * raised
-    added_per_log_grashof = -0.25 * exponent * added * inverse_fourth / joined
-    added_per_log_prandtl = (
-        -0.43 * 0.20305 * power * raised
-        + added * log_curvature * exponent_slope
-        - added_per_log_grashof  # Gr = Ra/Pr
-    )
-    return SlopedNusselt(
-        plate.value * (1 + added),
-        plate.slope_first * (1 + added) + plate.value * added_per_log_grashof,
-        plate.slope_prandtl * (1 + added) + plate.value * added_per_log_prandtl,
-    )
-
-
-def sloped_cross_flow(reynolds: FloatArray, prandtl: FloatArray) -> SlopedNusselt:
-    """:func:`nusselt_cross_flow` with slopes; the first in ln Re."""
-    third: FloatArray = third_root(prandtl)
-    two_thirds: FloatArray = 0.4 ** (2 / 3) / np.square(third)
-    laminar: FloatArray = 0.62 * np.sqrt(reynolds) * third / np.sqrt(np.sqrt(1 + two_thirds))
-    root = np.sqrt(reynolds / 282000)
-    five_eighths = root * np.sqrt(np.sqrt(root))
-    swelling: FloatArray = power(1 + five_eighths, 0.8)
-    rising = laminar * swelling
-    return SlopedNusselt(
-        0.3 + rising,
-        0.5 * rising * (1 + five_eighths / (1 + five_eighths)),
-        rising * (1 / 3 + two_thirds / (6 * (1 + two_thirds))),
-    )

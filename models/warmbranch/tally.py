@@ -18,7 +18,8 @@ class Tally:
     Parameters
     ----------
     solves : int
-        Heat balances solved: one a design, and one a step of a warm-up.
+        Heat balances solved: for each design that of its sketch (see sketch.py) and its own, once
+        more a pass where it pulsates; and one a step of a warm-up.
     iterations : int
         Newton steps that these took.
     """

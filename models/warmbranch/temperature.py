@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,11 +20,28 @@ from warmbranch.heat_balance import HeatBalance, Linearised
 from warmbranch.mixing import pulsation, stirred_mouth
 from warmbranch.nusselt import NUSSELT_LAMINAR
 
-STEP_TOLERANCE = 1e-4
-"""K. After a step no larger than this, Newton's quadratic convergence leaves some 1e-9 K."""
 
-IMBALANCE_TOLERANCE = 1e-10
-"""Sum of all nodes' heat out of balance over the heat that the branch exchanges."""
+class Tolerances(NamedTuple):
+    """When the search for a design's temperatures ends.
+
+    Parameters
+    ----------
+    step : float, K
+        The last step was no larger; Newton's next would be some millionths of it ...
+    left : float, K
+        ... or the last two foretell, by quadratic convergence, that the next would be smaller
+        than this.
+    imbalance : float, dimensionless
+        And the sum of all nodes' heat out of balance is less than this share of the heat that the
+        branch exchanges.
+    """
+
+    step: float
+    left: float
+    imbalance: float
+
+
+TOLERANCES = Tolerances(step=1e-4, left=1e-10, imbalance=1e-10)
 
 ROUNDING_STEP = 1e-9
 """A step of this share of the span of temperatures is rounding, whatever the imbalance: strong
@@ -135,7 +153,7 @@ def solve_steady(
     wall_at_mouth: FloatArray,
     guess: TemperatureProfile | None = None,
     *,
-    tolerances: tuple[float, float] = (STEP_TOLERANCE, IMBALANCE_TOLERANCE),
+    tolerances: Tolerances = TOLERANCES,
 ) -> TemperatureProfile:
     """Solve the steady heat balance by Newton's method with its exact Jacobian.
 
@@ -146,9 +164,9 @@ def solve_steady(
         Wall temperature of the main pipe at the mouth.
     guess : TemperatureProfile, optional
         On the same grid; a nearby solution to start from.
-    tolerances : tuple of float
-        Last step, K, and imbalance at which a design is done. Who needs hundreds of designs to a
-        thousandth of a kelvin saves a step in four with larger ones.
+    tolerances : Tolerances
+        Who needs hundreds of designs to a thousandth of a kelvin saves a step in four with larger
+        ones.
 
     Returns
     -------
@@ -221,7 +239,7 @@ def _newton(
     balance: HeatBalance,
     wall_at_mouth: FloatArray,
     guess: TemperatureProfile | None,
-    tolerances: tuple[float, float],
+    tolerances: Tolerances,
 ) -> tuple[TemperatureProfile, FloatArray]:
     """Profile, and the last step of the designs that did not converge, K; 0 of those that did."""
     case = balance.case
@@ -240,12 +258,12 @@ def _newton(
     found: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
     part, open_ = balance, np.arange(size)
     largest, rounding = np.full(size, np.inf), _rounding_step(low, high)
+    before = np.zeros(size)
     for iteration in range(MOST_ITERATIONS + 1):
         stopping.check()
         system = part.linearise(gas, wall, skin)
-        done = (largest < rounding) | (
-            (largest < tolerances[0]) & (_imbalance(system) < tolerances[1])
-        )
+        close = (largest < tolerances.step) | (largest**3 < tolerances.left * before**2)
+        done = (largest < rounding) | (close & (_imbalance(system) < tolerances.imbalance))
         if np.any(done):
             here = _audited(part.x, gas, wall, skin, system, iteration)
             tally.add(float(done.sum()), float(done.sum() * iteration))
@@ -255,10 +273,11 @@ def _newton(
             keep = ~done
             part, open_, system = part.take(keep), open_[keep], system.take(keep)
             gas, wall, skin, low, high = (v[keep] for v in (gas, wall, skin, low, high))
-            rounding = rounding[keep]
+            rounding, largest = rounding[keep], largest[keep]
             if len(open_) == 0:
                 return _in_order(found), np.zeros(size)
         steps = newton_step(system)
+        before = np.where(np.isinf(largest), 0.0, largest)
         largest = np.max(np.abs(steps), axis=(0, 2))
         damped = (iteration >= UNDAMPED_ITERATIONS) & (largest > UNDAMPED_STEP)
         share = np.where(damped, 0.5, 1.0)[:, None]
@@ -283,9 +302,10 @@ def _solve_compiled(
     balance: HeatBalance,
     temperatures: tuple[FloatArray, FloatArray, FloatArray],
     bounds: tuple[FloatArray, FloatArray],
-    close: tuple[float, float],
+    close: Tolerances,
 ) -> tuple[TemperatureProfile, FloatArray]:
-    tolerances = (*close, _rounding_step(*bounds), SMALLEST_HEAT)
+    rounding = _rounding_step(*bounds)
+    tolerances = (close.step, close.left, close.imbalance, rounding, SMALLEST_HEAT)
     damping = (UNDAMPED_ITERATIONS, UNDAMPED_STEP, MOST_ITERATIONS)
     report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, damping)
     stopping.check()

@@ -14,15 +14,16 @@ import numpy as np
 
 from warmbranch import kernel, stopping, tally, warmup_plain
 from warmbranch.batch import Batched, BoolArray, FloatArray
-from warmbranch.branch import displacement, solve
+from warmbranch.branch import solve
 from warmbranch.case import Case
 from warmbranch.dense_output import GAS, SKIN, WALL
 from warmbranch.drive import Curve, Drive
 from warmbranch.errors import InputError, NotConvergedError
 from warmbranch.forecast import interpolated
 from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.grid import DEFAULT_NODES
+from warmbranch.grid import GRADED_NODES
 from warmbranch.heat_balance import HeatBalance
+from warmbranch.interplay import displacement
 from warmbranch.main_pipe import bulk_speed, wall_temperature
 from warmbranch.main_pipe_film import main_film
 from warmbranch.mixing import pulsation, stirred_mouth
@@ -123,7 +124,7 @@ def warm_up(
     *,
     wrap: WrapHeat | None = None,
     tolerance: float = TOLERANCE,
-    nodes: int = DEFAULT_NODES,
+    nodes: int = GRADED_NODES,
 ) -> WarmUp:
     """Follow a batch of branches through a warm-up.
 
@@ -222,7 +223,7 @@ def skin_at(
     *,
     wrap: WrapHeat | None = None,
     tolerance: float = TOLERANCE,
-    nodes: int = DEFAULT_NODES,
+    nodes: int = GRADED_NODES,
 ) -> FloatArray:
     """Skin temperatures at places and moments of a warm-up.
 
@@ -264,18 +265,18 @@ def _system(case: Case, nodes: int) -> tuple[warmup_plain.PlainSystem, BoolArray
         air=air,
         x=x,
         stirred=np.where(free, stirred, 0.0),
-        shaken=np.where(free, _shaken(case, x, nodes), 0.0),
+        shaken=np.where(free, _shaken(case, x), 0.0),
         constant=np.where(free, 0.0, fixed) * np.ones_like(x),
         main_film=film,
     )
     return system, held
 
 
-def _shaken(case: Case, x: FloatArray, nodes: int) -> FloatArray:
+def _shaken(case: Case, x: FloatArray) -> FloatArray:
     """Mixing by pulsation in the running condition, m²/s."""
     if not np.any(case.main_pipe.incident_pressure > 0):
         return np.zeros_like(x)
-    answer = solve(case, nodes=nodes)
+    answer = solve(case, modes=1, position=x)
     duct, first = answer.duct, answer.resonance[:, 0]
     frequency = np.where(np.isnan(first), 1 / (4 * duct.transit_time), first)
     swing = displacement(case, answer.main_impedance, duct, x, frequency)

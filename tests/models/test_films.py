@@ -9,7 +9,7 @@ import pytest
 from ht import conv_external, conv_free_immersed, conv_internal
 from numpy.testing import assert_allclose
 
-from warmbranch import nusselt
+from warmbranch import nusselt, nusselt_forms
 from warmbranch.films import OutsideFilm
 from warmbranch.gas import dry_air_table
 from warmbranch.surroundings import Surroundings
@@ -124,9 +124,9 @@ class TestCorrelations:
     @pytest.mark.parametrize(
         ("sloped", "first"),
         [
-            (lambda a, p: nusselt.sloped_churchill_chu(a, p, 0.60, 0.559), RAYLEIGH),
-            (lambda a, p: nusselt.sloped_vertical_cylinder(a, p, np.array(18.0)), RAYLEIGH),
-            (nusselt.sloped_cross_flow, np.logspace(0, 6, 13)),
+            (lambda a, p: nusselt_forms.sloped_churchill_chu(a, p, 0.60, 0.559), RAYLEIGH),
+            (lambda a, p: nusselt_forms.sloped_vertical_cylinder(a, p, np.array(18.0)), RAYLEIGH),
+            (nusselt_forms.sloped_cross_flow, np.logspace(0, 6, 13)),
         ],
         ids=["Churchill-Chu", "vertical cylinder", "cross flow"],
     )

@@ -84,12 +84,12 @@ def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
     whole = forecast.solve_steady
     refused = []
 
-    def gives_up(balance, wall, **more):
+    def gives_up(balance, wall, guess=None, **more):
         # The middle of the prior goes along with its draws.
         if len(balance.case) == module.PRIOR_DRAWS + 1 and not refused:
             refused.append(7)
             raise NotConvergedError("no", designs=(7,), residual=1.0, iterations=80)
-        return whole(balance, wall, **more)
+        return whole(balance, wall, guess, **more)
 
     monkeypatch.setattr(forecast, "solve_steady", gives_up)
     ensemble = fitted(problem)
@@ -102,7 +102,7 @@ def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
 def test_when_nothing_is_solved_it_is_an_error(make_case, monkeypatch):
     from warmbranch import forecast
 
-    def gives_up(balance, wall, **more):
+    def gives_up(balance, wall, guess=None, **more):
         raise NotConvergedError(
             "no", designs=tuple(range(len(balance.case))), residual=1.0, iterations=80
         )

@@ -15,11 +15,12 @@ from warmbranch_service import fast_loops
 
 EVERY_KIND_OF_REQUEST = """
 import json
-from warmbranch import compiled, compiled_sound, compiled_steady, compiled_warmup, kernel
+from warmbranch import compiled, compiled_sound, compiled_steady, compiled_tube, compiled_warmup
+from warmbranch import kernel
 from warmbranch_service import fast_loops, local, request_examples
 
 def forms():
-    rooms = (compiled, compiled_sound, compiled_steady, compiled_warmup)
+    rooms = (compiled, compiled_sound, compiled_steady, compiled_tube, compiled_warmup)
     return {
         f"{room.__name__}.{name}": len(loop.signatures)
         for room in rooms for name, loop in vars(room).items() if hasattr(loop, "signatures")

@@ -1,0 +1,173 @@
+"""A grid that crowds where the profiles bend, found from a sketch of them on few nodes.
+
+The sketch also starts the search on that grid, which then takes two steps instead of five.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from warmbranch import kernel
+from warmbranch.batch import FloatArray, IntArray
+from warmbranch.case import Case
+from warmbranch.elementary import third_root
+from warmbranch.gas import MixtureTable
+from warmbranch.grid import DEFAULT_NODES, SKETCH_NODES
+from warmbranch.heat_balance import HeatBalance
+from warmbranch.interplay import Mouth, settled
+from warmbranch.temperature import TemperatureProfile, Tolerances, heat_balance
+
+SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=1e-3)
+"""Of the sketch: what it is off by moves nodes by no more than some millionths of the length."""
+
+SKETCH_AGREEMENT = 1e-3
+"""Relative change of the first resonance at which the sketch's mixing by pulsation will do."""
+
+EVENNESS = 0.5
+"""Density of nodes everywhere, over the mean of the density that bends ask for: by measurement
+the one that serves best."""
+
+FAINT = 1.0
+"""K. A profile that bends by less over the length asks for even nodes."""
+
+SMOOTHINGS = 3
+"""How often the density is averaged with its neighbours', so that spacing changes smoothly."""
+
+
+class Sketch(NamedTuple):
+    """Temperatures, K, on positions, m; each (designs, nodes)."""
+
+    position: FloatArray
+    gas: FloatArray
+    wall: FloatArray
+    skin: FloatArray
+
+
+def laid_out(
+    case: Case,
+    gas: MixtureTable,
+    air: MixtureTable,
+    mouth: Mouth,
+    *,
+    nodes: int = DEFAULT_NODES,
+    position: FloatArray | None = None,
+) -> tuple[HeatBalance, TemperatureProfile | None]:
+    """Put a batch on the grid that suits each design, without pulsation.
+
+    Parameters
+    ----------
+    case, gas, air, position
+        As for :func:`temperature.heat_balance`.
+    mouth : Mouth
+    nodes : int
+        Up to ``SKETCH_NODES``, the graded grid serves as it is.
+
+    Returns
+    -------
+    balance : HeatBalance
+    guess : TemperatureProfile or None
+        On its nodes, if there has been a sketch.
+
+    Raises
+    ------
+    NotConvergedError
+        If the sketch does not converge.
+    """
+    if position is not None or nodes <= SKETCH_NODES:
+        return heat_balance(case, gas, air, mouth.speed, nodes=nodes, position=position), None
+    coarse = heat_balance(case, gas, air, mouth.speed, nodes=SKETCH_NODES)
+    rough = settled(coarse, mouth, agreement=SKETCH_AGREEMENT, tolerances=SKETCH_TOLERANCES)
+    fine = refined(Sketch(rough.position, rough.gas, rough.wall, rough.skin), nodes)
+    balance = heat_balance(case, gas, air, mouth.speed, position=fine.position)
+    return balance, replace(rough, **fine._asdict())
+
+
+def refined(sketch: Sketch, nodes: int) -> Sketch:
+    """Place nodes where the sketched gas and wall bend, and interpolate there.
+
+    The error of the scheme grows as the sum of ``h³ |T''|``, which for a given number of nodes is
+    least where their density goes as the third root of ``|T''|``; here, that of gas and wall
+    added.
+
+    Parameters
+    ----------
+    sketch : Sketch
+    nodes : int
+
+    Returns
+    -------
+    Sketch
+        From the same mouth to the same cap; temperatures by cubic Hermite pieces.
+    """
+    compiled = kernel.at_hand(len(sketch.position))
+    if compiled is not None:
+        return Sketch(*kernel.refined(compiled, sketch, nodes, FAINT, EVENNESS, SMOOTHINGS))
+    x = sketch.position
+    step = np.diff(x, axis=1)
+    density = _density(sketch)
+    within = (density[:, 1:] + density[:, :-1]) / 2 * step
+    passed = np.concatenate([np.zeros((len(x), 1)), np.cumsum(within, axis=1)], axis=1)
+    wanted = np.linspace(0.0, 1.0, nodes) * passed[:, -1:]
+    piece = _piece(passed, nodes)
+
+    def at(values: FloatArray, offset: int = 0) -> FloatArray:
+        return np.take_along_axis(values, piece + offset, axis=1)
+
+    # The density is linear within a piece, so what is passed is quadratic.
+    here, h, rest = at(density), at(step), wanted - at(passed)
+    curvature = 2 * (at(density, 1) - here) / h
+    run = 2 * rest / (here + np.sqrt(np.square(here) + curvature * rest))
+    t = run / h
+    position = at(x) + run
+    position[:, 0], position[:, -1] = x[:, 0], x[:, -1]
+
+    def between(values: FloatArray) -> FloatArray:
+        chord = np.diff(values, axis=1) / step
+        slope = _slopes(chord, step)
+        low, left, right, mean = at(values), at(slope), at(slope, 1), at(chord)
+        return low + run * (
+            left + t * ((3 * mean - 2 * left - right) + t * (left + right - 2 * mean))
+        )
+
+    return Sketch(position, between(sketch.gas), between(sketch.wall), between(sketch.skin))
+
+
+def _density(sketch: Sketch) -> FloatArray:
+    """Wanted density of nodes at those of the sketch, up to a factor of each design's."""
+    x, length = sketch.position, sketch.position[:, -1:]
+    step = np.diff(x, axis=1)
+    density = np.empty_like(x)
+    turn = np.abs(np.diff(np.diff(sketch.gas, axis=1) / step, axis=1))
+    turn += np.abs(np.diff(np.diff(sketch.wall, axis=1) / step, axis=1))
+    bend = turn / (step[:, 1:] + step[:, :-1]) * 2
+    density[:, 1:-1] = third_root(bend + FAINT / np.square(length))
+    for _ in range(SMOOTHINGS):
+        density[:, 0], density[:, -1] = density[:, 1], density[:, -2]
+        density[:, 1:-1] = (density[:, :-2] + 2 * density[:, 1:-1] + density[:, 2:]) / 4
+    density[:, 0], density[:, -1] = density[:, 1], density[:, -2]
+    mean = ((density[:, 1:] + density[:, :-1]) / 2 * step).sum(axis=1, keepdims=True) / length
+    return density + EVENNESS * mean
+
+
+def _slopes(chord: FloatArray, step: FloatArray) -> FloatArray:
+    """Slopes at the nodes, from the parabola through each and its neighbours."""
+    slope = np.empty((chord.shape[0], chord.shape[1] + 1))
+    before, after = step[:, :-1], step[:, 1:]
+    slope[:, 1:-1] = (chord[:, :-1] * after + chord[:, 1:] * before) / (before + after)
+    slope[:, 0] = 2 * chord[:, 0] - slope[:, 1]
+    slope[:, -1] = 2 * chord[:, -1] - slope[:, -2]
+    return slope
+
+
+def _piece(passed: FloatArray, nodes: int) -> IntArray:
+    """In which piece of the sketch each evenly spread amount lies, (designs, nodes)."""
+    designs, pieces = passed.shape[0], passed.shape[1] - 1
+    # The first node at or beyond each inner end of a piece; counted up, the pieces left behind.
+    share = np.ceil(passed[:, 1:-1] / passed[:, -1:] * (nodes - 1))
+    begins = nodes * np.arange(designs, dtype=np.float64)[:, None]
+    flat = (np.minimum(share, nodes - 1) + begins).ravel().astype(np.int64)
+    count = np.bincount(flat, minlength=designs * nodes).reshape(designs, nodes)
+    return np.minimum(np.cumsum(count, axis=1), pieces - 1)

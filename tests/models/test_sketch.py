@@ -1,0 +1,159 @@
+"""Nodes that follow the profile, and the guess on them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+
+from warmbranch import kernel, sketch
+from warmbranch.branch import solve
+from warmbranch.gas import MixtureTable, dry_air_table
+from warmbranch.grid import DEFAULT_NODES, SKETCH_NODES, graded
+from warmbranch.interplay import Mouth
+from warmbranch.main_pipe import bulk_speed, wall_temperature
+from warmbranch.sketch import Sketch, laid_out, refined
+
+LENGTH = np.array([0.05, 0.4, 3.0])
+DECAY = np.array([0.01, 0.4, 0.02])
+
+
+@pytest.fixture(params=["compiled", "numpy"])
+def path(request, monkeypatch):
+    assert kernel.load() is not None, "numba is a dependency: the compiled loops must load"
+    if request.param == "numpy":
+        monkeypatch.setenv(kernel.OFF, "off")
+
+
+def sketched(nodes: int = SKETCH_NODES) -> Sketch:
+    x = graded(LENGTH, DECAY, nodes)
+    gas = 300 + 400 * np.exp(-x / DECAY[:, None])
+    wall = 300 + 80 * np.exp(-x / DECAY[:, None] / 3)
+    return Sketch(x, gas, wall, wall - 5.0)
+
+
+@pytest.mark.usefixtures("path")
+class TestRefined:
+    @pytest.mark.parametrize("nodes", [65, 97, 161, 1281])
+    def test_runs_from_mouth_to_cap(self, nodes):
+        fine = refined(sketched(), nodes)
+        assert fine.position.shape == fine.gas.shape == fine.skin.shape == (3, nodes)
+        assert_array_equal(fine.position[:, 0], 0.0)
+        assert_array_equal(fine.position[:, -1], LENGTH)
+        assert np.all(np.diff(fine.position, axis=1) > 0)
+
+    def test_density_goes_as_the_third_root_of_the_bend(self):
+        """Of an exponential alone, ``|T''|^{1/3}`` is ``exp(−x/3δ)``; and the even share."""
+        x = graded(LENGTH, DECAY, 1025)
+        gas = 300 + 400 * np.exp(-x / DECAY[:, None])
+        cold = np.full_like(x, 300.0)
+        fine = refined(Sketch(x, gas, cold, cold), 4097)
+        middle = (fine.position[:, 1:] + fine.position[:, :-1]) / 2
+        found = 1 / (4096 * np.diff(fine.position, axis=1))
+        bend = 400 / DECAY**2 * np.exp(-middle.T / DECAY) + sketch.FAINT / LENGTH**2
+        wanted = np.cbrt(bend).T
+        # The integral of the wanted density from here to there, by the fine nodes themselves.
+        mean = (wanted * np.diff(fine.position, axis=1)).sum(axis=1) / LENGTH
+        wanted += sketch.EVENNESS * mean[:, None]
+        wanted /= (mean * (1 + sketch.EVENNESS) * LENGTH)[:, None]
+        # Smoothing takes in three nodes to either side, a dozen of the fine ones: not at the ends.
+        inner = slice(24, -24)
+        assert_allclose(found[:, inner], wanted[:, inner], rtol=1e-3)
+
+    def test_straight_profiles_ask_for_even_nodes(self):
+        x = graded(LENGTH, DECAY, SKETCH_NODES)
+        straight = 700 - 300 * x / LENGTH[:, None]
+        fine = refined(Sketch(x, straight, straight, straight), 65)
+        # Rounding of the slopes, 1e-13 K over the shortest interval, beside FAINT.
+        assert_allclose(fine.position, LENGTH[:, None] * np.linspace(0, 1, 65), rtol=1e-6)
+        assert_allclose(fine.gas, 700 - 300 * fine.position / LENGTH[:, None], rtol=1e-12)
+
+    def test_parabolas_are_interpolated_exactly(self):
+        x = graded(LENGTH, DECAY, SKETCH_NODES)
+        share = x / LENGTH[:, None]
+        fine = refined(Sketch(x, 700 - 300 * share**2, 400 + share, 300 + share * (1 - share)), 97)
+        share = fine.position / LENGTH[:, None]
+        assert_allclose(fine.gas, 700 - 300 * share**2, rtol=1e-12)  # rounding
+        assert_allclose(fine.wall, 400 + share, rtol=1e-12)
+        assert_allclose(fine.skin, 300 + share * (1 - share), rtol=1e-12)
+
+    def test_interpolation_is_of_third_order(self):
+        """Slopes from parabolas are of second order, so what is between is of third."""
+
+        def error(nodes: int) -> float:
+            fine = refined(sketched(nodes), 1281)
+            exact = 300 + 400 * np.exp(-fine.position / DECAY[:, None])
+            return float(np.abs(fine.gas - exact).max())
+
+        orders = [np.log2(error(n) / error(2 * n - 1)) for n in (65, 129)]
+        assert min(orders) > 2.7  # 3, but for the next term
+
+
+def test_both_paths_agree(box_sample, monkeypatch):
+    assert kernel.load() is not None
+    profile = solve(box_sample(96, seed=41), nodes=SKETCH_NODES, modes=1).profile
+    given = Sketch(profile.position, profile.gas, profile.wall, profile.skin)
+    compiled = refined(given, DEFAULT_NODES)
+    monkeypatch.setenv(kernel.OFF, "off")
+    for got, expected in zip(compiled, refined(given, DEFAULT_NODES), strict=True):
+        assert_allclose(got, expected, rtol=1e-11)  # rounding of the bends, smoothed
+
+
+def given(case):
+    gas, air = MixtureTable.of(case.gas), dry_air_table()
+    speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
+    wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
+    return case, gas, air, Mouth.of(case, gas, speed, wall)
+
+
+class TestLaidOut:
+    def test_few_nodes_and_given_ones_need_no_sketch(self, make_case):
+        asked = given(make_case())
+        balance, guess = laid_out(*asked, nodes=SKETCH_NODES)
+        assert guess is None
+        assert balance.x.shape == (1, SKETCH_NODES)
+        even = np.linspace(0, 1.0, 41)[None] * asked[0].branch.length
+        balance, guess = laid_out(*asked, position=even)
+        assert guess is None
+        assert balance.x is even
+
+    def test_the_guess_is_near(self, box_sample):
+        """Within a few kelvin, of spans up to a thousand: what 33 nodes are good for."""
+        case = box_sample(64, seed=42)
+        balance, guess = laid_out(*given(case))
+        answer = solve(case, modes=1)
+        assert_array_equal(balance.x, answer.profile.position)
+        span = np.ptp(answer.profile.gas, axis=1, keepdims=True) + 1.0
+        assert np.abs((guess.gas - answer.profile.gas) / span).max() < 0.05
+        assert np.median(answer.profile.iterations) <= 3
+
+    def test_pulsation_shapes_the_sketch(self, make_case):
+        """Gas stirred along the whole branch bends elsewhere than gas at rest."""
+        case = make_case(incident_pressure=np.array([0.0, 4000.0]))
+        balance, _ = laid_out(*given(case))
+        assert not np.allclose(balance.x[0], balance.x[1], rtol=1e-2)
+
+    def test_where_nodes_lie_hardly_matters(self, make_case):
+        """The stated accuracy, from other nodes altogether."""
+        case = make_case(gas_temperature=700.0)
+        answer = solve(case, modes=1)
+        even = np.linspace(0, 1.0, 1281)[None] * case.branch.length
+        fine = solve(case, modes=1, position=even)
+        assert_allclose(answer.resonance, fine.resonance, rtol=2e-5)
+
+    def test_a_batch_is_its_designs(self, box_sample):
+        case = box_sample(24, seed=43)
+        together, _ = laid_out(*given(case))
+        for i in range(0, 24, 5):
+            alone, _ = laid_out(*given(case.take(slice(i, i + 1))))
+            assert_allclose(alone.x[0], together.x[i], rtol=1e-9)  # what Newton's method leaves
+
+
+def test_nodes_move_smoothly_with_the_case(make_case):
+    """No jump where the sketch takes a step more: neighbours' nodes differ as their cases do."""
+    degrees = np.linspace(600.0, 700.0, 201)
+    case = make_case(gas_temperature=degrees)
+    x = laid_out(*given(case))[0].x / case.branch.length[:, None]
+    turn = np.abs(np.diff(x, n=2, axis=0)).max()
+    # SKETCH_TOLERANCES leave a hundredth of a kelvin, a ten-thousandth of what bends here.
+    assert turn < 1e-4
