@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from warmbranch.batch import Batched, FloatArray
 from warmbranch.errors import GeometryError
@@ -82,6 +83,31 @@ class Branch(Batched):
             if id(pieces) not in known:
                 known[id(pieces)] = math.fsum(piece.length for piece in pieces)
         return np.array([known[id(pieces)] for pieces in self.pieces])
+
+    @cached_property
+    def laid(self) -> tuple[FloatArray, FloatArray]:
+        """Lengths and bend radii of the pieces, each (designs, most pieces), m.
+
+        A design of fewer pieces than others is filled up with straights of no length.
+        """
+        count = np.array([len(pieces) for pieces in self.pieces])
+        shape = (len(count), int(count.max()))
+        lengths, radii = np.zeros(shape), np.full(shape, np.inf)
+        there = np.arange(shape[1]) < count[:, None]
+        lengths[there] = [piece.length for pieces in self.pieces for piece in pieces]
+        radii[there] = [piece.bend_radius for pieces in self.pieces for piece in pieces]
+        return lengths, radii
+
+    def take(self, index: NDArray[np.intp] | NDArray[np.bool_] | slice) -> Branch:
+        """Select designs, with what is known of their centre-lines."""
+        part = super().take(index)
+        if part is not self:
+            known = self.__dict__
+            if "length" in known:
+                part.__dict__["length"] = self.length[index]
+            if "laid" in known:
+                part.__dict__["laid"] = tuple(value[index] for value in self.laid)
+        return part
 
     @property
     def bore(self) -> FloatArray:
@@ -236,20 +262,11 @@ def inertance_ratio_between(branch: Branch, position: FloatArray) -> FloatArray:
         1 in straights, below 1 in bends; intervals that a piece's end falls into get the mean.
     """
     ratio = np.ones((position.shape[0], position.shape[1] - 1))
-    bent = [
-        i
-        for i, pieces in enumerate(branch.pieces)
-        if any(not math.isinf(piece.bend_radius) for piece in pieces)
-    ]
-    if not bent:
+    bent = np.flatnonzero(np.isfinite(branch.laid[1]).any(axis=1))
+    if len(bent) == 0:
         return ratio
-    # What bends take from the inertance between the mouth and each node, piece after piece;
-    # a design of fewer pieces than others is filled up with straights of no length.
-    most = max(len(branch.pieces[i]) for i in bent)
-    lengths, radii = np.zeros((most, len(bent))), np.full((most, len(bent)), np.inf)
-    for column, i in enumerate(bent):
-        for row, piece in enumerate(branch.pieces[i]):
-            lengths[row, column], radii[row, column] = piece.length, piece.bend_radius
+    # What bends take from the inertance between the mouth and each node, piece after piece.
+    lengths, radii = (value[bent].T for value in branch.laid)
     own = bend_inertance_ratio(branch.bore[bent] / 2, radii)
     start = np.cumsum(lengths, axis=0) - lengths
     x = position[bent]

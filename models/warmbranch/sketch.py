@@ -5,7 +5,6 @@ The sketch also starts the search on that grid, which then takes two steps inste
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -14,11 +13,17 @@ from warmbranch import kernel
 from warmbranch.batch import FloatArray, IntArray
 from warmbranch.case import Case
 from warmbranch.elementary import third_root
+from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable
 from warmbranch.grid import DEFAULT_NODES, SKETCH_NODES
 from warmbranch.heat_balance import HeatBalance
 from warmbranch.interplay import Mouth, settled
-from warmbranch.temperature import TemperatureProfile, Tolerances, heat_balance
+from warmbranch.temperature import (
+    TemperatureProfile,
+    Tolerances,
+    heat_balance,
+    solve_steady,
+)
 
 SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=1e-3)
 """Of the sketch: what it is off by moves nodes by no more than some millionths of the length."""
@@ -74,15 +79,52 @@ def laid_out(
     Raises
     ------
     NotConvergedError
-        If the sketch does not converge.
+        If a design's heat balance does not converge, neither on few nodes nor on all.
     """
     if position is not None or nodes <= SKETCH_NODES:
         return heat_balance(case, gas, air, mouth.speed, nodes=nodes, position=position), None
-    coarse = heat_balance(case, gas, air, mouth.speed, nodes=SKETCH_NODES)
-    rough = settled(coarse, mouth, agreement=SKETCH_AGREEMENT, tolerances=SKETCH_TOLERANCES)
-    fine = refined(Sketch(rough.position, rough.gas, rough.wall, rough.skin), nodes)
+    fine = _sketched(case, gas, air, mouth, nodes)
     balance = heat_balance(case, gas, air, mouth.speed, position=fine.position)
-    return balance, replace(rough, **fine._asdict())
+    unknown = np.full(len(case), np.nan)
+    heat = dict.fromkeys(("heat_entering", "heat_lost", "closure_error", "iterations"), unknown)
+    return balance, TemperatureProfile(**fine._asdict(), **heat)
+
+
+def _sketched(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int) -> Sketch:
+    """Nodes, and a guess on them."""
+    coarse = heat_balance(case, gas, air, mouth.speed, nodes=SKETCH_NODES)
+    try:
+        rough = settled(coarse, mouth, agreement=SKETCH_AGREEMENT, tolerances=SKETCH_TOLERANCES)
+    except NotConvergedError as error:
+        return _without(error, case, gas, air, mouth, nodes)
+    return refined(Sketch(rough.position, rough.gas, rough.wall, rough.skin), nodes)
+
+
+def _without(
+    error: NotConvergedError,
+    case: Case,
+    gas: MixtureTable,
+    air: MixtureTable,
+    mouth: Mouth,
+    nodes: int,
+) -> Sketch:
+    """What so few nodes cannot hold is solved, at rest, on graded nodes; the others as ever."""
+    lost = np.isin(np.arange(len(case)), error.designs)
+    graded = heat_balance(case.take(lost), gas.take(lost), air, mouth.speed[lost], nodes=nodes)
+    try:
+        rest = solve_steady(graded, mouth.wall[lost])
+    except NotConvergedError as failure:
+        raise failure.among(np.flatnonzero(lost)) from failure
+    found = Sketch(*(np.empty((len(case), nodes)) for _ in range(4)))
+    parts = [(lost, Sketch(rest.position, rest.gas, rest.wall, rest.skin))]
+    if not np.all(lost):
+        kept = ~lost
+        others = case.take(kept), gas.take(kept), air, mouth.take(kept), nodes
+        parts.append((kept, _sketched(*others)))
+    for which, part in parts:
+        for whole, some in zip(found, part, strict=True):
+            whole[which] = some
+    return found
 
 
 def refined(sketch: Sketch, nodes: int) -> Sketch:

@@ -41,7 +41,7 @@ class Tolerances(NamedTuple):
     imbalance: float
 
 
-TOLERANCES = Tolerances(step=1e-4, left=1e-10, imbalance=1e-10)
+TOLERANCES = Tolerances(step=1e-4, left=1e-8, imbalance=1e-10)
 
 ROUNDING_STEP = 1e-9
 """A step of this share of the span of temperatures is rounding, whatever the imbalance: strong

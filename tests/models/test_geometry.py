@@ -150,3 +150,36 @@ class TestWithLength:
         assert again.rise[0] == 0.3
         assert again.cap_thickness[0] == own.cap_thickness[0]
         assert_allclose([p.length for p in again.pieces[0]], [p.length for p in BENT], rtol=1e-14)
+
+
+class TestTake:
+    """What is worked out once of the centre-lines goes along with the designs."""
+
+    @pytest.fixture
+    def branch(self):
+        elbow = (Piece(0.3), Piece.bend(math.pi / 2, 0.08), Piece(0.2))
+        return Branch(
+            np.full(3, 0.05), np.full(3, 0.0015), np.full(3, 0.002),
+            ((Piece(0.8),), elbow, (Piece(0.4), Piece.bend(1.0, 0.1))), np.zeros(3),
+        )  # fmt: skip
+
+    @pytest.mark.parametrize(
+        "index", [slice(1, None), np.array([2, 0]), np.array([True, False, True])]
+    )
+    def test_the_same_as_worked_out_anew(self, branch, index):
+        assert branch.laid[0].shape == branch.laid[1].shape == (3, 3)
+        assert len(branch.length) == 3
+        part = branch.take(index)
+        assert {"length", "laid"} <= part.__dict__.keys()
+        anew = Branch(
+            part.outside_diameter, part.wall_thickness, part.cap_thickness, part.pieces, part.rise
+        )
+        assert_allclose(part.length, anew.length, rtol=0)
+        # Laid out anew, they may need fewer columns.
+        for got, expected, nothing in zip(part.laid, anew.laid, (0.0, np.inf), strict=True):
+            columns = expected.shape[1]
+            assert_allclose(got[:, :columns], expected, rtol=0)
+            assert np.all(got[:, columns:] == nothing)
+
+    def test_nothing_is_worked_out_for_it(self, branch):
+        assert not {"length", "laid"} & branch.take(np.array([1])).__dict__.keys()

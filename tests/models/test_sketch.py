@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from warmbranch import kernel, sketch
 from warmbranch.branch import solve
+from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable, dry_air_table
 from warmbranch.grid import DEFAULT_NODES, SKETCH_NODES, graded
 from warmbranch.interplay import Mouth
@@ -147,6 +148,58 @@ class TestLaidOut:
         for i in range(0, 24, 5):
             alone, _ = laid_out(*given(case.take(slice(i, i + 1))))
             assert_allclose(alone.x[0], together.x[i], rtol=1e-9)  # what Newton's method leaves
+
+
+class TestLost:
+    """Designs that a sketch cannot hold are laid out on graded nodes, and answered."""
+
+    @pytest.fixture
+    def refusing(self, monkeypatch):
+        """The sketch gives up on what is hotter than 900 K, one design at a time."""
+        whole = sketch.settled
+
+        def gives_up(balance, mouth, **more):
+            hot = np.flatnonzero(balance.case.main_pipe.gas_temperature > 900.0)
+            if len(hot):
+                designs = (int(hot[0]),)
+                raise NotConvergedError("invented", designs=designs, residual=1.0, iterations=1)
+            return whole(balance, mouth, **more)
+
+        monkeypatch.setattr(sketch, "settled", gives_up)
+
+    @pytest.mark.usefixtures("refusing")
+    @pytest.mark.parametrize("pressure", [0.0, 1500.0])
+    def test_they_are_answered_and_the_others_as_ever(self, make_case, pressure, monkeypatch):
+        kelvin = np.array([600.0, 1000.0, 700.0, 950.0])
+        case = make_case(gas_temperature=kelvin, incident_pressure=pressure)
+        found = solve(case, modes=1)
+        monkeypatch.undo()
+        expected = solve(case, modes=1)
+        cool = kelvin < 900
+        assert_allclose(found.resonance[cool], expected.resonance[cool], rtol=1e-10)
+        assert_array_equal(found.profile.position[cool], expected.profile.position[cool])
+        assert np.all(np.any(found.profile.position != expected.profile.position, axis=1) == ~cool)
+        # Graded nodes are as accurate as is stated, some 1e-4.
+        assert_allclose(found.resonance, expected.resonance, rtol=1e-4)
+
+    @pytest.mark.usefixtures("refusing")
+    def test_all_may_be_lost(self, make_case):
+        assert np.isfinite(solve(make_case(gas_temperature=1000.0), modes=1).resonance[0, 0])
+
+    def test_what_has_no_solution_at_all_is_named(self, make_case, monkeypatch):
+        def fails(*_, **__):
+            raise NotConvergedError("invented", designs=(0,), residual=1.0, iterations=1)
+
+        case = make_case(gas_temperature=np.array([600.0, 700.0, 800.0]))
+
+        def gives_up(*_, **__):
+            raise NotConvergedError("invented", designs=(2,), residual=1.0, iterations=1)
+
+        monkeypatch.setattr(sketch, "settled", gives_up)
+        monkeypatch.setattr(sketch, "solve_steady", fails)
+        with pytest.raises(NotConvergedError) as raised:
+            solve(case)
+        assert raised.value.designs == (2,)
 
 
 def test_nodes_move_smoothly_with_the_case(make_case):
