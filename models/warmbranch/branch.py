@@ -28,7 +28,6 @@ class Answer(Batched):
     ----------
     case : Case
     profile : TemperatureProfile
-    sound_speed : (designs, nodes) array, m/s
     duct : Duct
         The branch as the acoustics sees it.
     main_impedance : (designs,) array, Pa s/m³
@@ -43,7 +42,6 @@ class Answer(Batched):
 
     case: Case
     profile: TemperatureProfile
-    sound_speed: FloatArray
     duct: Duct
     main_impedance: FloatArray
     main_speed: FloatArray
@@ -54,6 +52,11 @@ class Answer(Batched):
     one_temperature: FloatArray
     mouth_correction: FloatArray
     length: FloatArray
+
+    @cached_property
+    def sound_speed(self) -> FloatArray:
+        """Along the branch, (designs, nodes), m/s."""
+        return MixtureTable.of(self.case.gas).sound_speed(self.profile.gas)
 
     @cached_property
     def effective_temperature(self) -> FloatArray:
@@ -126,7 +129,6 @@ def solve(
     return Answer(
         case=case,
         profile=profile,
-        sound_speed=gas.sound_speed(profile.gas),
         duct=duct,
         main_impedance=mouth.main_impedance,
         main_speed=speed,

@@ -118,15 +118,12 @@ def _layers(count: int, room: FloatArray) -> None:
 
 @numba.njit(inline="always", error_model="numpy")
 def _wide(inverse: float) -> tuple[float, float]:
-    """:func:`viscothermal.wide_series`, written for s = (1 − j) t: s² = −2j t², and so on."""
+    """:func:`viscothermal.wide_series` for s = (1 − j) t: s² = −2j t², s³ = −2(1 + j) t³, ..."""
     t = inverse * 0.7071067811865476
-    # s (−25/128 − 13/32 s) − 1/8, twice times s with its constant, by complex Horner.
-    re, im = -25 / 128 - 13 / 32 * t, 13 / 32 * t
-    re, im = t * (re + im) - 1 / 8, t * (im - re)
-    re, im = t * (re + im) - 1 / 8, t * (im - re)
-    re, im = t * (re + im) - 1 / 2, t * (im - re)
-    re, im = t * (re + im) + 1, t * (im - re)
-    return 2 * t * (re + im), 2 * t * (im - re)
+    squared = t * t
+    re = t * (2 + squared * (1 / 2 + t * (1 + 25 / 16 * t)))
+    im = t * (t * (2 + t * (1 / 2 - squared * (25 / 16 + 13 / 2 * t))) - 2)
+    return re, im
 
 
 @numba.njit(**options)

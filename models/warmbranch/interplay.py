@@ -28,6 +28,12 @@ from warmbranch.temperature import (
 PULSATION_TOLERANCE = 1e-8
 """Relative change of the first resonance at which mixing by pulsation and sound agree."""
 
+STEADY_SHRINKING = 0.1
+"""Change of a pass over that of the pass before below which the factor is taken to hold ..."""
+
+FORETOLD = 0.01
+"""... and share of the agreement that the foretold change may have."""
+
 MOST_PASSES = 60
 
 
@@ -178,7 +184,7 @@ def _pulsating(
     open_ = np.arange(len(mouth))
     met: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
     before = heard(balance.case, balance.gas, mouth, profile)
-    frequency, change = _tone(before.duct), np.empty(0)
+    frequency, change = _tone(before.duct), np.zeros(len(mouth))
     for _ in range(MOST_PASSES):
         stopping.check()
         duct, position = before.duct, before.profile.position
@@ -190,12 +196,17 @@ def _pulsating(
             raise error.among(open_) from error
         after = heard(balance.case, balance.gas, mouth, profile)
         tone = _tone(after.duct)
-        change = np.abs(tone / frequency - 1)
-        agrees, differs = change < agreement, change >= agreement
+        change, earlier = np.abs(tone / frequency - 1), change
+        # Passes shrink the change by about one factor each: the last two foretell the next.
+        shrinks = (change < STEADY_SHRINKING * earlier) & (
+            change**2 < FORETOLD * agreement * earlier
+        )
+        agrees = (change < agreement) | shrinks
+        differs = ~agrees
         if np.any(agrees):
             met.append((open_[agrees], profile.take(agrees)))
             open_, balance, mouth = open_[differs], balance.take(differs), mouth.take(differs)
-            after, tone = after.take(differs), tone[differs]
+            after, tone, change = after.take(differs), tone[differs], change[differs]
         before, frequency = after, tone
         if len(open_) == 0:
             return _in_order(met)

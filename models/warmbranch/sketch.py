@@ -28,7 +28,7 @@ from warmbranch.temperature import (
 SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=1e-3)
 """Of the sketch: what it is off by moves nodes by no more than some millionths of the length."""
 
-SKETCH_AGREEMENT = 1e-3
+SKETCH_AGREEMENT = 1e-2
 """Relative change of the first resonance at which the sketch's mixing by pulsation will do."""
 
 EVENNESS = 0.5

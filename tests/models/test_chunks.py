@@ -73,7 +73,7 @@ def turn(work: Callable[[], object]) -> float:
 def test_a_batch_is_quicker_than_a_loop(box_sample: Callable[..., Case]) -> None:
     """A loose guard of the ratio, of the best of several turns of each in the same run.
 
-    ``tests/benchmarks/bench_batch.py`` finds 6 times; a third of that is let pass, since
+    ``tests/benchmarks/bench_batch.py`` finds 16 times; a quarter of that is let pass, since
     other work on the machine may slow one side and not the other.
     """
     assert kernel.load() is not None
@@ -83,13 +83,13 @@ def test_a_batch_is_quicker_than_a_loop(box_sample: Callable[..., Case]) -> None
     for _ in range(4):
         batched = min(batched, turn(lambda: joined(case, modes=1)) / len(case))
         looped = min(looped, turn(lambda: [solve(one) for one in single]) / len(single))
-    assert looped > 2 * batched
+    assert looped > 4 * batched
 
 
 def test_a_batch_and_a_single_answer_are_quicker_than_the_scipy_way(
     box_sample: Callable[..., Case],
 ) -> None:
-    """As loose: benchmarks find some 250 times in a batch of the box, 60 times for one answer."""
+    """As loose: benchmarks find some 700 times in a batch of the box, 60 times for one answer."""
     assert kernel.load() is not None
     path = Path(__file__).parents[1] / "benchmarks/bench_steady.py"
     spec = importlib.util.spec_from_file_location("bench_steady", path)
@@ -105,4 +105,4 @@ def test_a_batch_and_a_single_answer_are_quicker_than_the_scipy_way(
         single = min(single, turn(lambda: solve(one)))
         batched = min(batched, turn(lambda: joined(many, modes=1)) / len(many))
     assert scipys > 10 * single
-    assert scipys > 60 * batched
+    assert scipys > 150 * batched
