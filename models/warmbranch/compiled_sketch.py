@@ -7,10 +7,8 @@ from __future__ import annotations
 import numba
 import numpy as np
 
-import warmbranch.compiled_elementary  # noqa: F401  (gives elementary its compiled roots)
 from warmbranch.batch import FloatArray
 from warmbranch.compiled import options
-from warmbranch.elementary import third_root
 
 
 @numba.njit(**options)
@@ -25,7 +23,7 @@ def put_density(
         before, after = x[n] - x[n - 1], x[n + 1] - x[n]
         turn = abs((gas[n + 1] - gas[n]) / after - (gas[n] - gas[n - 1]) / before)
         turn += abs((wall[n + 1] - wall[n]) / after - (wall[n] - wall[n - 1]) / before)
-        density[n] = third_root(turn / (before + after) * 2 + faint / (length * length))
+        density[n] = np.sqrt(turn / (before + after) * 2 + faint / (length * length))
     for _ in range(smoothings):
         density[0], density[last] = density[1], density[last - 1]
         left = density[0]
@@ -74,7 +72,7 @@ def put_cubics(x: FloatArray, values: FloatArray, cubics: FloatArray) -> None:
 @numba.njit(**options)
 def refined(
     x: FloatArray, gas: FloatArray, wall: FloatArray, skin: FloatArray, nodes: int,
-    faint: float, evenness: float, smoothings: int,
+    cap_crowding: FloatArray, faint: float, evenness: float, smoothings: int,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:  # fmt: skip
     """:func:`sketch.refined`."""
     designs, few = x.shape
@@ -82,6 +80,7 @@ def refined(
     density, cubics = np.empty(few), np.empty((3, few - 1, 4))
     for i in range(designs):
         put_density(x[i], gas[i], wall[i], faint, evenness, smoothings, density)
+        density[few - 1] *= cap_crowding[i]
         put_cubics(x[i], gas[i], cubics[0])
         put_cubics(x[i], wall[i], cubics[1])
         put_cubics(x[i], skin[i], cubics[2])

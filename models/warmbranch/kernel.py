@@ -218,12 +218,15 @@ def refined(
     kernel: Kernel,
     profile: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
     nodes: int,
+    cap_crowding: FloatArray,
     faint: float,
     evenness: float,
     smoothings: int,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Nodes where a profile bends, and its temperatures there."""
-    return kernel.refined(*map(_plain, profile), nodes, faint, evenness, smoothings)
+    return kernel.refined(
+        *map(_plain, profile), nodes, _plain(cap_crowding), faint, evenness, smoothings
+    )
 
 
 def main_pipe_wall(

@@ -17,6 +17,7 @@ from warmbranch.sketch import Sketch, laid_out, refined
 
 LENGTH = np.array([0.05, 0.4, 3.0])
 DECAY = np.array([0.01, 0.4, 0.02])
+EVEN = np.ones(3)
 
 
 @pytest.fixture(params=["compiled", "numpy"])
@@ -37,34 +38,43 @@ def sketched(nodes: int = SKETCH_NODES) -> Sketch:
 class TestRefined:
     @pytest.mark.parametrize("nodes", [65, 97, 161, 1281])
     def test_runs_from_mouth_to_cap(self, nodes):
-        fine = refined(sketched(), nodes)
+        fine = refined(sketched(), nodes, EVEN)
         assert fine.position.shape == fine.gas.shape == fine.skin.shape == (3, nodes)
         assert_array_equal(fine.position[:, 0], 0.0)
         assert_array_equal(fine.position[:, -1], LENGTH)
         assert np.all(np.diff(fine.position, axis=1) > 0)
 
-    def test_density_goes_as_the_third_root_of_the_bend(self):
-        """Of an exponential alone, ``|T''|^{1/3}`` is ``exp(−x/3δ)``; and the even share."""
+    def test_density_goes_as_the_root_of_the_bend(self):
+        """Of an exponential alone, ``|T''|^{1/2}`` is ``exp(−x/2δ)``; and the even share."""
         x = graded(LENGTH, DECAY, 1025)
         gas = 300 + 400 * np.exp(-x / DECAY[:, None])
         cold = np.full_like(x, 300.0)
-        fine = refined(Sketch(x, gas, cold, cold), 4097)
+        fine = refined(Sketch(x, gas, cold, cold), 4097, EVEN)
         middle = (fine.position[:, 1:] + fine.position[:, :-1]) / 2
         found = 1 / (4096 * np.diff(fine.position, axis=1))
         bend = 400 / DECAY**2 * np.exp(-middle.T / DECAY) + sketch.FAINT / LENGTH**2
-        wanted = np.cbrt(bend).T
+        wanted = np.sqrt(bend).T
         # The integral of the wanted density from here to there, by the fine nodes themselves.
         mean = (wanted * np.diff(fine.position, axis=1)).sum(axis=1) / LENGTH
         wanted += sketch.EVENNESS * mean[:, None]
         wanted /= (mean * (1 + sketch.EVENNESS) * LENGTH)[:, None]
         # Smoothing takes in three nodes to either side, a dozen of the fine ones: not at the ends.
-        inner = slice(24, -24)
+        inner = slice(32, -32)
         assert_allclose(found[:, inner], wanted[:, inner], rtol=1e-3)
+
+    def test_a_crowded_cap(self):
+        """Six times the density at the cap, falling to one over the sketch's last piece."""
+        plain = refined(sketched(), 1281, EVEN).position
+        dense = refined(sketched(), 1281, 6 * EVEN).position
+        last = [x[:, -1] - x[:, -2] for x in (plain, dense)]
+        # More nodes at the cap are fewer elsewhere, and density falls from there on.
+        assert np.all((last[0] / last[1] > 3) & (last[0] / last[1] < 6))
+        assert np.all(np.diff(dense, axis=1) > 0)
 
     def test_straight_profiles_ask_for_even_nodes(self):
         x = graded(LENGTH, DECAY, SKETCH_NODES)
         straight = 700 - 300 * x / LENGTH[:, None]
-        fine = refined(Sketch(x, straight, straight, straight), 65)
+        fine = refined(Sketch(x, straight, straight, straight), 65, EVEN)
         # Rounding of the slopes, 1e-13 K over the shortest interval, beside FAINT.
         assert_allclose(fine.position, LENGTH[:, None] * np.linspace(0, 1, 65), rtol=1e-6)
         assert_allclose(fine.gas, 700 - 300 * fine.position / LENGTH[:, None], rtol=1e-12)
@@ -72,7 +82,8 @@ class TestRefined:
     def test_parabolas_are_interpolated_exactly(self):
         x = graded(LENGTH, DECAY, SKETCH_NODES)
         share = x / LENGTH[:, None]
-        fine = refined(Sketch(x, 700 - 300 * share**2, 400 + share, 300 + share * (1 - share)), 97)
+        parabolas = Sketch(x, 700 - 300 * share**2, 400 + share, 300 + share * (1 - share))
+        fine = refined(parabolas, 97, EVEN)
         share = fine.position / LENGTH[:, None]
         assert_allclose(fine.gas, 700 - 300 * share**2, rtol=1e-12)  # rounding
         assert_allclose(fine.wall, 400 + share, rtol=1e-12)
@@ -82,7 +93,7 @@ class TestRefined:
         """Slopes from parabolas are of second order, so what is between is of third."""
 
         def error(nodes: int) -> float:
-            fine = refined(sketched(nodes), 1281)
+            fine = refined(sketched(nodes), 1281, EVEN)
             exact = 300 + 400 * np.exp(-fine.position / DECAY[:, None])
             return float(np.abs(fine.gas - exact).max())
 
@@ -94,9 +105,10 @@ def test_both_paths_agree(box_sample, monkeypatch):
     assert kernel.load() is not None
     profile = solve(box_sample(96, seed=41), nodes=SKETCH_NODES, modes=1).profile
     given = Sketch(profile.position, profile.gas, profile.wall, profile.skin)
-    compiled = refined(given, DEFAULT_NODES)
+    crowding = np.linspace(1.0, 6.0, 96)
+    compiled = refined(given, DEFAULT_NODES, crowding)
     monkeypatch.setenv(kernel.OFF, "off")
-    for got, expected in zip(compiled, refined(given, DEFAULT_NODES), strict=True):
+    for got, expected in zip(compiled, refined(given, DEFAULT_NODES, crowding), strict=True):
         assert_allclose(got, expected, rtol=1e-11)  # rounding of the bends, smoothed
 
 
@@ -133,6 +145,11 @@ class TestLaidOut:
         case = make_case(incident_pressure=np.array([0.0, 4000.0]))
         balance, _ = laid_out(*given(case))
         assert not np.allclose(balance.x[0], balance.x[1], rtol=1e-2)
+
+    def test_the_cap_of_a_wrapped_branch_is_crowded(self, make_case):
+        balance, _ = laid_out(*given(make_case(wrap_thickness=np.array([0.0, 0.02]))))
+        last = np.diff(balance.x, axis=1)[:, -1]
+        assert last[0] > 2 * last[1]
 
     def test_where_nodes_lie_hardly_matters(self, make_case):
         """The stated accuracy, from other nodes altogether."""
