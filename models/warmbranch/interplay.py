@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +20,7 @@ from warmbranch.temperature import (
     TOLERANCES,
     TemperatureProfile,
     Tolerances,
+    in_order,
     pulsating,
     solve_steady,
 )
@@ -134,22 +134,21 @@ def settled(
         If the heat balance, or its interplay with the sound, does not converge.
     """
     driven = np.flatnonzero(balance.case.main_pipe.incident_pressure > 0)
-    if guess is None or len(driven) == 0:
-        guess = solve_steady(balance, mouth.wall, guess, tolerances=tolerances)
-        if len(driven) == 0:
-            return guess
-        rest = np.setdiff1d(np.arange(len(mouth)), driven)
-        parts = [(rest, guess.take(rest))]
+    if len(driven) == 0:
+        return solve_steady(balance, mouth.wall, guess, tolerances=tolerances)
+    rest = np.setdiff1d(np.arange(len(mouth)), driven)
+    if guess is None:
+        guess = solve_steady(balance, mouth.wall, tolerances=tolerances)
+        still = guess.take(rest)
     else:
-        rest = np.setdiff1d(np.arange(len(mouth)), driven)
-        parts = [(rest, _still(balance, mouth, guess, rest, tolerances))]
+        still = _still(balance, mouth, guess, rest, tolerances)
     try:
         profile = _pulsating(
             balance.take(driven), mouth.take(driven), guess.take(driven), agreement, tolerances
         )
     except NotConvergedError as error:
         raise error.among(driven) from error
-    return _in_order([*parts, (driven, profile)])
+    return in_order([(rest, still), (driven, profile)])
 
 
 def _still(
@@ -209,23 +208,13 @@ def _pulsating(
             after, tone, change = after.take(differs), tone[differs], change[differs]
         before, frequency = after, tone
         if len(open_) == 0:
-            return _in_order(met)
+            return in_order(met)
     raise NotConvergedError(
         "Heat loss and mixing by pulsation did not agree.",
         designs=tuple(int(i) for i in open_),
         residual=float(change.max()),
         iterations=MOST_PASSES,
     )
-
-
-def _in_order(
-    parts: Sequence[tuple[NDArray[np.intp], TemperatureProfile]],
-) -> TemperatureProfile:
-    """Join profiles of some designs each, given with their places."""
-    if len(parts) == 1:
-        return parts[0][1]
-    order = np.argsort(np.concatenate([index for index, _ in parts]))
-    return TemperatureProfile.concatenate([part for _, part in parts]).take(order)
 
 
 def _tone(duct: Duct) -> FloatArray:

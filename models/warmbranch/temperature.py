@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import NamedTuple
 
@@ -275,7 +276,7 @@ def _newton(
             gas, wall, skin, low, high = (v[keep] for v in (gas, wall, skin, low, high))
             rounding, largest = rounding[keep], largest[keep]
             if len(open_) == 0:
-                return _in_order(found), np.zeros(size)
+                return in_order(found), np.zeros(size)
         steps = newton_step(system)
         before = np.where(np.isinf(largest), 0.0, largest)
         largest = np.max(np.abs(steps), axis=(0, 2))
@@ -289,12 +290,13 @@ def _newton(
     last_step[open_] = largest
     system = part.linearise(gas, wall, skin)
     found.append((open_, _audited(part.x, gas, wall, skin, system, MOST_ITERATIONS)))
-    return _in_order(found), last_step
+    return in_order(found), last_step
 
 
-def _in_order(found: list[tuple[NDArray[np.intp], TemperatureProfile]]) -> TemperatureProfile:
-    order = np.argsort(np.concatenate([index for index, _ in found]))
-    return TemperatureProfile.concatenate([part for _, part in found]).take(order)
+def in_order(parts: Sequence[tuple[NDArray[np.intp], TemperatureProfile]]) -> TemperatureProfile:
+    """Join profiles of some designs each, given with their places."""
+    order = np.argsort(np.concatenate([index for index, _ in parts]))
+    return TemperatureProfile.concatenate([part for _, part in parts]).take(order)
 
 
 def _solve_compiled(
@@ -304,10 +306,9 @@ def _solve_compiled(
     bounds: tuple[FloatArray, FloatArray],
     close: Tolerances,
 ) -> tuple[TemperatureProfile, FloatArray]:
-    rounding = _rounding_step(*bounds)
-    tolerances = (close.step, close.left, close.imbalance, rounding, SMALLEST_HEAT)
+    ends = (close.step, close.left, close.imbalance, _rounding_step(*bounds), SMALLEST_HEAT)
     damping = (UNDAMPED_ITERATIONS, UNDAMPED_STEP, MOST_ITERATIONS)
-    report = kernel.solve_heat(compiled, balance, temperatures, bounds, tolerances, damping)
+    report = kernel.solve_heat(compiled, balance, temperatures, bounds, ends, damping)
     stopping.check()
     by_gas, by_wall, lost, iterations, last_step = np.ascontiguousarray(report.T)
     tally.add(len(report), iterations.sum())
