@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from warmbranch.case import Case
-from warmbranch.closures import (
+from warmbranch.case.case import Case
+from warmbranch.case.closures import (
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
     PULSATION,
@@ -23,12 +23,12 @@ from warmbranch.closures import (
     Closures,
     MouthModel,
 )
-from warmbranch.combustion import burnt_gas
-from warmbranch.gas import Composition
-from warmbranch.geometry import Branch, Piece
-from warmbranch.main_pipe import MainPipe
-from warmbranch.materials import METALS, Metal, metal
-from warmbranch.surroundings import Covering, Surroundings
+from warmbranch.case.geometry import Branch, Piece
+from warmbranch.case.main_pipe import MainPipe
+from warmbranch.case.materials import METALS, Metal, metal
+from warmbranch.case.surroundings import Covering, Surroundings
+from warmbranch.gas.combustion import burnt_gas
+from warmbranch.gas.gas import Composition
 
 COMMON = {
     "length": 1.031,

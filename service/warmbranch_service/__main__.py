@@ -2,6 +2,6 @@
 
 import sys
 
-from warmbranch_service.cli import main
+from warmbranch_service.command.cli import main
 
 sys.exit(main())

@@ -7,23 +7,23 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from warmbranch.errors import InputError, NotConvergedError
-from warmbranch_service.answer import steady
-from warmbranch_service.errors import NOT_CONVERGED, Problem
-from warmbranch_service.fit import answer_fit
-from warmbranch_service.length import answer_length
-from warmbranch_service.readings_csv import with_readings
-from warmbranch_service.refusals import invalid, refused_by_physics
-from warmbranch_service.schemas.fit import FitRequest
-from warmbranch_service.schemas.fit_answer import FitAnswer
-from warmbranch_service.schemas.length import LengthRequest
-from warmbranch_service.schemas.length_answer import LengthAnswer
-from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
-from warmbranch_service.schemas.sweep import SweepRequest
-from warmbranch_service.schemas.warmup import WarmupRequest
-from warmbranch_service.schemas.warmup_answer import WarmupAnswer
-from warmbranch_service.strict_json import parse
-from warmbranch_service.warmup import warmup
+from warmbranch.base.errors import InputError, NotConvergedError
+from warmbranch_service.contract.errors import NOT_CONVERGED, Problem
+from warmbranch_service.contract.refusals import invalid, refused_by_physics
+from warmbranch_service.contract.strict_json import parse
+from warmbranch_service.fit.answer import answer_fit
+from warmbranch_service.fit.answer_schema import FitAnswer
+from warmbranch_service.fit.readings_csv import with_readings
+from warmbranch_service.fit.request import FitRequest
+from warmbranch_service.length.answer import answer_length
+from warmbranch_service.length.answer_schema import LengthAnswer
+from warmbranch_service.length.request import LengthRequest
+from warmbranch_service.steady.answer import steady
+from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
+from warmbranch_service.sweep.request import SweepRequest
+from warmbranch_service.warmup.answer import warmup
+from warmbranch_service.warmup.answer_schema import WarmupAnswer
+from warmbranch_service.warmup.request import WarmupRequest
 
 
 def steady_of(body: bytes) -> SteadyAnswer:

@@ -6,9 +6,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from shared.problems import _every_failure_has_the_one_shape, watch
-from warmbranch_service.app import create_app
-from warmbranch_service.fast_loops import compile_loops
-from warmbranch_service.settings import Settings
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.fast_loops import compile_loops
+from warmbranch_service.http.settings import Settings
 
 __all__ = ["_every_failure_has_the_one_shape", "watch"]
 """Fixtures for every test here."""

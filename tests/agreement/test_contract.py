@@ -12,10 +12,10 @@ import re
 import pytest
 from jsonschema_rs import Draft202012Validator
 
-from warmbranch_service.app import create_app
-from warmbranch_service.make_answer_examples import gather
-from warmbranch_service.openapi import FAILURES, complete
-from warmbranch_service.schemas.fields import AnswerModel, RequestModel
+from warmbranch_service.contract.fields import AnswerModel, RequestModel
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.make_answer_examples import gather
+from warmbranch_service.http.openapi import FAILURES, complete
 
 DOCUMENT = create_app().openapi()
 SCHEMAS = DOCUMENT["components"]["schemas"]
@@ -65,7 +65,8 @@ def lacking(name, field, *, required):
     if not holds_objects(field) and not field.get("examples"):
         found.append(
             "an example: Field(examples=[...]); for an answer, let a request in "
-            "request_examples.py yield one, and python -m warmbranch_service.make_answer_examples"
+            "request_examples.py yield one, and "
+            "python -m warmbranch_service.http.make_answer_examples"
         )
     if numbers(field):
         if not field.get("x-unit"):
@@ -166,7 +167,7 @@ def test_patterns_are_understood_outside_python_too():
 
 
 def test_examples_of_answers_are_what_is_answered_now():
-    """After a change that is meant: ``python -m warmbranch_service.make_answer_examples``."""
+    """After a change that is meant: ``python -m warmbranch_service.http.make_answer_examples``."""
     missing = {
         f"{model}.{name}"
         for model, fields in gather().items()

@@ -13,7 +13,7 @@ import pytest
 
 import warmbranch
 from warmbranch_service.demo import DEMOS
-from warmbranch_service.running import LocalService
+from warmbranch_service.serving.running import LocalService
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from warmbranch_service.app import create_app
+from warmbranch_service.http.app import create_app
 
 KEPT = Path(__file__).parents[2] / "fixtures" / "openapi.json"
 

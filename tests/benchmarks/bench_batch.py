@@ -31,11 +31,11 @@ sys.path[:0] = [str(HERE.parent), str(HERE.parents[1])]
 from bench_steady import THREADS, Straightforward, best, one_case
 
 from conftest import sample_box
-from warmbranch import kernel
-from warmbranch.branch import Answer
-from warmbranch.case import Case
-from warmbranch.chunks import solve_in_chunks
-from warmbranch.grid import DEFAULT_NODES
+from warmbranch.base import kernel
+from warmbranch.case.case import Case
+from warmbranch.heat.grid import DEFAULT_NODES
+from warmbranch.many.chunks import solve_in_chunks
+from warmbranch.steady.answer import Answer
 
 DESIGNS = 10_000
 SINGLES = 200

@@ -20,10 +20,10 @@ if __name__ == "__main__":
 
 import numpy as np
 
-from warmbranch import kernel
-from warmbranch.branch import solve
-from warmbranch.fitting import fit
-from warmbranch.unknowns import UNKNOWNS, Spreads
+from warmbranch.base import kernel
+from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.fit.solve import fit
+from warmbranch.steady.solve import solve
 
 FIVE = frozenset({"stirring", "reach", "stanton", "outer_film_factor", "mouth_factor"})
 MOST_MS, MOST_STEADY = 60.0, 40.0

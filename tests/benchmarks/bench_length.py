@@ -39,12 +39,12 @@ def best(repeats: int, functions: dict[str, Callable[[], object]]) -> dict[str, 
 
 def physics() -> dict[str, Callable[[], object]]:
     """The models alone, on the invented van."""
-    from warmbranch.branch import solve
-    from warmbranch.compromise import best_length
-    from warmbranch.sizing import length_for
-    from warmbranch_service.length_examples import example
-    from warmbranch_service.length_points import points_of
-    from warmbranch_service.schemas.length import LengthRequest
+    from warmbranch.length.compromise import best_length
+    from warmbranch.length.solve import length_for
+    from warmbranch.steady.solve import solve
+    from warmbranch_service.length.examples import example
+    from warmbranch_service.length.points import points_of
+    from warmbranch_service.length.request import LengthRequest
 
     one = points_of(LengthRequest.model_validate(example("length")))
     five = points_of(LengthRequest.model_validate(example("loudness")))
@@ -58,11 +58,11 @@ def physics() -> dict[str, Callable[[], object]]:
 
 def service() -> dict[str, Callable[[], object]]:
     """Requests to answers, without HTTP."""
-    from warmbranch_service.answer import steady
-    from warmbranch_service.length import answer_length
-    from warmbranch_service.length_examples import example
-    from warmbranch_service.schemas.length import LengthRequest
-    from warmbranch_service.schemas.steady import SteadyRequest
+    from warmbranch_service.length.answer import answer_length
+    from warmbranch_service.length.examples import example
+    from warmbranch_service.length.request import LengthRequest
+    from warmbranch_service.steady.answer import steady
+    from warmbranch_service.steady.schema import SteadyRequest
 
     case = example("length")["case"]
     bare = {"case": case, "target": {"quiet_rpm": 2350}, "diameters": False}
@@ -82,7 +82,7 @@ def service() -> dict[str, Callable[[], object]]:
 
 
 def main(repeats: int = 10) -> None:
-    from warmbranch import kernel
+    from warmbranch.base import kernel
 
     compiled = kernel.load() is not None
     print(f"compiled loops: {'yes' if compiled else 'no'}; best of {repeats}")

@@ -32,16 +32,17 @@ from fastapi import FastAPI
 from starlette.responses import Response
 
 from shared.running import Service, ask, free_port
-from warmbranch.branch import solve
-from warmbranch_service.answer import answer_of
-from warmbranch_service.convert import to_physics
+from warmbranch.steady.cautions import findings
+from warmbranch.steady.solve import solve
+from warmbranch_service.case.convert import to_physics
+from warmbranch_service.contract.strict_json import parse
 from warmbranch_service.demo import demo_text
-from warmbranch_service.fast_loops import compile_loops
-from warmbranch_service.schemas.steady import SteadyRequest
-from warmbranch_service.server import Server
-from warmbranch_service.settings import Settings
-from warmbranch_service.strict_json import parse
-from warmbranch_service.worker import SWITCH_SECONDS, configuration
+from warmbranch_service.http.fast_loops import compile_loops
+from warmbranch_service.http.settings import Settings
+from warmbranch_service.serving.server import Server
+from warmbranch_service.serving.worker import SWITCH_SECONDS, configuration
+from warmbranch_service.steady.answer import answer_of
+from warmbranch_service.steady.schema import SteadyRequest
 
 ROUNDS = 2000
 TURN, SETTLING = 25, 5
@@ -131,7 +132,7 @@ class InProcess:
         # Building does two parts of the physics: the transmission loss of the curve, and what
         # the model finds to warn of.
         solved.transmission_loss(np.array([built.attenuation.frequency_Hz]))
-        assert solved.findings
+        assert findings(solved)
         tick()
         spent = [(after - before) * 1e3 for before, after in pairwise(clock)]
         sound = spent.pop()

@@ -21,22 +21,23 @@ from dataclasses import replace
 import numpy as np
 from scipy import integrate, optimize
 
-from warmbranch import kernel
-from warmbranch.branch import solve
-from warmbranch.case import Case
-from warmbranch.closures import Closures
-from warmbranch.combustion import burnt_gas
-from warmbranch.films import OutsideFilm
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.geometry import Branch, Piece
-from warmbranch.main_pipe import MainPipe, inner_film
-from warmbranch.materials import metal
-from warmbranch.mixing import buoyant_counterflow
-from warmbranch.mouth import side_branch_correction
-from warmbranch.nusselt import NUSSELT_LAMINAR
-from warmbranch.radiation import radiative_flux
-from warmbranch.surroundings import Covering, Surroundings
-from warmbranch.viscothermal import line, wall_layers
+from warmbranch.base import kernel
+from warmbranch.case.case import Case
+from warmbranch.case.closures import Closures
+from warmbranch.case.geometry import Branch, Piece
+from warmbranch.case.main_pipe import MainPipe
+from warmbranch.case.materials import metal
+from warmbranch.case.surroundings import Covering, Surroundings
+from warmbranch.gas.combustion import burnt_gas
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.films import OutsideFilm
+from warmbranch.heat.main_pipe_wall import inner_film
+from warmbranch.heat.mixing import buoyant_counterflow
+from warmbranch.heat.nusselt import NUSSELT_LAMINAR
+from warmbranch.heat.radiation import radiative_flux
+from warmbranch.sound.mouth import side_branch_correction
+from warmbranch.sound.viscothermal import line, wall_layers
+from warmbranch.steady.solve import solve
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 DESIGNS = 256

@@ -23,12 +23,12 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMB
 
 import json
 
-from warmbranch_service.schemas.sweep import CHUNK, SweepRequest
 from warmbranch_service.sweep.cluster import MOST_CHUNKS_A_TASK
 from warmbranch_service.sweep.examples import example
 from warmbranch_service.sweep.executors import InProcess
 from warmbranch_service.sweep.plan import Plan
 from warmbranch_service.sweep.processes import ProcessPool
+from warmbranch_service.sweep.request import CHUNK, SweepRequest
 from warmbranch_service.sweep.table import rows
 
 CHUNKS = 48

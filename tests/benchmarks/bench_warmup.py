@@ -26,21 +26,22 @@ from itertools import product
 import numpy as np
 from scipy import integrate, optimize, sparse, special
 
-from warmbranch import kernel
-from warmbranch.branch import solve
-from warmbranch.case import Case
-from warmbranch.closures import Closures
-from warmbranch.combustion import burnt_gas
-from warmbranch.drive import COLD_START_SHARES, COLD_START_TIMES, Drive
-from warmbranch.films import OutsideFilm
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.geometry import Branch, Piece
-from warmbranch.main_pipe import MainPipe, inner_film
-from warmbranch.materials import metal
-from warmbranch.mouth import side_branch_correction
-from warmbranch.surroundings import Covering, Surroundings
-from warmbranch.wander import Wander, wander
-from warmbranch.warmup import warm_up
+from warmbranch.base import kernel
+from warmbranch.case.case import Case
+from warmbranch.case.closures import Closures
+from warmbranch.case.geometry import Branch, Piece
+from warmbranch.case.main_pipe import MainPipe
+from warmbranch.case.materials import metal
+from warmbranch.case.surroundings import Covering, Surroundings
+from warmbranch.gas.combustion import burnt_gas
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.films import OutsideFilm
+from warmbranch.heat.main_pipe_wall import inner_film
+from warmbranch.sound.mouth import side_branch_correction
+from warmbranch.steady.solve import solve
+from warmbranch.warming.drive import COLD_START_SHARES, COLD_START_TIMES, Drive
+from warmbranch.warming.solve import warm_up
+from warmbranch.warming.wander import Wander, wander
 
 DURATION = 1200.0
 MOMENTS = np.linspace(0.0, DURATION, 121)

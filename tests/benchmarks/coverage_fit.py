@@ -17,8 +17,8 @@ from pathlib import Path
 
 import numpy as np
 
-from warmbranch import kernel
-from warmbranch.fitting import Fitted, fit
+from warmbranch.base import kernel
+from warmbranch.fit.solve import Fitted, fit
 
 LEVELS = {"50 %": (1, 3), "90 %": (0, 4)}
 

@@ -10,9 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from warmbranch.branch import Answer, solve
-from warmbranch.case import Case
-from warmbranch.closures import (
+from warmbranch.case.case import Case
+from warmbranch.case.closures import (
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
     PULSATION,
@@ -23,12 +22,14 @@ from warmbranch.closures import (
     Closures,
     Prior,
 )
-from warmbranch.combustion import burnt_gas
-from warmbranch.geometry import Branch, Piece
-from warmbranch.main_pipe import MainPipe
-from warmbranch.materials import metal
-from warmbranch.surfaces import surface
-from warmbranch.surroundings import Covering, Surroundings
+from warmbranch.case.geometry import Branch, Piece
+from warmbranch.case.main_pipe import MainPipe
+from warmbranch.case.materials import metal
+from warmbranch.case.surfaces import surface
+from warmbranch.case.surroundings import Covering, Surroundings
+from warmbranch.gas.combustion import burnt_gas
+from warmbranch.steady.answer import Answer
+from warmbranch.steady.solve import solve
 
 ORDER = 3.0
 """Firings a revolution of six cylinders on the four-stroke cycle."""

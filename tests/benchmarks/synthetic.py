@@ -6,24 +6,25 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from warmbranch.branch import Answer, solve
-from warmbranch.calibration import Calibration
-from warmbranch.case import Case
-from warmbranch.closures import Closures
-from warmbranch.combustion import burnt_gas
-from warmbranch.constants import ICE_POINT
-from warmbranch.drive import Drive
-from warmbranch.forecast import interpolated
-from warmbranch.geometry import Branch, Piece
-from warmbranch.main_pipe import MainPipe
-from warmbranch.materials import metal
-from warmbranch.next_reading import LISTENING_UNCERTAINTY
-from warmbranch.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
-from warmbranch.skin_in_time import Warming
-from warmbranch.surroundings import Covering, Surroundings
-from warmbranch.thermometer import share_on_tube
-from warmbranch.unknowns import put
-from warmbranch.warmup import skin_at
+from warmbranch.base.constants import ICE_POINT
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.forecast import interpolated
+from warmbranch.belief.unknowns import put
+from warmbranch.case.case import Case
+from warmbranch.case.closures import Closures
+from warmbranch.case.geometry import Branch, Piece
+from warmbranch.case.main_pipe import MainPipe
+from warmbranch.case.materials import metal
+from warmbranch.case.surroundings import Covering, Surroundings
+from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY
+from warmbranch.fit.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
+from warmbranch.fit.skin_in_time import Warming
+from warmbranch.fit.thermometer import share_on_tube
+from warmbranch.gas.combustion import burnt_gas
+from warmbranch.steady.answer import Answer
+from warmbranch.steady.solve import solve
+from warmbranch.warming.drive import Drive
+from warmbranch.warming.solve import skin_at
 
 PAINT, PAINT_EMISSIVITY, PAINT_SPREAD = "matt black paint", 0.95, 0.43
 

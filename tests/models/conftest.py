@@ -7,11 +7,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from warmbranch.acoustics import Duct
-from warmbranch.batch import FloatArray
-from warmbranch.constants import STANDARD_PRESSURE
-from warmbranch.cutting import duct
-from warmbranch.gas import MixtureTable
+from warmbranch.base.batch import FloatArray
+from warmbranch.base.constants import STANDARD_PRESSURE
+from warmbranch.gas.gas import MixtureTable
+from warmbranch.sound.acoustics import Duct
+from warmbranch.sound.cutting import duct
 
 
 def make_ideal_gas(

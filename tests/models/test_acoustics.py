@@ -9,15 +9,10 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import integrate, special
 
-from warmbranch.acoustics import (
-    Duct,
-    input_impedance,
-    standing_wave,
-    uniform_duct,
-)
-from warmbranch.closed_forms import LinearDuct, linear_duct_mouth_reactance
-from warmbranch.cutting import duct as cut
-from warmbranch.gas import dry_air_table
+from closed_forms import LinearDuct, linear_duct_mouth_reactance
+from warmbranch.gas.gas import dry_air_table
+from warmbranch.sound.acoustics import Duct, input_impedance, standing_wave, uniform_duct
+from warmbranch.sound.cutting import duct as cut
 
 LENGTH, RADIUS, PRESSURE = 0.9, 0.024, 101325.0
 AREA = math.pi * RADIUS**2

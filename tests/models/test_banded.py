@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch.banded import newton_step, outside_loss
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.heat_balance import Linearised
-from warmbranch.temperature import heat_balance
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.banded import newton_step, outside_loss
+from warmbranch.heat.heat_balance import Linearised
+from warmbranch.heat.temperature import heat_balance
 
 NODES = 21
 

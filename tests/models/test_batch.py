@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from warmbranch.batch import Batched
-from warmbranch.case import Case
+from warmbranch.base.batch import Batched
+from warmbranch.case.case import Case
 
 PARTS = [
     np.array([4, 0, 4]),

@@ -8,16 +8,20 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch import acoustics, cutting, interplay, resonance
-from warmbranch.branch import Answer, solve
-from warmbranch.case import Case
-from warmbranch.closures import REACH, STIRRING
-from warmbranch.errors import NotConvergedError
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.geometry import Piece, inertance_ratio_between
-from warmbranch.main_pipe import bulk_speed, wall_temperature
-from warmbranch.temperature import heat_balance, solve_steady
-from warmbranch.temperature import pulsating as with_pulsation
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.case import Case
+from warmbranch.case.closures import REACH, STIRRING
+from warmbranch.case.geometry import Piece, inertance_ratio_between
+from warmbranch.case.main_pipe import bulk_speed
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.main_pipe_wall import wall_temperature
+from warmbranch.heat.temperature import heat_balance, solve_steady
+from warmbranch.heat.temperature import pulsating as with_pulsation
+from warmbranch.sound import acoustics, cutting, resonance
+from warmbranch.steady import interplay
+from warmbranch.steady.answer import Answer
+from warmbranch.steady.cautions import findings
+from warmbranch.steady.solve import solve
 
 CHUNK = 1024
 """Designs solved at once in long tests: some hundred megabytes of cells."""
@@ -117,7 +121,7 @@ def test_answers_can_be_taken_and_joined(make_case):
     again = Answer.concatenate([answer.take(slice(0, 1)), answer.take(slice(1, 3))])
     assert_array_equal(again.resonance, answer.resonance)
     assert_array_equal(again.profile.gas, answer.profile.gas)
-    assert len(again.findings) == 3
+    assert len(findings(again)) == 3
 
 
 # --- pulsation --------------------------------------------------------------------------------
@@ -230,7 +234,7 @@ def check_everywhere(answer: Answer) -> None:
     # Higher resonances may be damped away (NaN), but never out of order.
     assert not np.any(answer.resonance[:, 1:] <= answer.resonance[:, :-1])
     # Every answer can be spoken about.
-    assert all(len(found) > 0 for found in answer.findings)
+    assert all(len(found) > 0 for found in findings(answer))
 
 
 def finely_resolved(case: Case) -> np.ndarray:

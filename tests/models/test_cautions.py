@@ -9,16 +9,16 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import brentq
 
-from warmbranch import cautions
-from warmbranch.branch import solve
-from warmbranch.cautions import LEAK_DIAMETER, leak_shift
-from warmbranch.closures import MouthModel
-from warmbranch.gas import Composition, MixtureTable
-from warmbranch.materials import Metal
+from warmbranch.case.closures import MouthModel
+from warmbranch.case.materials import Metal
+from warmbranch.gas.gas import Composition, MixtureTable
+from warmbranch.steady import cautions
+from warmbranch.steady.cautions import LEAK_DIAMETER, findings, leak_shift
+from warmbranch.steady.solve import solve
 
 
 def found(case):
-    (only,) = solve(case).findings
+    (only,) = findings(solve(case))
     return {finding.code: finding for finding in only}
 
 
@@ -95,7 +95,7 @@ class TestNumbers:
         strouhal = answer.resonance[0] * case.branch.bore[0] / answer.main_speed[0]
         told = [
             (f.numbers["mode"], f.numbers["strouhal"])
-            for f in answer.findings[0]
+            for f in findings(answer)[0]
             if f.code in ("whistling", "whistling_weak")
         ]
         expected = [
@@ -122,24 +122,24 @@ class TestNumbers:
             replace(answer, resonance=np.array([[100.0, 200.0, factor * cut_on]]))
             for factor in (0.999, 1.001)
         )
-        (numbers,) = [f.numbers for f in above.findings[0] if f.code == "plane_wave_limit"]
+        (numbers,) = [f.numbers for f in findings(above)[0] if f.code == "plane_wave_limit"]
         assert_allclose(numbers["cut_on"], cut_on, rtol=1e-12)
         assert_allclose(numbers["frequency"], 1.001 * cut_on, rtol=1e-12)
-        assert "plane_wave_limit" not in {f.code for f in below.findings[0]}
+        assert "plane_wave_limit" not in {f.code for f in findings(below)[0]}
 
     def test_overdamped_modes_are_named(self, make_case):
         """Losses that leave no resonance are beyond the box: one is taken away by hand."""
         answer = solve(make_case())
         quiet = replace(answer, resonance=np.array([[answer.resonance[0, 0], np.nan, np.nan]]))
-        modes = [f.numbers["mode"] for f in quiet.findings[0] if f.code == "overdamped"]
+        modes = [f.numbers["mode"] for f in findings(quiet)[0] if f.code == "overdamped"]
         assert modes == [2.0, 3.0]
-        assert "overdamped" not in {f.code for f in answer.findings[0]}
+        assert "overdamped" not in {f.code for f in findings(answer)[0]}
 
 
 def ranges(case):
     return {
         name
-        for finding in solve(case).findings[0]
+        for finding in findings(solve(case))[0]
         if finding.code == "correlation_range"
         for name in finding.numbers
         if name != "bound"
@@ -222,13 +222,13 @@ class TestLeak:
 
     def test_reported_number(self, make_case):
         answer = solve(make_case())
-        (finding,) = [f for f in answer.findings[0] if f.code == "leak_sensitivity"]
+        (finding,) = [f for f in findings(answer)[0] if f.code == "leak_sensitivity"]
         assert_allclose(finding.numbers["relative_shift"], leak_shift(answer)[0], rtol=1e-12)
         assert finding.numbers["hole_diameter"] == LEAK_DIAMETER
 
 
 def test_each_design_has_its_own(make_case):
     answer = solve(make_case(gas_temperature=np.array([280.0, 423.15])))
-    codes = [{f.code for f in findings} for findings in answer.findings]
+    codes = [{f.code for f in found} for found in findings(answer)]
     assert "mouth_colder_than_air" in codes[0]
     assert "mouth_colder_than_air" not in codes[1]

@@ -11,11 +11,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch import chunks, kernel
-from warmbranch.branch import Answer, solve
-from warmbranch.case import Case
-from warmbranch.chunks import solve_in_chunks
-from warmbranch.errors import NotConvergedError
+from warmbranch.base import kernel
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.case import Case
+from warmbranch.many import chunks
+from warmbranch.many.chunks import solve_in_chunks
+from warmbranch.steady.answer import Answer
+from warmbranch.steady.solve import solve
 
 ROUNDING = 1e-12
 """Relative. Designs do not act on each other; their sums may be taken in another order."""

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import integrate
 
-from warmbranch.closed_forms import (
+from closed_forms import (
     CoupledFin,
     Fin,
     LinearDuct,

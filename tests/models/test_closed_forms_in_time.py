@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.closed_forms import (
+from closed_forms import (
     Fin,
     WarmingFin,
     fin_excess_ratio,

@@ -7,11 +7,12 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_bvp
 
-from warmbranch.constants import GRAVITY, STEFAN_BOLTZMANN
-from warmbranch.films import OutsideFilm
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.main_pipe import bulk_speed, wall_temperature
-from warmbranch.temperature import heat_balance, solve_steady
+from warmbranch.base.constants import GRAVITY, STEFAN_BOLTZMANN
+from warmbranch.case.main_pipe import bulk_speed
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.films import OutsideFilm
+from warmbranch.heat.main_pipe_wall import wall_temperature
+from warmbranch.heat.temperature import heat_balance, solve_steady
 
 LAMINAR = 3.66
 """Nusselt number of the stagnant bound."""

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from warmbranch.combustion import (
+from warmbranch.base.errors import InputError, PropertyRangeError
+from warmbranch.gas.combustion import (
     AIR,
     FUELS,
     LEANEST,
@@ -20,8 +21,7 @@ from warmbranch.combustion import (
     burnt_gas,
     humidity_from_relative,
 )
-from warmbranch.errors import InputError, PropertyRangeError
-from warmbranch.gas import SPECIES, Composition
+from warmbranch.gas.gas import SPECIES, Composition
 
 PUBLISHED = Path(__file__).parents[2] / "fixtures" / "published"
 

@@ -6,10 +6,12 @@ import os
 import numpy as np
 import pytest
 
-from warmbranch import cutting, kernel
-from warmbranch.branch import Answer, solve
-from warmbranch.gas import MixtureTable
-from warmbranch.geometry import inertance_ratio_between
+from warmbranch.base import kernel
+from warmbranch.case.geometry import inertance_ratio_between
+from warmbranch.gas.gas import MixtureTable
+from warmbranch.sound import cutting
+from warmbranch.steady.answer import Answer
+from warmbranch.steady.solve import solve
 
 # Both paths end Newton's method within its tolerances on the same equations; what then differs
 # is rounding, some 1e-12 in temperature and a thousand times that where a root is divided by a

@@ -5,8 +5,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch import acoustics, kernel, viscothermal
-from warmbranch.compiled_line import LARGEST_SQUARE, narrow
+from warmbranch.base import kernel
+from warmbranch.sound import acoustics, viscothermal
+from warmbranch.sound.compiled_line import LARGEST_SQUARE, narrow
 
 # The polynomials are fitted to 1e-14; the sums of their terms round a little.
 TABLE = 1e-13

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch import compiled_prandtl as series
-from warmbranch import nusselt_forms as forms
-from warmbranch.gas import COLDEST, HOTTEST, dry_air_table
+from warmbranch.gas.gas import COLDEST, HOTTEST, dry_air_table
+from warmbranch.heat import compiled_prandtl as series
+from warmbranch.heat import nusselt_forms as forms
 
 SERIES = {
     "level_value": lambda p: forms.natural_factors(p, forms.LEVEL_PRANDTL).value,

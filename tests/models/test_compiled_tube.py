@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch import acoustics, kernel
-from warmbranch.branch import solve
-from warmbranch.compiled_line import LARGEST_SQUARE, SMALL_SQUARE
-from warmbranch.compiled_tube import FEW
+from warmbranch.base import kernel
+from warmbranch.sound import acoustics
+from warmbranch.sound.compiled_line import LARGEST_SQUARE, SMALL_SQUARE
+from warmbranch.sound.compiled_tube import FEW
+from warmbranch.steady.solve import solve
 
 # Rounding of 32 matrix products near a resonance, where pressure and flow nearly cancel.
 ROUNDING = 1e-10

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch.drive import LONGEST, Curve, Drive
-from warmbranch.errors import InputError, PropertyRangeError
-from warmbranch.storage import gas_at
+from warmbranch.base.errors import InputError, PropertyRangeError
+from warmbranch.warming.drive import LONGEST, Curve, Drive
+from warmbranch.warming.storage import gas_at
 
 
 def curve(time, value, name="gas_temperature", unit="K") -> Curve:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch import compiled_elementary, elementary
+from warmbranch.base import compiled_elementary, elementary
 
 ULP = np.finfo(np.float64).eps
 # Series and sums round a few times: two units in the last place were the most seen.

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from warmbranch.engine import (
+from warmbranch.case.engine import (
     Cycle,
     engine_speed,
     exhaust_mass_flow,

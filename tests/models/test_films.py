@@ -9,10 +9,10 @@ import pytest
 from ht import conv_external, conv_free_immersed, conv_internal
 from numpy.testing import assert_allclose
 
-from warmbranch import nusselt, nusselt_forms
-from warmbranch.films import OutsideFilm
-from warmbranch.gas import dry_air_table
-from warmbranch.surroundings import Surroundings
+from warmbranch.case.surroundings import Surroundings
+from warmbranch.gas.gas import dry_air_table
+from warmbranch.heat import nusselt, nusselt_forms
+from warmbranch.heat.films import OutsideFilm
 
 ROUNDING = 1e-12
 """Our roots of roots and the library's powers differ in the last digits only."""

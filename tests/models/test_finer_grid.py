@@ -7,10 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from warmbranch import branch, interplay, kernel, temperature
-from warmbranch.errors import NotConvergedError
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.main_pipe import bulk_speed
+from warmbranch.base import kernel
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.main_pipe import bulk_speed
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat import temperature
+from warmbranch.steady import interplay
+from warmbranch.steady import solve as branch
 
 HARD = [472, 3143]
 """Of the sample below: hot metal, cold gas, the gas's gradient turning in the first cell."""

@@ -12,10 +12,10 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.stats import qmc
 
-from warmbranch.acoustics import Duct, input_impedance
-from warmbranch.cutting import duct
-from warmbranch.gas import dry_air_table
-from warmbranch.resonance import resonances
+from warmbranch.gas.gas import dry_air_table
+from warmbranch.sound.acoustics import Duct, input_impedance
+from warmbranch.sound.cutting import duct
+from warmbranch.sound.resonance import resonances
 
 COLDEST, HOTTEST = 233.0, 1273.0
 NODES = 161

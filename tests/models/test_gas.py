@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from warmbranch.combustion import FUELS, burnt_gas
-from warmbranch.errors import InputError, PropertyRangeError
-from warmbranch.gas import (
+from warmbranch.base.errors import InputError, PropertyRangeError
+from warmbranch.gas.combustion import FUELS, burnt_gas
+from warmbranch.gas.gas import (
     COLDEST,
     HOTTEST,
     SPECIES,
@@ -24,8 +24,8 @@ from warmbranch.gas import (
     dry_air_table,
     wilke_factors,
 )
-from warmbranch.make_property_table import import_coolprop
-from warmbranch.property_table import pure_gases
+from warmbranch.gas.make_property_table import import_coolprop
+from warmbranch.gas.property_table import pure_gases
 
 PUBLISHED = Path(__file__).parents[2] / "fixtures" / "published"
 
@@ -336,9 +336,9 @@ def test_check_range_accepts_its_own_ends():
 
 
 def test_gas_imports_neither_coolprop_nor_an_optimiser():
-    code = "import sys, warmbranch.gas; print(*sys.modules)"
+    code = "import sys, warmbranch.gas.gas; print(*sys.modules)"
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = ran.stdout.split()
-    assert "warmbranch.gas" in loaded
+    assert "warmbranch.gas.gas" in loaded
     assert not [name for name in loaded if name.split(".")[0] == "CoolProp"]
     assert "scipy.optimize" not in loaded

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy import integrate
 
-from warmbranch.errors import GeometryError
-from warmbranch.geometry import Branch, Piece, bend_inertance_ratio
+from warmbranch.base.errors import GeometryError
+from warmbranch.case.geometry import Branch, Piece, bend_inertance_ratio
 
 STRAIGHT = (Piece(0.9),)
 

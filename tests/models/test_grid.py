@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch.grid import DENSITY, graded
+from warmbranch.heat.grid import DENSITY, graded
 
 LENGTH = np.array([0.05, 0.4, 1.0, 3.0])
 SCALE = np.array([2e-3, 1e-2, 0.5, 1e-4])  # the third is so long that the grid is even

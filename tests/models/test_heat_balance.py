@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.temperature import heat_balance
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.temperature import heat_balance
 
 NODES = 33
 NAN = np.nan

@@ -9,13 +9,14 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy.optimize import brentq
 
-from warmbranch import main_pipe as module
-from warmbranch.constants import STEFAN_BOLTZMANN
-from warmbranch.errors import NotConvergedError
-from warmbranch.films import OutsideFilm
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.main_pipe import bulk_speed, inner_film, wall_temperature
-from warmbranch.nusselt import nusselt_pipe
+from warmbranch.base.constants import STEFAN_BOLTZMANN
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.main_pipe import bulk_speed
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat import main_pipe_wall as module
+from warmbranch.heat.films import OutsideFilm
+from warmbranch.heat.main_pipe_wall import inner_film, wall_temperature
+from warmbranch.heat.nusselt import nusselt_pipe
 
 
 def wall_of(case):

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.errors import InputError
-from warmbranch.materials import METALS, Metal, metal
+from warmbranch.base.errors import InputError
+from warmbranch.case.materials import METALS, Metal, metal
 
 SPAN = np.linspace(200.0, 1300.0, 111)[None]
 names = pytest.mark.parametrize("name", METALS)

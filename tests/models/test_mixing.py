@@ -9,8 +9,8 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy.integrate import solve_bvp
 
-from warmbranch.constants import GRAVITY
-from warmbranch.mixing import (
+from warmbranch.base.constants import GRAVITY
+from warmbranch.heat.mixing import (
     GENTLE_GRADIENT,
     ISOTHERMAL_PERIMETER,
     buoyant_counterflow,

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.testing import assert_allclose
 from scipy import integrate, special
 
-from warmbranch.closures import MouthModel
-from warmbranch.mouth import FLANGED, UNFLANGED, mouth_length, side_branch_correction
+from warmbranch.case.closures import MouthModel
+from warmbranch.sound.mouth import FLANGED, UNFLANGED, mouth_length, side_branch_correction
 
 NAN = np.nan
 

@@ -6,9 +6,9 @@ import cantera
 import numpy as np
 import pytest
 
-from warmbranch.gas import COLDEST, HOTTEST, Composition, MixtureTable
-from warmbranch.make_property_table import COMMAND, PureGas, make_table
-from warmbranch.property_table import SPECIES, TABLE, pure_gases
+from warmbranch.gas.gas import COLDEST, HOTTEST, Composition, MixtureTable
+from warmbranch.gas.make_property_table import COMMAND, PureGas, make_table
+from warmbranch.gas.property_table import SPECIES, TABLE, pure_gases
 
 
 def read(text):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.testing import assert_allclose
 
-from warmbranch.radiation import radiative_flux
+from warmbranch.heat.radiation import radiative_flux
 
 SKIN = np.array([[250.0, 300.0, 500.0, 1200.0]])
 

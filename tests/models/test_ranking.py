@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from warmbranch.ranking import NoVarianceError, indices, ranking_points, whole_draws
-from warmbranch.sampling import Normal, Uniform
+from warmbranch.many.ranking import NoVarianceError, indices, ranking_points, whole_draws
+from warmbranch.many.sampling import Normal, Uniform
 
 DRAWS = 4096
 

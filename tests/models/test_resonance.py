@@ -9,8 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import optimize
 
-from warmbranch.acoustics import Duct, input_impedance, uniform_duct
-from warmbranch.closed_forms import (
+from closed_forms import (
     LinearDuct,
     exponential_duct_resonances,
     linear_duct_mouth_reactance,
@@ -18,15 +17,16 @@ from warmbranch.closed_forms import (
     quarter_wave_frequency,
     quarter_wave_frequency_with_mouth,
 )
-from warmbranch.gas import dry_air_table
-from warmbranch.resonance import (
+from warmbranch.gas.gas import dry_air_table
+from warmbranch.sound.acoustics import Duct, input_impedance, uniform_duct
+from warmbranch.sound.resonance import (
     effective_temperature,
     one_temperature_estimate,
     quality_factors,
     resonances,
     transit_time_estimate,
 )
-from warmbranch.viscothermal import line, wall_layers
+from warmbranch.sound.viscothermal import line, wall_layers
 
 LENGTH, RADIUS, PRESSURE = 0.9, 0.024, 101325.0
 RATIO, CONSTANT = 1.37, 289.0

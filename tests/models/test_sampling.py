@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 from scipy.stats import qmc
 
-from warmbranch.sampling import (
+from warmbranch.many.sampling import (
     GivenPoints,
     GridPoints,
     LatinHypercubePoints,

@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from warmbranch.combustion import AIR, burnt_gas
-from warmbranch.errors import PropertyRangeError
-from warmbranch.gas import Composition
-from warmbranch.make_property_table import import_coolprop
-from warmbranch.saturation import (
+from warmbranch.base.errors import PropertyRangeError
+from warmbranch.gas.combustion import AIR, burnt_gas
+from warmbranch.gas.gas import Composition
+from warmbranch.gas.make_property_table import import_coolprop
+from warmbranch.gas.saturation import (
     TRIPLE_PRESSURE,
     TRIPLE_TEMPERATURE,
     dew_point,

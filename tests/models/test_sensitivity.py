@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.branch import solve
-from warmbranch.case import Case
-from warmbranch.combustion import burnt_gas
-from warmbranch.linear_response import FOURTH_ORDER, Solution, respond
-from warmbranch.sensitivity import INPUTS, sensitivity
+from warmbranch.case.case import Case
+from warmbranch.gas.combustion import burnt_gas
+from warmbranch.steady.linear_response import FOURTH_ORDER, Solution, respond
+from warmbranch.steady.sensitivity import INPUTS, sensitivity
+from warmbranch.steady.solve import solve
 
 COARSER = 30.0
 """Steps of whole solutions over those of explicit formulas: wide enough for what Newton's method

@@ -6,14 +6,16 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch import kernel, sketch
-from warmbranch.branch import solve
-from warmbranch.errors import NotConvergedError
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.grid import DEFAULT_NODES, SKETCH_NODES, graded
-from warmbranch.interplay import Mouth
-from warmbranch.main_pipe import bulk_speed, wall_temperature
-from warmbranch.sketch import Sketch, laid_out, refined
+from warmbranch.base import kernel
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.main_pipe import bulk_speed
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.grid import DEFAULT_NODES, SKETCH_NODES, graded
+from warmbranch.heat.main_pipe_wall import wall_temperature
+from warmbranch.steady import sketch
+from warmbranch.steady.interplay import Mouth
+from warmbranch.steady.sketch import Sketch, laid_out, refined
+from warmbranch.steady.solve import solve
 
 LENGTH = np.array([0.05, 0.4, 3.0])
 DECAY = np.array([0.01, 0.4, 0.02])

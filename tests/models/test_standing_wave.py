@@ -9,9 +9,9 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import integrate
 
-from warmbranch.acoustics import Duct, input_impedance, standing_wave
-from warmbranch.gas import dry_air_table
-from warmbranch.viscothermal import line, wall_layers
+from warmbranch.gas.gas import dry_air_table
+from warmbranch.sound.acoustics import Duct, input_impedance, standing_wave
+from warmbranch.sound.viscothermal import line, wall_layers
 
 LENGTH, RADIUS, PRESSURE = 0.9, 0.024, 101325.0
 AREA = math.pi * RADIUS**2

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch import warmup
-from warmbranch.dense_output import GAMMA, STAGE_TIMES
-from warmbranch.drive import Curve, Drive
-from warmbranch.stepping import EMBEDDED, STAGES
+from warmbranch.warming import solve as warmup
+from warmbranch.warming.dense_output import GAMMA, STAGE_TIMES
+from warmbranch.warming.drive import Curve, Drive
+from warmbranch.warming.stepping import EMBEDDED, STAGES
 
 A, B, C = STAGES, STAGES[3], np.array(STAGE_TIMES)
 # The coefficients are quotients of 13-digit whole numbers and hold to rounding.

@@ -9,12 +9,15 @@ from functools import partial
 import numpy as np
 import pytest
 
-from warmbranch import kernel, resonance, stopping, temperature, warmup
-from warmbranch.branch import solve
-from warmbranch.drive import Drive
-from warmbranch.errors import NotConvergedError, StoppedError
-from warmbranch.stopping import Stop, under
-from warmbranch.warmup import warm_up
+from warmbranch.base import kernel, stopping
+from warmbranch.base.errors import NotConvergedError, StoppedError
+from warmbranch.base.stopping import Stop, under
+from warmbranch.heat import temperature
+from warmbranch.sound import resonance
+from warmbranch.steady.solve import solve
+from warmbranch.warming import solve as warmup
+from warmbranch.warming.drive import Drive
+from warmbranch.warming.solve import warm_up
 
 WIDE = 20.0
 """s. Far above what an end takes, far below what the whole work would: only a hang fails it."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from warmbranch.errors import InputError
-from warmbranch.surfaces import SURFACES, surface
+from warmbranch.base.errors import InputError
+from warmbranch.case.surfaces import SURFACES, surface
 
 names = pytest.mark.parametrize("name", SURFACES)
 

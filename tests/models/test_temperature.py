@@ -9,13 +9,14 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch import temperature as steady
-from warmbranch.closed_forms import CoupledFin, coupled_fin
-from warmbranch.errors import NotConvergedError
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.main_pipe import bulk_speed, wall_temperature
-from warmbranch.materials import Metal
-from warmbranch.temperature import heat_balance, solve_steady
+from closed_forms import CoupledFin, coupled_fin
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.main_pipe import bulk_speed
+from warmbranch.case.materials import Metal
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat import temperature as steady
+from warmbranch.heat.main_pipe_wall import wall_temperature
+from warmbranch.heat.temperature import heat_balance, solve_steady
 
 
 def profile_of(case, nodes=161):

@@ -9,16 +9,16 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import optimize
 
-from warmbranch.acoustics import input_impedance, transmission_loss
-from warmbranch.closed_forms import (
+from closed_forms import (
     LinearDuct,
     linear_duct_resonances,
     uniform_notch_width,
     uniform_transmission_loss,
 )
-from warmbranch.gas import dry_air_table
-from warmbranch.geometry import bend_inertance_ratio
-from warmbranch.viscothermal import line, wall_layers
+from warmbranch.case.geometry import bend_inertance_ratio
+from warmbranch.gas.gas import dry_air_table
+from warmbranch.sound.acoustics import input_impedance, transmission_loss
+from warmbranch.sound.viscothermal import line, wall_layers
 
 LENGTH, RADIUS, PRESSURE = 0.9, 0.024, 101325.0
 AREA = math.pi * RADIUS**2

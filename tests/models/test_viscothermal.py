@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from warmbranch.viscothermal import WIDE_TUBE, layer_function, line, wall_layers
+from warmbranch.sound.viscothermal import WIDE_TUBE, layer_function, line, wall_layers
 
 # First term left out of the wide-tube series is 1073/1024 s⁶, s = 1/r at most 1/25: 4.3e-9.
 SERIES = 6e-9

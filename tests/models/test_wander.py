@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch.branch import solve
-from warmbranch.compromise import Aim, left_over
-from warmbranch.conditions import over_conditions
-from warmbranch.drive import Curve, Drive
-from warmbranch.wander import (
+from warmbranch.length.compromise import Aim, left_over
+from warmbranch.length.conditions import over_conditions
+from warmbranch.steady.solve import solve
+from warmbranch.warming.drive import Curve, Drive
+from warmbranch.warming.solve import warm_up
+from warmbranch.warming.wander import (
     Wander,
     case_at,
     length_per_frequency,
@@ -19,7 +20,6 @@ from warmbranch.wander import (
     wander,
     warm_case,
 )
-from warmbranch.warmup import warm_up
 
 
 def heard(frequency, time, wet=None) -> Wander:

@@ -7,14 +7,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch import kernel, warmup
-from warmbranch.branch import solve
-from warmbranch.closed_forms import Fin, WarmingFin, fin_warming, long_fin_warming
-from warmbranch.drive import Curve, Drive
-from warmbranch.errors import InputError, NotConvergedError
-from warmbranch.materials import Metal
-from warmbranch.wander import wander
-from warmbranch.warmup import WrapHeat, skin_at, warm_up
+from closed_forms import Fin, WarmingFin, fin_warming, long_fin_warming
+from warmbranch.base import kernel
+from warmbranch.base.errors import InputError, NotConvergedError
+from warmbranch.case.materials import Metal
+from warmbranch.steady.solve import solve
+from warmbranch.warming import solve as warmup
+from warmbranch.warming.drive import Curve, Drive
+from warmbranch.warming.solve import WrapHeat, skin_at, warm_up
+from warmbranch.warming.wander import wander
 
 BENCHMARK = Path(__file__).parents[1] / "benchmarks" / "bench_warmup.py"
 

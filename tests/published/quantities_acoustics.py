@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from warmbranch.constants import STANDARD_PRESSURE
-from warmbranch.cutting import duct
-from warmbranch.gas import MixtureTable
-from warmbranch.mouth import UNFLANGED, side_branch_correction
-from warmbranch.resonance import resonances
-from warmbranch.viscothermal import line, wall_layers
+from warmbranch.base.constants import STANDARD_PRESSURE
+from warmbranch.gas.gas import MixtureTable
+from warmbranch.sound.cutting import duct
+from warmbranch.sound.mouth import UNFLANGED, side_branch_correction
+from warmbranch.sound.resonance import resonances
+from warmbranch.sound.viscothermal import line, wall_layers
 
 CELLS, PER_CELL = 128, 32
 

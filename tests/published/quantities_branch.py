@@ -6,18 +6,18 @@ import math
 
 import numpy as np
 
-from warmbranch.branch import solve
-from warmbranch.case import Case
-from warmbranch.closures import PULSATION_AUGMENTATION, Closures
-from warmbranch.combustion import burnt_gas
-from warmbranch.constants import ICE_POINT, STANDARD_PRESSURE
-from warmbranch.engine import engine_speed
-from warmbranch.geometry import Branch, Piece
-from warmbranch.main_pipe import MainPipe
-from warmbranch.materials import metal
-from warmbranch.resonance import one_temperature_estimate
-from warmbranch.surfaces import surface
-from warmbranch.surroundings import Covering, Surroundings
+from warmbranch.base.constants import ICE_POINT, STANDARD_PRESSURE
+from warmbranch.case.case import Case
+from warmbranch.case.closures import PULSATION_AUGMENTATION, Closures
+from warmbranch.case.engine import engine_speed
+from warmbranch.case.geometry import Branch, Piece
+from warmbranch.case.main_pipe import MainPipe
+from warmbranch.case.materials import metal
+from warmbranch.case.surfaces import surface
+from warmbranch.case.surroundings import Covering, Surroundings
+from warmbranch.gas.combustion import burnt_gas
+from warmbranch.sound.resonance import one_temperature_estimate
+from warmbranch.steady.solve import solve
 
 
 def rpm(frequency: float, order: float) -> float:

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from warmbranch.closed_forms import (
+from closed_forms import (
     LinearDuct,
     exponential_duct_resonances,
     linear_duct_mouth_reactance,
@@ -15,8 +15,8 @@ from warmbranch.closed_forms import (
     uniform_notch_width,
     uniform_transmission_loss,
 )
-from warmbranch.engine import Cycle, firing_order, frequency, order_amplitudes, strongest_order
-from warmbranch.geometry import bend_inertance_ratio
+from warmbranch.case.engine import Cycle, firing_order, frequency, order_amplitudes, strongest_order
+from warmbranch.case.geometry import bend_inertance_ratio
 
 
 def linear_duct(*, mouth_K, cap_K, length_m, heat_capacity_ratio, gas_constant):

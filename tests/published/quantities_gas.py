@@ -7,10 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from warmbranch.combustion import air_fuel_ratio, burnt_gas, humidity_from_relative
-from warmbranch.constants import ICE_POINT
-from warmbranch.gas import SPECIES, Composition, MixtureTable, wilke_factors
-from warmbranch.saturation import saturation_pressure, saturation_temperature
+from warmbranch.base.constants import ICE_POINT
+from warmbranch.gas.combustion import air_fuel_ratio, burnt_gas, humidity_from_relative
+from warmbranch.gas.gas import SPECIES, Composition, MixtureTable, wilke_factors
+from warmbranch.gas.saturation import saturation_pressure, saturation_temperature
 
 WORKED_MIXTURE = (
     Path(__file__).parents[2] / "fixtures" / "published" / "BirdStewartLightfoot2002.toml"

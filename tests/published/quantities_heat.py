@@ -6,12 +6,13 @@ import math
 
 import numpy as np
 
-from warmbranch.closed_forms import Fin, fin_base_heat, fin_excess_ratio
-from warmbranch.constants import ICE_POINT, STANDARD_PRESSURE
-from warmbranch.films import OutsideFilm
-from warmbranch.gas import dry_air_table
-from warmbranch.materials import metal
-from warmbranch.nusselt import (
+from closed_forms import Fin, fin_base_heat, fin_excess_ratio
+from warmbranch.base.constants import ICE_POINT, STANDARD_PRESSURE
+from warmbranch.case.materials import metal
+from warmbranch.case.surroundings import Surroundings
+from warmbranch.gas.gas import dry_air_table
+from warmbranch.heat.films import OutsideFilm
+from warmbranch.heat.nusselt import (
     nusselt_cross_flow,
     nusselt_horizontal_cylinder_natural,
     nusselt_pipe,
@@ -19,8 +20,7 @@ from warmbranch.nusselt import (
     nusselt_vertical_cylinder_natural,
     nusselt_vertical_plate_natural,
 )
-from warmbranch.radiation import radiative_flux
-from warmbranch.surroundings import Surroundings
+from warmbranch.heat.radiation import radiative_flux
 
 
 def of_numbers(function):

@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 
-from warmbranch.placement import insertion_loss
-from warmbranch.road_speed import engine_speed_on_road, rolling_circumference, tyre_diameter
-from warmbranch.tail import UNFLANGED_LENGTH, unflanged_reflection
+from warmbranch.case.road_speed import engine_speed_on_road, rolling_circumference, tyre_diameter
+from warmbranch.sound.placement import insertion_loss
+from warmbranch.sound.tail import UNFLANGED_LENGTH, unflanged_reflection
 
 
 def reflection(*, wavenumber_radius):

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from warmbranch.constants import ICE_POINT, STEFAN_BOLTZMANN
-from warmbranch.thermometer import (
+from warmbranch.base.constants import ICE_POINT, STEFAN_BOLTZMANN
+from warmbranch.fit.thermometer import (
     band_radiance,
     displayed_by_infrared,
     share_on_tube,

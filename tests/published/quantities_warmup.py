@@ -7,17 +7,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from warmbranch.case import Case
-from warmbranch.closed_forms import lumped_time_constant
-from warmbranch.closures import Closures
-from warmbranch.constants import ICE_POINT
-from warmbranch.drive import Drive
-from warmbranch.gas import Composition
-from warmbranch.geometry import Branch, Piece
-from warmbranch.main_pipe import MainPipe
-from warmbranch.materials import Metal
-from warmbranch.surroundings import Covering, Surroundings
-from warmbranch.warmup import warm_up
+from closed_forms import lumped_time_constant
+from warmbranch.base.constants import ICE_POINT
+from warmbranch.case.case import Case
+from warmbranch.case.closures import Closures
+from warmbranch.case.geometry import Branch, Piece
+from warmbranch.case.main_pipe import MainPipe
+from warmbranch.case.materials import Metal
+from warmbranch.case.surroundings import Covering, Surroundings
+from warmbranch.gas.gas import Composition
+from warmbranch.warming.drive import Drive
+from warmbranch.warming.solve import warm_up
 
 
 def sphere_time_constant(*, diameter_m, density_kg_m3, heat_capacity_J_kgK, film_W_m2K):

@@ -11,9 +11,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from shared.problems import _every_failure_has_the_one_shape, watch
-from warmbranch_service.app import create_app
 from warmbranch_service.demo import demo_text
-from warmbranch_service.settings import Settings
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.settings import Settings
 
 Body = dict[str, Any]
 

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from warmbranch.combustion import FUELS, LEANEST, RICHEST
-from warmbranch.materials import METALS
-from warmbranch.surfaces import SURFACES
+from warmbranch.case.materials import METALS
+from warmbranch.case.surfaces import SURFACES
+from warmbranch.gas.combustion import FUELS, LEANEST, RICHEST
 
 JSON = {"content-type": "application/json"}
 # The client is one for the session and keeps nothing between requests.

@@ -15,13 +15,14 @@ from pathlib import Path
 
 import pytest
 
-from warmbranch_service import MODEL_VERSION, cli
+from warmbranch_service import MODEL_VERSION
+from warmbranch_service.command import cli
 from warmbranch_service.demo import demo_text
 
 COMMAND = [
     sys.executable,
     "-c",
-    "from warmbranch_service.cli import main; raise SystemExit(main())",
+    "from warmbranch_service.command.cli import main; raise SystemExit(main())",
 ]
 PATIENCE = 60  # seconds; a start takes two on a quiet machine
 
@@ -172,7 +173,7 @@ def test_help_loads_no_physics():
         [
             sys.executable,
             "-c",
-            "import sys; from warmbranch_service.cli import main\n"
+            "import sys; from warmbranch_service.command.cli import main\n"
             "try: main(['--help'])\n"
             "except SystemExit: pass\n"
             "print('LOADED', 'numpy' in sys.modules, 'fastapi' in sys.modules)",
@@ -189,7 +190,7 @@ def test_nothing_heavy_is_loaded_by_the_service():
         [
             sys.executable,
             "-c",
-            "import os, sys, warmbranch_service.app\n"
+            "import os, sys, warmbranch_service.http.app\n"
             "heavy = {'CoolProp', 'cantera', 'scipy.optimize', 'scipy.interpolate', 'pint'}\n"
             "print(sorted(heavy & set(sys.modules)), os.environ['OPENBLAS_NUM_THREADS'])",
         ],
@@ -242,7 +243,7 @@ def test_serve_on_a_port_that_is_taken():
 
 
 def test_reader_that_leaves_early_is_no_trouble(van_file):
-    command = f"{sys.executable} -c 'from warmbranch_service.cli import main; main()' steady"
+    command = f"{sys.executable} -m warmbranch_service steady"
     done = subprocess.run(
         ["bash", "-c", f"set -o pipefail; {command} {van_file} --json | head -c 10"],
         capture_output=True,

@@ -7,11 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from warmbranch.combustion import burnt_gas, humidity_from_relative
-from warmbranch.gas import Composition, MixtureTable
-from warmbranch.materials import Metal
-from warmbranch_service.convert import to_physics
-from warmbranch_service.schemas.steady import SteadyRequest
+from warmbranch.case.materials import Metal
+from warmbranch.gas.combustion import burnt_gas, humidity_from_relative
+from warmbranch.gas.gas import Composition, MixtureTable
+from warmbranch_service.case.convert import to_physics
+from warmbranch_service.steady.schema import SteadyRequest
 
 
 @pytest.mark.parametrize(

@@ -9,10 +9,10 @@ import math
 import numpy as np
 import pytest
 
-from warmbranch import case as physics
-from warmbranch_service.convert_batch import to_batch
+from warmbranch.case import case as physics
+from warmbranch_service.case.convert_batch import to_batch
+from warmbranch_service.case.schema import Case
 from warmbranch_service.demo import demo_text
-from warmbranch_service.schemas.case import Case
 
 VAN, GENERATOR = (json.loads(demo_text(name))["case"] for name in ("van", "generator"))
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from warmbranch_service.cli import FAILED, OK, REFUSED, main
+from warmbranch_service.command.cli import FAILED, OK, REFUSED, main
+from warmbranch_service.contract.errors import Problem
 from warmbranch_service.demo import demo_text
-from warmbranch_service.errors import Problem
-from warmbranch_service.readings_csv import rows, with_readings
+from warmbranch_service.fit.readings_csv import rows, with_readings
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 TABLE = FIXTURES / "readings" / "camper_van.csv"
@@ -95,7 +95,7 @@ def test_a_calibration_that_cannot_be_written_is_told(van_file, tmp_path, capsys
 
 
 def test_a_model_failure_is_no_refusal(van_file, monkeypatch, capsys):
-    from warmbranch.errors import NotConvergedError
+    from warmbranch.base.errors import NotConvergedError
     from warmbranch_service import local
 
     def fails(_: object) -> None:

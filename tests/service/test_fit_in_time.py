@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from warmbranch.unknowns import UNKNOWNS
-from warmbranch_service.cli import OK, REFUSED, main
+from warmbranch.belief.unknowns import UNKNOWNS
+from warmbranch_service.command.cli import OK, REFUSED, main
 
 Body = dict[str, Any]
 

@@ -7,7 +7,7 @@ import io
 
 import pytest
 
-from warmbranch_service.length_examples import example_text
+from warmbranch_service.length.examples import example_text
 
 CSV = "text/csv; charset=utf-8; header=present"
 JSON = "application/json"

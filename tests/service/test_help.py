@@ -29,7 +29,7 @@ def path_with_command(tmp_path_factory):
     folder = tmp_path_factory.mktemp("bin")
     command = folder / "warmbranch"
     command.write_text(
-        f"#!{sys.executable}\nimport sys\nfrom warmbranch_service.cli import main\n"
+        f"#!{sys.executable}\nimport sys\nfrom warmbranch_service.command.cli import main\n"
         'if __name__ == "__main__":\n    sys.exit(main())\n'
     )
     command.chmod(command.stat().st_mode | stat.S_IXUSR)

@@ -10,13 +10,13 @@ import pytest
 from starlette.testclient import TestClient
 
 from shared import problems
-from warmbranch.errors import InputError, NotConvergedError
-from warmbranch_service import answer
-from warmbranch_service.app import create_app
-from warmbranch_service.errors import KINDS, Problem
-from warmbranch_service.routes import steady as steady_route
-from warmbranch_service.settings import Settings
-from warmbranch_service.workshop import Workshop
+from warmbranch.base.errors import InputError, NotConvergedError
+from warmbranch_service.contract.errors import KINDS, Problem
+from warmbranch_service.http import steady as steady_route
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.settings import Settings
+from warmbranch_service.http.workshop import Workshop
+from warmbranch_service.steady import answer
 
 JSON = {"content-type": "application/json"}
 

@@ -7,9 +7,9 @@ import inspect
 
 import pytest
 
-from warmbranch import cautions
-from warmbranch.cautions import Finding
-from warmbranch_service.messages import SAFETY, caution_of, cautions_of
+from warmbranch.steady import cautions
+from warmbranch.steady.cautions import Finding
+from warmbranch_service.case.messages import SAFETY, caution_of, cautions_of
 
 EXAMPLES = {
     "condensation": (

@@ -8,8 +8,8 @@ from importlib.resources import files
 
 import pytest
 
-from warmbranch_service.length_examples import example_text
-from warmbranch_service.routes.page import MEDIA_TYPES, NAMES
+from warmbranch_service.http.page import MEDIA_TYPES, NAMES
+from warmbranch_service.length.examples import example_text
 
 FOLDER = files("warmbranch_service") / "page"
 TEXTS = {name: (FOLDER / name).read_text(encoding="utf-8") for name in sorted(NAMES)}

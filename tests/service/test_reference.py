@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from warmbranch.combustion import FUELS
-from warmbranch.gas import SPECIES
-from warmbranch.materials import METALS
-from warmbranch.surfaces import SURFACES
+from warmbranch.case.materials import METALS
+from warmbranch.case.surfaces import SURFACES
+from warmbranch.gas.combustion import FUELS
+from warmbranch.gas.gas import SPECIES
 
 
 @pytest.fixture

@@ -6,14 +6,14 @@ import json
 
 import pytest
 
-from warmbranch import closures
-from warmbranch.geometry import SHORTEST_IN_BORES
-from warmbranch_service.app import create_app
-from warmbranch_service.schemas.branch import Branch
-from warmbranch_service.schemas.case import Case
-from warmbranch_service.schemas.fields import AnswerModel, RequestModel
-from warmbranch_service.schemas.steady import SteadyRequest
-from warmbranch_service.schemas.units import unit_of
+from warmbranch.case import closures
+from warmbranch.case.geometry import SHORTEST_IN_BORES
+from warmbranch_service.case.branch import Branch
+from warmbranch_service.case.schema import Case
+from warmbranch_service.contract.fields import AnswerModel, RequestModel
+from warmbranch_service.contract.units import unit_of
+from warmbranch_service.http.app import create_app
+from warmbranch_service.steady.schema import SteadyRequest
 
 SCHEMAS = create_app().openapi()["components"]["schemas"]
 PROPERTIES = [

@@ -8,15 +8,15 @@ import math
 import numpy as np
 import pytest
 
-from warmbranch import geometry
-from warmbranch.branch import solve
-from warmbranch.case import Case
-from warmbranch.closures import Closures
-from warmbranch.combustion import burnt_gas, humidity_from_relative
-from warmbranch.main_pipe import MainPipe
-from warmbranch.materials import metal
-from warmbranch.surfaces import SURFACES
-from warmbranch.surroundings import Covering, Surroundings
+from warmbranch.case import geometry
+from warmbranch.case.case import Case
+from warmbranch.case.closures import Closures
+from warmbranch.case.main_pipe import MainPipe
+from warmbranch.case.materials import metal
+from warmbranch.case.surfaces import SURFACES
+from warmbranch.case.surroundings import Covering, Surroundings
+from warmbranch.gas.combustion import burnt_gas, humidity_from_relative
+from warmbranch.steady.solve import solve
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.demo import DEMOS, demo_text
 

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from warmbranch_service.schemas import units
-from warmbranch_service.schemas.units import (
+from warmbranch_service.contract import units
+from warmbranch_service.contract.units import (
     DIMENSIONS,
     SUFFIXES,
     NoQuantityError,

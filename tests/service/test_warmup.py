@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch_service import request_examples
-from warmbranch_service.cli import main
-from warmbranch_service.convert import to_physics
+from warmbranch_service.case.convert import to_physics
+from warmbranch_service.case.schema import Case
+from warmbranch_service.command.cli import main
+from warmbranch_service.http import request_examples
 from warmbranch_service.local import warmup_of
-from warmbranch_service.schemas.case import Case
 
 REQUEST = Path(__file__).parents[2] / "fixtures" / "requests" / "warmup_camper_van.json"
 

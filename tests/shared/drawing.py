@@ -20,8 +20,8 @@ import schemathesis
 from hypothesis import strategies as st
 from jsonschema_rs import Draft202012Validator
 
-from warmbranch_service.schemas import units
-from warmbranch_service.schemas.readings import TEMPERATURE_DIFFERENCE
+from warmbranch_service.contract import units
+from warmbranch_service.fit.readings import TEMPERATURE_DIFFERENCE
 
 Json = dict[str, Any]
 

@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 
-from warmbranch_service.errors import CLIENT_LEFT, KINDS, MOST_ENTRIES
-from warmbranch_service.middleware import SECURITY_HEADERS, Frame
+from warmbranch_service.contract.errors import CLIENT_LEFT, KINDS, MOST_ENTRIES
+from warmbranch_service.http.middleware import SECURITY_HEADERS, Frame
 
 Json = dict[str, Any]
 

@@ -12,17 +12,17 @@ import httpx2
 from warmbranch_service.client import exchange
 from warmbranch_service.client.exchange import Answer, Attempts, Json, Route
 from warmbranch_service.client.retrying import Retrying
-from warmbranch_service.routes.health import Health, Ready
-from warmbranch_service.routes.reference import ReferenceAnswer
-from warmbranch_service.schemas.fit import FitRequest
-from warmbranch_service.schemas.fit_answer import FitAnswer
-from warmbranch_service.schemas.length import LengthRequest
-from warmbranch_service.schemas.length_answer import LengthAnswer
-from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
-from warmbranch_service.schemas.sweep import SweepRequest
-from warmbranch_service.schemas.sweep_answer import SweepLine
-from warmbranch_service.schemas.warmup import WarmupRequest
-from warmbranch_service.schemas.warmup_answer import WarmupAnswer
+from warmbranch_service.fit.answer_schema import FitAnswer
+from warmbranch_service.fit.request import FitRequest
+from warmbranch_service.http.health import Health, Ready
+from warmbranch_service.http.reference import ReferenceAnswer
+from warmbranch_service.length.answer_schema import LengthAnswer
+from warmbranch_service.length.request import LengthRequest
+from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
+from warmbranch_service.sweep.answer_schema import SweepLine
+from warmbranch_service.sweep.request import SweepRequest
+from warmbranch_service.warmup.answer_schema import WarmupAnswer
+from warmbranch_service.warmup.request import WarmupRequest
 
 
 class AsyncClient:

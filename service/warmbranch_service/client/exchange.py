@@ -12,15 +12,15 @@ from pydantic import BaseModel, ValidationError
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.client.failures import ServiceProblem, UnexpectedAnswer, Unreachable
 from warmbranch_service.client.retrying import Retrying, seconds_of
-from warmbranch_service.errors import PROBLEM_MEDIA_TYPE, ProblemDetails
-from warmbranch_service.gate import API_KEY_HEADER
-from warmbranch_service.routes.health import Health, Ready
-from warmbranch_service.routes.reference import ReferenceAnswer
-from warmbranch_service.schemas.fit_answer import FitAnswer
-from warmbranch_service.schemas.length_answer import LengthAnswer
-from warmbranch_service.schemas.steady import SteadyAnswer
-from warmbranch_service.schemas.sweep_answer import SweepLine
-from warmbranch_service.schemas.warmup_answer import WarmupAnswer
+from warmbranch_service.contract.errors import PROBLEM_MEDIA_TYPE, ProblemDetails
+from warmbranch_service.fit.answer_schema import FitAnswer
+from warmbranch_service.http.gate import API_KEY_HEADER
+from warmbranch_service.http.health import Health, Ready
+from warmbranch_service.http.reference import ReferenceAnswer
+from warmbranch_service.length.answer_schema import LengthAnswer
+from warmbranch_service.steady.schema import SteadyAnswer
+from warmbranch_service.sweep.answer_schema import SweepLine
+from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
 DEFAULT_ADDRESS = "http://127.0.0.1:8000"
 CONNECT_SECONDS = 5.0

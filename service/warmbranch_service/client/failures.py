@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from warmbranch_service.errors import TYPE_PREFIX, ProblemDetails, ProblemEntry
+from warmbranch_service.contract.errors import TYPE_PREFIX, ProblemDetails, ProblemEntry
 
 
 class ClientError(Exception):

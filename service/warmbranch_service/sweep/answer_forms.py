@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from warmbranch_service.errors import INVALID, Entry, Problem
-from warmbranch_service.forms import CSV
+from warmbranch_service.contract.errors import INVALID, Entry, Problem
+from warmbranch_service.http.forms import CSV
 from warmbranch_service.sweep.plan import Chunk, Plan
 from warmbranch_service.sweep.table import csv_text, heading, rows
 

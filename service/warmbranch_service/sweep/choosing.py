@@ -16,11 +16,11 @@ def executor(*, processes: int = 1, scheduler: str = "") -> Executor:
         Address of a Dask scheduler, whose workers solve instead; empty for none.
     """
     if scheduler:
-        from warmbranch_service.sweep.cluster import Cluster  # late: most have none
+        from warmbranch_service.sweep.cluster import Cluster
 
         return Cluster(scheduler)
     if processes > 1:
-        from warmbranch_service.sweep.processes import ProcessPool  # late: likewise
+        from warmbranch_service.sweep.processes import ProcessPool
 
         return ProcessPool(processes)
     return InProcess()

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from threading import Event, Lock
 from typing import Any, NamedTuple, cast
 
-from warmbranch import kernel, stopping
+from warmbranch.base import kernel, stopping
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.sweep.executors import LOOK_SECONDS, ExecutorError
 from warmbranch_service.sweep.plan import Chunk, Plan, Task

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from warmbranch_service.command.terminal import OK, Failed, Refused, answered, read
 from warmbranch_service.sweep.under_way import (
     add_executors,
     bar,
@@ -13,10 +14,9 @@ from warmbranch_service.sweep.under_way import (
     ended_by_signals,
     executor_of,
 )
-from warmbranch_service.terminal import OK, Failed, Refused, answered, read
 
 if TYPE_CHECKING:
-    from warmbranch.stopping import Stop
+    from warmbranch.base.stopping import Stop
     from warmbranch_service.sweep.executors import Executor
     from warmbranch_service.sweep.plan import Plan
     from warmbranch_service.sweep.writers import Writer
@@ -102,7 +102,7 @@ def _sweep(given: argparse.Namespace) -> int:
     if given.resume and given.output is None:
         raise Refused("--resume goes on with a file. Name it: --output FILE.")
     # Late: half of the start is loading, and --help needs none of it.
-    from warmbranch.stopping import Stop, under
+    from warmbranch.base.stopping import Stop, under
     from warmbranch_service.local import sweep_request_of
     from warmbranch_service.sweep.plan import Plan
     from warmbranch_service.sweep.writers import WritingError, to_file, to_standard_output
@@ -129,7 +129,7 @@ def _sweep(given: argparse.Namespace) -> int:
 def _run(
     given: argparse.Namespace, plan: Plan, writer: Writer, executor: Executor, stop: Stop
 ) -> int:
-    from warmbranch.errors import StoppedError
+    from warmbranch.base.errors import StoppedError
     from warmbranch_service.sweep.executors import ExecutorError
     from warmbranch_service.sweep.writers import WritingError
 

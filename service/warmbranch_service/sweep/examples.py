@@ -5,11 +5,18 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from warmbranch.closures import MOUTH_FACTOR, OUTER_FILM_FACTOR, REACH, STANTON, STIRRING, Prior
-from warmbranch.surfaces import SURFACES
-from warmbranch.unknowns import log_spread
+from warmbranch.belief.unknowns import log_spread
+from warmbranch.case.closures import (
+    MOUTH_FACTOR,
+    OUTER_FILM_FACTOR,
+    REACH,
+    STANTON,
+    STIRRING,
+    Prior,
+)
+from warmbranch.case.surfaces import SURFACES
+from warmbranch_service.case.branch import DEFAULT_SURFACE
 from warmbranch_service.demo import demo_text
-from warmbranch_service.schemas.branch import DEFAULT_SURFACE
 from warmbranch_service.sweep.command import SUMMARY
 
 EMISSIVITY = SURFACES[DEFAULT_SURFACE].emissivity

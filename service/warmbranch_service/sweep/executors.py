@@ -14,12 +14,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Protocol
 
-from warmbranch import stopping
+from warmbranch.base import stopping
 from warmbranch_service.sweep.plan import Chunk, Plan, Task
 from warmbranch_service.sweep.solving import solve_task
 
 LOOK_SECONDS = 0.1
-"""How often whoever waits for a chunk looks whether it is to end: see warmbranch.stopping."""
+"""How often whoever waits for a chunk looks whether it is to end: see warmbranch.base.stopping."""
 
 MOST_LOSSES = 3
 """Times that workers may be lost while one and the same chunk is waited for."""
@@ -40,7 +40,7 @@ class Executor(Protocol):
         ExecutorError
             If they cannot be solved there.
         StoppedError
-            If the work of this context is to end: see warmbranch.stopping.
+            If the work of this context is to end: see warmbranch.base.stopping.
         """
         ...
 

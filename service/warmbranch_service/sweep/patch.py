@@ -8,8 +8,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from warmbranch_service.schemas.case import Case
-from warmbranch_service.schemas.case_fields import CaseField
+from warmbranch_service.case.fields import CaseField
+from warmbranch_service.case.schema import Case
 
 
 class Patch:

@@ -20,8 +20,8 @@ import numpy as np
 from pydantic import BaseModel
 from pydantic_core import from_json
 
-from warmbranch.batch import FloatArray
-from warmbranch.sampling import (
+from warmbranch.base.batch import FloatArray
+from warmbranch.many.sampling import (
     Distribution,
     GivenPoints,
     GridPoints,
@@ -31,9 +31,17 @@ from warmbranch.sampling import (
     SobolPoints,
 )
 from warmbranch_service import MODEL_VERSION
-from warmbranch_service.outputs import OUTPUTS, loss_name
-from warmbranch_service.schemas.case_fields import CaseField
-from warmbranch_service.schemas.sweep import (
+from warmbranch_service.case.fields import CaseField
+from warmbranch_service.steady.outputs import OUTPUTS, loss_name
+from warmbranch_service.sweep.answer_schema import (
+    SweepEnd,
+    SweepHeader,
+    SweepInput,
+    SweepOutput,
+    SweepProgress,
+)
+from warmbranch_service.sweep.distributions import distribution, grid_values, written
+from warmbranch_service.sweep.request import (
     CHUNK,
     GridSampling,
     HypercubeSampling,
@@ -42,14 +50,6 @@ from warmbranch_service.schemas.sweep import (
     SweepRequest,
     Vary,
 )
-from warmbranch_service.schemas.sweep_answer import (
-    SweepEnd,
-    SweepHeader,
-    SweepInput,
-    SweepOutput,
-    SweepProgress,
-)
-from warmbranch_service.schemas.sweep_distributions import distribution, grid_values, written
 
 Inputs = list[float | str]
 

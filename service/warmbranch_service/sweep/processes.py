@@ -18,8 +18,8 @@ from multiprocessing.connection import Connection
 from threading import Lock, local
 from typing import Any, NamedTuple
 
-from warmbranch import stopping
-from warmbranch.errors import StoppedError
+from warmbranch.base import stopping
+from warmbranch.base.errors import StoppedError
 from warmbranch_service.sweep.executors import LOOK_SECONDS, MOST_LOSSES, lost_too_often
 from warmbranch_service.sweep.plan import Chunk, Plan, Task
 from warmbranch_service.sweep.solving import solve_task

@@ -6,6 +6,7 @@ import argparse
 import sys
 from typing import Any
 
+from warmbranch_service.command.terminal import OK, Failed, Refused, answered, read
 from warmbranch_service.sweep.under_way import (
     add_executors,
     bar,
@@ -13,7 +14,6 @@ from warmbranch_service.sweep.under_way import (
     ended_by_signals,
     executor_of,
 )
-from warmbranch_service.terminal import OK, Failed, Refused, answered, read
 
 DEFAULT_ANSWER = "resonance.quiet_rpm"
 DEFAULT_DRAWS = 1024
@@ -74,8 +74,8 @@ def _draws(text: str) -> int:
 
 
 def _rank(given: argparse.Namespace) -> int:
-    from warmbranch.errors import StoppedError
-    from warmbranch.stopping import Stop, under
+    from warmbranch.base.errors import StoppedError
+    from warmbranch.base.stopping import Stop, under
     from warmbranch_service.local import sweep_request_of
     from warmbranch_service.sweep.executors import ExecutorError
     from warmbranch_service.sweep.ranking import RankingError, question, rank, readable_ranking

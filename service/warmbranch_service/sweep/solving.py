@@ -14,23 +14,23 @@ import numpy as np
 from pydantic import ValidationError
 from pydantic_core import to_json
 
-from warmbranch import case as physics
-from warmbranch import kernel
-from warmbranch.branch import solve
-from warmbranch.calibration import Calibration
-from warmbranch.errors import InputError, NotConvergedError
-from warmbranch_service import calibrations
-from warmbranch_service.convert import engine_order, refused_flow
-from warmbranch_service.convert_batch import PER_HOUR, to_batch
-from warmbranch_service.errors import Entry
-from warmbranch_service.outputs import OUTPUTS, Solved, Values, losses
-from warmbranch_service.refusals import entries_of, entry_of_physics
-from warmbranch_service.schemas.case import Case
-from warmbranch_service.schemas.steady import SteadyRequest
-from warmbranch_service.schemas.sweep import SweepRequest
-from warmbranch_service.schemas.sweep_answer import Outcome
+from warmbranch.base import kernel
+from warmbranch.base.errors import InputError, NotConvergedError
+from warmbranch.belief.calibration import Calibration
+from warmbranch.case import case as physics
+from warmbranch.steady.solve import solve
+from warmbranch_service.case import calibrations
+from warmbranch_service.case.convert import engine_order, refused_flow
+from warmbranch_service.case.convert_batch import PER_HOUR, to_batch
+from warmbranch_service.case.schema import Case
+from warmbranch_service.contract.errors import Entry
+from warmbranch_service.contract.refusals import entries_of, entry_of_physics
+from warmbranch_service.steady.outputs import OUTPUTS, Solved, Values, losses
+from warmbranch_service.steady.schema import SteadyRequest
+from warmbranch_service.sweep.answer_schema import Outcome
 from warmbranch_service.sweep.patch import Patch
 from warmbranch_service.sweep.plan import Chunk, Inputs, Plan, Task, plan_of
+from warmbranch_service.sweep.request import SweepRequest
 
 
 class _Ended(NamedTuple):

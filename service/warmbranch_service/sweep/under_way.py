@@ -9,11 +9,11 @@ from collections.abc import Generator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-from warmbranch_service.settings import BY_VARIABLE
-from warmbranch_service.terminal import Refused, complain
+from warmbranch_service.command.terminal import Refused, complain
+from warmbranch_service.http.settings import BY_VARIABLE
 
 if TYPE_CHECKING:
-    from warmbranch.stopping import Stop
+    from warmbranch.base.stopping import Stop
     from warmbranch_service.sweep.executors import Executor
 
 MOST_PROCESSES = 256

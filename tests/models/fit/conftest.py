@@ -9,7 +9,7 @@ from types import ModuleType
 
 import pytest
 
-from warmbranch import kernel
+from warmbranch.base import kernel
 
 BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import kstest, norm
 
-from warmbranch.draws import quantiles, standard_normal
+from warmbranch.belief.draws import quantiles, standard_normal
 
 
 def test_moments_are_exact():

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from warmbranch.emulator import Emulator
+from warmbranch.fit.emulator import Emulator
 
 
 def test_a_quadratic_is_told_exactly_enough():

@@ -5,14 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from warmbranch import ensemble as module
-from warmbranch.calibration import Calibration
-from warmbranch.ensemble import Prior, effective, moments, posterior_ensemble
-from warmbranch.errors import NotConvergedError
-from warmbranch.posterior import Problem
-from warmbranch.readings import Heard, Readings
-from warmbranch.stand_in import StandIn
-from warmbranch.unknowns import UNKNOWNS, Spreads
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.fit import ensemble as module
+from warmbranch.fit.ensemble import Prior, effective, moments, posterior_ensemble
+from warmbranch.fit.posterior import Problem
+from warmbranch.fit.readings import Heard, Readings
+from warmbranch.fit.stand_in import StandIn
 
 LEVELS = np.array([0.05, 0.5, 0.95])
 
@@ -76,7 +76,7 @@ def test_weights_are_evened_and_said_so_when_draws_are_few(synthetic, monkeypatc
 
 def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
     """The solver gives up on one design; the rest are answered."""
-    from warmbranch import forecast
+    from warmbranch.belief import forecast
 
     case = make_case()
     heard = Heard(np.array([90.0]), np.ones(1), np.array([1.031]))
@@ -100,7 +100,7 @@ def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
 
 
 def test_when_nothing_is_solved_it_is_an_error(make_case, monkeypatch):
-    from warmbranch import forecast
+    from warmbranch.belief import forecast
 
     def gives_up(balance, wall, guess=None, **more):
         raise NotConvergedError(

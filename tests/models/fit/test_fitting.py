@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from warmbranch.calibration import Calibration
-from warmbranch.fitting import Outcome, fit
-from warmbranch.prediction import LEVELS, predict
-from warmbranch.readings import KNOWN, Heard, Readings
-from warmbranch.unknowns import UNKNOWNS, Spreads
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.prediction import LEVELS, predict
+from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.fit.readings import KNOWN, Heard, Readings
+from warmbranch.fit.solve import Outcome, fit
 
 ORDER = 3.0
 """Of a six-cylinder four-stroke engine."""
@@ -102,8 +102,8 @@ def test_precise_data_find_the_coefficients(synthetic):
     case = synthetic.a_case(rng)
     prior = Calibration.prior(case, Spreads(fixed=known))
     truth = prior.mean + prior.spread * np.array([0.6, -0.4, 0.5])
-    from warmbranch.branch import solve
-    from warmbranch.unknowns import put
+    from warmbranch.belief.unknowns import put
+    from warmbranch.steady.solve import solve
 
     answer = solve(put(case, prior.names, truth[None]))
     place = np.linspace(0.1, 0.95, 8) * case.branch.length[0]

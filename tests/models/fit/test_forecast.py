@@ -3,17 +3,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from warmbranch.banded import newton_step
-from warmbranch.branch import solve
-from warmbranch.calibration import Calibration
-from warmbranch.forecast import FIT_NODES, Forecaster, interpolated
-from warmbranch.gas import MixtureTable, dry_air_table
-from warmbranch.grid import DEFAULT_NODES
-from warmbranch.heat_balance import HeatBalance
-from warmbranch.main_pipe import bulk_speed, wall_temperature
-from warmbranch.mixing import stirred_mouth
-from warmbranch.temperature import solve_steady
-from warmbranch.unknowns import put
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.forecast import FIT_NODES, Forecaster, interpolated
+from warmbranch.belief.unknowns import put
+from warmbranch.case.main_pipe import bulk_speed
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.banded import newton_step
+from warmbranch.heat.grid import DEFAULT_NODES
+from warmbranch.heat.heat_balance import HeatBalance
+from warmbranch.heat.main_pipe_wall import wall_temperature
+from warmbranch.heat.mixing import stirred_mouth
+from warmbranch.heat.temperature import solve_steady
+from warmbranch.steady.solve import solve
 
 CASES = [
     {},

@@ -3,11 +3,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from warmbranch.calibration import Calibration
-from warmbranch.ensemble import Prior, posterior_ensemble
-from warmbranch.next_reading import LISTENING_UNCERTAINTY, advise
-from warmbranch.posterior import Problem
-from warmbranch.readings import Heard, Readings
+from warmbranch.belief.calibration import Calibration
+from warmbranch.fit.ensemble import Prior, posterior_ensemble
+from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY, advise
+from warmbranch.fit.posterior import Problem
+from warmbranch.fit.readings import Heard, Readings
 
 ENOUGH_CASES = 40
 

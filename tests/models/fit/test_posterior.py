@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy.optimize import approx_fprime
 
-from warmbranch.calibration import Calibration
-from warmbranch.ensemble import Prior
-from warmbranch.errors import InputError
-from warmbranch.posterior import Problem
-from warmbranch.readings import Heard, Readings
-from warmbranch.search import BOUND, DEGREES_OF_FREEDOM
+from warmbranch.base.errors import InputError
+from warmbranch.belief.calibration import Calibration
+from warmbranch.fit.ensemble import Prior
+from warmbranch.fit.posterior import Problem
+from warmbranch.fit.readings import Heard, Readings
+from warmbranch.fit.search import BOUND, DEGREES_OF_FREEDOM
 
 
 @pytest.fixture

@@ -6,10 +6,10 @@ import emcee
 import numpy as np
 import pytest
 
-from warmbranch.calibration import Calibration
-from warmbranch.ensemble import Prior, posterior_ensemble
-from warmbranch.posterior import Problem
-from warmbranch.unknowns import Spreads
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.unknowns import Spreads
+from warmbranch.fit.ensemble import Prior, posterior_ensemble
+from warmbranch.fit.posterior import Problem
 
 WALKERS, STEPS, BURN_IN = 60, 2000, 150
 KNOWN = Spreads(fixed=frozenset({"air_temperature", "gas_temperature"}))

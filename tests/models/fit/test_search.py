@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from warmbranch.search import BOUND, climb, log_posterior
+from warmbranch.fit.search import BOUND, climb, log_posterior
 
 
 class Straight:

@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.calibration import Calibration
-from warmbranch.drive import Curve, Drive
-from warmbranch.errors import InputError, NotConvergedError
-from warmbranch.fitting import fit
-from warmbranch.posterior import START, STEP_IN_TIME, Problem
-from warmbranch.readings import Heard
-from warmbranch.skin_in_time import SkinInTime, Warming
-from warmbranch.unknowns import UNKNOWNS, Spreads
-from warmbranch.warmup import skin_at
+from warmbranch.base.errors import InputError, NotConvergedError
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.fit.posterior import START, STEP_IN_TIME, Problem
+from warmbranch.fit.readings import Heard
+from warmbranch.fit.skin_in_time import SkinInTime, Warming
+from warmbranch.fit.solve import fit
+from warmbranch.warming.drive import Curve, Drive
+from warmbranch.warming.solve import skin_at
 
 
 @pytest.fixture
@@ -146,7 +146,7 @@ def test_sets_without_a_solution_are_marked(make_case, monkeypatch):
             raise NotConvergedError("no", designs=tuple(lost.tolist()), residual=1.0, iterations=1)
         return skin_at(case, *rest, **options)
 
-    monkeypatch.setattr("warmbranch.skin_in_time.skin_at", some_fail)
+    monkeypatch.setattr("warmbranch.fit.skin_in_time.skin_at", some_fail)
     found = skins.at(np.log([[0.1], [0.2], [0.3]]), np.zeros(3))
     assert np.isnan(found[1, 0])
     assert_allclose(found[[0, 2]], good[[0, 2]], rtol=1e-12)

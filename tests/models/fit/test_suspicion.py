@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from warmbranch.branch import solve
-from warmbranch.calibration import Calibration
-from warmbranch.ensemble import Prior
-from warmbranch.posterior import Problem
-from warmbranch.readings import OWN, Heard, Readings
-from warmbranch.suspicion import suspicious_readings, suspicious_tone
+from warmbranch.belief.calibration import Calibration
+from warmbranch.fit.ensemble import Prior
+from warmbranch.fit.posterior import Problem
+from warmbranch.fit.readings import OWN, Heard, Readings
+from warmbranch.fit.suspicion import suspicious_readings, suspicious_tone
+from warmbranch.steady.solve import solve
 
 
 def reading(**changes) -> Readings:

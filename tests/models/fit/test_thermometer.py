@@ -5,8 +5,8 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from warmbranch.constants import ICE_POINT, STEFAN_BOLTZMANN
-from warmbranch.thermometer import (
+from warmbranch.base.constants import ICE_POINT, STEFAN_BOLTZMANN
+from warmbranch.fit.thermometer import (
     BAND,
     COLDEST_DISPLAY,
     band_radiance,

@@ -5,14 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from warmbranch.branch import solve
-from warmbranch.calibration import Calibration
-from warmbranch.ensemble import Prior
-from warmbranch.posterior import Problem
-from warmbranch.readings import Heard, Readings
-from warmbranch.sizing import with_length
-from warmbranch.trim_advice import RISK, trim
-from warmbranch.unknowns import UNKNOWNS, Spreads
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.fit.ensemble import Prior
+from warmbranch.fit.posterior import Problem
+from warmbranch.fit.readings import Heard, Readings
+from warmbranch.fit.trim_advice import RISK, trim
+from warmbranch.length.solve import with_length
+from warmbranch.steady.solve import solve
 
 
 @pytest.fixture
@@ -39,7 +39,7 @@ def test_cut_now_is_short_of_the_final_cut_and_keeps_its_promise(built):
     assert low < found.final_cut < high
     # Independently: of fresh draws cut so, at most some 5 % resonate too high.
     drawn = problem.prior.draws(400, seed=77)
-    from warmbranch.unknowns import put
+    from warmbranch.belief.unknowns import put
 
     cases = put(case, problem.prior.names, drawn)
     cut = with_length(cases, np.full(400, 1.031 - found.cut_now))

@@ -5,11 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from warmbranch.calibration import Calibration, calibrated_ensemble, prior_ensemble
-from warmbranch.closures import STIRRING
-from warmbranch.errors import InputError
-from warmbranch.gas import COLDEST, HOTTEST
-from warmbranch.unknowns import NORMAL_95, UNKNOWNS, Spreads, log_spread, put, shifted_emissivity
+from warmbranch.base.errors import InputError
+from warmbranch.belief.calibration import Calibration, calibrated_ensemble, prior_ensemble
+from warmbranch.belief.unknowns import (
+    NORMAL_95,
+    UNKNOWNS,
+    Spreads,
+    log_spread,
+    put,
+    shifted_emissivity,
+)
+from warmbranch.case.closures import STIRRING
+from warmbranch.gas.gas import COLDEST, HOTTEST
 
 
 def test_ninety_five_percent_of_a_prior_lie_in_its_range():

@@ -9,13 +9,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from warmbranch.case import Case
-from warmbranch.closures import Closures
-from warmbranch.combustion import burnt_gas
-from warmbranch.geometry import Branch, Piece
-from warmbranch.main_pipe import MainPipe
-from warmbranch.materials import metal
-from warmbranch.surroundings import Covering, Surroundings
+from warmbranch.case.case import Case
+from warmbranch.case.closures import Closures
+from warmbranch.case.geometry import Branch, Piece
+from warmbranch.case.main_pipe import MainPipe
+from warmbranch.case.materials import metal
+from warmbranch.case.surroundings import Covering, Surroundings
+from warmbranch.gas.combustion import burnt_gas
 
 
 def make_case(

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.acoustics import transmission_loss
-from warmbranch.bandwidth import LEVELS, STOCK_TUBES, notch, stock_neighbours
-from warmbranch.branch import solve
-from warmbranch.closed_forms import uniform_notch_width
+from closed_forms import uniform_notch_width
+from warmbranch.length.bandwidth import LEVELS, STOCK_TUBES, notch, stock_neighbours
+from warmbranch.sound.acoustics import transmission_loss
+from warmbranch.steady.solve import solve
 
 
 @pytest.mark.parametrize("outside", [25.3e-3, 38.1e-3, 48.3e-3, 60.3e-3])

@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.branch import solve
-from warmbranch.build_long import (
+from warmbranch.belief.calibration import Calibration, prior_ensemble
+from warmbranch.length.build_long import (
     CHANCE_TOO_SHORT,
     RightLengths,
     right_lengths,
     trim_steps,
     uncertain_lengths,
 )
-from warmbranch.calibration import Calibration, prior_ensemble
-from warmbranch.sizing import length_for, with_length
+from warmbranch.length.solve import length_for, with_length
+from warmbranch.steady.solve import solve
 
 TONE = 78.0
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.branch import solve
-from warmbranch.compromise import Aim, Tones, best_length, left_over
-from warmbranch.sizing import LONGEST, length_for, with_length
+from warmbranch.length.compromise import Aim, Tones, best_length, left_over
+from warmbranch.length.solve import LONGEST, length_for, with_length
+from warmbranch.steady.solve import solve
 
 WEIGHT = np.array([5.0, 1.0, 1.0, 2.0, 2.0])
 RPM = np.array([1200.0, 1800, 2200, 2350, 2600, 3200, 4000])

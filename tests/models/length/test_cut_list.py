@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from warmbranch.cut_list import cap_mass, cut_pieces, saddle_depth, stock, tube_mass
-from warmbranch.errors import GeometryError
-from warmbranch.geometry import Piece
+from warmbranch.base.errors import GeometryError
+from warmbranch.case.geometry import Piece
+from warmbranch.length.cut_list import cap_mass, cut_pieces, saddle_depth, stock, tube_mass
 
 PIECES = (Piece(0.18), Piece.bend(math.pi / 2, 0.072), Piece(0.9))
 

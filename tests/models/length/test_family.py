@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.testing import assert_allclose
 
-from warmbranch.branch import solve
-from warmbranch.family import family
-from warmbranch.sizing import with_length
+from warmbranch.length.family import family
+from warmbranch.length.solve import with_length
+from warmbranch.steady.solve import solve
 
 TONES = np.linspace(40.0, 200.0, 33)
 

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from warmbranch.folding import GAP, PROPOSALS, Run, Stack, Tube, folds, serpentine
-from warmbranch.outline import Space, outline
+from warmbranch.length.folding import GAP, PROPOSALS, Run, Stack, Tube, folds, serpentine
+from warmbranch.length.outline import Space, outline
 
 TUBE = Tube(0.0483, 0.002, 0.0725, 0.0015)
 

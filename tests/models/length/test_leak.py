@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.testing import assert_allclose
 
-from warmbranch.branch import solve
-from warmbranch.leak import leak_flow, leak_heat
+from warmbranch.steady.leak import leak_flow, leak_heat
+from warmbranch.steady.solve import solve
 
 
 def test_flow_by_hand():

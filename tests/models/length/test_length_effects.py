@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.length_effects import effects, transit_time_length
-from warmbranch.sizing import length_for, one_temperature_length, with_length
+from warmbranch.length.effects import effects, transit_time_length
+from warmbranch.length.solve import length_for, one_temperature_length, with_length
 
 TONE = np.array([78.0])
 

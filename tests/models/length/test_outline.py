@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.geometry import Piece
-from warmbranch.outline import Pipework, Space, outline
+from warmbranch.case.geometry import Piece
+from warmbranch.length.outline import Pipework, Space, outline
 
 OUTSIDE, CAP, R = 0.05, 0.002, 0.08
 RIGHT = math.pi / 2

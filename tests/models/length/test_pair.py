@@ -6,11 +6,18 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.acoustics import input_impedance
-from warmbranch.branch import solve
-from warmbranch.family import family
-from warmbranch.pair import SamePipe, TwoPipes, best_stagger, one_branch, same_tune, staggered
-from warmbranch.sizing import with_length
+from warmbranch.length.family import family
+from warmbranch.length.pair import (
+    SamePipe,
+    TwoPipes,
+    best_stagger,
+    one_branch,
+    same_tune,
+    staggered,
+)
+from warmbranch.length.solve import with_length
+from warmbranch.sound.acoustics import input_impedance
+from warmbranch.steady.solve import solve
 
 BAND = np.linspace(70.0, 86.0, 33)
 MAIN, SPEED = 1.1e5, 470.0

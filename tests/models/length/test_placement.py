@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.acoustics import input_impedance, transmission_loss
-from warmbranch.placement import (
+from warmbranch.length.solve import length_for
+from warmbranch.sound.acoustics import input_impedance, transmission_loss
+from warmbranch.sound.placement import (
     BEST_PLACES,
     NEAR_NODE,
     Sweep,
@@ -18,8 +19,7 @@ from warmbranch.placement import (
     sweep,
     tones,
 )
-from warmbranch.sizing import length_for
-from warmbranch.tail import FarEnd, MainRun
+from warmbranch.sound.tail import FarEnd, MainRun
 
 TONE = 100.0
 
@@ -80,7 +80,7 @@ class TestInsertionLoss:
 
 
 def test_the_sweep_is_the_formula(answer, main_run, moved):
-    from warmbranch.tail import view
+    from warmbranch.sound.tail import view
 
     band = tones(TONE)
     branch = input_impedance(answer.duct, band[None])[0]

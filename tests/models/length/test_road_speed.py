@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from warmbranch.road_speed import (
+from warmbranch.case.road_speed import (
     ROLLING_FACTOR,
     engine_speed_on_road,
     road_speed_at,

@@ -10,11 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from warmbranch.branch import solve
-from warmbranch.case import Case
-from warmbranch.geometry import Piece
-from warmbranch.sensitivity import sensitivity
-from warmbranch.sizing import (
+from warmbranch.case.case import Case
+from warmbranch.case.geometry import Piece
+from warmbranch.length.solve import (
     LONGEST,
     Outcome,
     bounds,
@@ -23,6 +21,8 @@ from warmbranch.sizing import (
     one_temperature_length,
     with_length,
 )
+from warmbranch.steady.sensitivity import sensitivity
+from warmbranch.steady.solve import solve
 
 PROMISED = 1e-6
 """Relative; length and steady agree both ways to this."""

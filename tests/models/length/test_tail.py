@@ -7,9 +7,9 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import integrate, special
 
-from warmbranch.combustion import burnt_gas
-from warmbranch.gas import Composition, dry_air_table
-from warmbranch.tail import JET_LENGTH, FarEnd, MainRun, open_end, unflanged_reflection, view
+from warmbranch.gas.combustion import burnt_gas
+from warmbranch.gas.gas import Composition, dry_air_table
+from warmbranch.sound.tail import JET_LENGTH, FarEnd, MainRun, open_end, unflanged_reflection, view
 
 
 def levine_schwinger(ka: float) -> tuple[float, float]:
@@ -99,8 +99,8 @@ def run(**changes) -> MainRun:
 class TestView:
     def test_uniform_tail_in_closed_form(self):
         """Z = Z₀ tanh(Γx + artanh(z)), Γ and Z₀ as the model itself has them far from both ends."""
-        from warmbranch.gas import MixtureTable
-        from warmbranch.viscothermal import line, wall_layers
+        from warmbranch.gas.gas import MixtureTable
+        from warmbranch.sound.viscothermal import line, wall_layers
 
         pipe, tones = run(), np.array([60.0, 100.0, 170.0])
         table = MixtureTable.of(pipe.gas)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 import httpx2
 import pytest
 
-from warmbranch_service.running import LocalService
+from warmbranch_service.serving.running import LocalService
 
 
 @pytest.fixture(scope="package")

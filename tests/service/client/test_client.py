@@ -7,14 +7,14 @@ import threading
 
 import pytest
 
-from warmbranch_service import request_examples
 from warmbranch_service.client import AsyncClient, Client, ServiceProblem, Unreachable
-from warmbranch_service.routes.reference import ReferenceAnswer
-from warmbranch_service.schemas.fit_answer import FitAnswer
-from warmbranch_service.schemas.length_answer import LengthAnswer
-from warmbranch_service.schemas.steady import SteadyAnswer, SteadyRequest
-from warmbranch_service.schemas.sweep_answer import SweepEnd, SweepHeader
-from warmbranch_service.schemas.warmup_answer import WarmupAnswer
+from warmbranch_service.fit.answer_schema import FitAnswer
+from warmbranch_service.http import request_examples
+from warmbranch_service.http.reference import ReferenceAnswer
+from warmbranch_service.length.answer_schema import LengthAnswer
+from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
+from warmbranch_service.sweep.answer_schema import SweepEnd, SweepHeader
+from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
 ROUTES = {
     "steady": (request_examples.steady()["van"]["value"], SteadyAnswer),

@@ -20,7 +20,7 @@ from warmbranch_service.client import (
 )
 from warmbranch_service.client import synchronous as synchronous_module
 from warmbranch_service.client.retrying import seconds_of
-from warmbranch_service.errors import OVERLOADED, ProblemParts, problem_json
+from warmbranch_service.contract.errors import OVERLOADED, ProblemParts, problem_json
 
 HEALTHY = {"status": "ok", "model_version": "1"}
 

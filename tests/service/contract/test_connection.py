@@ -12,8 +12,8 @@ import pytest
 
 from shared.problems import check_problem
 from shared.served import Line, Served, replies
-from warmbranch_service.connection import LONGEST_HEAD
 from warmbranch_service.demo import demo_text
+from warmbranch_service.serving.connection import LONGEST_HEAD
 
 SECONDS = 2
 DEMO = demo_text("van").encode()

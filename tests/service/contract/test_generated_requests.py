@@ -18,16 +18,16 @@ from typing import Any
 
 import pytest
 import schemathesis
+import warmbranch.kernel
 from hypothesis import HealthCheck, Phase, settings
 from jsonschema_rs import Draft202012Validator
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
-import warmbranch.kernel
 from shared.drawing import to_draw_from
-from warmbranch_service.app import create_app
-from warmbranch_service.schemas.rules import RULES
-from warmbranch_service.settings import Settings
+from warmbranch_service.contract.rules import RULES
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.settings import Settings
 
 Json = dict[str, Any]
 
@@ -52,7 +52,7 @@ rest = read(DOCUMENT, method="GET")
 @pytest.fixture(scope="module", autouse=True)
 def _compiled_loops():
     """Thousands of solves are a matter of seconds with them."""
-    warmbranch.kernel.load()
+    warmbranch.base.kernel.load()
 
 
 def search(examples: int) -> settings:

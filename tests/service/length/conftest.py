@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from warmbranch_service.length_examples import example
+from warmbranch_service.length.examples import example
 
 Body = dict[str, Any]
 

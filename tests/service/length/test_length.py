@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch_service.length_examples import EXAMPLES, example, example_text
+from warmbranch_service.length.examples import EXAMPLES, example, example_text
 
 FIXTURES = Path(__file__).parents[3] / "fixtures" / "requests"
 FILES = {"length": "length_van.json", "loudness": "length_van_loudness.json"}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from warmbranch_service.length_examples import example, openapi_examples
+from warmbranch_service.length.examples import example, openapi_examples
 
 
 def test_a_changed_example_leaves_the_next_one_alone():

@@ -8,10 +8,10 @@ import json
 
 import pytest
 
-from warmbranch_service import cli
-from warmbranch_service.answer_csv import HEADER
-from warmbranch_service.length_examples import example_text
-from warmbranch_service.schemas.length_answer import LengthAnswer
+from warmbranch_service.command import cli
+from warmbranch_service.http.answer_csv import HEADER
+from warmbranch_service.length.answer_schema import LengthAnswer
+from warmbranch_service.length.examples import example_text
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ import copy
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch_service.length_examples import example
+from warmbranch_service.length.examples import example
 
 
 def test_a_curve_is_made_quieter(loudness_answer):

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from warmbranch_service.routes.docs import FILES
+from warmbranch_service.http.docs import FILES
 
 
 def test_the_page_names_only_files_that_are_served(client):

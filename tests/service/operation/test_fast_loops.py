@@ -10,8 +10,8 @@ import sys
 
 import pytest
 
-from warmbranch import kernel
-from warmbranch_service import fast_loops
+from warmbranch.base import kernel
+from warmbranch_service.http import fast_loops
 
 EVERY_KIND_OF_REQUEST = """
 import json

@@ -8,9 +8,9 @@ from contextlib import contextmanager
 import pytest
 from starlette.testclient import TestClient
 
-from warmbranch_service import gate
-from warmbranch_service.app import create_app
-from warmbranch_service.settings import Settings
+from warmbranch_service.http import gate
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.settings import Settings
 
 KEY, OTHER = "correct-horse-battery", "staple-of-sixteen-letters"
 PAGE = "https://bench.example"

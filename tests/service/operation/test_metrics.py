@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
-from warmbranch.errors import NotConvergedError
-from warmbranch_service import answer, metrics
+from warmbranch.base.errors import NotConvergedError
+from warmbranch_service.http import metrics
+from warmbranch_service.steady import answer
 
 
 @pytest.fixture

@@ -9,13 +9,13 @@ import threading
 
 import pytest
 
-from warmbranch import stopping
-from warmbranch_service.app import create_app
-from warmbranch_service.schemas.sweep import CHUNK
-from warmbranch_service.settings import Settings
+from warmbranch.base import stopping
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.settings import Settings
+from warmbranch_service.http.workshop import CLOSING, LEFT, TOO_LONG
 from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.plan import Chunk
-from warmbranch_service.workshop import CLOSING, LEFT, TOO_LONG
+from warmbranch_service.sweep.request import CHUNK
 
 GIVE_UP = 20.0
 

@@ -8,14 +8,13 @@ import time
 
 import pytest
 
-from warmbranch import stopping
-from warmbranch.errors import StoppedError
-from warmbranch_service import request_examples
-from warmbranch_service.app import create_app
-from warmbranch_service.errors import Problem
-from warmbranch_service.routes import steady
-from warmbranch_service.settings import Settings
-from warmbranch_service.workshop import CLOSING, LEFT, TOO_LONG, Workshop
+from warmbranch.base import stopping
+from warmbranch.base.errors import StoppedError
+from warmbranch_service.contract.errors import Problem
+from warmbranch_service.http import request_examples, steady
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.settings import Settings
+from warmbranch_service.http.workshop import CLOSING, LEFT, TOO_LONG, Workshop
 
 GIVE_UP = 20.0
 

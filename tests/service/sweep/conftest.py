@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from warmbranch_service.schemas.sweep_answer import SweepLine
+from warmbranch_service.sweep.answer_schema import SweepLine
 
 Body = dict[str, Any]
 

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from warmbranch_service.outputs import OUTPUTS
-from warmbranch_service.schemas.sweep import CHUNK
+from warmbranch_service.steady.outputs import OUTPUTS
+from warmbranch_service.sweep.request import CHUNK
 
 GAS = "case.main_pipe.gas_temperature_degC"
 LAST = "case.branch.centreline[2].straight_mm"
@@ -162,7 +162,7 @@ def test_engine_that_makes_too_much_gas_is_a_row_among_others(swept, van):
 
 
 def test_what_only_the_physics_refuses_is_a_row_too(swept, grid, monkeypatch):
-    from warmbranch.errors import InputError
+    from warmbranch.base.errors import InputError
     from warmbranch_service.sweep import solving
 
     solve = solving.solve
@@ -183,7 +183,7 @@ def test_what_only_the_physics_refuses_is_a_row_too(swept, grid, monkeypatch):
 
 
 def test_solver_that_stops_short_costs_its_own_row_only(swept, grid, monkeypatch):
-    from warmbranch.errors import NotConvergedError
+    from warmbranch.base.errors import NotConvergedError
     from warmbranch_service.sweep import solving
 
     solve = solving.solve

@@ -14,9 +14,9 @@ from contextlib import contextmanager
 import pytest
 from starlette.testclient import TestClient
 
-from warmbranch_service import cli
-from warmbranch_service.app import create_app
-from warmbranch_service.settings import Settings
+from warmbranch_service.command import cli
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.settings import Settings
 from warmbranch_service.sweep import cluster
 
 PATIENCE = 120  # seconds; a start takes a few on a quiet machine
@@ -25,7 +25,7 @@ CHUNKS = 24
 SWEEP = [
     sys.executable,
     "-c",
-    "from warmbranch_service.cli import main; raise SystemExit(main())",
+    "from warmbranch_service.command.cli import main; raise SystemExit(main())",
     "sweep",
 ]
 DASK = [sys.executable, "-m", "dask"]
@@ -177,8 +177,8 @@ class Client:
 def test_no_more_is_handed_out_than_keeps_the_workers_busy(sobol, monkeypatch):
     """10^9 designs in two million chunks; the first thousands of them, of a cluster that is
     quicker than whoever asks: neither tasks nor results pile up."""
-    from warmbranch_service.schemas.sweep import SweepRequest
     from warmbranch_service.sweep.plan import Plan
+    from warmbranch_service.sweep.request import SweepRequest
 
     sobol["sampling"]["count"] = 10**9
     plan = Plan(SweepRequest.model_validate(sobol))

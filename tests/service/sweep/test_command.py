@@ -11,7 +11,7 @@ import sys
 import pyarrow.parquet
 import pytest
 
-from warmbranch_service import cli
+from warmbranch_service.command import cli
 from warmbranch_service.sweep import command, parquet
 
 FORMATS = ("ndjson", "csv", "parquet")

@@ -11,7 +11,7 @@ import time
 import pyarrow.parquet
 import pytest
 
-from warmbranch_service import cli
+from warmbranch_service.command import cli
 from warmbranch_service.sweep import parquet
 
 PATIENCE = 120  # seconds; a start takes three on a quiet machine

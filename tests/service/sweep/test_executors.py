@@ -10,12 +10,12 @@ import threading
 
 import pytest
 
-from warmbranch.errors import StoppedError
-from warmbranch.stopping import Stop, under
-from warmbranch_service.schemas.sweep import SweepRequest
+from warmbranch.base.errors import StoppedError
+from warmbranch.base.stopping import Stop, under
 from warmbranch_service.sweep.executors import ExecutorError, InProcess
 from warmbranch_service.sweep.plan import Plan
 from warmbranch_service.sweep.processes import ProcessPool
+from warmbranch_service.sweep.request import SweepRequest
 
 CHUNKS = 8
 

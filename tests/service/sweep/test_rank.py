@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from warmbranch_service import cli
-from warmbranch_service.schemas.sweep import SweepRequest
+from warmbranch_service.command import cli
 from warmbranch_service.sweep.examples import example
 from warmbranch_service.sweep.executors import InProcess
 from warmbranch_service.sweep.plan import Chunk
 from warmbranch_service.sweep.ranking import question, rank
+from warmbranch_service.sweep.request import SweepRequest
 
 README = Path(__file__).parents[3] / "README.md"
 LENGTH = "case.branch.length_mm"

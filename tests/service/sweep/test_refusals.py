@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from starlette.testclient import TestClient
 
-from warmbranch_service.app import create_app
-from warmbranch_service.settings import Settings
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.settings import Settings
 
 GAS = "case.main_pipe.gas_temperature_degC"
 SOBOL = {"method": "sobol", "count": 8}

@@ -10,13 +10,13 @@ import time
 import pytest
 from starlette.testclient import TestClient
 
-from warmbranch import stopping
-from warmbranch.errors import StoppedError
-from warmbranch_service.app import create_app
-from warmbranch_service.errors import Problem
-from warmbranch_service.settings import Settings
+from warmbranch.base import stopping
+from warmbranch.base.errors import StoppedError
+from warmbranch_service.contract.errors import Problem
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.settings import Settings
+from warmbranch_service.http.workshop import Workshop
 from warmbranch_service.sweep import executors
-from warmbranch_service.workshop import Workshop
 
 
 @pytest.mark.parametrize("line", [1, 2, 100, 513, 514, 515, 1027, 1028, 1029, 1104, 1105])

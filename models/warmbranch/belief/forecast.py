@@ -1,0 +1,233 @@
+"""The forward model as a fit needs it: skin temperatures and the first resonance, no more.
+
+The same equations as ``branch.solve``, on a coarser grid, for many sets of unknowns and a few
+lengths of one branch at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from warmbranch.base.batch import Batched, FloatArray
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.belief.unknowns import put
+from warmbranch.case.case import Case
+from warmbranch.case.main_pipe import bulk_speed
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.main_pipe_wall import wall_temperature
+from warmbranch.heat.temperature import TemperatureProfile, Tolerances, solve_steady
+from warmbranch.sound import cutting
+from warmbranch.sound.resonance import resonances
+from warmbranch.steady.interplay import Mouth, heard
+from warmbranch.steady.linear_response import SECOND_ORDER, Solution, respond_among
+from warmbranch.steady.sketch import laid_out
+from warmbranch.steady.solve import solve
+
+FIT_NODES = 33
+"""Nodes along the branch in a fit: the resonance within 2e-4 and the skin within 1 K near a hot
+mouth, by comparison with the default grid; posterior.py takes off most of even that."""
+
+FIT_CELLS = 8
+"""Cells of the sound in a fit: the first resonance within 2e-6 of that of the default."""
+
+FIT_TOLERANCES = Tolerances(step=0.1, left=1e-4, imbalance=1e-4)
+"""After them the skin is within 1e-4 K, as Newton's steps shrink quadratically."""
+
+
+@dataclass(frozen=True)
+class Forecast(Batched):
+    """What the model says for sets of unknowns, each at every length.
+
+    Parameters
+    ----------
+    case : Case
+        All designs: the lengths of the first set, then those of the second, ...
+    profile : TemperatureProfile
+    frequency : (designs,) array, Hz
+        First resonance; NaN where losses leave none.
+    """
+
+    case: Case
+    profile: TemperatureProfile
+    frequency: FloatArray
+
+    def skin_at(self, designs: NDArray[np.intp], position: FloatArray) -> FloatArray:
+        """Skin temperature of some designs at (n,) positions, m: (designs, n), K."""
+        profile = self.profile
+        return interpolated(profile.position[designs], profile.skin[designs], position)
+
+
+class Forecaster:
+    """One case at one or more lengths, asked for many sets of unknowns.
+
+    Parameters
+    ----------
+    case : Case
+        One design.
+    names : sequence of str
+        Unknowns, keys of ``UNKNOWNS``.
+    lengths : (lengths,) array, m
+        Centre-line lengths; the first is that of the readings.
+    nodes : int
+    """
+
+    def __init__(
+        self, case: Case, names: Sequence[str], lengths: FloatArray, nodes: int = FIT_NODES
+    ) -> None:
+        self.names = tuple(names)
+        self.lengths = lengths
+        self._case = case
+        self._nodes = nodes
+        self._gas, self._air = MixtureTable.of(case.gas), dry_air_table()
+        self._blanks: dict[int, tuple[Case, MixtureTable]] = {}
+        self._pulsates = bool(np.any(case.main_pipe.incident_pressure > 0))
+        self._cells = cutting.CELLS if self._pulsates else FIT_CELLS
+
+    def at(self, coordinates: FloatArray) -> Forecast:
+        """Solve the model.
+
+        Parameters
+        ----------
+        coordinates : (sets, unknowns) array
+
+        Returns
+        -------
+        Forecast
+            Of sets × lengths designs. NaN for the few far-fetched sets that have no solution.
+
+        Raises
+        ------
+        NotConvergedError
+            If none has one.
+        """
+        try:
+            return self._solved(coordinates)
+        except NotConvergedError as error:
+            lengths = len(self.lengths)
+            lost = np.isin(np.arange(len(coordinates)), np.array(error.designs) // lengths)
+            if np.all(lost):
+                raise
+        # Lost sets stand in line with the first sound one, and are marked after.
+        sound = np.where(lost, int(np.argmin(lost)), np.arange(len(coordinates)))
+        found = self.at(coordinates[sound])
+        gone = np.repeat(lost, lengths)[:, None]
+        blank = {n: np.where(gone, np.nan, getattr(found.profile, n)) for n in ("gas", "skin")}
+        return Forecast(
+            found.case,
+            replace(found.profile, **blank),
+            np.where(gone[:, 0], np.nan, found.frequency),
+        )
+
+    def _solved(self, coordinates: FloatArray) -> Forecast:
+        case = self._cases(coordinates)
+        if self._pulsates:
+            answer = solve(case, nodes=self._nodes)
+            return Forecast(case, answer.profile, answer.resonance[:, 0])
+        _, gas = self._blank(len(coordinates))
+        speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
+        wall = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
+        mouth = Mouth.of(case, gas, speed, wall)
+        balance, guess = laid_out(case, gas, self._air, mouth, nodes=self._nodes)
+        profile = solve_steady(balance, wall, guess, tolerances=FIT_TOLERANCES)
+        duct = heard(case, gas, mouth, profile, self._cells).duct
+        return Forecast(case, profile, resonances(duct, modes=1)[0][:, 0])
+
+    def near(
+        self, base: Forecast, middle: FloatArray, directions: FloatArray, offset: float
+    ) -> Forecast:
+        """First-order forecasts to either side of a solution, by its solved Jacobian.
+
+        Parameters
+        ----------
+        base : Forecast
+            Of one set.
+        middle : (unknowns,) array
+            Its coordinates.
+        directions : (paths, unknowns) array
+        offset : float
+            Along each, in its own length.
+
+        Returns
+        -------
+        Forecast
+            Of 2 paths × lengths designs: those ahead along each path, then those behind.
+        """
+        moving = np.flatnonzero(np.any(directions != 0, axis=1))
+        places = np.array([place for place, _ in SECOND_ORDER])
+        around = middle + (offset * places)[:, None] * directions[moving, None]
+        _, gas = self._blank(1)
+        response = respond_among(
+            Solution(base.case, gas, base.profile, base.frequency, self._cells),
+            self._cases(around.reshape(-1, len(middle))),
+            np.full(len(moving), offset),
+            SECOND_ORDER,
+        )
+
+        def moved(old: FloatArray, slope: FloatArray) -> FloatArray:
+            step = np.zeros((len(directions), *old.shape))
+            step[moving] = offset * slope
+            return np.concatenate([*(old + step), *(old - step)])
+
+        old = base.profile
+        everywhere = np.tile(np.arange(len(self.lengths)), 2 * len(directions))
+        profile = replace(
+            old.take(everywhere),
+            gas=moved(old.gas, response.gas),
+            wall=moved(old.wall, response.wall),
+            skin=moved(old.skin, response.skin),
+        )
+        about = np.concatenate([middle + offset * directions, middle - offset * directions])
+        return Forecast(self._cases(about), profile, moved(base.frequency, response.resonance))
+
+    def _cases(self, coordinates: FloatArray) -> Case:
+        blank, _ = self._blank(len(coordinates))
+        return put(blank, self.names, np.repeat(coordinates, len(self.lengths), axis=0))
+
+    def _blank(self, sets: int) -> tuple[Case, MixtureTable]:
+        """The case and its gas, repeated for so many sets at each length, and kept."""
+        if sets not in self._blanks:
+            size = sets * len(self.lengths)
+            case = self._case.repeat(size)
+            if len(self.lengths) > 1 or self.lengths[0] != self._case.branch.length[0]:
+                lengths = np.tile(self.lengths, sets)
+                case = replace(case, branch=case.branch.with_length(lengths))
+            self._blanks[sets] = case, self._gas.take(np.zeros(size, dtype=np.intp))
+        return self._blanks[sets]
+
+
+def interpolated(x: FloatArray, values: FloatArray, at: FloatArray) -> FloatArray:
+    """Third-order interpolation along each row.
+
+    Parameters
+    ----------
+    x, values : (rows, nodes) array
+        ``x`` rising along each row.
+    at : (n,) array
+        Within ``x``.
+
+    Returns
+    -------
+    (rows, n) array
+        Lagrange's polynomial through the four nodes about each place.
+    """
+    count, nodes = x.shape
+    rows = np.arange(count, dtype=np.intp)[:, None]
+    # One search for all rows: each is moved behind the one above it.
+    apart = rows * (2 * float(x[:, -1].max()))
+    above = np.searchsorted((x + apart).reshape(-1), at + apart, side="right")
+    first = np.minimum(np.maximum(above - nodes * rows - 2, 0), nodes - 4)
+    x0, x1, x2, x3 = (x[rows, first + i] for i in range(4))
+    y0, y1, y2, y3 = (values[rows, first + i] for i in range(4))
+    to0, to1, to2, to3 = at - x0, at - x1, at - x2, at - x3
+    left, right = to0 * to1, to2 * to3
+    h01, h02, h03, h12, h13, h23 = x0 - x1, x0 - x2, x0 - x3, x1 - x2, x1 - x3, x2 - x3
+    return (
+        y0 * to1 * right / (h01 * h02 * h03)
+        - y1 * to0 * right / (h01 * h12 * h13)
+        + y2 * left * to3 / (h02 * h12 * h23)
+        - y3 * left * to2 / (h03 * h13 * h23)
+    )

@@ -1,0 +1,76 @@
+"""The first resonance and the temperatures with their uncertainty, from a calibration."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.belief.calibration import ENSEMBLE, Calibration
+from warmbranch.belief.draws import quantiles
+from warmbranch.belief.forecast import Forecaster, interpolated
+from warmbranch.case.case import Case
+
+LEVELS = np.array([0.05, 0.25, 0.5, 0.75, 0.95])
+"""Ends of the 90 % and 50 % intervals, and the median."""
+
+NOWHERE = np.empty(0)
+
+
+@dataclass(frozen=True)
+class Predicted:
+    """What a calibration predicts of one branch, each at ``LEVELS``.
+
+    Parameters
+    ----------
+    resonance : (levels,) array, Hz
+        The first; empty where no draw has one.
+    gas, skin : (levels, positions) array, K
+        Each position by itself: along one level runs no branch that was drawn.
+    """
+
+    resonance: FloatArray
+    gas: FloatArray
+    skin: FloatArray
+
+
+def predict(
+    case: Case, calibration: Calibration, position: FloatArray = NOWHERE, size: int = ENSEMBLE
+) -> Predicted:
+    """First resonance and temperatures at ``LEVELS``.
+
+    Parameters
+    ----------
+    case : Case
+        One design, as the user gives it: not yet with the calibration's means.
+    calibration : Calibration
+    position : (positions,) array, m
+        From the mouth; where the temperatures are wanted.
+    size : int
+        Draws.
+
+    Returns
+    -------
+    Predicted
+        From the coarser grid of a fit: the resonance within 2e-4, the skin within 1 K near a
+        hot mouth (``forecast.FIT_NODES``).
+    """
+    own = calibration.effective_in(case)
+    forecast = Forecaster(case, own.names, case.branch.length).at(own.draws(size))
+    along = forecast.profile.position
+    return Predicted(
+        _levels(forecast.frequency[:, None])[:, 0],
+        _levels(interpolated(along, forecast.profile.gas, position)),
+        _levels(interpolated(along, forecast.profile.skin, position)),
+    )
+
+
+def _levels(drawn: FloatArray) -> FloatArray:
+    """(levels, n) of (draws, n), without the draws that have no solution; (0, n) if none has."""
+    known = drawn[~np.any(np.isnan(drawn), axis=1)]
+    if len(known) == 0:
+        return np.empty((0, drawn.shape[1]))
+    weights = np.full(len(known), 1 / len(known))
+    columns = [quantiles(column, weights, LEVELS) for column in known.T]
+    return np.array(columns).reshape(-1, len(LEVELS)).T

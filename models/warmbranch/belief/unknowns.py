@@ -1,0 +1,253 @@
+"""What a case leaves uncertain, and how each unknown acts on it.
+
+Every unknown has one coordinate in which its prior is normal: the logarithm of a positive
+coefficient, the shift of a temperature, the shift of an emissivity's logit. Coefficients are
+absolute; temperatures and emissivity are told relative to what the case says of them, so that
+what was learned on one day and length serves another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.case.case import Case
+from warmbranch.case.closures import (
+    MOUTH_FACTOR,
+    OUTER_FILM_FACTOR,
+    PULSATION,
+    REACH,
+    STANTON,
+    STIRRING,
+    Closures,
+    Prior,
+)
+from warmbranch.gas.gas import COLDEST, HOTTEST
+
+NORMAL_95 = 1.959963984540054
+"""Standard deviations to either side that hold 95 % of a normal distribution."""
+
+AIR_TEMPERATURE_SPREAD = 5.0
+"""K, one standard deviation: air under a car is not that of the forecast. Our judgement."""
+
+GAS_TEMPERATURE_SPREAD = 0.10
+"""One standard deviation of the logarithm of the main gas's excess over the air. Our judgement:
+a thermocouple at a wall, another load, another place along the pipe."""
+
+EMISSIVITY_SPREAD = 0.4
+"""One standard deviation of the logit of a named surface's emissivity: what most of the ranges
+in surfaces.py come to."""
+
+TABLE_MARGIN = 2.5
+"""Standard deviations of gas and air temperature that must lie within the property tables."""
+
+
+class Gaussian(NamedTuple):
+    """A normal prior in an unknown's own coordinate."""
+
+    centre: float
+    spread: float
+
+
+@dataclass(frozen=True)
+class Spreads:
+    """Prior widths that belong to a case, not to the model.
+
+    Parameters
+    ----------
+    air_temperature : float, K
+    gas_temperature : float, dimensionless
+        Of the logarithm of the excess over the air.
+    emissivity : float, dimensionless
+        Of the logit of the branch's own emissivity. 0 where it is known.
+    fixed : frozenset of str
+        Unknowns taken as known.
+    """
+
+    air_temperature: float = AIR_TEMPERATURE_SPREAD
+    gas_temperature: float = GAS_TEMPERATURE_SPREAD
+    emissivity: float = EMISSIVITY_SPREAD
+    fixed: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """One thing that is uncertain.
+
+    Parameters
+    ----------
+    name : str
+    unit : str
+        Of the value that people read: SI, ``"1"`` for a pure number.
+    prior : callable
+        From one case and its spreads to the prior, or None where the unknown has no effect.
+    put : callable
+        From a batch of cases and one coordinate a design to the batch that has it.
+    value : callable
+        From one case and coordinates to values in ``unit``.
+    """
+
+    name: str
+    unit: str
+    prior: Callable[[Case, Spreads], Gaussian | None]
+    put: Callable[[Case, FloatArray], Case]
+    value: Callable[[Case, FloatArray], FloatArray]
+
+
+def log_spread(prior: Prior) -> float:
+    """Standard deviation of the logarithm, from the range that holds 95 %."""
+    return float(np.log(prior.high / prior.low) / (2 * NORMAL_95))
+
+
+def _coefficient(
+    name: str, prior: Prior, replaced_by: str | None, *, needs_flow: bool = False
+) -> Unknown:
+    """A positive coefficient of ``Closures``; centred on the case's own value."""
+
+    def of_case(case: Case, _: Spreads) -> Gaussian | None:
+        value = float(getattr(case.closures, name)[0])
+        fixed = replaced_by is not None and not np.isnan(getattr(case.closures, replaced_by)[0])
+        still = needs_flow and not case.main_pipe.mass_flow[0] > 0
+        if fixed or still or not value > 0:
+            return None
+        return Gaussian(float(np.log(value)), log_spread(prior))
+
+    def put(case: Case, coordinate: FloatArray) -> Case:
+        return case.changed(closures=case.closures.changed(**{name: np.exp(coordinate)}))
+
+    def value(_: Case, coordinate: FloatArray) -> FloatArray:
+        return np.exp(coordinate)
+
+    return Unknown(name, "1", of_case, put, value)
+
+
+def _pulsation() -> Unknown:
+    plain = _coefficient("pulsation", PULSATION, "fixed_diffusivity")
+
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        silent = not case.main_pipe.incident_pressure[0] > 0
+        return None if silent else plain.prior(case, spreads)
+
+    return replace(plain, prior=of_case)
+
+
+def _emissivity() -> Unknown:
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        own = float(case.covering.emissivity[0])
+        # 0 switches radiation off and 1 is a definition: neither is a guess.
+        uncertain = 0 < own < 1 and spreads.emissivity > 0
+        return Gaussian(0.0, spreads.emissivity) if uncertain else None
+
+    def value(case: Case, coordinate: FloatArray) -> FloatArray:
+        return shifted_emissivity(case.covering.emissivity, coordinate)
+
+    def put(case: Case, coordinate: FloatArray) -> Case:
+        covering = case.covering.changed(emissivity=value(case, coordinate))
+        return case.changed(covering=covering)
+
+    return Unknown("emissivity", "1", of_case, put, value)
+
+
+def shifted_emissivity(emissivity: FloatArray, coordinate: FloatArray) -> FloatArray:
+    """Emissivity whose logit lies ``coordinate`` above that of ``emissivity``."""
+    odds = emissivity / (1 - emissivity) * np.exp(coordinate)
+    return odds / (1 + odds)
+
+
+def _air_temperature() -> Unknown:
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        within = (float(case.surroundings.air_temperature[0]) - COLDEST) / TABLE_MARGIN
+        spread = min(spreads.air_temperature, within)
+        return Gaussian(0.0, spread) if spread > 0 else None
+
+    def value(case: Case, coordinate: FloatArray) -> FloatArray:
+        return case.surroundings.air_temperature + coordinate
+
+    def put(case: Case, coordinate: FloatArray) -> Case:
+        outside = case.surroundings
+        # Radiant surroundings that were taken to be as warm as the air stay so.
+        follows = outside.radiant_temperature == outside.air_temperature
+        return case.changed(
+            surroundings=outside.changed(
+                air_temperature=outside.air_temperature + coordinate,
+                radiant_temperature=outside.radiant_temperature
+                + np.where(follows, coordinate, 0.0),
+            ),
+        )
+
+    return Unknown("air_temperature", "K", of_case, put, value)
+
+
+def _gas_temperature() -> Unknown:
+    def excess(case: Case) -> FloatArray:
+        return case.main_pipe.gas_temperature - case.surroundings.air_temperature
+
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        air, over = float(case.surroundings.air_temperature[0]), float(excess(case)[0])
+        if over == 0:
+            return None
+        within = np.log(((HOTTEST if over > 0 else COLDEST) - air) / over) / TABLE_MARGIN
+        spread = min(spreads.gas_temperature, float(within))
+        return Gaussian(0.0, spread) if spread > 0 else None
+
+    def value(case: Case, coordinate: FloatArray) -> FloatArray:
+        return case.surroundings.air_temperature + excess(case) * np.exp(coordinate)
+
+    def put(case: Case, coordinate: FloatArray) -> Case:
+        pipe = case.main_pipe.changed(gas_temperature=value(case, coordinate))
+        return case.changed(main_pipe=pipe)
+
+    return Unknown("gas_temperature", "K", of_case, put, value)
+
+
+UNKNOWNS: dict[str, Unknown] = {
+    unknown.name: unknown
+    for unknown in (
+        # Gas before air: its excess is told over the air that the case names.
+        _gas_temperature(),
+        _air_temperature(),
+        _coefficient("stirring", STIRRING, "fixed_diffusivity", needs_flow=True),
+        _coefficient("reach", REACH, "fixed_diffusivity", needs_flow=True),
+        _pulsation(),
+        _coefficient("stanton", STANTON, "fixed_inner_film"),
+        _coefficient("outer_film_factor", OUTER_FILM_FACTOR, "fixed_outer_film"),
+        _emissivity(),
+        _coefficient("mouth_factor", MOUTH_FACTOR, "fixed_mouth_length"),
+    )
+}
+"""All unknowns of the model by name, in the order in which they are put into a case."""
+
+COEFFICIENTS = tuple(name for name in UNKNOWNS if name in Closures.__dataclass_fields__)
+"""Those that are coefficients of ``Closures``, whose coordinate is the logarithm."""
+
+
+def put(case: Case, names: Sequence[str], coordinates: FloatArray) -> Case:
+    """Give a case many sets of unknowns.
+
+    Parameters
+    ----------
+    case : Case
+        One design, or as many as ``coordinates`` has rows.
+    names : sequence of str
+        Keys of :data:`UNKNOWNS`.
+    coordinates : (designs, unknowns) array
+
+    Returns
+    -------
+    Case
+        One design a row.
+    """
+    size = len(coordinates)
+    batch = case if len(case) == size else case.repeat(size)
+    given = {name: coordinates[:, i] for i, name in enumerate(names)}
+    coefficients = {name: np.exp(given[name]) for name in COEFFICIENTS if name in given}
+    if coefficients:  # all at once: each change copies
+        batch = batch.changed(closures=batch.closures.changed(**coefficients))
+    for name, unknown in UNKNOWNS.items():
+        if name in given and name not in COEFFICIENTS:
+            batch = unknown.put(batch, given[name])
+    return batch

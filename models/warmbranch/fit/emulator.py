@@ -1,0 +1,96 @@
+"""A quadratic stand-in for the model near a set of unknowns, to choose draws by.
+
+It never answers: draws that it proposes are solved and weighed with the model itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from warmbranch.base.batch import FloatArray
+
+RIDGE = 1e-3
+"""Pull of the curvatures towards zero, over the weight of all draws together."""
+
+
+@dataclass(frozen=True)
+class Emulator:
+    """Quadratics in scaled coordinates, ``inverse (white − centre)``.
+
+    Parameters
+    ----------
+    centre : (unknowns,) array
+    inverse : (unknowns, unknowns) array
+        Of the lower triangular root of the covariance that scales.
+    coefficients : (features, answers) array
+    """
+
+    centre: FloatArray
+    inverse: FloatArray
+    coefficients: FloatArray
+
+    @classmethod
+    def fitted(
+        cls, centre: FloatArray, covariance: FloatArray, white: FloatArray, answers: FloatArray
+    ) -> Emulator:
+        """Fit to solved draws, near ones first.
+
+        Parameters
+        ----------
+        centre : (unknowns,) array
+        covariance : (unknowns, unknowns) array
+            Of the region that matters.
+        white : (draws, unknowns) array
+        answers : (draws, answers) array
+            Finite.
+        """
+        root = np.linalg.cholesky(covariance)
+        inverse: FloatArray = np.asarray(np.linalg.inv(root), dtype=np.float64)
+        scaled = _scaled(white, centre, inverse)
+        # As probable in twice the region, so that the fit is best where most draws will be.
+        weight = np.exp(-np.sum(scaled**2, axis=1) / 8)
+        features = _features(scaled)
+        weighted = features.T * (weight / np.sum(weight))
+        ridge = np.full(features.shape[1], RIDGE)
+        ridge[: len(centre) + 1] = 1e-12  # rounding's worth for the straight part
+        normal = weighted @ features + np.diag(ridge)
+        fitted = np.asarray(np.linalg.solve(normal, weighted @ answers), dtype=np.float64)
+        return cls(centre, inverse, fitted)
+
+    def answers(self, white: FloatArray) -> FloatArray:
+        """Stand-ins for the answers, (draws, answers)."""
+        return _features(_scaled(white, self.centre, self.inverse)) @ self.coefficients
+
+    def slopes(self, white: FloatArray) -> FloatArray:
+        """Slopes (answers, unknowns) at one set, (unknowns,)."""
+        scaled = _scaled(white[None], self.centre, self.inverse)[0]
+        size = len(scaled)
+        first, second = _pairs(size)
+        by_scaled = self.coefficients[1 : size + 1].T.copy()
+        curved = self.coefficients[size + 1 :]
+        for pair, (i, j) in enumerate(zip(first, second, strict=True)):
+            by_scaled[:, i] += curved[pair] * scaled[j]
+            by_scaled[:, j] += curved[pair] * scaled[i]
+        return by_scaled @ self.inverse
+
+    def distance(self, white: FloatArray) -> FloatArray:
+        """Squared distance from the centre, scaled, (draws,)."""
+        return np.sum(_scaled(white, self.centre, self.inverse) ** 2, axis=1)
+
+
+def _scaled(white: FloatArray, centre: FloatArray, inverse: FloatArray) -> FloatArray:
+    return (white - centre) @ inverse.T
+
+
+def _features(scaled: FloatArray) -> FloatArray:
+    """1, each coordinate, each product of two."""
+    first, second = _pairs(scaled.shape[1])
+    ones = np.ones((len(scaled), 1))
+    return np.hstack([ones, scaled, scaled[:, first] * scaled[:, second]])
+
+
+def _pairs(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    return np.triu_indices(size)

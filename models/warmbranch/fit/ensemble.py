@@ -1,0 +1,370 @@
+"""The distribution of unknowns and answers after a fit, by weighted draws.
+
+Draws come from the prior and from Laplace's approximation about the most probable set. A quadratic
+stand-in for the model, fitted to them, tells where further draws are worth most. Every draw is
+pushed through the whole model and weighted by how probable it really is. Where few draws carry
+most of the weight, more are drawn round those; and when even then too few count, the weights are
+evened out, which widens every interval.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.belief.draws import quantiles, standard_normal
+from warmbranch.fit.posterior import Expected, Mode, Problem
+from warmbranch.fit.search import climb
+from warmbranch.fit.stand_in import StandIn
+
+PRIOR_DRAWS = 96
+"""Solved before any reading counts; they also tell the prediction before the fit."""
+
+LAPLACE_DRAWS = 64
+POSTERIOR_DRAWS = 112
+"""A round, of those that the stand-in chooses."""
+
+POOL = 2400
+"""Cheap draws from which the stand-in chooses those that are solved."""
+
+STRETCH = 1.4
+"""Width of drawn normal distributions over those that they stand for: tails must be reached."""
+
+REACH = 5.0
+"""Standard deviations of the squared distance from the centre, over its mean, beyond which the
+stand-in is not asked."""
+
+ENOUGH = 120.0
+"""Effective draws that another round is not needed for. Over twelve experiments the median then lay
+within a tenth of a standard deviation of that of thousands of draws; with 80, within three."""
+
+FEWEST = 50.0
+"""Effective draws that quantiles at 5 % and 95 % need at least."""
+
+MOST_ROUNDS = 3
+REGION = 0.7
+"""White width of the region that the first stand-in is fitted to."""
+
+SEED = 20
+
+
+@dataclass(frozen=True)
+class Ensemble:
+    """Weighted draws and what would be seen with each.
+
+    Parameters
+    ----------
+    white : (draws, unknowns) array
+    weights : (draws,) array
+        Sum 1.
+    displayed : (draws, readings) array, K
+    heard : (draws, heard) array, Hz
+    frequency : (draws,) array, Hz
+        First resonance, never NaN: draws without one have been left out.
+    position, skin : (draws, nodes) array; m, K
+        The skin all along the branch.
+    without_resonance : float
+        Weight of the draws without a resonance.
+    unsolved : int
+        Draws that the model has no solution for; they weigh nothing.
+    effective : float
+        How many equally weighted draws would tell as much.
+    laplace_share : float
+        Effective share of the draws by Laplace's approximation.
+    widened : bool
+        Whether weights were evened out.
+    rounds : int
+        Of draws chosen by the stand-in.
+    draws : int
+        Solved in all.
+    """
+
+    white: FloatArray
+    weights: FloatArray
+    displayed: FloatArray
+    heard: FloatArray
+    frequency: FloatArray
+    position: FloatArray
+    skin: FloatArray
+    without_resonance: float
+    unsolved: int
+    effective: float
+    laplace_share: float
+    widened: bool
+    rounds: int
+    draws: int
+
+    def quantiles(self, values: FloatArray, levels: FloatArray) -> FloatArray:
+        """Weighted quantiles of one value a draw."""
+        return quantiles(values, self.weights, levels)
+
+    def moments(self) -> tuple[FloatArray, FloatArray]:
+        """Mean (unknowns,) and covariance (unknowns, unknowns) of the white coordinates."""
+        return moments(self.white, self.weights)
+
+    def chosen(self, size: int) -> FloatArray:
+        """White coordinates of ``size`` equally likely draws, heavy ones repeated."""
+        edges = np.cumsum(self.weights)
+        places = (np.arange(size) + 0.5) / size * edges[-1]
+        return self.white[np.searchsorted(edges, places)]
+
+
+class Prior:
+    """Draws before any reading, solved once and used twice.
+
+    Parameters
+    ----------
+    problem : Problem
+    size : int
+    """
+
+    def __init__(self, problem: Problem, size: int = PRIOR_DRAWS) -> None:
+        self.white = standard_normal(size, len(problem), SEED)
+        self.expected = problem.expected(self.white)
+
+    def ensemble(self) -> Ensemble:
+        """The draws as they are, equally likely."""
+        size = len(self.white)
+        return _ensemble(
+            self.white,
+            np.full(size, 1 / size),
+            [self.expected],
+            laplace_share=1.0,
+            widened=False,
+            rounds=0,
+        )
+
+    def starts(self, problem: Problem) -> FloatArray:
+        """White starts for the search: the most probable draw, and what a stand-in makes of it."""
+        value = problem.log_posterior(self.white, self.expected)
+        best = self.white[[int(np.argmax(value))]]
+        region = REGION**2 * np.eye(len(problem))
+        stand_in = StandIn(problem, self.white, [self.expected], best[0], region)
+        return np.concatenate([best, climb(stand_in, best).white[None]])
+
+
+def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
+    """Draw, weigh, and draw again where that is needed.
+
+    Parameters
+    ----------
+    problem : Problem
+    mode : Mode
+    prior : Prior
+        Of the same problem.
+
+    Notes
+    -----
+    Importance sampling with the balance heuristic of Veach and Guibas (SIGGRAPH 1995): a draw's
+    weight is its posterior density over the density of all rounds' draws together, so that the
+    draws of the prior guard the tails.
+    """
+    dimensions = len(problem)
+    standard = _Normal(np.zeros(dimensions), np.eye(dimensions))
+    pool = _Pool(problem)
+    pool.add(prior.white, prior.expected, standard)
+    centre = mode.summit.white
+    covariance: FloatArray = np.asarray(np.linalg.inv(mode.summit.precision), dtype=np.float64)
+    about = _Normal(centre, covariance * STRETCH**2)
+    white = about.draws(LAPLACE_DRAWS, SEED + 1)
+    pool.add(white, problem.expected(white), about)
+    own = pool.log_posterior[len(prior.white) :] - about.log_density(white)
+    laplace_share = effective(_normalised(own)) / LAPLACE_DRAWS
+    rounds = 0
+    while rounds < MOST_ROUNDS and effective(pool.weights()) < ENOUGH:
+        if rounds > 0:
+            even = _evened(pool.log_weights(), 3.0 * dimensions)
+            centre, covariance = moments(pool.white, even)
+        rounds += 1
+        chooser = _Chooser(problem, pool, centre, covariance)
+        white = chooser.draws(POSTERIOR_DRAWS)
+        pool.add(white, problem.expected(white), chooser)
+    weights = pool.weights()
+    widened = effective(weights) < FEWEST
+    if widened:
+        weights = _evened(pool.log_weights(), FEWEST)
+    return _ensemble(
+        pool.white,
+        weights,
+        pool.expected,
+        laplace_share=laplace_share,
+        widened=widened,
+        rounds=rounds,
+    )
+
+
+class _Density(Protocol):
+    """Where draws came from."""
+
+    def log_density(self, white: FloatArray) -> FloatArray:
+        """Logarithm of the density, (draws,), but for a constant that all share."""
+        ...
+
+
+class _Normal:
+    """A normal distribution."""
+
+    def __init__(self, centre: FloatArray, covariance: FloatArray) -> None:
+        self._centre = centre
+        self._root: FloatArray = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
+        self._inverse: FloatArray = np.asarray(np.linalg.inv(self._root), dtype=np.float64)
+        self._log_size = float(np.sum(np.log(np.diag(self._root))))
+
+    def draws(self, size: int, seed: int) -> FloatArray:
+        return self._centre + standard_normal(size, len(self._centre), seed) @ self._root.T
+
+    def log_density(self, white: FloatArray) -> FloatArray:
+        scaled = (white - self._centre) @ self._inverse.T
+        return -np.einsum("ij,ij->i", scaled, scaled) / 2 - self._log_size
+
+
+class _Pool:
+    """All solved draws, and how densely they were drawn."""
+
+    def __init__(self, problem: Problem) -> None:
+        self._problem = problem
+        self.expected: list[Expected] = []
+        self.white: FloatArray = np.empty((0, len(problem)))
+        self.log_posterior: FloatArray = np.empty(0)
+        self._sources: list[tuple[int, _Density]] = []
+
+    def add(self, white: FloatArray, expected: Expected, source: _Density) -> None:
+        self.expected.append(expected)
+        self.white = np.concatenate([self.white, white])
+        value = self._problem.log_posterior(white, expected)
+        self.log_posterior = np.concatenate([self.log_posterior, value])
+        self._sources.append((len(white), source))
+
+    def log_weights(self) -> FloatArray:
+        parts = [np.log(n) + source.log_density(self.white) for n, source in self._sources]
+        return self.log_posterior - np.logaddexp.reduce(parts, axis=0)
+
+    def weights(self) -> FloatArray:
+        return _normalised(self.log_weights())
+
+
+class _Chooser:
+    """Draws by the stand-in's posterior, spread evenly over the resonance that it foresees."""
+
+    def __init__(
+        self, problem: Problem, pool: _Pool, centre: FloatArray, covariance: FloatArray
+    ) -> None:
+        self._stand_in = StandIn(problem, pool.white, pool.expected, centre, covariance)
+        dimensions = len(centre)
+        self._reach = dimensions + REACH * np.sqrt(2 * dimensions)
+        self._white: FloatArray = np.empty((0, dimensions))
+        self._log_value, self._tone = np.empty(0), np.empty(0)
+        self._sources: list[tuple[int, _Normal]] = []
+        wide = covariance * STRETCH**2
+        self._pour(_Normal(centre, wide), POOL, SEED)
+        self._pour(_Normal(centre, 4 * wide), POOL // 3, SEED + 1)
+        middle, around = moments(self._white, _evened(self._log_weights(), ENOUGH))
+        self._pour(_Normal(middle, around * STRETCH**2), POOL, SEED + 2)
+        log_weights = self._log_weights()
+        peak = float(np.max(log_weights))
+        self._weights = np.exp(log_weights - peak)
+        # What makes the stand-in's posterior a density like the others'.
+        self._log_total = peak + float(np.log(np.sum(self._weights)))
+
+    def _pour(self, source: _Normal, size: int, seed: int) -> None:
+        """Add cheap draws, judged by the stand-in."""
+        white = source.draws(size, seed)
+        log_value, tone = self._judged(white)
+        self._white = np.concatenate([self._white, white])
+        self._log_value = np.concatenate([self._log_value, log_value])
+        self._tone = np.concatenate([self._tone, tone])
+        self._sources.append((size, source))
+
+    def _log_weights(self) -> FloatArray:
+        parts = [np.log(n) + source.log_density(self._white) for n, source in self._sources]
+        return self._log_value - np.logaddexp.reduce(parts, axis=0)
+
+    def draws(self, size: int) -> FloatArray:
+        """Systematic resampling along the resonance."""
+        order = np.argsort(self._tone)
+        edges = np.cumsum(self._weights[order])
+        places = (np.arange(size) + 0.5) / size * edges[-1]
+        return self._white[order[np.searchsorted(edges, places)]]
+
+    def log_density(self, white: FloatArray) -> FloatArray:
+        return self._judged(white)[0] - self._log_total
+
+    def _judged(self, white: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Logarithm of the posterior by the stand-in, and ln(resonance)."""
+        foreseen = self._stand_in.foreseen(white)
+        near = self._stand_in.emulator.distance(white) <= self._reach
+        return np.where(near, foreseen.log_posterior, -np.inf), foreseen.tone
+
+
+def effective(weights: FloatArray) -> float:
+    """Kish's effective number of draws of weights that sum to 1."""
+    return float(1 / np.sum(weights**2))
+
+
+def moments(white: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Weighted mean and covariance."""
+    mean = weights @ white
+    away = white - mean
+    return mean, (away * weights[:, None]).T @ away
+
+
+def _normalised(log_weights: FloatArray) -> FloatArray:
+    weights: FloatArray = np.exp(log_weights - np.max(log_weights))
+    return weights / np.sum(weights)
+
+
+def _evened(log_weights: FloatArray, least: float) -> FloatArray:
+    """Weights to the highest power up to 1 that leaves ``least`` effective draws.
+
+    Draws without weight stay so; of the others, nine tenths is the most that is asked.
+    """
+    least = min(least, 0.9 * float(np.sum(np.isfinite(log_weights))))
+    power = 1.0
+    while effective(_normalised(power * log_weights)) < least:
+        power *= 0.9
+    return _normalised(power * log_weights)
+
+
+def _ensemble(
+    white: FloatArray,
+    weights: FloatArray,
+    expected: list[Expected],
+    *,
+    laplace_share: float,
+    widened: bool,
+    rounds: int,
+) -> Ensemble:
+    frequency = np.concatenate([part.frequency for part in expected])
+    silent = np.isnan(frequency)
+    kept = ~silent & (weights > 0)
+    total = float(np.sum(weights[kept]))
+    profiles = [part.forecast.profile for part in expected]
+    lengths = [len(part.forecast) // len(part.frequency) for part in expected]
+    position, skin = (
+        np.concatenate(
+            [getattr(profile, name)[::n] for profile, n in zip(profiles, lengths, strict=True)]
+        )
+        for name in ("position", "skin")
+    )
+    displayed = np.concatenate([part.displayed for part in expected])
+    unsolved = np.isnan(skin[:, -1]) | np.isnan(displayed).any(axis=1)
+    own = weights[kept] / total if total > 0 else weights[kept]
+    return Ensemble(
+        white=white[kept],
+        weights=own,
+        displayed=displayed[kept],
+        heard=np.concatenate([part.heard for part in expected])[kept],
+        frequency=frequency[kept],
+        position=position[kept],
+        skin=skin[kept],
+        without_resonance=float(np.sum(weights[silent & ~unsolved])),
+        unsolved=int(np.sum(unsolved)),
+        effective=effective(own) if total > 0 else 0.0,
+        laplace_share=laplace_share,
+        widened=widened,
+        rounds=rounds,
+        draws=len(frequency),
+    )

@@ -1,0 +1,307 @@
+"""From readings and tones heard to calibrated unknowns, predictions and advice, on one page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.prediction import LEVELS
+from warmbranch.belief.unknowns import UNKNOWNS, Spreads, shifted_emissivity
+from warmbranch.case.case import Case
+from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble
+from warmbranch.fit.next_reading import Advice, advise
+from warmbranch.fit.posterior import START, Mode, Problem
+from warmbranch.fit.readings import Heard, Readings
+from warmbranch.fit.skin_in_time import Warming
+from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
+from warmbranch.fit.trim_advice import Trim, trim
+from warmbranch.length.effects import Effects, effects
+from warmbranch.steady.answer import Answer
+from warmbranch.steady.solve import solve
+
+LITTLE = 0.2
+"""Share of the resonance's prior width removed by the data below which the prior still rules."""
+
+MANY_MISFITS = 1 / 3
+"""Share of the readings that do not fit from which they contradict each other or the model."""
+
+TIED = 0.7
+"""Correlation from which two unknowns cannot be told apart."""
+
+
+class Outcome(StrEnum):
+    """How a fit ended; none is an error."""
+
+    FITTED = "fitted"
+    PRIOR_DOMINATED = "prior-dominated"
+    CONTRADICTORY = "contradictory readings"
+    AT_BOUND = "at a bound"
+    NOT_CONVERGED = "not converged"
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """What the data say of one unknown, in its ``unit``.
+
+    Parameters
+    ----------
+    name, unit : str
+        Of a key of ``UNKNOWNS``, or ``"emissivity of <patch>"``, or ``START``.
+    prior_90, interval_90 : tuple of float
+        5 and 95 %.
+    estimate : float
+        Median.
+    learned_share : float
+        Share of the prior's width, in the unknown's own coordinate, that the data removed.
+    at_bound : bool
+        Whether the most probable value lies at the edge of the prior.
+    """
+
+    name: str
+    unit: str
+    prior_90: tuple[float, float]
+    estimate: float
+    interval_90: tuple[float, float]
+    learned_share: float
+    at_bound: bool
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """Everything a fit found.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    parameters : tuple of Parameter
+    expected : (readings,) array, K
+        What the thermometers would show at the most probable set.
+    suspicions : tuple, one entry a reading, of tuples of Suspicion
+    heard_expected : (heard,) array, Hz
+    heard_suspicions : tuple, one entry a tone, of Suspicion or None
+        An ``overtone_or_wrong_order`` was left out of the fit; what ``does_not_fit`` weighs
+        little, as it contradicts the readings or the model.
+    before, after : (levels,) array, Hz
+        First resonance at ``LEVELS``; empty where there is none.
+    learned_share : float
+        Share of the width of ln(resonance) that the data removed.
+    ties : tuple of (str, str, float)
+        Pairs of unknowns that cannot be told apart, with their correlation.
+    advice : Advice
+    trim : Trim or None
+    calibration : Calibration
+    answer : Answer
+        Of the calibrated case.
+    effects : Effects or None
+        From the one-temperature rule to the calibrated case; None without a resonance.
+    ensemble : Ensemble
+        After the fit.
+    mode : Mode
+    """
+
+    outcome: Outcome
+    parameters: tuple[Parameter, ...]
+    expected: FloatArray
+    suspicions: tuple[tuple[Suspicion, ...], ...]
+    heard_expected: FloatArray
+    heard_suspicions: tuple[Suspicion | None, ...]
+    before: FloatArray
+    after: FloatArray
+    learned_share: float
+    ties: tuple[tuple[str, str, float], ...]
+    advice: Advice
+    trim: Trim | None
+    calibration: Calibration
+    answer: Answer
+    effects: Effects | None
+    ensemble: Ensemble
+    mode: Mode
+
+
+def fit(
+    case: Case,
+    readings: Readings,
+    heard: Heard,
+    *,
+    spreads: Spreads | None = None,
+    prior: Calibration | None = None,
+    warming: Warming | None = None,
+    target: float | None = None,
+    order: float | None = None,
+    order_step: float = 0.5,
+) -> Fitted:
+    """Fit the model to readings and tones heard.
+
+    Parameters
+    ----------
+    case : Case
+        One design, as the user describes it.
+    readings : Readings
+    heard : Heard
+    spreads : Spreads, optional
+        Prior widths that belong to the case, and what is taken as known.
+    prior : Calibration, optional
+        From an earlier fit, in place of the model's own priors.
+    warming : Warming, optional
+        The warm-up that readings with a time were taken in.
+    target : float, Hz, optional
+        Wanted first resonance, for advice on trimming.
+    order, order_step : float
+        Engine order by which tones were reckoned from engine speeds, and what orders of this
+        engine are multiples of: only to explain tones that cannot be.
+
+    Returns
+    -------
+    Fitted
+
+    Raises
+    ------
+    InputError
+        For readings that cannot be.
+    NotConvergedError
+        If the forward model fails.
+    """
+    spreads = spreads or Spreads()
+    believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
+    problem = Problem(case, readings, heard, believed, warming)
+    drawn = Prior(problem)
+    before = drawn.ensemble()
+    tones = tuple(
+        suspicious_tone(
+            case,
+            float(heard.frequency[i]),
+            float(heard.length[i]),
+            before.heard[:, i],
+            before,
+            order,
+            order_step,
+        )
+        for i in range(len(heard))
+    )
+    problem.leave_out([i for i, suspicion in enumerate(tones) if suspicion])
+    mode = problem.mode(drawn.starts(problem))
+    learns = problem.counted > 0 and len(problem) > 0
+    after = posterior_ensemble(problem, mode, drawn) if learns else before
+    mean, covariance = after.moments()
+    calibration = problem.calibration(mean, covariance)
+    answer = solve(calibration.applied_to(case))
+    misfits = problem.misfit(mode.expected.displayed, mode.expected.heard)[0, len(readings) :]
+    tones = tuple(
+        Suspicion("does_not_fit") if known is None and abs(misfit) > MISFIT else known
+        for known, misfit in zip(tones, misfits, strict=True)
+    )
+    expected = mode.expected.displayed[0]
+    hottest = -np.inf if problem.warming is None else problem.warming.hottest
+    suspicions = suspicious_readings(case, readings, expected, hottest)
+    learned = 1 - _spread(after) / _spread(before) if learns and len(before.frequency) else 0.0
+    sounding = len(after.frequency) > 0 and not np.isnan(answer.resonance[0, 0])
+    return Fitted(
+        outcome=_outcome(problem, mode, suspicions, tones, learned),
+        parameters=_parameters(problem, mode, before, after),
+        expected=expected,
+        suspicions=suspicions,
+        heard_expected=mode.expected.heard[0],
+        heard_suspicions=tones,
+        before=_levels(before),
+        after=_levels(after),
+        learned_share=max(0.0, learned),
+        ties=_ties(problem, covariance),
+        advice=advise(after, float(case.branch.length[0])),
+        trim=None if target is None or not sounding else trim(problem, after, target),
+        calibration=calibration,
+        answer=answer,
+        effects=effects(answer, answer.resonance[:, 0]) if sounding else None,
+        ensemble=after,
+        mode=mode,
+    )
+
+
+def _outcome(
+    problem: Problem,
+    mode: Mode,
+    suspicions: Sequence[Sequence[Suspicion]],
+    tones: Sequence[Suspicion | None],
+    learned: float,
+) -> Outcome:
+    codes = [{suspicion.code for suspicion in own} for own in suspicions]
+    misfits = sum("does_not_fit" in own for own in codes)
+    if not mode.summit.converged:
+        return Outcome.NOT_CONVERGED
+    if (
+        any("contradicts" in own for own in codes)
+        or (misfits > 1 and misfits >= MANY_MISFITS * len(codes))
+        or any(tone is not None and tone.code == "does_not_fit" for tone in tones)
+    ):
+        return Outcome.CONTRADICTORY
+    if np.any(mode.summit.at_bound):
+        return Outcome.AT_BOUND
+    if problem.counted < 2 or learned < LITTLE:
+        return Outcome.PRIOR_DOMINATED
+    return Outcome.FITTED
+
+
+def _levels(ensemble: Ensemble) -> FloatArray:
+    if len(ensemble.frequency) == 0:
+        return np.empty(0)
+    return ensemble.quantiles(ensemble.frequency, LEVELS)
+
+
+def _spread(ensemble: Ensemble) -> float:
+    logs = np.log(ensemble.frequency)
+    return float(np.sqrt(ensemble.weights @ (logs - ensemble.weights @ logs) ** 2))
+
+
+def _parameters(
+    problem: Problem, mode: Mode, before: Ensemble, after: Ensemble
+) -> tuple[Parameter, ...]:
+    told: list[Parameter] = []
+    every, prior = problem.coordinates(after.white), problem.coordinates(before.white)
+    model = len(problem.prior.names)
+    for i in range(len(problem)):
+        low, middle, high = after.quantiles(every[:, i], LEVELS[[0, 2, 4]])
+        first, _, last = before.quantiles(prior[:, i], LEVELS[[0, 2, 4]])
+        if i < model:
+            unknown = UNKNOWNS[problem.prior.names[i]]
+            name, unit = unknown.name, unknown.unit
+            values = unknown.value(problem.case, np.array([first, last, low, middle, high]))
+        elif problem.names[i] == START:
+            name, unit = START, "1"
+            values = np.exp(np.array([first, last, low, middle, high]))
+        else:
+            patch = problem.names[i]
+            name, unit = f"emissivity of {patch}", "1"
+            index = problem.readings.surface.index(patch)
+            values = shifted_emissivity(
+                problem.readings.emissivity[index], np.array([first, last, low, middle, high])
+            )
+        told.append(
+            Parameter(
+                name=name,
+                unit=unit,
+                prior_90=(float(values[0]), float(values[1])),
+                estimate=float(values[3]),
+                interval_90=(float(values[2]), float(values[4])),
+                # Not below 0, which only the noise of the draws could make it.
+                learned_share=max(0.0, 1 - float((high - low) / (last - first))),
+                at_bound=bool(mode.summit.at_bound[i]),
+            )
+        )
+    return tuple(told)
+
+
+def _ties(problem: Problem, covariance: FloatArray) -> tuple[tuple[str, str, float], ...]:
+    """Pairs of the model's unknowns that the data tie to each other."""
+    names = problem.prior.names
+    spread = np.sqrt(np.diag(covariance))
+    correlation = covariance / np.outer(spread, spread)
+    return tuple(
+        (names[i], names[j], float(correlation[i, j]))
+        for i in range(len(names))
+        for j in range(i)
+        if abs(correlation[i, j]) > TIED
+    )

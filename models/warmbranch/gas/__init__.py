@@ -1,0 +1,4 @@
+"""The gas: mixtures, what burning leaves, when water condenses.
+
+Public: ``gas`` (mixtures and their tables), ``combustion``, ``saturation``.
+"""

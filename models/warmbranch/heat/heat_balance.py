@@ -1,0 +1,386 @@
+"""The steady heat balance of gas, wall and skin on the grid, and its exact linearisation.
+
+Control volumes stand round the nodes; fluxes pass through the faces between them, so that what
+leaves one volume enters the next and heat is conserved to rounding. Node 0 is the mouth, where
+gas and wall temperatures are given; the last node carries the cap.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.case.case import Case
+from warmbranch.gas.gas import GasState, MixtureTable
+from warmbranch.heat.films import OutsideFilm
+from warmbranch.heat.mixing import Diffusivity, buoyant_counterflow
+from warmbranch.heat.nusselt import NUSSELT_LAMINAR
+from warmbranch.heat.radiation import radiative_flux
+
+
+class Linearised(NamedTuple):
+    """Residuals (W, what a node fails to pass on) and their slopes (W/K).
+
+    All are (designs, nodes). ``gas_left`` is the slope of the gas residual with respect to the
+    gas temperature of the node on the left, and so on. The skin's own balance is
+    ``skin_loss(T_s) − wrap_conductance (T_w − T_s) = 0``; a bare tube has no skin of its own:
+    its ``wrap_conductance`` is infinite. ``wall_over_skin`` is ``T_w − T_s``, K.
+    """
+
+    gas: FloatArray
+    gas_left: FloatArray
+    gas_here: FloatArray
+    gas_right: FloatArray
+    gas_wall: FloatArray
+    wall: FloatArray
+    wall_left: FloatArray
+    wall_here: FloatArray
+    wall_right: FloatArray
+    wall_gas_left: FloatArray
+    wall_gas_here: FloatArray
+    wall_gas_right: FloatArray
+    skin_loss: FloatArray
+    skin_slope: FloatArray
+    wrap_conductance: FloatArray
+    wall_over_skin: FloatArray
+
+    def take(self, index: BoolArray) -> Linearised:
+        """The system of some of the designs."""
+        return Linearised(*(part[index] for part in self))
+
+
+@dataclass(frozen=True)
+class HeatBalance:
+    """Geometry, films and mixing of a batch, ready to be balanced at any temperatures.
+
+    Parameters
+    ----------
+    case : Case
+        The batch.
+    gas, air : MixtureTable
+        Gas inside (one mixture a design) and air outside (one mixture).
+    x : (designs, nodes) array, m
+    forced_diffusivity : (designs, nodes) array, m²/s
+        Stirring and pulsation, which do not depend on the branch's temperatures; or the fixed
+        diffusivity that replaces all mixing.
+    """
+
+    case: Case
+    gas: MixtureTable
+    air: MixtureTable
+    x: FloatArray
+    forced_diffusivity: FloatArray
+
+    def take(self, index: BoolArray | NDArray[np.intp]) -> HeatBalance:
+        """The balance of some of the designs."""
+        chosen = np.arange(len(self.case))[index]
+        return HeatBalance(
+            self.case.take(chosen),
+            self.gas.take(chosen),
+            self.air,
+            self.x[chosen],
+            self.forced_diffusivity[chosen],
+        )
+
+    @cached_property
+    def spacing(self) -> FloatArray:
+        """Distance between neighbouring nodes, (designs, faces), m."""
+        return np.diff(self.x, axis=1)
+
+    @cached_property
+    def width(self) -> FloatArray:
+        """Length of each control volume, (designs, nodes), m."""
+        width = np.zeros_like(self.x)
+        width[:, :-1] += self.spacing / 2
+        width[:, 1:] += self.spacing / 2
+        return width
+
+    @cached_property
+    def bore_surface(self) -> FloatArray:
+        """Inner surface of each control volume, the cap's left out, m²."""
+        return self.case.branch.bore_perimeter[:, None] * self.width
+
+    @cached_property
+    def buoyancy(self) -> FloatArray:
+        """Strength of the buoyant counterflow; 0 where mixing is fixed, (designs,)."""
+        closures = self.case.closures
+        return np.where(np.isnan(closures.fixed_diffusivity), closures.buoyancy, 0.0)
+
+    @cached_property
+    def skin_area(self) -> FloatArray:
+        """Outer surface of each control volume, over the wrap if any, the cap's included, m²."""
+        diameter = self.skin_diameter
+        area = np.pi * diameter[:, None] * self.width
+        area[:, -1] += np.pi / 4 * diameter**2
+        return area
+
+    @cached_property
+    def wrap_conductance(self) -> FloatArray:
+        """From wall to skin, W/K; infinite where the tube is bare."""
+        branch, covering = self.case.branch, self.case.covering
+        with np.errstate(divide="ignore"):
+            round_tube = (
+                2
+                * np.pi
+                * covering.wrap_conductivity
+                / np.log(self.skin_diameter / branch.outside_diameter)
+            )
+            on_cap = (
+                np.pi
+                / 4
+                * branch.outside_diameter**2
+                * covering.wrap_conductivity
+                / covering.wrap_thickness
+            )
+        conductance = round_tube[:, None] * self.width
+        conductance[:, -1] += on_cap
+        return conductance
+
+    @cached_property
+    def film(self) -> OutsideFilm:
+        """Convection outside."""
+        case = self.case
+        return OutsideFilm(
+            self.air,
+            case.surroundings,
+            outside_diameter=self.skin_diameter,
+            length=case.branch.length,
+            rise=case.branch.rise,
+            factor=case.closures.outer_film_factor,
+            fixed=case.closures.fixed_outer_film,
+        )
+
+    def linearise(self, gas: FloatArray, wall: FloatArray, skin: FloatArray) -> Linearised:
+        """Residuals and slopes at the given temperatures, each (designs, nodes), K."""
+        case = self.case
+        per_gas, per_wall = self._bore_area / self.spacing, self._wall_area / self.spacing
+        state = self.gas.evaluate(gas)
+        volumetric, volumetric_slope = self._volumetric_heat_capacity(state, gas)
+        gradient = np.diff(gas, axis=1) / self.spacing
+        mixing = self._mixing(state, gas, gradient)
+
+        # How a face's diffusivity answers to the node on its left and on its right.
+        by_left = mixing.temperature_slope / 2 - mixing.gradient_slope / self.spacing
+        by_right = mixing.temperature_slope / 2 + mixing.gradient_slope / self.spacing
+
+        exchange, given_left, given_here, given_right = self._exchange(
+            state, volumetric, volumetric_slope, mixing, by_left, by_right
+        )
+
+        # Gas: conduction and mixing through the faces, exchange with the wall.
+        volumetric_face = _face(volumetric)
+        conductivity = _face(state.conductivity) + volumetric_face * mixing.value
+        own_left = (
+            state.conductivity_slope[:, :-1] + volumetric_slope[:, :-1] * mixing.value
+        ) / 2 + volumetric_face * by_left
+        own_right = (
+            state.conductivity_slope[:, 1:] + volumetric_slope[:, 1:] * mixing.value
+        ) / 2 + volumetric_face * by_right
+        fall = -self._bore_area * gradient
+        through = per_gas * conductivity
+        flux = fall * conductivity
+        flux_left, flux_right = fall * own_left + through, fall * own_right - through
+        excess = gas - wall
+        given = exchange * excess
+        given_left, given_right = given_left * excess, given_right * excess
+        given_here = given_here * excess + exchange
+
+        # Wall: conduction through the faces.
+        steel = _face(wall)
+        metal = case.metal
+        wall_fall = -per_wall * np.diff(wall, axis=1)
+        wall_conductivity = metal.conductivity(steel)
+        bent = wall_fall * metal.conductivity_slope(steel) / 2
+        wall_through = per_wall * wall_conductivity
+        wall_flux = wall_fall * wall_conductivity
+        wall_flux_left, wall_flux_right = bent + wall_through, bent - wall_through
+
+        convection, convection_slope = self.film.flux(skin)
+        radiation, radiation_slope = radiative_flux(
+            skin,
+            case.surroundings.radiant_temperature[:, None],
+            case.covering.emissivity[:, None],
+        )
+        divergence, left, here, right = _divergence(flux, flux_left, flux_right)
+        wall_divergence, wall_left, wall_here, wall_right = _divergence(
+            wall_flux, wall_flux_left, wall_flux_right
+        )
+        return Linearised(
+            gas=divergence + given,
+            gas_left=left + given_left,
+            gas_here=here + given_here,
+            gas_right=right + given_right,
+            gas_wall=-exchange,
+            wall=wall_divergence - given,
+            wall_left=wall_left,
+            wall_here=wall_here + exchange,
+            wall_right=wall_right,
+            wall_gas_left=-given_left,
+            wall_gas_here=-given_here,
+            wall_gas_right=-given_right,
+            skin_loss=self.skin_area * (convection + radiation),
+            skin_slope=self.skin_area * (convection_slope + radiation_slope),
+            wrap_conductance=self.wrap_conductance,
+            wall_over_skin=wall - skin,
+        )
+
+    @cached_property
+    def has_buoyancy(self) -> bool:
+        """Whether any design mixes by buoyancy."""
+        return bool(np.any(self.buoyancy))
+
+    @cached_property
+    def _bore(self) -> FloatArray:
+        return self.case.branch.bore[:, None]
+
+    @cached_property
+    def _bore_area(self) -> FloatArray:
+        return self.case.branch.bore_area[:, None]
+
+    @cached_property
+    def _wall_area(self) -> FloatArray:
+        return self.case.branch.wall_area[:, None]
+
+    @cached_property
+    def _density_times_temperature(self) -> FloatArray:
+        """p/R of the ideal gas, kg K/m³."""
+        return (self.case.surroundings.pressure / self.gas.gas_constant)[:, None]
+
+    @cached_property
+    def _forced_face(self) -> FloatArray:
+        # Stirring decays exponentially from the mouth, and of such numbers the geometric mean
+        # is the one midway.
+        return np.sqrt(self.forced_diffusivity[:, :-1] * self.forced_diffusivity[:, 1:])
+
+    @cached_property
+    def _fixed_film(self) -> tuple[FloatArray, BoolArray] | None:
+        fixed = self.case.closures.fixed_inner_film[:, None]
+        given = ~np.isnan(fixed)
+        return (fixed, given) if np.any(given) else None
+
+    @cached_property
+    def skin_diameter(self) -> FloatArray:
+        """Outside diameter over the wrap, if any, (designs,), m."""
+        return self.case.branch.outside_diameter + 2 * self.case.covering.wrap_thickness
+
+    def _volumetric_heat_capacity(
+        self, state: GasState, gas: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """ρ c_p of an ideal gas at the ambient pressure, J/(m³ K), and its slope."""
+        density = self._density_times_temperature / gas
+        value = density * state.heat_capacity
+        return value, density * state.heat_capacity_slope - value / gas
+
+    def _mixing(self, state: GasState, gas: FloatArray, gradient: FloatArray) -> Diffusivity:
+        """All mixing at the faces."""
+        forced = self._forced_face
+        if not self.has_buoyancy:
+            still = np.zeros_like(forced)
+            return Diffusivity(forced, still, still)
+        temperature = _face(gas)
+        viscosity, heat_capacity = _face(state.viscosity), _face(state.heat_capacity)
+        conductivity = _face(state.conductivity)
+        density = self._density_times_temperature / temperature
+        # ν² α = μ² k / (ρ³ c_p), with ρ ∝ 1/T.
+        property_slope = (
+            _face(state.heat_capacity_slope) / heat_capacity
+            - 2 * _face(state.viscosity_slope) / viscosity
+            - _face(state.conductivity_slope) / conductivity
+            - 3 / temperature
+        )
+        buoyant = buoyant_counterflow(
+            temperature,
+            gradient,
+            viscosity / density,
+            conductivity / (density * heat_capacity),
+            property_slope,
+            self.case.branch.bore,
+            self.case.branch.rise,
+            self.buoyancy,
+        )
+        return Diffusivity(
+            forced + buoyant.value, buoyant.gradient_slope, buoyant.temperature_slope
+        )
+
+    def _exchange(
+        self,
+        state: GasState,
+        volumetric: FloatArray,
+        volumetric_slope: FloatArray,
+        mixing: Diffusivity,
+        by_left: FloatArray,
+        by_right: FloatArray,
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Film times surface, W/K, at the nodes; its slopes to left, own and right node.
+
+        The film is ``3.66 k/d + St* ρ c_p D_mix/d``. On the cap's plate the buoyant counterflow,
+        which must turn there, adds nothing to it.
+        """
+        bore = self._bore
+        per_mixing = self.case.closures.stanton[:, None] / bore
+
+        def film_and_own_slope(diffusivity: FloatArray) -> tuple[FloatArray, FloatArray]:
+            film = NUSSELT_LAMINAR * state.conductivity / bore
+            own = NUSSELT_LAMINAR * state.conductivity_slope / bore
+            film = film + per_mixing * volumetric * diffusivity
+            return film, own + per_mixing * volumetric_slope * diffusivity
+
+        forced = self.forced_diffusivity
+        buoyant = self.has_buoyancy
+        diffusivity = forced + _node(mixing.value - self._forced_face) if buoyant else forced
+        film, here = film_and_own_slope(diffusivity)
+        left, right = np.zeros_like(film), np.zeros_like(film)
+        if buoyant:
+            scaled = per_mixing * volumetric
+            share = np.full_like(film, 0.5)  # of each face in its node's mean
+            share[:, [0, -1]] = 1.0
+            scaled *= share
+            left[:, 1:] = scaled[:, 1:] * by_left
+            right[:, :-1] = scaled[:, :-1] * by_right
+            here[:, 1:] += scaled[:, 1:] * by_right
+            here[:, :-1] += scaled[:, :-1] * by_left
+        cap, cap_slope = film_and_own_slope(forced) if buoyant else (film, here)
+        if self._fixed_film is not None:
+            fixed, is_fixed = self._fixed_film
+            film, cap = (np.where(is_fixed, fixed, value) for value in (film, cap))
+            left, here, right, cap_slope = (
+                np.where(is_fixed, 0.0, slope) for slope in (left, here, right, cap_slope)
+            )
+        surface = self.bore_surface
+        exchange, here = film * surface, here * surface
+        exchange[:, -1] += cap[:, -1] * self.case.branch.bore_area
+        here[:, -1] += cap_slope[:, -1] * self.case.branch.bore_area
+        return exchange, left * surface, here, right * surface
+
+
+def _face(node: FloatArray) -> FloatArray:
+    """Mean of the two nodes beside each face."""
+    return (node[:, :-1] + node[:, 1:]) / 2
+
+
+def _node(face: FloatArray) -> FloatArray:
+    """Mean of the faces beside each node; the only one at the ends."""
+    node = np.empty((face.shape[0], face.shape[1] + 1))
+    node[:, 0], node[:, -1] = face[:, 0], face[:, -1]
+    node[:, 1:-1] = _face(face)
+    return node
+
+
+def _divergence(
+    flux: FloatArray, by_left: FloatArray, by_right: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What leaves each node less what enters, with slopes to left, own and right node."""
+    shape = (flux.shape[0], flux.shape[1] + 1)
+    divergence, left, here, right = (np.zeros(shape) for _ in range(4))
+    divergence[:, :-1] = flux
+    divergence[:, 1:] -= flux
+    left[:, 1:] -= by_left
+    right[:, :-1] = by_right
+    here[:, :-1] = by_left
+    here[:, 1:] -= by_right
+    return divergence, left, here, right

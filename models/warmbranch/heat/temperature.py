@@ -1,0 +1,400 @@
+"""Steady temperatures of gas, wall and skin along the branch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from warmbranch.base import kernel, stopping, tally
+from warmbranch.base.batch import Batched, FloatArray
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.case import Case
+from warmbranch.gas.gas import MixtureTable
+from warmbranch.heat.banded import newton_step, outside_loss
+from warmbranch.heat.first_guess import bounds, first_guess
+from warmbranch.heat.grid import DEFAULT_NODES, graded
+from warmbranch.heat.heat_balance import HeatBalance, Linearised
+from warmbranch.heat.mixing import pulsation, stirred_mouth
+from warmbranch.heat.nusselt import NUSSELT_LAMINAR
+
+
+class Tolerances(NamedTuple):
+    """When the search for a design's temperatures ends.
+
+    Parameters
+    ----------
+    step : float, K
+        The last step was no larger; Newton's next would be some millionths of it ...
+    left : float, K
+        ... or the last two foretell, by quadratic convergence, that the next would be smaller
+        than this.
+    imbalance : float, dimensionless
+        And the sum of all nodes' heat out of balance is less than this share of the heat that the
+        branch exchanges.
+    """
+
+    step: float
+    left: float
+    imbalance: float
+
+
+TOLERANCES = Tolerances(step=1e-4, left=1e-8, imbalance=1e-10)
+
+ROUNDING_STEP = 1e-9
+"""A step of this share of the span of temperatures is rounding, whatever the imbalance: strong
+mixing on a fine grid carries large fluxes whose difference cannot be told better ..."""
+
+ROUNDING_RANGE = (1e-12, 1e-8)
+"""... but for spans that make it smaller or larger than these, K."""
+
+WALL_SCALES = 3.0
+"""The grid follows the gas; the wall's decay length counts only when three times shorter."""
+
+MOST_ITERATIONS = 160
+
+FINER_GRIDS = 3
+"""How often the spacing is halved for a design whose balance has no solution as it stands."""
+
+UNDAMPED_ITERATIONS = 15
+"""From here on steps are halved: where the counterflow turns, full ones may go in a ring ..."""
+
+UNDAMPED_STEP = 1e-5
+"""... but for steps below this, K, which end the search the sooner for being whole."""
+
+SMALLEST_HEAT = 1e-4
+"""W. Floor of the scale of the closure error, for a branch that exchanges no heat to speak of."""
+
+
+@dataclass(frozen=True)
+class TemperatureProfile(Batched):
+    """Temperatures along the branch, and the heat that goes with them.
+
+    Parameters
+    ----------
+    position : (designs, nodes) array, m
+        From the mouth, along the centre-line.
+    gas, wall, skin : (designs, nodes) array, K
+    heat_entering : (designs,) array, W
+        Through the mouth, by gas and by wall; negative when the branch heats the main pipe.
+    heat_lost : (designs,) array, W
+        To the surroundings, summed over the outer surface.
+    closure_error : (designs,) array, dimensionless
+        ``|entering − lost|`` over the heat that passes the mouth by gas and by wall, each taken
+        as positive (at least ``SMALLEST_HEAT``).
+    iterations : (designs,) array
+        Newton steps spent.
+    """
+
+    position: FloatArray
+    gas: FloatArray
+    wall: FloatArray
+    skin: FloatArray
+    heat_entering: FloatArray
+    heat_lost: FloatArray
+    closure_error: FloatArray
+    iterations: FloatArray
+
+
+def heat_balance(
+    case: Case,
+    gas: MixtureTable,
+    air: MixtureTable,
+    speed: FloatArray,
+    *,
+    nodes: int = DEFAULT_NODES,
+    position: FloatArray | None = None,
+) -> HeatBalance:
+    """Put a batch on its grid, without pulsation.
+
+    Parameters
+    ----------
+    case : Case
+    gas, air : MixtureTable
+        Gas inside, one mixture a design; air outside, one mixture.
+    speed : (designs,) array, m/s
+        Bulk speed in the main pipe.
+    nodes : int
+    position : (designs, nodes) array, m, optional
+        In place of graded nodes.
+    """
+    closures, fixed = case.closures, case.closures.fixed_diffusivity[:, None]
+
+    def forced(x: FloatArray) -> FloatArray:
+        stirred = stirred_mouth(x, case.branch.bore, speed, closures.stirring, closures.reach)
+        return np.where(np.isnan(fixed), stirred, fixed)
+
+    if position is None:
+        at_mouth = forced(np.zeros((len(case), 1)))[:, 0]
+        position = graded(case.branch.length, _shortest_scale(case, gas, at_mouth), nodes)
+    return HeatBalance(case, gas, air, position, forced(position))
+
+
+def pulsating(balance: HeatBalance, displacement: FloatArray, frequency: FloatArray) -> HeatBalance:
+    """The same balance with mixing by pulsation, where mixing is not fixed.
+
+    Parameters
+    ----------
+    balance : HeatBalance
+        Without it.
+    displacement : (designs, nodes) array, m
+        Amplitude of the gas's displacement, at ``frequency`` (designs,), Hz.
+    """
+    closures = balance.case.closures
+    added = pulsation(displacement, frequency, closures.pulsation)
+    added = np.where(np.isnan(closures.fixed_diffusivity)[:, None], added, 0.0)
+    return replace(balance, forced_diffusivity=balance.forced_diffusivity + added)
+
+
+def solve_steady(
+    balance: HeatBalance,
+    wall_at_mouth: FloatArray,
+    guess: TemperatureProfile | None = None,
+    *,
+    tolerances: Tolerances = TOLERANCES,
+) -> TemperatureProfile:
+    """Solve the steady heat balance by Newton's method with its exact Jacobian.
+
+    Parameters
+    ----------
+    balance : HeatBalance
+    wall_at_mouth : (designs,) array, K
+        Wall temperature of the main pipe at the mouth.
+    guess : TemperatureProfile, optional
+        On the same grid; a nearby solution to start from.
+    tolerances : Tolerances
+        Who needs hundreds of designs to a thousandth of a kelvin saves a step in four with larger
+        ones.
+
+    Returns
+    -------
+    TemperatureProfile
+
+    Raises
+    ------
+    NotConvergedError
+        If a design has not met its tolerances in ``MOST_ITERATIONS`` steps, on finer grids either.
+
+    Notes
+    -----
+    Where hot metal drives the film of cold gas by the gas's own gradient, and that gradient turns
+    within one cell, the discrete balance may have no solution although the continuous one does:
+    some six in a hundred thousand designs of the admissible box. Those are solved with the spacing
+    halved, and told at the nodes asked for.
+
+    The balance obeys a maximum principle: no temperature lies beyond those of the mouth, the air
+    and the radiant surroundings. Iterates are kept between them, which changes the path to the
+    solution and never the solution, since convergence is judged by the unrestricted step.
+    """
+    profile, last_step = _newton(balance, wall_at_mouth, guess, tolerances)
+    fine = balance
+    for halving in range(1, FINER_GRIDS + 1):
+        open_ = np.flatnonzero(last_step > 0)
+        if len(open_) == 0:
+            return profile
+        fine = _halved(fine)
+        found, last_step[open_] = _newton(fine.take(open_), wall_at_mouth[open_], None, tolerances)
+        profile = _put(profile, open_, found, every=2**halving)
+    if np.any(last_step > 0):
+        raise NotConvergedError(
+            "The heat balance did not converge.",
+            designs=tuple(int(i) for i in np.flatnonzero(last_step > 0)),
+            residual=float(last_step.max()),
+            iterations=MOST_ITERATIONS * (FINER_GRIDS + 1),
+        )
+    return profile
+
+
+def _halved(balance: HeatBalance) -> HeatBalance:
+    """The same balance with a node between each two; what mixes there is their mean."""
+
+    def with_means(coarse: FloatArray) -> FloatArray:
+        fine = np.empty((coarse.shape[0], 2 * coarse.shape[1] - 1))
+        fine[:, ::2], fine[:, 1::2] = coarse, (coarse[:, 1:] + coarse[:, :-1]) / 2
+        return fine
+
+    return replace(
+        balance,
+        x=with_means(balance.x),
+        forced_diffusivity=with_means(balance.forced_diffusivity),
+    )
+
+
+def _put(
+    profile: TemperatureProfile, designs: NDArray[np.intp], found: TemperatureProfile, every: int
+) -> TemperatureProfile:
+    """The profile with those designs replaced by what was found on a grid ``every`` times finer."""
+    parts: dict[str, FloatArray] = {}
+    for name in (field.name for field in fields(TemperatureProfile)):
+        old, new = getattr(profile, name), getattr(found, name)
+        parts[name] = old.copy()
+        parts[name][designs] = new[:, ::every] if old.ndim == 2 else new
+    parts["iterations"][designs] += profile.iterations[designs]
+    return TemperatureProfile(**parts)
+
+
+def _newton(
+    balance: HeatBalance,
+    wall_at_mouth: FloatArray,
+    guess: TemperatureProfile | None,
+    tolerances: Tolerances,
+) -> tuple[TemperatureProfile, FloatArray]:
+    """Profile, and the last step of the designs that did not converge, K; 0 of those that did."""
+    case = balance.case
+    size = len(case)
+    low, high = bounds(case, wall_at_mouth)
+    gas, wall, skin = (
+        first_guess(balance, wall_at_mouth)
+        if guess is None
+        else (guess.gas.copy(), guess.wall.copy(), guess.skin.copy())
+    )
+    gas[:, 0], wall[:, 0] = case.main_pipe.gas_temperature, wall_at_mouth
+    skin = np.where(np.isinf(balance.wrap_conductance), wall, skin)  # a bare tube has but one
+    compiled = kernel.at_hand(size)
+    if compiled is not None:
+        return _solve_compiled(compiled, balance, (gas, wall, skin), (low, high), tolerances)
+    found: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
+    part, open_ = balance, np.arange(size)
+    largest, rounding = np.full(size, np.inf), _rounding_step(low, high)
+    before = np.zeros(size)
+    for iteration in range(MOST_ITERATIONS + 1):
+        stopping.check()
+        system = part.linearise(gas, wall, skin)
+        close = (largest < tolerances.step) | (largest**3 < tolerances.left * before**2)
+        done = (largest < rounding) | (close & (_imbalance(system) < tolerances.imbalance))
+        if np.any(done):
+            here = _audited(part.x, gas, wall, skin, system, iteration)
+            tally.add(float(done.sum()), float(done.sum() * iteration))
+            if np.all(done) and not found:
+                return here, np.zeros(size)
+            found.append((open_[done], here.take(done)))
+            keep = ~done
+            part, open_, system = part.take(keep), open_[keep], system.take(keep)
+            gas, wall, skin, low, high = (v[keep] for v in (gas, wall, skin, low, high))
+            rounding, largest = rounding[keep], largest[keep]
+            if len(open_) == 0:
+                return in_order(found), np.zeros(size)
+        steps = newton_step(system)
+        before = np.where(np.isinf(largest), 0.0, largest)
+        largest = np.max(np.abs(steps), axis=(0, 2))
+        damped = (iteration >= UNDAMPED_ITERATIONS) & (largest > UNDAMPED_STEP)
+        share = np.where(damped, 0.5, 1.0)[:, None]
+        gas, wall, skin = (
+            np.minimum(np.maximum(value + share * step, low), high)
+            for value, step in zip((gas, wall, skin), steps, strict=True)
+        )
+    last_step = np.zeros(size)
+    last_step[open_] = largest
+    system = part.linearise(gas, wall, skin)
+    found.append((open_, _audited(part.x, gas, wall, skin, system, MOST_ITERATIONS)))
+    return in_order(found), last_step
+
+
+def in_order(parts: Sequence[tuple[NDArray[np.intp], TemperatureProfile]]) -> TemperatureProfile:
+    """Join profiles of some designs each, given with their places."""
+    order = np.argsort(np.concatenate([index for index, _ in parts]))
+    return TemperatureProfile.concatenate([part for _, part in parts]).take(order)
+
+
+def _solve_compiled(
+    compiled: kernel.Kernel,
+    balance: HeatBalance,
+    temperatures: tuple[FloatArray, FloatArray, FloatArray],
+    bounds: tuple[FloatArray, FloatArray],
+    close: Tolerances,
+) -> tuple[TemperatureProfile, FloatArray]:
+    ends = (close.step, close.left, close.imbalance, _rounding_step(*bounds), SMALLEST_HEAT)
+    damping = (UNDAMPED_ITERATIONS, UNDAMPED_STEP, MOST_ITERATIONS)
+    report = kernel.solve_heat(compiled, balance, temperatures, bounds, ends, damping)
+    stopping.check()
+    by_gas, by_wall, lost, iterations, last_step = np.ascontiguousarray(report.T)
+    tally.add(len(report), iterations.sum())
+    gas, wall, skin = temperatures
+    profile = TemperatureProfile(
+        position=balance.x,
+        gas=gas,
+        wall=wall,
+        skin=skin,
+        heat_entering=by_gas + by_wall,
+        heat_lost=lost,
+        closure_error=_closure_error(by_gas, by_wall, lost),
+        iterations=iterations,
+    )
+    return profile, last_step
+
+
+def _rounding_step(low: FloatArray, high: FloatArray) -> FloatArray:
+    return np.clip(ROUNDING_STEP * (high - low)[:, 0], *ROUNDING_RANGE)
+
+
+def _closure_error(by_gas: FloatArray, by_wall: FloatArray, lost: FloatArray) -> FloatArray:
+    scale = np.maximum(np.abs(by_gas) + np.abs(by_wall), SMALLEST_HEAT)
+    return np.abs(by_gas + by_wall - lost) / scale
+
+
+def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> FloatArray:
+    """Shorter of the gas's and the wall's decay lengths at the mouth, m."""
+    branch, closures, pipe = case.branch, case.closures, case.main_pipe
+    hot = pipe.gas_temperature[:, None]
+    state = gas.evaluate(hot)
+    density = gas.density(hot, case.surroundings.pressure)
+    mixed = (density * state.heat_capacity)[:, 0] * diffusivity
+    conductivity = state.conductivity[:, 0]
+    film = (NUSSELT_LAMINAR * conductivity + closures.stanton * mixed) / branch.bore
+    film = np.where(np.isnan(closures.fixed_inner_film), film, closures.fixed_inner_film)
+    in_gas = np.sqrt((conductivity + mixed) * branch.bore / (4 * film))
+    # Outside, a film and radiation of the usual size; the scale only places nodes.
+    outer = np.where(np.isnan(closures.fixed_outer_film), 20.0, closures.fixed_outer_film)
+    outer = outer + 2.0 * np.sqrt(case.surroundings.air_speed / branch.outside_diameter)
+    metal = case.metal.conductivity(hot)[:, 0]
+    in_wall = np.sqrt(
+        metal * branch.wall_area / (np.pi * (branch.outside_diameter * outer + branch.bore * film))
+    )
+    scale = np.minimum(in_gas, WALL_SCALES * in_wall)
+    # Hot metal beside cold gas bends the gas's profile more than its decay length tells.
+    scale = np.where(pipe.skin_temperature > pipe.gas_temperature, 0.65 * scale, scale)
+    of_stirring = closures.reach * branch.bore
+    return np.where(np.isnan(closures.fixed_diffusivity), np.minimum(scale, of_stirring), scale)
+
+
+def _entering(system: Linearised) -> tuple[FloatArray, FloatArray]:
+    """Heat through the mouth by gas and by wall, W.
+
+    It is what the first volume, whose temperatures are given, passes on and loses.
+    """
+    loss, _ = outside_loss(system)
+    return system.gas[:, 0], system.wall[:, 0] + loss[:, 0]
+
+
+def _imbalance(system: Linearised) -> FloatArray:
+    """Heat that the nodes beyond the mouth fail to pass on, over the heat exchanged."""
+    loss, _ = outside_loss(system)
+    amiss = np.abs(system.gas[:, 1:]) + np.abs(system.wall[:, 1:] + loss[:, 1:])
+    by_gas, by_wall = _entering(system)
+    exchanged = np.abs(by_gas) + np.abs(by_wall) + np.abs(loss).sum(axis=1) + SMALLEST_HEAT
+    return amiss.sum(axis=1) / exchanged
+
+
+def _audited(
+    x: FloatArray,
+    gas: FloatArray,
+    wall: FloatArray,
+    skin: FloatArray,
+    system: Linearised,
+    iterations: int,
+) -> TemperatureProfile:
+    by_gas, by_wall = _entering(system)
+    lost = outside_loss(system)[0].sum(axis=1)
+    return TemperatureProfile(
+        position=x,
+        gas=gas,
+        wall=wall,
+        skin=skin,
+        heat_entering=by_gas + by_wall,
+        heat_lost=lost,
+        closure_error=_closure_error(by_gas, by_wall, lost),
+        iterations=np.full(len(x), float(iterations)),
+    )

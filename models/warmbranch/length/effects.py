@@ -1,0 +1,189 @@
+"""What each effect does to the length for a tone, from the one-temperature rule to the whole model.
+
+The effects are taken one after the other, so that they add up to the whole difference. All are
+worked out with the temperatures of the whole model's solution, as a function of the distance from
+the mouth; a longer tube is filled on at the temperature of the cap.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.gas.gas import MixtureTable
+from warmbranch.length.solve import one_temperature_length
+from warmbranch.sound import acoustics, cutting
+from warmbranch.sound.acoustics import Duct
+from warmbranch.steady.answer import Answer
+
+LENGTH_TOLERANCE = 1e-7
+"""Relative change of the length at which a search ends; the secant's next step would be far
+smaller still."""
+
+MOST_STEPS = 30
+
+
+class Effects(NamedTuple):
+    """Change of the length, m, by each effect in turn; each (designs,).
+
+    Parameters
+    ----------
+    gas_composition : array
+        The gas itself in place of dry air, still at one temperature.
+    cold_tail : array
+        The temperatures along the branch in place of one.
+    mouth_correction : array
+        The main pipe's gas that swings with the branch.
+    wall_losses : array
+        Viscous and thermal layers at the bore's wall.
+    bends : array
+        Their lower inertance.
+    """
+
+    gas_composition: FloatArray
+    cold_tail: FloatArray
+    mouth_correction: FloatArray
+    wall_losses: FloatArray
+    bends: FloatArray
+
+    @property
+    def total(self) -> FloatArray:
+        """Length by the whole model less that by the one-temperature rule, m."""
+        return np.sum(np.stack(self), axis=0)
+
+
+def effects(answer: Answer, frequency: FloatArray) -> Effects:
+    """Change of the length for a tone by each effect, in the order of ``Effects``.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of branches that resonate at ``frequency``.
+    frequency : (designs,) array, Hz
+
+    Returns
+    -------
+    Effects
+        Their sum is the branch's length less the one-temperature length.
+
+    Valid for
+    ---------
+    The order matters by a few hundredths of each effect, as it must where effects are no sum.
+
+    Check
+    -----
+    Exact: the sum; and each against lengths found anew without the effect, in
+    tests/models/test_length_effects.py.
+    """
+    case = answer.case
+    hot = case.main_pipe.gas_temperature
+    one_temperature = one_temperature_length(frequency, hot)
+    uniform = answer.main_sound_speed / (4 * frequency)
+    bare, with_mouth, lossy = _Straights(answer).lengths_for(frequency)
+    return Effects(
+        gas_composition=uniform - one_temperature,
+        cold_tail=bare - uniform,
+        mouth_correction=with_mouth - bare,
+        wall_losses=lossy - with_mouth,
+        bends=answer.length - lossy,
+    )
+
+
+def transit_time_length(answer: Answer, frequency: FloatArray) -> FloatArray:
+    """Length at which the sum of local travel times is a quarter of a period, m.
+
+    What the rule ``f = 1/(4 ∫dx/c)`` would have cut, without any correction, had it known the
+    temperatures along the branch; beyond the cap they are taken as at the cap.
+
+    Parameters
+    ----------
+    answer : Answer
+    frequency : (designs,) array, Hz
+
+    Returns
+    -------
+    (designs,) array, m
+
+    Check
+    -----
+    Exact: a uniform tube gives c/(4f). tests/models/test_length_effects.py.
+    """
+    position, speed = answer.profile.position, answer.sound_speed
+    steps = np.diff(position, axis=1) * (1 / speed[:, 1:] + 1 / speed[:, :-1]) / 2
+    travelled = np.concatenate([np.zeros((len(steps), 1)), np.cumsum(steps, axis=1)], axis=1)
+    wanted = 1 / (4 * frequency)
+    within = _row_by_row(wanted[:, None], travelled, position)[:, 0]
+    return within + np.maximum(wanted - travelled[:, -1], 0) * speed[:, -1]
+
+
+class _Straights:
+    """Straight tubes filled with the gas of an answer, cut or filled on to other lengths.
+
+    Three to each design, in turn: without mouth correction and losses, with the first, with both.
+    """
+
+    def __init__(self, answer: Answer) -> None:
+        case, designs = answer.case, len(answer)
+        three = np.tile(np.arange(designs), 3)
+        self.old, self.gas = answer.profile.position[three], answer.profile.gas[three]
+        self.length = answer.length[three]
+        self.mixture = MixtureTable.of(case.gas).take(three % len(case.gas))
+        self.pressure = case.surroundings.pressure[three]
+        self.radius = case.branch.bore[three] / 2
+        mouth, lossy = answer.duct.mouth_inertance, case.closures.wall_losses
+        self.mouth = np.concatenate([np.zeros(designs), mouth, mouth])
+        self.lossy = np.concatenate([np.zeros(2 * designs, dtype=np.bool_), lossy])
+
+    def duct(self, length: FloatArray) -> Duct:
+        position = self.old * (length / self.length)[:, None]
+        temperature = _row_by_row(position, self.old, self.gas)
+        return cutting.duct(
+            position,
+            temperature,
+            self.mixture,
+            self.pressure,
+            radius=self.radius,
+            inertance_ratio=np.ones((len(position), position.shape[1] - 1)),
+            mouth_inertance=self.mouth,
+            wall_losses=self.lossy,
+        )
+
+    def lengths_for(self, frequency: FloatArray) -> FloatArray:
+        """Lengths that resonate at a tone, (3, designs), m."""
+        tone = np.tile(frequency, 3)
+        length, slope = self.length, np.full(len(tone), np.nan)
+        last = phase = np.full(len(tone), np.nan)
+        for _ in range(MOST_STEPS):
+            duct = self.duct(length)
+            impedance = acoustics.input_impedance(duct, tone[:, None])[:, 0]
+            # Zero at a resonance and nearly straight in the length: see resonance.py.
+            own = duct.mouth_impedance
+            seen: FloatArray = np.angle((own - impedance) / (own + impedance))
+            # A cap that moves turns the phase by twice its distance in wavelengths.
+            local = -4 * np.pi * tone * np.sqrt(duct.density[:, -1] / duct.bulk_modulus[:, -1])
+            with np.errstate(divide="ignore", invalid="ignore"):
+                secant = (seen - phase) / (length - last)
+            fair = (secant / local > 0.2) & (secant / local < 5)
+            slope = np.where(fair, secant, local)
+            last, phase = length, seen
+            step = np.clip(-seen / slope, -0.3 * length, 0.3 * length)
+            length = length + step
+            if np.all(np.abs(step) < LENGTH_TOLERANCE * length):
+                return length.reshape(3, -1)
+        raise NotConvergedError(
+            "The lengths without single effects did not converge.",
+            designs=tuple(range(len(frequency))),
+            residual=float(np.max(np.abs(phase))),
+            iterations=MOST_STEPS,
+        )
+
+
+def _row_by_row(wanted: FloatArray, known: FloatArray, values: FloatArray) -> FloatArray:
+    """Linear interpolation along each row; beyond the ends, the values there."""
+    result = np.empty_like(wanted)
+    for i in range(len(wanted)):
+        result[i] = np.interp(wanted[i], known[i], values[i])
+    return result

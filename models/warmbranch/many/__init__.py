@@ -1,0 +1,4 @@
+"""Many designs: which to look at, what matters among them, a chunk at a time.
+
+Public: ``sampling``, ``ranking``, ``chunks``.
+"""

@@ -1,0 +1,340 @@
+"""A closed duct whose gas changes along it, seen from its mouth.
+
+Conventions as in viscothermal.py. Heat loss and surroundings are unknown here: a temperature
+profile and a gas are all that this module is told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+
+from warmbranch.base import kernel
+from warmbranch.base.batch import Batched, BoolArray, ComplexArray, FloatArray
+from warmbranch.gas.gas import MixtureTable
+from warmbranch.sound.viscothermal import line, wall_layers
+
+FEW = 8
+"""Designs up to which plain numbers are quicker than arrays as short as that."""
+
+
+@dataclass(frozen=True)
+class Duct(Batched):
+    """A batch of closed ducts, cut into cells from mouth to cap.
+
+    The gas within a cell is described by its means and by ``skew``, how unevenly inertance and
+    compliance are spread, which makes the cell's matrix exact to fourth order in its length.
+
+    Parameters
+    ----------
+    cell_length : (designs, cells) array, m
+    density, bulk_modulus, viscosity, heat_capacity_ratio, prandtl : (designs, cells) array
+        kg/m³, Pa (γ P₀), Pa s, dimensionless twice.
+    inertance_ratio : (designs, cells) array, dimensionless
+        Inertance over that of a straight tube; below 1 in bends.
+    skew : (designs, cells) array, dimensionless
+        First moment about the middle of compliance less that of inertance, each over its mean and
+        over the length; 0 where the gas is uniform.
+    radius : (designs,) array, m
+        Of the bore.
+    mouth_inertance : (designs,) array, kg/m⁴
+        Of the main-pipe gas that swings with the branch.
+    wall_losses : (designs,) array of bool
+    """
+
+    cell_length: FloatArray
+    density: FloatArray
+    bulk_modulus: FloatArray
+    viscosity: FloatArray
+    heat_capacity_ratio: FloatArray
+    prandtl: FloatArray
+    inertance_ratio: FloatArray
+    skew: FloatArray
+    radius: FloatArray
+    mouth_inertance: FloatArray
+    wall_losses: BoolArray
+
+    @cached_property
+    def columns(self) -> _Columns:
+        """The cells with the design in the middle, as broadcasting over frequencies wants."""
+
+        def column(value: FloatArray) -> FloatArray:
+            return np.ascontiguousarray(value.T)[:, :, None]
+
+        density, bulk, prandtl = (
+            column(value) for value in (self.density, self.bulk_modulus, self.prandtl)
+        )
+        radius, lossy = self.radius[None, :, None], self.wall_losses[None, :, None]
+        length = column(self.cell_length)
+        return _Columns(
+            density=density,
+            bulk_modulus=bulk,
+            layers=wall_layers(density, column(self.viscosity), prandtl, radius, lossy),
+            thermal=column(self.heat_capacity_ratio) - 1,
+            radius=radius,
+            length=length,
+            inertance=length * column(self.inertance_ratio),
+            skew=column(self.skew),
+        )
+
+    @cached_property
+    def packed(self) -> tuple[FloatArray, ...]:
+        """The fields of ``compiled_line.Cells``: (cells, designs), the last two (designs,)."""
+        cell, area = self.columns, self.area
+        columns = (
+            cell.density[..., 0] * cell.inertance[..., 0] / area,
+            cell.length[..., 0] * area / cell.bulk_modulus[..., 0],
+            cell.layers[0, ..., 0],
+            cell.layers[1, ..., 0],
+            cell.thermal[..., 0],
+            cell.skew[..., 0],
+            cell.length[..., 0],
+            cell.inertance[..., 0],
+        )
+        return (*columns, self.radius, self.mouth_inertance)
+
+    @property
+    def area(self) -> FloatArray:
+        """Section of the bore, (designs,), m²."""
+        return np.pi * self.radius**2
+
+    @property
+    def transit_time(self) -> FloatArray:
+        """Sum of local travel times from mouth to cap, ``∫dx/c``, (designs,), s."""
+        return np.sum(self.cell_length * np.sqrt(self.density / self.bulk_modulus), axis=1)
+
+    @property
+    def mouth_impedance(self) -> FloatArray:
+        """Characteristic impedance ρ c / S of the first cell, (designs,), Pa s/m³."""
+        return np.sqrt(self.density[:, 0] * self.bulk_modulus[:, 0]) / self.area
+
+
+class _Columns(NamedTuple):
+    """A duct's cells as the matrices want them, (cells, designs, 1), but for ``layers``."""
+
+    density: FloatArray
+    bulk_modulus: FloatArray
+    layers: FloatArray
+    thermal: FloatArray
+    radius: FloatArray
+    length: FloatArray
+    inertance: FloatArray
+    skew: FloatArray
+
+
+def uniform_duct(
+    like: Duct, gas: MixtureTable, temperature: FloatArray, pressure: FloatArray
+) -> Duct:
+    """The same duct filled with gas of one temperature, (designs,), K."""
+    hot = temperature[:, None]
+    state = gas.evaluate(hot)
+    ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
+    length, inertance = like.cell_length, like.inertance_ratio
+    if np.all(inertance == 1):  # a straight tube of one temperature is one cell
+        length, inertance = length.sum(axis=1, keepdims=True), inertance[:, :1]
+    everywhere = np.ones_like(length)
+    return Duct(
+        cell_length=length,
+        density=gas.density(hot, pressure) * everywhere,
+        bulk_modulus=ratio * pressure[:, None] * everywhere,
+        viscosity=state.viscosity * everywhere,
+        heat_capacity_ratio=ratio * everywhere,
+        prandtl=state.heat_capacity * state.viscosity / state.conductivity * everywhere,
+        inertance_ratio=inertance,
+        skew=np.zeros_like(length),
+        radius=like.radius,
+        mouth_inertance=like.mouth_inertance,
+        wall_losses=like.wall_losses,
+    )
+
+
+def input_impedance(duct: Duct, frequency: FloatArray) -> ComplexArray:
+    """Impedance ``p/U`` of the closed duct at its mouth, the mouth's inertance included.
+
+    Parameters
+    ----------
+    duct : Duct
+    frequency : (designs, frequencies) array, Hz
+        ``> 0``.
+
+    Returns
+    -------
+    (designs, frequencies) complex array, Pa s/m³
+
+    Valid for
+    ---------
+    Plane waves: below ``1.84 c / (2π a)``. Exact for a duct that is uniform within each cell,
+    of fourth order in the cells' length for one that is not.
+
+    Check
+    -----
+    Exact solutions of the duct with a linear temperature gradient [Sujith1995], with order of
+    convergence, in tests/models/test_acoustics.py.
+    """
+    compiled = kernel.at_hand(len(duct))
+    if compiled is not None:
+        return kernel.mouth_impedance(compiled, duct, frequency)
+    tube, _ = tube_impedance(duct, frequency)
+    return tube + 2j * np.pi * frequency * duct.mouth_inertance[:, None]
+
+
+def tube_impedance(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, FloatArray]:
+    """Impedance without the mouth's inertance, and the phase travelled from mouth to cap.
+
+    Parameters
+    ----------
+    duct : Duct
+    frequency : (designs, frequencies) array, Hz
+
+    Returns
+    -------
+    two (designs, frequencies) arrays; Pa s/m³ and rad
+    """
+    *matrices, phase = _cell_matrices(duct, frequency)
+    a, _, c, _ = _chain((matrices[0], matrices[1], matrices[2], matrices[3]))
+    # At the cap U = 0, so the first column of the chain is (p, U) at the mouth for p = 1.
+    return a / c, phase.imag.sum(axis=0)
+
+
+def standing_wave(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+    """Pressure and volume velocity at the cells' edges for a volume velocity of 1 at the mouth.
+
+    Parameters
+    ----------
+    duct : Duct
+    frequency : (designs,) array, Hz
+
+    Returns
+    -------
+    two (designs, cells + 1) complex arrays; Pa s/m³ and dimensionless
+    """
+    a, b, c, d, _ = (part[..., 0] for part in _cell_matrices(duct, frequency[:, None]))
+    cells, designs = a.shape
+    p = np.empty((cells + 1, designs), dtype=np.complex128)
+    u = np.empty_like(p)
+    if designs <= FEW:
+        for k in range(designs):
+            p[:, k], u[:, k] = _from_cap(*(part[:, k].tolist() for part in (a, b, c, d)))
+        return (p / u[0]).T, (u / u[0]).T
+    p[-1], u[-1] = 1.0, 0.0
+    for i in range(cells - 1, -1, -1):
+        p[i] = a[i] * p[i + 1] + b[i] * u[i + 1]
+        u[i] = c[i] * p[i + 1] + d[i] * u[i + 1]
+    return (p / u[0]).T, (u / u[0]).T
+
+
+def flow(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, FloatArray]:
+    """Impedance at the mouth, its inertance included, and the size of the flow along the duct.
+
+    Parameters
+    ----------
+    duct : Duct
+    frequency : (designs,) array, Hz
+
+    Returns
+    -------
+    impedance : (designs,) complex array, Pa s/m³
+    size : (designs, cells + 1) array, dimensionless
+        Of the volume velocity at the cells' edges, for one of 1 at the mouth.
+    """
+    compiled = kernel.at_hand(len(duct))
+    if compiled is not None:
+        return kernel.flow(compiled, duct, frequency)
+    pressure, volume = standing_wave(duct, frequency)
+    return pressure[:, 0] + 2j * np.pi * frequency * duct.mouth_inertance, np.abs(volume)
+
+
+def _from_cap(
+    a: list[complex], b: list[complex], c: list[complex], d: list[complex]
+) -> tuple[list[complex], list[complex]]:
+    """One design's pressures and flows at the cells' edges, for a pressure of 1 at the cap."""
+    p, u = [1 + 0j], [0j]
+    for a_i, b_i, c_i, d_i in zip(reversed(a), reversed(b), reversed(c), reversed(d), strict=True):
+        before, flow = p[-1], u[-1]
+        p.append(a_i * before + b_i * flow)
+        u.append(c_i * before + d_i * flow)
+    return p[::-1], u[::-1]
+
+
+def transmission_loss(branch: ComplexArray, main_pipe: FloatArray) -> FloatArray:
+    r"""Transmission loss of a side branch on a pipe without reflections, dB.
+
+    .. math:: TL = 20 \log_{10} |1 + Z_{main} / (2 Z_{branch})|
+
+    Parameters
+    ----------
+    branch : complex array, Pa s/m³
+        Input impedance, mouth included.
+    main_pipe : array, Pa s/m³
+        ρ c / S of the main pipe.
+
+    Valid for
+    ---------
+    Plane waves and slow flow in the main pipe. Infinite where the branch's impedance is zero: at
+    the resonance of one without losses.
+
+    Source
+    ------
+    Munjal, Acoustics of Ducts and Mufflers; formula from memory and derived.
+    """
+    with np.errstate(divide="ignore"):
+        return 20 * np.log10(np.abs(2 * branch + main_pipe) / np.abs(2 * branch))
+
+
+def _cell_matrices(
+    duct: Duct, frequency: FloatArray
+) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
+    """Transfer matrices (p, U) mouth side ← (p, U) cap side, and the propagation through each.
+
+    Each is (cells, designs, frequencies).
+    """
+    cell = duct.columns
+    f = frequency[None]
+    impedance, admittance = line(
+        f, cell.density, cell.bulk_modulus, cell.layers, cell.thermal, cell.radius
+    )
+    impedance *= cell.inertance
+    admittance *= cell.length
+    # Fourth-order Magnus expansion: the commutator of inertance and compliance is diagonal.
+    squared = impedance * admittance
+    tilt = squared * cell.skew
+    phase = np.sqrt(squared + tilt * tilt)
+    grown = np.exp(phase)
+    shrunk = 1 / grown
+    even, odd = (grown + shrunk) * 0.5, (grown - shrunk) / (2 * phase)
+    tilt *= odd
+    impedance *= odd
+    admittance *= odd
+    return even + tilt, impedance, admittance, even - tilt, phase
+
+
+Matrices = tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]
+"""Elements a, b, c, d of transfer matrices, each (cells, designs, frequencies)."""
+
+
+def _chain(matrices: Matrices) -> Matrices:
+    """Product of the cells' matrices, pairs first: a few operations on large arrays."""
+    while len(matrices[0]) > 1:
+        paired = len(matrices[0]) // 2 * 2
+        a1, b1, c1, d1 = (m[:paired:2] for m in matrices)
+        a2, b2, c2, d2 = (m[1:paired:2] for m in matrices)
+        product: Matrices = (
+            a1 * a2 + b1 * c2,
+            a1 * b2 + b1 * d2,
+            c1 * a2 + d1 * c2,
+            c1 * b2 + d1 * d2,
+        )
+        if paired < len(matrices[0]):
+            product = _with_last(product, matrices)
+        matrices = product
+    a, b, c, d = matrices
+    return a[0], b[0], c[0], d[0]
+
+
+def _with_last(product: Matrices, matrices: Matrices) -> Matrices:
+    """The pairs' products and the cell that has no partner."""
+    a, b, c, d = (np.concatenate([p, m[-1:]]) for p, m in zip(product, matrices, strict=True))
+    return a, b, c, d

@@ -1,0 +1,268 @@
+"""Resonances of a closed duct, and the estimates that people set beside them.
+
+A resonance is a frequency at which the reactance at the mouth, mouth inertance included, passes
+zero while rising: there the branch short-circuits the main pipe.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from warmbranch.base import kernel, stopping
+from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.gas.gas import MixtureTable
+from warmbranch.sound import acoustics
+from warmbranch.sound.acoustics import Duct, input_impedance, uniform_duct
+from warmbranch.sound.phases import mode_angle, reflection_phase
+
+MODES = 3
+"""Resonances reported."""
+
+MOST_STEPS = 40
+
+COARSE = (1e-3, 0.5, MOST_STEPS)
+"""First search: tolerance; a step may halve a frequency or triple it."""
+
+FINE = (1e-8, 0.25, MOST_STEPS)
+"""Second search. The secant method being superlinear, what the tolerance leaves is some thousand
+times smaller. A zero farther than a quarter from the first search's is not that mode's."""
+
+AIR_SOUND_SPEED = 343.2
+"""m/s in dry air at ``AIR_REFERENCE``. ISO 9613-1:1993."""
+
+AIR_REFERENCE = 293.15
+"""K."""
+
+
+def resonances(duct: Duct, modes: int = MODES) -> tuple[FloatArray, FloatArray]:
+    """First resonances and their quality factors.
+
+    Parameters
+    ----------
+    duct : Duct
+    modes : int
+        How many, up to ``MODES``.
+
+    Returns
+    -------
+    frequency : (designs, modes) array, Hz
+        Rising along each row, NaN last: wall losses can leave a mode no rising zero of the
+        reactance, or a resistance there that exceeds the characteristic impedance.
+    quality_factor : (designs, modes) array, dimensionless
+
+    Notes
+    -----
+    A mode more or less changes no other: where one of the first has no resonance, the next ones
+    move up, and are sought for that design even if fewer were asked for.
+
+    Two secant searches. The first follows ``phases.mode_angle``, which rises steadily with
+    frequency and knows its mode, so that none is missed or told twice; without losses its root
+    is the resonance. The second, from there, finds the zero of the whole reactance.
+    """
+    frequency, quality = _in_order(*_of_modes(duct, modes))
+    lacking: BoolArray = np.any(np.isnan(frequency), axis=1)
+    if modes < MODES and np.any(lacking):
+        others = _in_order(*_of_modes(duct.take(lacking), MODES))
+        frequency[lacking], quality[lacking] = (value[:, :modes] for value in others)
+    return frequency, quality
+
+
+def _in_order(frequency: FloatArray, quality: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Rising, without the frequencies that are no resonance; NaN last."""
+    frequency = np.where(np.isnan(quality), np.nan, frequency)
+    rising = np.argsort(frequency, axis=1)
+    return np.take_along_axis(frequency, rising, 1), np.take_along_axis(quality, rising, 1)
+
+
+def _of_modes(duct: Duct, modes: int) -> tuple[FloatArray, FloatArray]:
+    """A zero of the reactance for each mode, Hz, and its quality factor."""
+    mode = np.arange(modes)
+    reference = duct.mouth_impedance[:, None]
+    inertance = duct.mouth_inertance[:, None]
+    time = duct.transit_time + duct.mouth_inertance / duct.mouth_impedance
+    start = (2 * mode + 1) / (4 * time)[:, None]
+    slope = 2 * np.pi * time
+    compiled = kernel.at_hand(len(duct))
+    if compiled is not None:
+        found = kernel.resonances(compiled, duct, start, slope, COARSE, FINE)
+        stopping.check()
+    else:
+
+        def angle(frequency: FloatArray) -> FloatArray:
+            tube, travelled = acoustics.tube_impedance(duct, frequency)
+            inertia = 2 * np.pi * frequency * inertance
+            return mode_angle(tube, travelled, inertia, reference) - mode * np.pi
+
+        near = _near_modes(angle, start, slope[:, None] * np.ones_like(start))
+        found = _polished(duct, near, reference + 2 * np.pi * near * inertance)
+    return found, quality_factors(duct, found)
+
+
+def quality_factors(duct: Duct, frequency: FloatArray) -> FloatArray:
+    r"""Quality factors of resonances, ``Q = ω (dX/dω) / (2 R)``.
+
+    Parameters
+    ----------
+    duct : Duct
+    frequency : (designs, n) array, Hz
+        Zeros of the reactance.
+
+    Returns
+    -------
+    (designs, n) array, dimensionless
+        Infinite without losses. NaN where ``frequency`` is, and where the reactance falls or the
+        resistance exceeds the characteristic impedance: that is no resonance.
+
+    Check
+    -----
+    Uniform tube: ``Q = π / (4 α L)`` for small losses, in tests/models/test_resonance.py.
+
+    Notes
+    -----
+    The slope is a central difference of relative step 1e-4; its error, some 1e-8, is far below
+    the meaning of a quality factor.
+    """
+    step = 1e-4
+    n = frequency.shape[1]
+    around = np.concatenate([frequency * (1 - step), frequency, frequency * (1 + step)], axis=1)
+    impedance = input_impedance(duct, np.where(np.isnan(around), 1.0, around))
+    rise = (impedance[:, 2 * n :].imag - impedance[:, :n].imag) / (2 * step)
+    resistance = impedance[:, n : 2 * n].real
+    proper = (rise > 0) & (resistance < duct.mouth_impedance[:, None]) & ~np.isnan(frequency)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        quality = np.where(duct.wall_losses[:, None], rise / (2 * resistance), np.inf)
+    return np.where(proper, quality, np.nan)
+
+
+def effective_temperature(
+    duct: Duct, gas: MixtureTable, pressure: FloatArray, frequency: FloatArray
+) -> FloatArray:
+    """The one temperature at which the same branch, same gas, would resonate at ``frequency``.
+
+    Parameters
+    ----------
+    duct : Duct
+        Gives lengths, bends, mouth inertance and whether the wall is lossy.
+    gas : MixtureTable
+    pressure, frequency : (designs,) array; Pa, Hz
+
+    Returns
+    -------
+    (designs,) array, K
+        NaN where ``frequency`` is.
+    """
+    transit = transit_time_estimate(duct)
+    known = np.where(np.isnan(frequency), transit, frequency)[:, None]
+    # Gas of the mean transit time, corrected for how far the resonance lies from its estimate.
+    mean_density = (
+        np.square(duct.transit_time / duct.cell_length.sum(axis=1)) * duct.bulk_modulus[:, 0]
+    )
+    start = pressure / (mean_density * gas.gas_constant) * np.square(known[:, 0] / transit)
+
+    log_start = np.log(start)
+    compiled = kernel.at_hand(len(duct))
+    if compiled is not None:
+        found = kernel.effective_temperatures(
+            compiled, duct, gas, pressure, known[:, 0], log_start, FINE
+        )
+        stopping.check()
+    else:
+
+        def phase(log_temperature: FloatArray) -> FloatArray:
+            filled = uniform_duct(duct, gas, np.exp(log_temperature[:, 0]), pressure)
+            reference = filled.mouth_impedance[:, None]
+            return reflection_phase(input_impedance(filled, known), reference)
+
+        tolerance, longest, _ = FINE
+        column = log_start[:, None]
+        # The phase goes as −ωL/c, and c as the root of T.
+        rise = np.full_like(column, np.pi / 2)
+        found = _secant(phase, column, phase(column), rise, tolerance, longest * column)[:, 0]
+    return np.where(np.isnan(frequency), np.nan, np.exp(found))
+
+
+def transit_time_estimate(duct: Duct) -> FloatArray:
+    """``f = 1/(4 ∫dx/c)``, Hz: always low for a hot mouth and a cold cap. No mouth correction."""
+    return 1 / (4 * duct.transit_time)
+
+
+def one_temperature_estimate(length: FloatArray, gas_temperature: FloatArray) -> FloatArray:
+    """``f = c/(4L)``, Hz, with c of dry air at the main gas temperature.
+
+    Common practice, no source; sound speed of air ``343.2 √(T/293.15)`` after ISO 9613-1:1993.
+    """
+    return AIR_SOUND_SPEED * np.sqrt(gas_temperature / AIR_REFERENCE) / (4 * length)
+
+
+def _near_modes(
+    angle: Callable[[FloatArray], FloatArray], start: FloatArray, slope: FloatArray
+) -> FloatArray:
+    """First search: which mode, and about where; NaN where ``MOST_STEPS`` do not suffice."""
+    tolerance, longest, most = COARSE
+    here, rise, value = start, slope, angle(start)
+    found = np.full_like(start, np.nan)
+    for _ in range(most):
+        stopping.check()
+        step = np.minimum(np.maximum(-value / rise, -longest * here), here / longest)
+        here = here + step
+        met = (np.abs(step) <= tolerance * here) & np.isnan(found)
+        found = np.where(met, here, found)
+        if not np.isnan(found).any():
+            break
+        new = angle(here)
+        rise = _next_slope(rise, new - value, step)
+        value = new
+    return found
+
+
+def _polished(duct: Duct, start: FloatArray, reference: FloatArray) -> FloatArray:
+    """Second search: the zero of the whole reactance next to ``start``; NaN where none is."""
+    tolerance, longest, _ = FINE
+    known = np.where(np.isnan(start), 1 / duct.transit_time[:, None], start)
+    reference = np.where(np.isnan(reference), duct.mouth_impedance[:, None], reference)
+
+    def phase(frequency: FloatArray) -> FloatArray:
+        return reflection_phase(input_impedance(duct, frequency), reference)
+
+    nearby = known * (1 + longest / 16)
+    value = phase(known)
+    slope = (phase(nearby) - value) / (nearby - known)
+    found = _secant(phase, known, value, slope, tolerance, longest * known)
+    return np.where(np.isnan(start), np.nan, found)
+
+
+def _secant(
+    function: Callable[[FloatArray], FloatArray],
+    start: FloatArray,
+    value: FloatArray,
+    slope: FloatArray,
+    tolerance: float,
+    farthest: FloatArray,
+) -> FloatArray:
+    """Roots of many near-linear functions, none farther than ``farthest`` from its start."""
+    here, found = start, np.full_like(start, np.nan)
+    lost = np.zeros(start.shape, dtype=np.bool_)
+    for _ in range(MOST_STEPS):
+        stopping.check()
+        step = np.minimum(np.maximum(-value / slope, -farthest), farthest)
+        here = here + step
+        met = (np.abs(step) <= tolerance * np.abs(here)) & np.isnan(found) & ~lost
+        found = np.where(met, here, found)
+        lost |= np.abs(here - start) > farthest
+        here = np.where(lost, start, here)
+        if not (np.isnan(found) & ~lost).any():
+            break
+        new = function(here)
+        slope = _next_slope(slope, new - value, step)
+        value = new
+    return found
+
+
+def _next_slope(slope: FloatArray, change: FloatArray, step: FloatArray) -> FloatArray:
+    """The secant's slope where it can be trusted, else the old one."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        secant = change / step
+        usable = np.isfinite(secant) & (secant / slope > 0.2) & (secant / slope < 5)
+    return np.where(usable, secant, slope)

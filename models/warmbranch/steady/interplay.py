@@ -1,0 +1,247 @@
+"""Heat and sound of one branch, which meet where pulsation mixes the gas."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from warmbranch.base import stopping
+from warmbranch.base.batch import Batched, FloatArray
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.case import Case
+from warmbranch.case.geometry import inertance_ratio_between
+from warmbranch.gas.gas import MixtureTable
+from warmbranch.heat.heat_balance import HeatBalance
+from warmbranch.heat.temperature import (
+    TOLERANCES,
+    TemperatureProfile,
+    Tolerances,
+    in_order,
+    pulsating,
+    solve_steady,
+)
+from warmbranch.sound import acoustics, cutting, resonance
+from warmbranch.sound.acoustics import Duct
+from warmbranch.sound.mouth import mouth_length
+
+PULSATION_TOLERANCE = 1e-8
+"""Relative change of the first resonance at which mixing by pulsation and sound agree."""
+
+STEADY_SHRINKING = 0.1
+"""Change of a pass over that of the pass before below which the factor is taken to hold ..."""
+
+FORETOLD = 0.01
+"""... and share of the agreement that the foretold change may have."""
+
+MOST_PASSES = 60
+
+
+@dataclass(frozen=True)
+class Mouth(Batched):
+    """What the branch meets at the main pipe."""
+
+    speed: FloatArray
+    wall: FloatArray
+    correction: FloatArray
+    inertance: FloatArray
+    main_impedance: FloatArray
+    main_sound_speed: FloatArray
+
+    @classmethod
+    def of(cls, case: Case, gas: MixtureTable, speed: FloatArray, wall: FloatArray) -> Mouth:
+        """From the bulk speed, m/s, and the wall temperature, K, of the main pipe."""
+        hot = case.main_pipe.gas_temperature[:, None]
+        density = gas.density(hot, case.surroundings.pressure)[:, 0]
+        sound_speed = gas.sound_speed(hot)[:, 0]
+        closures = case.closures
+        correction = mouth_length(
+            closures.mouth_model,
+            case.branch.bore,
+            case.main_pipe.bore,
+            closures.mouth_factor,
+            closures.fixed_mouth_length,
+        )
+        return cls(
+            speed=speed,
+            wall=wall,
+            correction=correction,
+            inertance=density * correction / case.branch.bore_area,
+            main_impedance=density * sound_speed / case.main_pipe.bore_area,
+            main_sound_speed=sound_speed,
+        )
+
+
+@dataclass(frozen=True)
+class State(Batched):
+    """Temperatures, and the duct that they make."""
+
+    profile: TemperatureProfile
+    duct: Duct
+
+
+def heard(
+    case: Case,
+    gas: MixtureTable,
+    mouth: Mouth,
+    profile: TemperatureProfile,
+    cells: int = cutting.CELLS,
+) -> State:
+    """The duct that temperatures make of a branch."""
+    duct = cutting.duct(
+        profile.position,
+        profile.gas,
+        gas,
+        case.surroundings.pressure,
+        radius=case.branch.bore / 2,
+        inertance_ratio=inertance_ratio_between(case.branch, profile.position),
+        mouth_inertance=mouth.inertance,
+        wall_losses=case.closures.wall_losses,
+        cells=cells,
+    )
+    return State(profile, duct)
+
+
+def settled(
+    balance: HeatBalance,
+    mouth: Mouth,
+    guess: TemperatureProfile | None = None,
+    *,
+    agreement: float = PULSATION_TOLERANCE,
+    tolerances: Tolerances = TOLERANCES,
+) -> TemperatureProfile:
+    """Steady temperatures, with the mixing by pulsation where there is any.
+
+    Parameters
+    ----------
+    balance : HeatBalance
+        Without pulsation.
+    mouth : Mouth
+    guess : TemperatureProfile, optional
+        Where to start, on the balance's nodes.
+    agreement : float
+        Relative change of the first resonance at which mixing by pulsation and sound agree.
+    tolerances : Tolerances
+        As of :func:`temperature.solve_steady`.
+
+    Returns
+    -------
+    TemperatureProfile
+
+    Raises
+    ------
+    NotConvergedError
+        If the heat balance, or its interplay with the sound, does not converge.
+    """
+    driven = np.flatnonzero(balance.case.main_pipe.incident_pressure > 0)
+    if len(driven) == 0:
+        return solve_steady(balance, mouth.wall, guess, tolerances=tolerances)
+    rest = np.setdiff1d(np.arange(len(mouth)), driven)
+    if guess is None:
+        guess = solve_steady(balance, mouth.wall, tolerances=tolerances)
+        still = guess.take(rest)
+    else:
+        still = _still(balance, mouth, guess, rest, tolerances)
+    try:
+        profile = _pulsating(
+            balance.take(driven), mouth.take(driven), guess.take(driven), agreement, tolerances
+        )
+    except NotConvergedError as error:
+        raise error.among(driven) from error
+    return in_order([(rest, still), (driven, profile)])
+
+
+def _still(
+    balance: HeatBalance,
+    mouth: Mouth,
+    guess: TemperatureProfile,
+    which: NDArray[np.intp],
+    tolerances: Tolerances,
+) -> TemperatureProfile:
+    """Steady temperatures of the designs that do not pulsate."""
+    if len(which) == 0:
+        return guess.take(which)
+    own, near = balance.take(which), guess.take(which)
+    try:
+        return solve_steady(own, mouth.wall[which], near, tolerances=tolerances)
+    except NotConvergedError as error:
+        raise error.among(which) from error
+
+
+def _pulsating(
+    balance: HeatBalance,
+    mouth: Mouth,
+    profile: TemperatureProfile,
+    agreement: float,
+    tolerances: Tolerances,
+) -> TemperatureProfile:
+    """Repeat heat and sound until the mixing by pulsation belongs to the sound it makes.
+
+    Each design is repeated until it agrees. The tone is held at the first resonance, where
+    pulsation is strongest. ``profile`` is where to start.
+    """
+    open_ = np.arange(len(mouth))
+    met: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
+    before = heard(balance.case, balance.gas, mouth, profile)
+    frequency, change = _tone(before.duct), np.zeros(len(mouth))
+    for _ in range(MOST_PASSES):
+        stopping.check()
+        duct, position = before.duct, before.profile.position
+        swing = displacement(balance.case, mouth.main_impedance, duct, position, frequency)
+        shaken = pulsating(balance, swing, frequency)
+        try:
+            profile = solve_steady(shaken, mouth.wall, before.profile, tolerances=tolerances)
+        except NotConvergedError as error:
+            raise error.among(open_) from error
+        after = heard(balance.case, balance.gas, mouth, profile)
+        tone = _tone(after.duct)
+        change, earlier = np.abs(tone / frequency - 1), change
+        # Passes shrink the change by about one factor each: the last two foretell the next.
+        shrinks = (change < STEADY_SHRINKING * earlier) & (
+            change**2 < FORETOLD * agreement * earlier
+        )
+        agrees = (change < agreement) | shrinks
+        differs = ~agrees
+        if np.any(agrees):
+            met.append((open_[agrees], profile.take(agrees)))
+            open_, balance, mouth = open_[differs], balance.take(differs), mouth.take(differs)
+            after, tone, change = after.take(differs), tone[differs], change[differs]
+        before, frequency = after, tone
+        if len(open_) == 0:
+            return in_order(met)
+    raise NotConvergedError(
+        "Heat loss and mixing by pulsation did not agree.",
+        designs=tuple(int(i) for i in open_),
+        residual=float(change.max()),
+        iterations=MOST_PASSES,
+    )
+
+
+def _tone(duct: Duct) -> FloatArray:
+    """First resonance, or its estimate where losses leave none, (designs,), Hz."""
+    first = resonance.resonances(duct, 1)[0][:, 0]
+    return np.where(np.isnan(first), resonance.transit_time_estimate(duct), first)
+
+
+def displacement(
+    case: Case,
+    main_impedance: FloatArray,
+    duct: Duct,
+    position: FloatArray,
+    frequency: FloatArray,
+) -> FloatArray:
+    """Amplitude of the gas's displacement at the (designs, nodes) that the duct was cut from, m."""
+    impedance, flow = acoustics.flow(duct, frequency)
+    velocity = 2 * case.main_pipe.incident_pressure
+    velocity = velocity / np.abs(2 * impedance + main_impedance)
+    # Each cell begins at a node; in between, linear.
+    designs, cells = duct.cell_length.shape
+    per_cell = (position.shape[1] - 1) // cells
+    begins = position[:, :-1:per_cell, None]
+    share = position[:, :-1].reshape(designs, cells, per_cell) - begins
+    share /= duct.cell_length[:, :, None]
+    swing = np.empty_like(position)
+    within = flow[:, :-1, None] + share * np.diff(flow, axis=1)[:, :, None]
+    swing[:, :-1], swing[:, -1] = within.reshape(designs, -1), flow[:, -1]
+    return (velocity / (2 * np.pi * frequency * case.branch.bore_area))[:, None] * swing

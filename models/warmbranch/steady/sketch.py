@@ -1,0 +1,222 @@
+"""A grid that crowds where the profiles bend, found from a sketch of them on few nodes.
+
+The sketch also starts the search on that grid, which then takes two steps instead of five.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from warmbranch.base import kernel
+from warmbranch.base.batch import FloatArray, IntArray
+from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.case import Case
+from warmbranch.gas.gas import MixtureTable
+from warmbranch.heat.grid import DEFAULT_NODES, SKETCH_NODES
+from warmbranch.heat.heat_balance import HeatBalance
+from warmbranch.heat.temperature import TemperatureProfile, Tolerances, heat_balance, solve_steady
+from warmbranch.steady.interplay import Mouth, settled
+
+SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=1e-3)
+"""Of the sketch: what it is off by moves nodes by no more than some millionths of the length."""
+
+SKETCH_AGREEMENT = 1e-2
+"""Relative change of the first resonance at which the sketch's mixing by pulsation will do."""
+
+EVENNESS = 0.6
+"""Density of nodes everywhere, over the mean of the density that bends ask for: by measurement
+the one that serves best."""
+
+CAP_CROWDING = 6.0
+"""Factor of the density at the cap of a wrapped branch. There the skins of plate and last strip of
+tube are one, an error as large as the strip is wide."""
+
+FAINT = 1.0
+"""K. A profile that bends by less over the length asks for even nodes."""
+
+SMOOTHINGS = 3
+"""How often the density is averaged with its neighbours', so that spacing changes smoothly."""
+
+
+class Sketch(NamedTuple):
+    """Temperatures, K, on positions, m; each (designs, nodes)."""
+
+    position: FloatArray
+    gas: FloatArray
+    wall: FloatArray
+    skin: FloatArray
+
+
+def laid_out(
+    case: Case,
+    gas: MixtureTable,
+    air: MixtureTable,
+    mouth: Mouth,
+    *,
+    nodes: int = DEFAULT_NODES,
+    position: FloatArray | None = None,
+) -> tuple[HeatBalance, TemperatureProfile | None]:
+    """Put a batch on the grid that suits each design, without pulsation.
+
+    Parameters
+    ----------
+    case, gas, air, position
+        As for :func:`temperature.heat_balance`.
+    mouth : Mouth
+    nodes : int
+        Up to ``SKETCH_NODES``, the graded grid serves as it is.
+
+    Returns
+    -------
+    balance : HeatBalance
+    guess : TemperatureProfile or None
+        On its nodes, if there has been a sketch.
+
+    Raises
+    ------
+    NotConvergedError
+        If a design's heat balance does not converge, neither on few nodes nor on all.
+    """
+    if position is not None or nodes <= SKETCH_NODES:
+        return heat_balance(case, gas, air, mouth.speed, nodes=nodes, position=position), None
+    fine = _sketched(case, gas, air, mouth, nodes)
+    balance = heat_balance(case, gas, air, mouth.speed, position=fine.position)
+    unknown = np.full(len(case), np.nan)
+    heat = dict.fromkeys(("heat_entering", "heat_lost", "closure_error", "iterations"), unknown)
+    return balance, TemperatureProfile(**fine._asdict(), **heat)
+
+
+def _sketched(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int) -> Sketch:
+    """Nodes, and a guess on them."""
+    coarse = heat_balance(case, gas, air, mouth.speed, nodes=SKETCH_NODES)
+    try:
+        rough = settled(coarse, mouth, agreement=SKETCH_AGREEMENT, tolerances=SKETCH_TOLERANCES)
+    except NotConvergedError as error:
+        return _without(error, case, gas, air, mouth, nodes)
+    crowding = np.where(case.covering.wrap_thickness > 0, CAP_CROWDING, 1.0)
+    return refined(Sketch(rough.position, rough.gas, rough.wall, rough.skin), nodes, crowding)
+
+
+def _without(
+    error: NotConvergedError,
+    case: Case,
+    gas: MixtureTable,
+    air: MixtureTable,
+    mouth: Mouth,
+    nodes: int,
+) -> Sketch:
+    """What so few nodes cannot hold is solved, at rest, on graded nodes; the others as ever."""
+    lost = np.isin(np.arange(len(case)), error.designs)
+    found = Sketch(*(np.empty((len(case), nodes)) for _ in range(4)))
+    for which, lay in ((lost, _graded), (~lost, _sketched)):
+        these = np.flatnonzero(which)
+        if len(these) == 0:
+            continue
+        try:
+            part = lay(case.take(these), gas.take(these), air, mouth.take(these), nodes)
+        except NotConvergedError as failure:
+            raise failure.among(these) from failure
+        for whole, some in zip(found, part, strict=True):
+            whole[these] = some
+    return found
+
+
+def _graded(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int) -> Sketch:
+    balance = heat_balance(case, gas, air, mouth.speed, nodes=nodes)
+    profile = solve_steady(balance, mouth.wall)
+    return Sketch(profile.position, profile.gas, profile.wall, profile.skin)
+
+
+def refined(sketch: Sketch, nodes: int, cap_crowding: FloatArray) -> Sketch:
+    """Place nodes where the sketched gas and wall bend, and interpolate there.
+
+    The scheme's error in what flows through a face grows as ``h² |T''|``. Nodes whose density goes
+    as the root of ``|T''|``, that of gas and wall added, keep it even; by measurement they are
+    better in the worst case than by the third root, which makes the sum of ``h³ |T''|`` least.
+
+    Parameters
+    ----------
+    sketch : Sketch
+    nodes : int
+    cap_crowding : (designs,) array, dimensionless
+        Factor of the density at the cap.
+
+    Returns
+    -------
+    Sketch
+        From the same mouth to the same cap; temperatures by cubic Hermite pieces.
+    """
+    compiled = kernel.at_hand(len(sketch.position))
+    if compiled is not None:
+        return Sketch(
+            *kernel.refined(compiled, sketch, nodes, cap_crowding, FAINT, EVENNESS, SMOOTHINGS)
+        )
+    x = sketch.position
+    step = np.diff(x, axis=1)
+    density = _density(sketch)
+    density[:, -1] *= cap_crowding
+    within = (density[:, 1:] + density[:, :-1]) / 2 * step
+    passed = np.concatenate([np.zeros((len(x), 1)), np.cumsum(within, axis=1)], axis=1)
+    wanted = np.linspace(0.0, 1.0, nodes) * passed[:, -1:]
+    piece = _piece(passed, nodes)
+
+    def at(values: FloatArray, offset: int = 0) -> FloatArray:
+        return np.take_along_axis(values, piece + offset, axis=1)
+
+    # The density is linear within a piece, so what is passed is quadratic.
+    here, h, rest = at(density), at(step), wanted - at(passed)
+    curvature = 2 * (at(density, 1) - here) / h
+    run = 2 * rest / (here + np.sqrt(np.square(here) + curvature * rest))
+    t = run / h
+    position = at(x) + run
+    position[:, 0], position[:, -1] = x[:, 0], x[:, -1]
+
+    def between(values: FloatArray) -> FloatArray:
+        chord = np.diff(values, axis=1) / step
+        slope = _slopes(chord, step)
+        low, left, right, mean = at(values), at(slope), at(slope, 1), at(chord)
+        return low + run * (
+            left + t * ((3 * mean - 2 * left - right) + t * (left + right - 2 * mean))
+        )
+
+    return Sketch(position, between(sketch.gas), between(sketch.wall), between(sketch.skin))
+
+
+def _density(sketch: Sketch) -> FloatArray:
+    """Wanted density of nodes at those of the sketch, up to a factor of each design's."""
+    x, length = sketch.position, sketch.position[:, -1:]
+    step = np.diff(x, axis=1)
+    density = np.empty_like(x)
+    turn = np.abs(np.diff(np.diff(sketch.gas, axis=1) / step, axis=1))
+    turn += np.abs(np.diff(np.diff(sketch.wall, axis=1) / step, axis=1))
+    bend = turn / (step[:, 1:] + step[:, :-1]) * 2
+    density[:, 1:-1] = np.sqrt(bend + FAINT / np.square(length))
+    for _ in range(SMOOTHINGS):
+        density[:, 0], density[:, -1] = density[:, 1], density[:, -2]
+        density[:, 1:-1] = (density[:, :-2] + 2 * density[:, 1:-1] + density[:, 2:]) / 4
+    density[:, 0], density[:, -1] = density[:, 1], density[:, -2]
+    mean = ((density[:, 1:] + density[:, :-1]) / 2 * step).sum(axis=1, keepdims=True) / length
+    return density + EVENNESS * mean
+
+
+def _slopes(chord: FloatArray, step: FloatArray) -> FloatArray:
+    """Slopes at the nodes, from the parabola through each and its neighbours."""
+    slope = np.empty((chord.shape[0], chord.shape[1] + 1))
+    before, after = step[:, :-1], step[:, 1:]
+    slope[:, 1:-1] = (chord[:, :-1] * after + chord[:, 1:] * before) / (before + after)
+    slope[:, 0] = 2 * chord[:, 0] - slope[:, 1]
+    slope[:, -1] = 2 * chord[:, -1] - slope[:, -2]
+    return slope
+
+
+def _piece(passed: FloatArray, nodes: int) -> IntArray:
+    """In which piece of the sketch each evenly spread amount lies, (designs, nodes)."""
+    designs, pieces = passed.shape[0], passed.shape[1] - 1
+    # The first node at or beyond each inner end of a piece; counted up, the pieces left behind.
+    share = np.ceil(passed[:, 1:-1] / passed[:, -1:] * (nodes - 1))
+    begins = nodes * np.arange(designs, dtype=np.float64)[:, None]
+    flat = (np.minimum(share, nodes - 1) + begins).ravel().astype(np.int64)
+    count = np.bincount(flat, minlength=designs * nodes).reshape(designs, nodes)
+    return np.minimum(np.cumsum(count, axis=1), pieces - 1)

@@ -1,0 +1,78 @@
+"""The whole flow on one page: case → temperatures → acoustics → answer."""
+
+from __future__ import annotations
+
+from warmbranch.base import stopping
+from warmbranch.base.batch import FloatArray
+from warmbranch.case.case import Case
+from warmbranch.case.main_pipe import bulk_speed
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.grid import DEFAULT_NODES
+from warmbranch.heat.main_pipe_wall import wall_temperature
+from warmbranch.sound import resonance
+from warmbranch.sound.resonance import MODES
+from warmbranch.steady.answer import Answer
+from warmbranch.steady.interplay import Mouth, heard, settled
+from warmbranch.steady.sketch import laid_out
+
+
+def solve(
+    case: Case,
+    *,
+    nodes: int = DEFAULT_NODES,
+    modes: int = MODES,
+    position: FloatArray | None = None,
+) -> Answer:
+    """Predict a batch of branches.
+
+    Parameters
+    ----------
+    case : Case
+        SI units, kelvin.
+    nodes : int
+        Of the grid along the branch; ``nodes − 1`` a multiple of ``cutting.CELLS``.
+    modes : int
+        Resonances to seek, 1 to 3: who needs the first alone saves time, and nothing else changes.
+    position : (designs, nodes) array, m, optional
+        Nodes to solve on, from 0 to the length, in place of those that the model chooses.
+
+    Returns
+    -------
+    Answer
+
+    Raises
+    ------
+    NotConvergedError
+        If the heat balance, or its interplay with pulsation, does not converge.
+
+    Examples
+    --------
+    See README.md.
+    """
+    stopping.check()
+    gas, air = MixtureTable.of(case.gas), dry_air_table()
+    pressure = case.surroundings.pressure
+    speed = bulk_speed(case.main_pipe, gas, pressure)
+    wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
+    mouth = Mouth.of(case, gas, speed, wall)
+
+    balance, guess = laid_out(case, gas, air, mouth, nodes=nodes, position=position)
+    profile = settled(balance, mouth, guess)
+    duct = heard(case, gas, mouth, profile).duct
+    found, quality = resonance.resonances(duct, modes)
+
+    hot = case.main_pipe.gas_temperature
+    return Answer(
+        case=case,
+        profile=profile,
+        duct=duct,
+        main_impedance=mouth.main_impedance,
+        main_speed=speed,
+        main_sound_speed=mouth.main_sound_speed,
+        resonance=found,
+        quality_factor=quality[:, 0],
+        transit_time=resonance.transit_time_estimate(duct),
+        one_temperature=resonance.one_temperature_estimate(case.branch.length, hot),
+        mouth_correction=mouth.correction,
+        length=case.branch.length,
+    )

@@ -1,0 +1,97 @@
+"""What is given to the time loop: stores of heat, and the curves piece by piece.
+
+Plain functions of numbers, which numba compiles too: see stepping.py.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from warmbranch.base.batch import BoolArray, FloatArray
+
+
+class Store(NamedTuple):
+    """What stores heat; every array (designs, nodes) unless said otherwise.
+
+    ``metal`` kg; ``wrap_wall`` and ``wrap_skin`` J/K, the wrap's halves at wall and skin;
+    ``capacity`` (designs, 3), the quadratic of the metal's heat capacity, J/(kg K);
+    ``main_metal`` (designs,), the main pipe's metal over its outer surface, kg/m²;
+    ``main_capacity`` (designs, 3); ``main_held`` (designs,), whether its wall keeps its
+    temperature; ``fall``, the shape in which the gas is first guessed to follow a jump at the
+    mouth.
+    """
+
+    metal: FloatArray
+    wrap_wall: FloatArray
+    wrap_skin: FloatArray
+    capacity: FloatArray
+    main_metal: FloatArray
+    main_capacity: FloatArray
+    main_held: BoolArray
+    fall: FloatArray
+
+
+class Forcing(NamedTuple):
+    """Straight pieces of the curves between ``breaks`` (pieces + 1,), s.
+
+    ``*_start`` and ``*_slope`` (designs, pieces): mouth gas temperature K, mass flow kg/s, air
+    speed m/s. To the gas, ``lag_amount exp(−lag_rate t)`` is added, both (designs, lags).
+    ``jumps`` (pieces,): whether anything jumps where a piece begins.
+    """
+
+    breaks: FloatArray
+    jumps: BoolArray
+    gas_start: FloatArray
+    gas_slope: FloatArray
+    flow_start: FloatArray
+    flow_slope: FloatArray
+    air_start: FloatArray
+    air_slope: FloatArray
+    lag_amount: FloatArray
+    lag_rate: FloatArray
+
+
+def gas_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
+    """Gas temperature at the mouth of design ``i``, K."""
+    value = forcing.gas_start[i, piece]
+    value += forcing.gas_slope[i, piece] * (time - forcing.breaks[piece])
+    for k in range(forcing.lag_rate.shape[1]):
+        value += forcing.lag_amount[i, k] * np.exp(-forcing.lag_rate[i, k] * time)
+    return value
+
+
+def flow_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
+    """Mass flow in the main pipe, kg/s."""
+    since = time - forcing.breaks[piece]
+    return forcing.flow_start[i, piece] + forcing.flow_slope[i, piece] * since
+
+
+def air_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
+    """Air speed across the branch, m/s."""
+    since = time - forcing.breaks[piece]
+    return forcing.air_start[i, piece] + forcing.air_slope[i, piece] * since
+
+
+def stored_heat(capacity: FloatArray, temperature: float) -> float:
+    """Heat in a kilogram of metal above 0 K by the quadratic of its heat capacity, J/kg."""
+    return temperature * (
+        capacity[0] + temperature * (capacity[1] / 2 + temperature * capacity[2] / 3)
+    )
+
+
+def heat_capacity(capacity: FloatArray, temperature: float) -> float:
+    """Heat capacity of the metal, J/(kg K)."""
+    return capacity[0] + temperature * (capacity[1] + temperature * capacity[2])
+
+
+def wall_heat(store: Store, i: int, n: int, temperature: float) -> float:
+    """Heat stored at the wall of node ``n``, J."""
+    metal = store.metal[i, n] * stored_heat(store.capacity[i], temperature)
+    return metal + store.wrap_wall[i, n] * temperature
+
+
+def wall_capacity(store: Store, i: int, n: int, temperature: float) -> float:
+    """Slope of :func:`wall_heat`, J/K."""
+    return store.metal[i, n] * heat_capacity(store.capacity[i], temperature) + store.wrap_wall[i, n]

@@ -1,0 +1,1 @@
+"""The case in a request, and its way into the physics."""

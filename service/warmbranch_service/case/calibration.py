@@ -1,0 +1,80 @@
+"""What a fit learned, as an object that travels in ``case.closures.calibration``."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from warmbranch.belief.unknowns import UNKNOWNS
+from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, refusal
+from warmbranch_service.contract.rules import rules
+from warmbranch_service.contract.units import PURE_NUMBER
+
+VERSION: Literal[1] = 1
+
+Coordinate = Annotated[float, Quantity("1", PURE_NUMBER, low=-1e3, high=1e3)]
+Row = Annotated[list[Coordinate], Field(max_length=len(UNKNOWNS))]
+
+# The square of the widest mean: the air's temperature may be uncertain by 50 K, 2500 K².
+Covariance = Annotated[float, Quantity("1", PURE_NUMBER, low=-1e6, high=1e6)]
+CovarianceRow = Annotated[list[Covariance], Field(max_length=len(UNKNOWNS))]
+
+
+class Calibration(RequestModel):
+    """Means and covariance of the unknowns after a fit; send it back unchanged.
+
+    It replaces the coefficients that it names and shifts the temperatures and the emissivity of
+    the case; predictions made with it carry intervals.
+    """
+
+    model_config = rules(
+        unsaid={
+            "broken_calibration": "unknowns names each once; mean has one entry for each, and "
+            "covariance one row and one column.",
+            "refused_by_physics": "covariance is symmetric and positive, as a fit returns it.",
+        }
+    )
+
+    version: Literal[1] = Field(
+        description="Version of this object's form.", json_schema_extra={"x-unit": "1"}
+    )
+    model_version: Annotated[str, Field(max_length=40)] = Field(
+        description="Version of the model that was fitted.", examples=["0.1.0"]
+    )
+    unknowns: Annotated[
+        list[Annotated[str, OneOf("unknown", UNKNOWNS)]], Field(max_length=len(UNKNOWNS))
+    ] = Field(
+        description="Names, in the order of mean and covariance.", examples=[["stirring", "reach"]]
+    )
+    mean: Row = Field(
+        description="In each unknown's own coordinate: the natural logarithm of a coefficient; "
+        "the shift of the air temperature in K; the natural logarithm of the main gas's excess "
+        "over the air, over that of the case; the shift of the logit of the emissivity.",
+        examples=[[-1.7, 2.3]],
+        json_schema_extra={"x-unit": "1"},
+    )
+    covariance: Annotated[list[CovarianceRow], Field(max_length=len(UNKNOWNS))] = Field(
+        description="Of the same coordinates, row by row.",
+        examples=[[[0.4, -0.1], [-0.1, 0.3]]],
+        json_schema_extra={"x-unit": "1"},
+    )
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Calibration:
+        size = len(self.unknowns)
+        if len(self.mean) != size or any(len(row) != size for row in self.covariance):
+            raise _refused(f"It names {size} unknowns, which mean and covariance do not match.")
+        if len(self.covariance) != size or len(set(self.unknowns)) != size:
+            raise _refused(f"Its covariance has not one row for each of {size} unknowns.")
+        return self
+
+
+def _refused(detail: str) -> PydanticCustomError:
+    return refusal(
+        "broken_calibration",
+        detail,
+        "Give the calibration as a fit returned it, unchanged.",
+        at=["unknowns"],
+    )

@@ -1,0 +1,170 @@
+"""The closures in a request: each a model with its coefficients, or a fixed number."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from warmbranch.case.closures import (
+    MOUTH_FACTOR,
+    OUTER_FILM_FACTOR,
+    PULSATION,
+    REACH,
+    STANTON,
+    STIRRING,
+    Prior,
+)
+from warmbranch_service.case.calibration import Calibration
+from warmbranch_service.contract.fields import Quantity, RequestModel
+from warmbranch_service.contract.units import (
+    DIFFUSIVITY,
+    FILM_COEFFICIENT,
+    LENGTH,
+    PRESSURE,
+    PURE_NUMBER,
+)
+
+
+def _assumed(prior: Prior, text: str) -> str:
+    return (
+        f"{text} Default {prior.median:g}; an engineering assumption, 95 % between "
+        f"{prior.low:g} and {prior.high:g}."
+    )
+
+
+FilmCoefficient = Annotated[float, Quantity("W/m2K", FILM_COEFFICIENT, low=0.1, high=1000)]
+Factor = Annotated[float, Quantity("1", PURE_NUMBER, low=0.05, high=20)]
+
+
+class StirredMouth(RequestModel):
+    """Mixing by the main flow at the mouth, by pulsation and by buoyancy."""
+
+    model: Literal["stirred mouth"] = Field(description="This model.")
+    stirring_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=5)] = Field(
+        default=STIRRING.median,
+        description=_assumed(STIRRING, "Strength of the stirring, over main-pipe speed × bore."),
+        examples=[0.15],
+    )
+    reach_bores: Annotated[float, Quantity("1", PURE_NUMBER, low=0.5, high=200)] = Field(
+        default=REACH.median,
+        description=_assumed(REACH, "Reach of the stirring into the branch, in bores."),
+        examples=[10],
+    )
+    pulsation_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=5)] = Field(
+        default=PULSATION.median,
+        description=_assumed(
+            PULSATION, "Strength of the mixing by pulsation, over ω ξ²; needs a pressure below."
+        ),
+        examples=[0.1],
+    )
+    incident_pressure_Pa: Annotated[float, Quantity("Pa", PRESSURE, low=0, high=20000)] = Field(
+        default=0.0,
+        description="Amplitude of the firing tone that arrives at the mouth. Default 0, which "
+        "leaves mixing by pulsation out.",
+        examples=[0, 2000],
+    )
+    buoyancy_factor: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=20)] = Field(
+        default=1.0,
+        description="Multiplies the buoyant counterflow; 0 leaves it out. Default 1.",
+        examples=[1],
+    )
+
+
+class FixedMixing(RequestModel):
+    """One diffusivity all along the branch."""
+
+    model: Literal["fixed"] = Field(description="A number of one's own.")
+    diffusivity_m2_s: Annotated[float, Quantity("m2/s", DIFFUSIVITY, low=0, high=1)] = Field(
+        description="Axial diffusivity of heat by mixing.", examples=[0.02]
+    )
+
+
+class LinkedFilm(RequestModel):
+    """Inner film of still gas, plus a part that goes with the mixing."""
+
+    model: Literal["linked to mixing"] = Field(description="This model.")
+    stanton_number: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=1)] = Field(
+        default=STANTON.median,
+        description=_assumed(STANTON, "Stanton number on mixing diffusivity over bore."),
+        examples=[0.01],
+    )
+
+
+class FixedFilm(RequestModel):
+    """One film coefficient everywhere; convection only."""
+
+    model: Literal["fixed"] = Field(description="A number of one's own.")
+    coefficient_W_m2K: FilmCoefficient = Field(
+        description="Film coefficient. Radiation is switched off by emissivity 0, not here.",
+        examples=[12],
+    )
+
+
+class NaturalAndForced(RequestModel):
+    """Outer film from correlations for still and moving air."""
+
+    model: Literal["natural and forced"] = Field(description="This model.")
+    factor: Factor = Field(
+        default=OUTER_FILM_FACTOR.median,
+        description=_assumed(OUTER_FILM_FACTOR, "Multiplies the film coefficient."),
+        examples=[1],
+    )
+
+
+class MouthByGeometry(RequestModel):
+    """Mouth correction by how the mouth sits: on a main pipe, in a plane, or free."""
+
+    model: Literal["side branch", "flanged", "unflanged"] = Field(
+        description="On a main pipe, in a plane, or free."
+    )
+    factor: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=3)] = Field(
+        default=MOUTH_FACTOR.median,
+        description=_assumed(
+            MOUTH_FACTOR, "Multiplies the correction, which grazing flow mostly lowers."
+        ),
+        examples=[1],
+    )
+
+
+class FixedMouth(RequestModel):
+    """A measured mouth correction."""
+
+    model: Literal["fixed"] = Field(description="A number of one's own.")
+    length_mm: Annotated[float, Quantity("mm", LENGTH, low=0, high=200)] = Field(
+        description="Length added at the mouth, of main-pipe gas.", examples=[11]
+    )
+
+
+Mixing = Annotated[StirredMouth | FixedMixing, Field(discriminator="model")]
+InnerFilm = Annotated[LinkedFilm | FixedFilm, Field(discriminator="model")]
+OuterFilm = Annotated[NaturalAndForced | FixedFilm, Field(discriminator="model")]
+MouthCorrection = Annotated[MouthByGeometry | FixedMouth, Field(discriminator="model")]
+
+
+class Closures(RequestModel):
+    """The uncertain parts of the model. Each can be replaced by a number you measured."""
+
+    mixing: Mixing = Field(
+        default=StirredMouth(model="stirred mouth"), description="How gas mixes along the branch."
+    )
+    inner_film: InnerFilm = Field(
+        default=LinkedFilm(model="linked to mixing"), description="Gas to wall inside the branch."
+    )
+    outer_film: OuterFilm = Field(
+        default=NaturalAndForced(model="natural and forced"), description="Skin to air."
+    )
+    mouth_correction: MouthCorrection = Field(
+        default=MouthByGeometry(model="side branch"), description="Length added at the mouth."
+    )
+    wall_losses: bool = Field(
+        default=True,
+        strict=True,
+        description="Viscous and thermal losses at the bore's wall. Default true.",
+    )
+    calibration: Calibration | None = Field(
+        default=None,
+        description="What a fit learned, as POST /v1/fit returned it. It replaces the "
+        "coefficients that it names, shifts temperatures and emissivity, and gives predictions "
+        "intervals. Default null.",
+    )

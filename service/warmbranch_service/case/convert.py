@@ -1,0 +1,153 @@
+"""From a request to the physics, one case: the batch of one, and what was taken for the rest.
+
+All conversion of units is in convert_batch.py. A request may leave much open; what was taken
+instead is written down beside the converted case.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.base.constants import ICE_POINT
+from warmbranch.belief.calibration import Calibration
+from warmbranch.case import case as physics
+from warmbranch.case.engine import Cycle, firing_order, strongest_order
+from warmbranch.case.surfaces import SURFACES
+from warmbranch_service.case import calibrations
+from warmbranch_service.case import closures as closure_schema
+from warmbranch_service.case.convert_batch import MM as MM
+from warmbranch_service.case.convert_batch import PER_HOUR, burns, flow_by_engine, to_batch
+from warmbranch_service.case.convert_batch import kelvin as kelvin
+from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, Case, Engine
+from warmbranch_service.contract.errors import INVALID, Entry, Problem
+from warmbranch_service.steady.schema import Caution
+
+MOST_MASS_FLOW_KG_H = 3000.0
+
+
+@dataclass(frozen=True)
+class Converted:
+    """A case in SI, the engine order, and what was taken for what the request left open.
+
+    ``case`` has the means of a calibration where there is one, ``given`` is without them.
+    """
+
+    case: physics.Case
+    given: physics.Case
+    calibration: Calibration | None
+    order: float | None
+    assumptions: list[str] = field(default_factory=list[str])
+    cautions: list[Caution] = field(default_factory=list[Caution])
+
+
+def celsius(temperature: FloatArray) -> FloatArray:
+    """Temperature in °C."""
+    return temperature - ICE_POINT
+
+
+def to_physics(case: Case) -> Converted:
+    """Convert one case to a batch of one.
+
+    Raises
+    ------
+    Problem
+        If the mass flow that the engine gives is beyond what the model admits.
+    """
+    given = to_batch([case])
+    flow = float(given.main_pipe.mass_flow[0]) / PER_HOUR
+    entry = refused_flow(case, flow)
+    if entry is not None:
+        raise Problem(INVALID, entry.sentence(), entries=[entry])
+    learned = case.closures.calibration
+    calibration = None if learned is None else calibrations.to_physics(learned)
+    return Converted(
+        case=given if calibration is None else calibration.applied_to(given),
+        given=given,
+        calibration=calibration,
+        order=None if case.engine is None else engine_order(case.engine),
+        assumptions=[*_assumptions(case), *_flow_assumption(case, flow)],
+        cautions=_flow_caution(case, flow),
+    )
+
+
+def refused_flow(case: Case, flow_kg_h: float) -> Entry | None:
+    """What is wrong with an engine that makes more gas than the model admits; None if nothing."""
+    if not (flow_by_engine(case) and flow_kg_h > MOST_MASS_FLOW_KG_H):
+        return None
+    assert case.engine is not None
+    return Entry(
+        ("case", "engine", "displacement_L"),
+        "mass_flow_out_of_range",
+        f"Displacement, rpm and volumetric efficiency make {flow_kg_h:.4g} kg/h.",
+        f"Give an engine that makes at most {MOST_MASS_FLOW_KG_H:g} kg/h in this pipe, or "
+        "a smaller pipe_share.",
+        case.engine.displacement_L,
+        "L",
+    )
+
+
+def _flow_assumption(case: Case, flow_kg_h: float) -> list[str]:
+    if not flow_by_engine(case):
+        return []
+    text = f"Main-pipe flow from the engine's size, speed and filling: {flow_kg_h:.3g} kg/h."
+    if not burns(case):
+        text += " No fuel is added to the air, as the gas is not given as a burnt fuel."
+    return [text]
+
+
+def _flow_caution(case: Case, flow_kg_h: float) -> list[Caution]:
+    if case.main_pipe.mass_flow_kg_h is not None or flow_by_engine(case):
+        return []
+    text = (
+        f"Nothing gives the flow in the main pipe, so a gas speed of {ASSUMED_GAS_SPEED_M_S:g} m/s "
+        f"is assumed, {flow_kg_h:.3g} kg/h. Give main_pipe.mass_flow_kg_h, or the engine's "
+        "displacement_L, rpm and volumetric_efficiency."
+    )
+    field = "case.main_pipe.mass_flow_kg_h"
+    return [Caution(code="assumed_mass_flow", message=text, field=field)]
+
+
+def engine_order(engine: Engine) -> float:
+    """Engine order that the quiet rpm refers to."""
+    if engine.order is not None:
+        return engine.order
+    cycle = Cycle(engine.cycle)
+    if engine.firing_angles_deg is not None:
+        return strongest_order(np.radians(np.array(engine.firing_angles_deg)), cycle)
+    return firing_order(engine.cylinders, cycle)
+
+
+def _assumptions(case: Case) -> list[str]:
+    """Sentences on what was taken for what the request left open and what matters."""
+    branch, pipe, outside = case.branch, case.main_pipe, case.surroundings
+    said: list[str] = []
+    if "material" not in branch.model_fields_set:
+        said.append(f"The branch is of {branch.material}.")
+    for name, part in (("branch", branch), ("main pipe", pipe)):
+        given = part.model_fields_set
+        if part.surface is not None and not given & {"surface", "emissivity"}:
+            emissivity = SURFACES[part.surface].emissivity
+            said.append(f"The {name}'s surface is {part.surface}, emissivity {emissivity:g}.")
+    if "gas" not in pipe.model_fields_set:
+        said.append("The gas is that of burnt petrol without excess air.")
+    if pipe.skin_temperature_degC is None:
+        said.append("The main pipe's skin temperature follows from its own heat balance.")
+    if "air_temperature_degC" not in outside.model_fields_set:
+        said.append(f"The air is at {outside.air_temperature_degC:g} °C.")
+    if "air_speed_m_s" not in outside.model_fields_set:
+        said.append("The air is still.")
+    if outside.radiant_temperature_degC is None:
+        said.append("What the branch radiates to is as warm as the air.")
+    if isinstance(case.closures.mixing, closure_schema.StirredMouth) and (
+        case.closures.mixing.incident_pressure_Pa == 0
+    ):
+        said.append("Mixing by pulsation is left out, as no incident pressure is given.")
+    learned = case.closures.calibration
+    if learned is not None:
+        said.append(f"A calibration stands for {', '.join(learned.unknowns) or 'nothing'}.")
+    if case.engine is not None and case.engine.order is None:
+        said.append(f"The engine order to be quietened is {engine_order(case.engine):g}.")
+    return said

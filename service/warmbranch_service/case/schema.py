@@ -1,0 +1,279 @@
+"""The case: everything that every route takes."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Any, Literal
+
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from warmbranch.case.closures import PULSATION_AUGMENTATION
+from warmbranch.gas.combustion import AIR, FUELS, LEANEST, RICHEST
+from warmbranch.gas.gas import SPECIES, SUM_TOLERANCE
+from warmbranch_service.case.branch import (
+    DEFAULT_SURFACE,
+    EMISSIVITY_TEXT,
+    ONE_SURFACE,
+    SURFACE_TEXT,
+    Branch,
+    Emissivity,
+    OutsideDiameter,
+    Surface,
+    WallThickness,
+    settle_surface,
+)
+from warmbranch_service.case.closures import Closures
+from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, Whole, refusal
+from warmbranch_service.contract.rules import rules
+from warmbranch_service.contract.units import (
+    ANGLE,
+    MASS_FLOW,
+    PERCENTAGE,
+    PRESSURE,
+    PURE_NUMBER,
+    ROTATION,
+    SPEED,
+    TEMPERATURE,
+    VOLUME,
+)
+
+ASSUMED_GAS_SPEED_M_S = 20.0
+"""Gas speed in the main pipe when the request says nothing that gives one."""
+
+
+class BurntGas(RequestModel):
+    """Gas that leaves an engine, or air."""
+
+    fuel: Annotated[str, OneOf("fuel", (*FUELS, AIR))] = Field(
+        description=f"Name of a fuel from GET /v1/reference, or {AIR!r}.", examples=["petrol"]
+    )
+    excess_air_ratio: Annotated[float, Quantity("1", PURE_NUMBER, low=RICHEST, high=LEANEST)] = (
+        Field(
+            default=1.0,
+            description="Air over the air that just burns the fuel (lambda). Default 1. Of no "
+            f"effect for {AIR!r}.",
+            examples=[1.0, 3.0],
+        )
+    )
+
+
+class MixedGas(RequestModel):
+    """Gas of given composition."""
+
+    model_config = rules(unsaid={"sum_of_shares": "The mole fractions sum to 1."})
+
+    mole_fractions: dict[
+        Annotated[str, OneOf("gas", SPECIES)],
+        Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=1)],
+    ] = Field(
+        description=f"Shares by volume of {', '.join(SPECIES)}; they sum to 1.",
+        examples=[{"N2": 0.79, "O2": 0.21}],
+        json_schema_extra={"x-unit": "1", "maxProperties": len(SPECIES)},
+    )
+
+    @model_validator(mode="after")
+    def _sums_to_one(self) -> MixedGas:
+        total = math.fsum(self.mole_fractions.values())
+        if abs(total - 1) > SUM_TOLERANCE:
+            raise refusal(
+                "sum_of_shares",
+                f"The mole fractions sum to {total:.6g}, not to 1.",
+                "Give every gas that is there, so that the shares sum to 1.",
+                unit="1",
+                at=["mole_fractions"],
+                value=total,
+            )
+        return self
+
+
+def _gas_kind(value: Any) -> str:
+    mixed = isinstance(value, MixedGas) or (isinstance(value, dict) and "mole_fractions" in value)
+    return "mixed" if mixed else "burnt"
+
+
+Gas = Annotated[
+    Annotated[BurntGas, Tag("burnt")] | Annotated[MixedGas, Tag("mixed")],
+    Discriminator(_gas_kind),
+]
+
+
+class MainPipe(RequestModel):
+    """The pipe that the branch stands on, at the mouth."""
+
+    model_config = rules(ONE_SURFACE)
+
+    outside_diameter_mm: OutsideDiameter = Field(
+        description="Outside diameter.", examples=[60.3, "2.375 in"]
+    )
+    wall_thickness_mm: WallThickness = Field(description="Wall thickness.", examples=[1.5])
+    gas_temperature_degC: Annotated[float, Quantity("degC", TEMPERATURE, low=-40, high=1000)] = (
+        Field(description="Gas temperature at the mouth, running warm.", examples=[310, "590 F"])
+    )
+    skin_temperature_degC: Annotated[
+        float | None, Quantity("degC", TEMPERATURE, low=-40, high=1000, nullable=True)
+    ] = Field(
+        default=None,
+        description="Skin temperature of the main pipe at the mouth. Default null: from the "
+        "pipe's own heat balance.",
+        examples=[210],
+    )
+    gas: Gas = Field(
+        default=BurntGas(fuel="petrol"), description="What the gas is. Default burnt petrol."
+    )
+    mass_flow_kg_h: Annotated[
+        float | None, Quantity("kg/h", MASS_FLOW, low=0, high=3000, nullable=True)
+    ] = Field(
+        default=None,
+        description="Gas through the main pipe. Default null: from the engine's displacement_L, "
+        f"rpm and volumetric_efficiency, else from an assumed {ASSUMED_GAS_SPEED_M_S:g} m/s.",
+        examples=[95],
+    )
+    surface: Surface = Field(
+        default=DEFAULT_SURFACE, description=SURFACE_TEXT, examples=[DEFAULT_SURFACE]
+    )
+    emissivity: Emissivity = Field(default=None, description=EMISSIVITY_TEXT, examples=[0.6])
+    pulsation_augmentation: Annotated[float, Quantity("1", PURE_NUMBER, low=0.5, high=10)] = Field(
+        default=PULSATION_AUGMENTATION.median,
+        description="Inner film of the main pipe over that of steady flow, for its own heat "
+        f"balance. Default {PULSATION_AUGMENTATION.median:g}; an engineering assumption, 95 % "
+        f"between {PULSATION_AUGMENTATION.low:g} and {PULSATION_AUGMENTATION.high:g}.",
+        examples=[1.6],
+    )
+
+    @property
+    def bore_mm(self) -> float:
+        """Inside diameter."""
+        return self.outside_diameter_mm - 2 * self.wall_thickness_mm
+
+    @model_validator(mode="after")
+    def _one_surface(self) -> MainPipe:
+        settle_surface(self)
+        return self
+
+
+class Surroundings(RequestModel):
+    """Air and surfaces around the branch."""
+
+    air_temperature_degC: Annotated[float, Quantity("degC", TEMPERATURE, low=-40, high=60)] = Field(
+        default=20.0,
+        description="Air near the branch, not the weather forecast's. Default 20.",
+        examples=[18, "65 F"],
+    )
+    radiant_temperature_degC: Annotated[
+        float | None, Quantity("degC", TEMPERATURE, low=-40, high=400, nullable=True)
+    ] = Field(
+        default=None,
+        description="Temperature of what the branch radiates to. Default null: that of the air.",
+        examples=[18],
+    )
+    pressure_kPa: Annotated[float, Quantity("kPa", PRESSURE, low=50, high=200)] = Field(
+        default=101.325, description="Ambient pressure. Default 101.325.", examples=[101.325]
+    )
+    air_speed_m_s: Annotated[float, Quantity("m/s", SPEED, low=0, high=60)] = Field(
+        default=0.0, description="Air across the branch. Default 0.", examples=[4, "60 mph"]
+    )
+    relative_humidity_percent: Annotated[float, Quantity("%", PERCENTAGE, low=0, high=100)] = Field(
+        default=50.0,
+        description="Of the air that the engine draws at air_temperature_degC. Default 50.",
+        examples=[50],
+    )
+
+
+class Engine(RequestModel):
+    """The engine; leave it out for frequencies without rpm."""
+
+    model_config = rules(
+        unsaid={
+            "angles_and_cylinders": "firing_angles_deg has one angle a cylinder.",
+            "mass_flow_out_of_range": "displacement_L, rpm, volumetric_efficiency and pipe_share "
+            "make no more gas than mass_flow_kg_h admits.",
+        }
+    )
+
+    cylinders: Annotated[int, Whole(1, 16)] = Field(
+        description="Cylinders that fire into this pipe.", examples=[4]
+    )
+    cycle: Literal["four-stroke", "two-stroke"] = Field(
+        default="four-stroke", description="Default four-stroke."
+    )
+    order: Annotated[float | None, Quantity("1", PURE_NUMBER, low=0.5, high=48, nullable=True)] = (
+        Field(
+            default=None,
+            description="Engine order to be quietened: cycles a turn of the crankshaft. Default "
+            "null: the firing order.",
+            examples=[2],
+        )
+    )
+    displacement_L: Annotated[
+        float | None, Quantity("L", VOLUME, low=0.02, high=100, nullable=True)
+    ] = Field(
+        default=None,
+        description="Of the whole engine, for the mass flow. Default null.",
+        examples=[2.0, "1998 cc"],
+    )
+    rpm: Annotated[float | None, Quantity("rpm", ROTATION, low=50, high=30000, nullable=True)] = (
+        Field(
+            default=None,
+            description="Engine speed of this case, for the mass flow. Default null.",
+            examples=[2350],
+        )
+    )
+    volumetric_efficiency: Annotated[
+        float | None, Quantity("1", PURE_NUMBER, low=0.02, high=4, nullable=True)
+    ] = Field(
+        default=None,
+        description="Air drawn over displacement × ambient density; low at part throttle, above "
+        "1 with a charger. Default null.",
+        examples=[0.6],
+    )
+    pipe_share: Annotated[float, Quantity("1", PURE_NUMBER, above=0, high=1)] = Field(
+        default=1.0,
+        description="Share of the engine's gas that goes through this pipe. Default 1.",
+        examples=[1, 0.5],
+    )
+    firing_angles_deg: (
+        Annotated[
+            list[Annotated[float, Quantity("deg", ANGLE, low=0, high=720)]],
+            Field(min_length=1, max_length=16),
+        ]
+        | None
+    ) = Field(
+        default=None,
+        description="Crank angles at which the cylinders of this pipe fire, for a pipe fed "
+        "unevenly. Default null: evenly spaced.",
+        examples=[[0, 180, 270, 450]],
+        json_schema_extra={"x-unit": "deg"},
+    )
+
+    @model_validator(mode="after")
+    def _one_angle_a_cylinder(self) -> Engine:
+        angles = self.firing_angles_deg
+        if angles is not None and len(angles) != self.cylinders:
+            raise refusal(
+                "angles_and_cylinders",
+                f"{len(angles)} firing angles are given for {self.cylinders} cylinders.",
+                "Give one angle a cylinder that fires into this pipe, or null.",
+                unit="deg",
+                at=["firing_angles_deg"],
+                value=len(angles),
+            )
+        return self
+
+
+class Case(RequestModel):
+    """Branch, main pipe, surroundings, engine and closures.
+
+    ``branch``, the sizes of ``main_pipe`` and its gas temperature are all that must be given.
+    """
+
+    branch: Branch = Field(description="The closed side branch.")
+    main_pipe: MainPipe = Field(description="The pipe that the branch stands on.")
+    surroundings: Surroundings = Field(
+        default=Surroundings(), description="Air and surfaces around the branch."
+    )
+    engine: Engine | None = Field(
+        default=None, description="The engine. Default null: frequencies and no rpm."
+    )
+    closures: Closures = Field(
+        default=Closures(), description="The uncertain parts of the model, each replaceable."
+    )

@@ -1,0 +1,1 @@
+"""The face for terminals: the command line."""

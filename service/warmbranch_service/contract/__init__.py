@@ -1,0 +1,1 @@
+"""What every question shares: fields and their units, rules, refusals, errors, rounding."""

@@ -1,0 +1,148 @@
+"""Reading a body: JSON and nothing else, no key twice, every failure with its place."""
+
+from __future__ import annotations
+
+import email.message
+import json
+from collections.abc import Awaitable, Callable, Coroutine
+from typing import Any, cast
+
+from fastapi import Request, Response
+from fastapi.routing import APIRoute
+
+from warmbranch_service.contract.errors import INVALID, MALFORMED, NOT_JSON, Entry, Problem
+from warmbranch_service.contract.fields import JsonSchema
+
+METHODS_WITH_BODY = frozenset({"POST", "PUT", "PATCH"})
+
+
+class _RepeatedKeys(dict[str, Any]):
+    """An object in which a key stands twice."""
+
+    repeated: str
+
+
+def parse(body: bytes) -> Any:
+    """Parse JSON strictly.
+
+    NaN, Infinity and numbers too large for a double are let through as such, so that the field
+    that holds them can be named where it is checked; no field admits them.
+
+    Raises
+    ------
+    Problem
+        ``malformed-json`` where it is not JSON; ``invalid-request`` where a key is repeated.
+    """
+    any_repeated = False
+
+    def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
+        nonlocal any_repeated
+        found = dict(items)
+        if len(found) == len(items):
+            return found
+        any_repeated = True
+        marked = _RepeatedKeys(found)
+        seen: set[str] = set()
+        # The first key that stands for the second time.
+        marked.repeated = next(key for key, _ in items if key in seen or seen.add(key))
+        return marked
+
+    try:
+        value = json.loads(body.decode("utf-8"), object_pairs_hook=pairs)
+    except UnicodeDecodeError as error:
+        detail = f"Byte {error.start} is not UTF-8. Send the text as UTF-8."
+        raise Problem(MALFORMED, detail) from None
+    except json.JSONDecodeError as error:
+        detail = f"{error.msg} in line {error.lineno}, column {error.colno}."
+        raise Problem(MALFORMED, detail) from None
+    except RecursionError:
+        raise Problem(MALFORMED, "The brackets are nested too deeply.") from None
+    except ValueError:  # Python's own limit of digits
+        raise Problem(MALFORMED, "A number has too many digits.") from None
+    if any_repeated:
+        path = _first_repeated(value, ())
+        entry = Entry(path, "repeated_key", "This key stands twice.", "Give it once.")
+        raise Problem(INVALID, entry.sentence(), entries=[entry])
+    return value
+
+
+def _first_repeated(value: Any, path: tuple[str | int, ...]) -> tuple[str | int, ...]:
+    if isinstance(value, _RepeatedKeys):
+        return (*path, value.repeated)
+    children: Any = ()
+    if isinstance(value, dict):
+        children = cast("dict[str, Any]", value).items()
+    elif isinstance(value, list):
+        children = enumerate(cast("list[Any]", value))
+    for key, child in children:
+        found = _first_repeated(child, (*path, key))
+        if found:
+            return found
+    return ()
+
+
+class StrictRequest(Request):
+    """A request whose body is read by :func:`parse`."""
+
+    async def json(self) -> Any:
+        """The body, parsed strictly."""
+        return parse(await self.body())
+
+
+class StrictRoute(APIRoute):
+    """A route that takes ``application/json`` and nothing else."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """The framework's handler behind the check of the content type."""
+        handler: Callable[[Request], Awaitable[Response]] = super().get_route_handler()
+
+        async def handle(request: Request) -> Response:
+            if request.method not in METHODS_WITH_BODY:
+                return await handler(request)
+            check_content_type(request.headers.get("content-type"))
+            strict = StrictRequest(request.scope, request.receive)
+            if not await strict.body():
+                raise Problem(MALFORMED, "The body is empty. Send a JSON object.")
+            return await handler(strict)
+
+        return handle
+
+
+def check_content_type(value: str | None) -> None:
+    """Refuse what is not declared as JSON in UTF-8."""
+    if value == "application/json":
+        return  # as nearly everybody writes it
+    message = email.message.Message()
+    message["content-type"] = value or ""
+    kind, charset = message.get_content_type(), message.get_content_charset("utf-8")
+    is_json = kind == "application/json" or (
+        kind.startswith("application/") and kind.endswith("+json")
+    )
+    if value is None or not is_json:
+        raise Problem(NOT_JSON, f"The body is declared as {value or 'nothing'}, not as JSON.")
+    if charset not in ("utf-8", "us-ascii"):
+        raise Problem(NOT_JSON, f"The body is declared as {charset}; JSON is UTF-8.")
+
+
+def problem_responses(*statuses: int) -> dict[int | str, JsonSchema]:
+    """OpenAPI entries for failures, all of one shape."""
+    reference = {"schema": {"$ref": "#/components/schemas/ProblemDetails"}}
+    return {
+        status: {
+            "description": _WHEN[status],
+            "content": {"application/problem+json": reference},
+        }
+        for status in statuses
+    }
+
+
+_WHEN = {
+    400: "The body is not JSON.",
+    404: "There is nothing at this address.",
+    406: "The header Accept names no form that this answer has.",
+    413: "The body is too large.",
+    415: "The body is not sent as JSON.",
+    422: "The request holds something impossible; errors says what and where.",
+    500: "The service failed.",
+    503: "The service is busy or not ready.",
+}

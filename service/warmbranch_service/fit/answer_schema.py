@@ -1,0 +1,253 @@
+"""What ``POST /v1/fit`` gives."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from warmbranch_service.case.calibration import Calibration
+from warmbranch_service.contract.fields import AnswerModel, JsonSchema
+from warmbranch_service.steady.schema import Caution, Prediction
+
+Outcome = Literal[
+    "fitted", "prior-dominated", "contradictory readings", "at a bound", "not converged"
+]
+Pair = tuple[float, float]
+
+
+def _unit(unit: str) -> JsonSchema:
+    return {"x-unit": unit}
+
+
+NAMED = "that which unit names"
+
+
+class Parameter(AnswerModel):
+    """What is known of one unknown; four digits, in the unit that ``unit`` names."""
+
+    name: str = Field(
+        description="As in unknowns.fixed, or the emissivity of a patch, or start_time_factor: "
+        "what the time constants of the named start are to be multiplied by."
+    )
+    unit: str = Field(description="degC, or 1 for a pure number.")
+    prior_90: Pair = Field(description="5 and 95 % before the fit.", json_schema_extra=_unit(NAMED))
+    estimate: float = Field(description="Median after the fit.", json_schema_extra=_unit(NAMED))
+    interval_90: Pair = Field(
+        description="5 and 95 % after the fit.", json_schema_extra=_unit(NAMED)
+    )
+    learned_share: float = Field(
+        description="Share of the prior's width that the data removed; to 0.01.",
+        json_schema_extra=_unit("1"),
+    )
+    at_bound: bool = Field(
+        description="Whether the most probable value lies at the edge of what the prior admits."
+    )
+
+
+class Reason(AnswerModel):
+    """Why something looks wrong."""
+
+    code: str = Field(description="Stable identifier.", examples=["does_not_fit"])
+    message: str = Field(
+        description="One or two sentences for people.",
+        examples=["It reads 31 K below what the fitted branch would show."],
+    )
+
+
+class Residual(AnswerModel):
+    """One reading against the fitted model, as the thermometer would show it; to 0.1."""
+
+    position_mm: float = Field(description="As given; to 0.1.", json_schema_extra=_unit("mm"))
+    time_s: float | None = Field(
+        description="As given; to 0.001. Null for a reading of the settled branch.",
+        json_schema_extra=_unit("s"),
+    )
+    displayed_degC: float = Field(description="As given.", json_schema_extra=_unit("degC"))
+    expected_degC: float = Field(
+        description="What the thermometer would show of the fitted branch.",
+        json_schema_extra=_unit("degC"),
+    )
+    residual_K: float = Field(description="Displayed less expected.", json_schema_extra=_unit("K"))
+    uncertainty_K: float = Field(
+        description="Standard deviation that was used.", json_schema_extra=_unit("K")
+    )
+    suspect: bool = Field(description="Whether the reading looks wrong.")
+    reasons: list[Reason] = Field(description="Why; empty when nothing looks wrong.")
+
+
+class HeardResidual(AnswerModel):
+    """One tone heard against the fitted model."""
+
+    centreline_length_mm: float = Field(
+        description="Of the build that was heard; to 0.1.", json_schema_extra=_unit("mm")
+    )
+    frequency_Hz: float = Field(description="As given; to 0.01.", json_schema_extra=_unit("Hz"))
+    expected_Hz: float | None = Field(
+        description="First resonance of the fitted branch; to 0.01. Null where it has none.",
+        json_schema_extra=_unit("Hz"),
+    )
+    quiet_rpm: float | None = Field(
+        description="As given; to 0.1. Null without an engine.", json_schema_extra=_unit("rpm")
+    )
+    expected_rpm: float | None = Field(
+        description="Of the fitted branch; to 0.1. Null without an engine or a resonance.",
+        json_schema_extra=_unit("rpm"),
+    )
+    suspect: bool = Field(
+        description="Whether it cannot be the first resonance, and is left out of the fit, or "
+        "does not fit, and has little weight."
+    )
+    reasons: list[Reason] = Field(
+        description="Why, and what it may be instead; empty when all is well."
+    )
+
+
+class FitPrediction(Prediction):
+    """After the fit, and before it."""
+
+    before_fit: Prediction = Field(description="From the priors alone.")
+    learned_share: float = Field(
+        description="Share of the resonance's uncertainty that the data removed; to 0.01.",
+        json_schema_extra=_unit("1"),
+    )
+
+
+class Candidate(AnswerModel):
+    """One place for a reading."""
+
+    position_mm: float = Field(description="From the mouth; to 0.1.", json_schema_extra=_unit("mm"))
+    variance_removed_share: float = Field(
+        description="Share of the resonance's variance that it would remove; to 0.001.",
+        json_schema_extra=_unit("1"),
+    )
+
+
+class NextReading(AnswerModel):
+    """The reading that would most narrow the resonance."""
+
+    listen: bool = Field(description="Whether listening for the quiet rpm is best.")
+    position_mm: float | None = Field(
+        description="Where to read the skin, on a patch of paint or by contact; to 0.1. Null when "
+        "listening is best.",
+        examples=[513.4],
+        json_schema_extra=_unit("mm"),
+    )
+    variance_removed_share: float = Field(
+        description="Share of the resonance's variance that it would remove; to 0.001.",
+        json_schema_extra=_unit("1"),
+    )
+    listening_share: float = Field(
+        description="The same for listening, found to 1 %; to 0.001.",
+        json_schema_extra=_unit("1"),
+    )
+    best_position: Candidate = Field(description="The best place, even when listening is better.")
+    candidates: list[Candidate] = Field(description="All places that were weighed.")
+
+
+class Trim(AnswerModel):
+    """How much to take off at the cap."""
+
+    target_rpm: float | None = Field(
+        description="As wanted; to 0.1. Null without an engine.", json_schema_extra=_unit("rpm")
+    )
+    target_Hz: float = Field(description="As wanted; to 0.01.", json_schema_extra=_unit("Hz"))
+    cut_now_mm: float = Field(
+        description="Leaves the branch too short with at most 5 % chance; to 0.1, rounded down. "
+        "0 when any cut would risk more.",
+        json_schema_extra=_unit("mm"),
+    )
+    final_cut_mm: float = Field(
+        description="In all, as likely more as less; to 0.1. Negative when the branch is too "
+        "short already.",
+        json_schema_extra=_unit("mm"),
+    )
+    final_cut_90_mm: Pair = Field(
+        description="5 and 95 % of it; to 0.1.", json_schema_extra=_unit("mm")
+    )
+    chance_too_short: float = Field(
+        description="After cut_now_mm; to 0.001.", json_schema_extra=_unit("1")
+    )
+    message: str = Field(description="The same in plain words.")
+
+
+class LengthParts(AnswerModel):
+    """Change of the length for the same tone, effect by effect; they add up; to 0.1."""
+
+    gas_composition_mm: float = Field(
+        description="The gas itself in place of dry air.", json_schema_extra=_unit("mm")
+    )
+    cold_tail_mm: float = Field(
+        description="Cooling along the branch.", json_schema_extra=_unit("mm")
+    )
+    mouth_correction_mm: float = Field(
+        description="The main pipe's gas that swings along.", json_schema_extra=_unit("mm")
+    )
+    wall_losses_mm: float = Field(
+        description="Viscous and thermal layers.", json_schema_extra=_unit("mm")
+    )
+    bends_mm: float = Field(description="Their lower inertance.", json_schema_extra=_unit("mm"))
+
+
+class Difference(AnswerModel):
+    """From the rule of one temperature to the fitted branch."""
+
+    one_temperature_Hz: float = Field(
+        description="What one gas temperature all along promises; to 0.01.",
+        json_schema_extra=_unit("Hz"),
+    )
+    one_temperature_rpm: float | None = Field(
+        description="The same as an engine speed; to 0.1. Null without an engine.",
+        json_schema_extra=_unit("rpm"),
+    )
+    fitted_Hz: float = Field(
+        description="First resonance with the fitted coefficients; to 0.01.",
+        json_schema_extra=_unit("Hz"),
+    )
+    fitted_rpm: float | None = Field(
+        description="The same as an engine speed; to 0.1. Null without an engine.",
+        json_schema_extra=_unit("rpm"),
+    )
+    contributions: LengthParts
+    message: str = Field(description="The same in plain words.")
+
+
+class FitWork(AnswerModel):
+    """The work that was done, and how well the draws stand for the truth."""
+
+    steps: int = Field(description="Of the search.", json_schema_extra=_unit("1"))
+    draws: int = Field(description="Solved.", json_schema_extra=_unit("1"))
+    unsolved_draws: int = Field(
+        description="Far-fetched ones without a solution; they weigh nothing.",
+        json_schema_extra=_unit("1"),
+    )
+    effective_draws: float = Field(
+        description="How many equally weighted draws would tell as much.",
+        json_schema_extra=_unit("1"),
+    )
+    laplace_share: float = Field(
+        description="How well a normal distribution about the most probable set fits; 1 is "
+        "perfect, below 0.3 visibly wrong.",
+        json_schema_extra=_unit("1"),
+    )
+    widened: bool = Field(description="Whether intervals were widened for want of draws.")
+
+
+class FitAnswer(AnswerModel):
+    """Calibrated closures with their uncertainty, predictions, and what to do next."""
+
+    outcome: Outcome = Field(description="How it ended; a poor answer is named, not refused.")
+    summary: str = Field(description="The answer in plain words.")
+    parameters: list[Parameter]
+    residuals: list[Residual] = Field(description="One a reading, in the order given.")
+    heard: list[HeardResidual] = Field(description="One a tone heard, in the order given.")
+    prediction: FitPrediction
+    next_reading: NextReading
+    trim: Trim | None = Field(description="Null without a target or without a resonance.")
+    difference: Difference | None = Field(description="Null without a resonance.")
+    untold: list[str] = Field(description="What the data cannot tell.")
+    calibration: Calibration = Field(description="For case.closures.calibration of any route.")
+    cautions: list[Caution]
+    assumptions: list[str] = Field(description="What was taken for what the request left open.")
+    solver: FitWork
+    model_version: str = Field(description="Version of the model that answered.")

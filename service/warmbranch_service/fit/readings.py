@@ -1,0 +1,216 @@
+"""Readings of a thermometer and tones heard, as ``POST /v1/fit`` takes them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from warmbranch.warming.drive import LONGEST
+from warmbranch_service.case.branch import Surface
+from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
+from warmbranch_service.contract.rules import given, left_out, rules, together
+from warmbranch_service.contract.units import (
+    FREQUENCY,
+    LENGTH,
+    PURE_NUMBER,
+    ROTATION,
+    TEMPERATURE,
+    TIME,
+    Dimension,
+)
+
+TEMPERATURE_DIFFERENCE = Dimension(
+    "a temperature difference",
+    {"K": "kelvin", "degC": "delta_degree_Celsius", "F": "delta_degree_Fahrenheit"},
+)
+"""20 F of difference are 11.1 K, and 20 °F of temperature are not."""
+
+MOST_READINGS = 100
+MOST_HEARD = 20
+USUAL = "Default null: 2 K or 2 % of the °C, whichever is more, as makers of hand instruments state"
+
+Position = Annotated[float, Quantity("mm", LENGTH, low=0, high=3000)]
+Displayed = Annotated[float, Quantity("degC", TEMPERATURE, low=-50, high=1000)]
+Uncertainty = Annotated[
+    float | None, Quantity("K", TEMPERATURE_DIFFERENCE, low=0.1, high=100, nullable=True)
+]
+LEAST_EMISSIVITY = 0.01
+"""Of what an infrared thermometer looks at: below, it sees reflections alone."""
+
+Emissivity = Annotated[float, Quantity("1", PURE_NUMBER, low=LEAST_EMISSIVITY, high=1)]
+Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
+Frequency = Annotated[float, Quantity("Hz", FREQUENCY, low=1, high=2000)]
+TimeOfReading = Annotated[float | None, Quantity("s", TIME, low=0, high=LONGEST, nullable=True)]
+TIME_TEXT = (
+    "Since the start of the warm-up that warm_up tells; the reading is then compared with the "
+    "warming branch. Default null: everything was settled."
+)
+POSITION_TEXT = "Along the centre-line, from the mouth to the middle of the spot."
+
+
+class InfraredReading(RequestModel):
+    """One reading of an infrared thermometer, as displayed."""
+
+    model_config = rules(
+        (left_out("surface"), left_out("emissivity")),
+        (
+            left_out("distance_mm", "distance_to_spot"),
+            given("distance_mm", "distance_to_spot"),
+        ),
+    )
+
+    thermometer: Literal["infrared"] = Field(description="It sees the skin.")
+    position_mm: Position = Field(description=POSITION_TEXT, examples=[250])
+    displayed_degC: Displayed = Field(description="What it showed.", examples=[86.5])
+    time_s: TimeOfReading = Field(default=None, description=TIME_TEXT, examples=[120, "5 min"])
+    emissivity_set: Emissivity = Field(
+        default=0.95, description="What it was set to. Default 0.95.", examples=[0.95]
+    )
+    surface: Surface = Field(
+        default=None,
+        description="Name of the surface looked at, such as a patch of matt black paint; see GET "
+        "/v1/reference. Readings of one surface share one uncertain emissivity. Default null: the "
+        "branch's own.",
+        examples=["matt black paint"],
+    )
+    emissivity: Annotated[
+        float | None, Quantity("1", PURE_NUMBER, low=LEAST_EMISSIVITY, high=1, nullable=True)
+    ] = Field(
+        default=None,
+        description="Measured emissivity, 8 to 14 µm, of the surface looked at, in place of its "
+        "name; taken as true. Default null.",
+        examples=[0.95],
+    )
+    reflected_degC: Annotated[
+        float | None, Quantity("degC", TEMPERATURE, low=-80, high=1000, nullable=True)
+    ] = Field(
+        default=None,
+        description="Temperature of what the surface mirrors, as ASTM E1862 measures it. Default "
+        "null: that of the radiant surroundings.",
+        examples=[25],
+    )
+    takes_off_reflection: bool = Field(
+        default=True,
+        strict=True,
+        description="Whether the thermometer reckons with reflected radiation, as most do, at "
+        "the air's temperature. Default true.",
+    )
+    uncertainty_K: Uncertainty = Field(
+        default=None, description=f"Standard deviation. {USUAL}.", examples=[2]
+    )
+    distance_mm: Annotated[
+        float | None, Quantity("mm", LENGTH, low=1, high=10000, nullable=True)
+    ] = Field(
+        default=None,
+        description="From the thermometer to the tube. Default null: the spot fits on the tube.",
+        examples=[300],
+    )
+    distance_to_spot: Annotated[
+        float | None, Quantity("1", PURE_NUMBER, low=0.5, high=500, nullable=True)
+    ] = Field(
+        default=None,
+        description="The thermometer's ratio, 12 for 12:1; goes with distance_mm. Default null.",
+        examples=[12],
+    )
+
+    @model_validator(mode="after")
+    def _one_surface(self) -> InfraredReading:
+        if self.surface is not None and self.emissivity is not None:
+            raise refusal(
+                "surface_given_twice",
+                "Surface and emissivity are both given.",
+                "Give the name of a surface or an emissivity, not both.",
+                unit="1",
+                at=["emissivity"],
+                value=self.emissivity,
+            )
+        if (self.distance_mm is None) != (self.distance_to_spot is None):
+            lacking = "distance_mm" if self.distance_mm is None else "distance_to_spot"
+            raise refusal(
+                "half_a_spot",
+                "The size of the spot needs distance and ratio.",
+                f"Give {lacking} too, or neither.",
+                at=[lacking],
+            )
+        return self
+
+
+class ContactReading(RequestModel):
+    """One reading of a thermometer that touches the skin."""
+
+    thermometer: Literal["contact"] = Field(description="It touches the skin.")
+    position_mm: Position = Field(description=POSITION_TEXT, examples=[250])
+    displayed_degC: Displayed = Field(description="What it showed.", examples=[86.5])
+    time_s: TimeOfReading = Field(default=None, description=TIME_TEXT, examples=[120, "5 min"])
+    uncertainty_K: Uncertainty = Field(
+        default=None, description=f"Standard deviation. {USUAL}.", examples=[2]
+    )
+
+
+Reading = Annotated[InfraredReading | ContactReading, Field(discriminator="thermometer")]
+
+
+class Heard(RequestModel):
+    """One engine speed or tone at which the branch was heard to cancel best."""
+
+    model_config = rules(
+        (
+            together(given("quiet_rpm"), left_out("frequency_Hz", "uncertainty_Hz")),
+            together(given("frequency_Hz"), left_out("quiet_rpm", "uncertainty_rpm")),
+        )
+    )
+
+    quiet_rpm: Annotated[
+        float | None, Quantity("rpm", ROTATION, low=50, high=30000, nullable=True)
+    ] = Field(
+        default=None,
+        description="Engine speed. Default null: give this or frequency_Hz.",
+        examples=[1800],
+    )
+    uncertainty_rpm: Annotated[
+        float | None, Quantity("rpm", ROTATION, low=0.01, high=10000, nullable=True)
+    ] = Field(
+        default=None,
+        description="Standard deviation of quiet_rpm. Default null: 1 %.",
+        examples=[20],
+    )
+    frequency_Hz: Annotated[
+        float | None, Quantity("Hz", FREQUENCY, low=1, high=2000, nullable=True)
+    ] = Field(default=None, description="Tone, in place of quiet_rpm. Default null.", examples=[90])
+    uncertainty_Hz: Annotated[
+        float | None, Quantity("Hz", FREQUENCY, low=0.001, high=1000, nullable=True)
+    ] = Field(
+        default=None,
+        description="Standard deviation of frequency_Hz. Default null: 1 %.",
+        examples=[1],
+    )
+    centreline_length_mm: Annotated[
+        float | None, Quantity("mm", LENGTH, above=0, high=3000, nullable=True)
+    ] = Field(
+        default=None,
+        description="Length of the centre-line of the build that was heard, when it was another: "
+        "the same branch before or after a cut at the cap. Default null: the case's.",
+        examples=[1031],
+    )
+
+    @model_validator(mode="after")
+    def _one_tone(self) -> Heard:
+        if (self.quiet_rpm is None) == (self.frequency_Hz is None):
+            raise refusal(
+                "no_tone" if self.quiet_rpm is None else "tone_given_twice",
+                "A tone heard is either an engine speed or a frequency.",
+                "Give quiet_rpm or frequency_Hz, and one of the two.",
+                at=["quiet_rpm"],
+                value=self.quiet_rpm,
+            )
+        stray = "uncertainty_Hz" if self.frequency_Hz is None else "uncertainty_rpm"
+        if getattr(self, stray) is not None:
+            raise refusal(
+                "stray_uncertainty",
+                "This uncertainty belongs to what is not given.",
+                "Give the uncertainty in the unit of the tone.",
+                at=[stray],
+                value=getattr(self, stray),
+            )
+        return self

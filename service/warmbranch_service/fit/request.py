@@ -1,0 +1,198 @@
+"""What ``POST /v1/fit`` takes."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from warmbranch.belief.unknowns import AIR_TEMPERATURE_SPREAD, GAS_TEMPERATURE_SPREAD, UNKNOWNS
+from warmbranch.case.geometry import ROUNDING, SHORTEST_IN_BORES
+from warmbranch.fit.skin_in_time import START_SPREAD
+from warmbranch_service.case.schema import Case
+from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, refusal
+from warmbranch_service.contract.rules import WITH_ENGINE, left_out, rules, where
+from warmbranch_service.contract.units import FREQUENCY, PERCENTAGE, ROTATION
+from warmbranch_service.fit.readings import (
+    LEAST_EMISSIVITY,
+    MOST_HEARD,
+    MOST_READINGS,
+    TEMPERATURE_DIFFERENCE,
+    ContactReading,
+    Heard,
+    Reading,
+)
+from warmbranch_service.warmup.drive import DriveGiven
+
+
+class Unknowns(RequestModel):
+    """What is taken as uncertain, and how far."""
+
+    fixed: Annotated[
+        list[Annotated[str, OneOf("unknown", UNKNOWNS)]], Field(max_length=len(UNKNOWNS))
+    ] = Field(
+        default=[],
+        description=f"Names of unknowns that are taken as known: {', '.join(UNKNOWNS)}. What the "
+        "case fixes is known anyway. Default none.",
+        examples=[["gas_temperature"]],
+    )
+    air_temperature_spread_K: Annotated[
+        float, Quantity("K", TEMPERATURE_DIFFERENCE, low=0.001, high=50)
+    ] = Field(
+        default=AIR_TEMPERATURE_SPREAD,
+        description="Standard deviation of the air temperature near the branch. Default "
+        f"{AIR_TEMPERATURE_SPREAD:g}; our judgement.",
+        examples=[2],
+    )
+    gas_temperature_spread_percent: Annotated[
+        float, Quantity("%", PERCENTAGE, low=0.01, high=50)
+    ] = Field(
+        default=GAS_TEMPERATURE_SPREAD * 100,
+        description="Standard deviation of the main gas temperature's excess over the air. "
+        f"Default {GAS_TEMPERATURE_SPREAD * 100:g}; our judgement.",
+        examples=[5],
+    )
+    start_time_spread_percent: Annotated[float, Quantity("%", PERCENTAGE, low=0, high=100)] = Field(
+        default=START_SPREAD * 100,
+        description="Standard deviation of the time constants of a named start, which readings "
+        "with a time_s depend on. 0 takes them as known; a curve always is. Default "
+        f"{START_SPREAD * 100:g}; our judgement.",
+        examples=[35],
+    )
+
+
+class WarmUp(DriveGiven):
+    """The warm-up during which readings were taken, as POST /v1/warmup takes it."""
+
+
+class FitRequest(RequestModel):
+    """A case, what was read and heard, and the tone that is wanted."""
+
+    model_config = rules(
+        (
+            WITH_ENGINE,
+            where(target_rpm={"type": "null"}, heard={"items": left_out("quiet_rpm")}),
+        ),
+        (left_out("target_rpm"), left_out("target_Hz")),
+        unsaid={
+            "beyond_the_cap": "position_mm is at most the length of the centre-line.",
+            "length_out_of_range": f"A build that was heard is {SHORTEST_IN_BORES:g} bores long "
+            "or more.",
+            "skin_mirrors": f"case.branch.emissivity is {LEAST_EMISSIVITY:g} or more where an "
+            "infrared reading gives neither emissivity nor another surface.",
+        },
+    )
+
+    case: Case
+    readings: Annotated[list[Reading], Field(max_length=MOST_READINGS)] = Field(
+        default=[], description="Readings along the branch. Default none."
+    )
+    warm_up: WarmUp | None = Field(
+        default=None,
+        description="How gas, flow and air went in time, for readings that carry time_s. Default "
+        "null: for those, a cold start to the case's gas temperature.",
+        examples=[{"start": {"model": "cold start", "time_constants_s": [30, 240]}}],
+    )
+    heard: Annotated[list[Heard], Field(max_length=MOST_HEARD)] = Field(
+        default=[], description="What was heard, with this build or earlier ones. Default nothing."
+    )
+    unknowns: Unknowns = Field(
+        default=Unknowns(), description="What is uncertain, and how far. Default: everything."
+    )
+    target_rpm: Annotated[
+        float | None, Quantity("rpm", ROTATION, low=50, high=30000, nullable=True)
+    ] = Field(
+        default=None,
+        description="Engine speed that the branch is to cancel, for advice on trimming. Default "
+        "null: no advice.",
+        examples=[2200],
+    )
+    target_Hz: Annotated[
+        float | None, Quantity("Hz", FREQUENCY, low=1, high=2000, nullable=True)
+    ] = Field(
+        default=None,
+        description="The same as a tone, in place of target_rpm. Default null.",
+        examples=[110],
+    )
+
+    @model_validator(mode="after")
+    def _rpm_needs_an_engine(self) -> FitRequest:
+        if self.case.engine is None:
+            for place, heard in enumerate(self.heard):
+                if heard.quiet_rpm is not None:
+                    raise _no_engine(["heard", place, "quiet_rpm"], heard.quiet_rpm)
+            if self.target_rpm is not None:
+                raise _no_engine(["target_rpm"], self.target_rpm)
+        if self.target_rpm is not None and self.target_Hz is not None:
+            raise refusal(
+                "target_given_twice",
+                "The target is given twice.",
+                "Give target_rpm or target_Hz.",
+                unit="Hz",
+                at=["target_Hz"],
+                value=self.target_Hz,
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _readings_on_the_branch(self) -> FitRequest:
+        length = self.case.branch.centreline_mm
+        for place, reading in enumerate(self.readings):
+            if reading.position_mm > length:
+                raise refusal(
+                    "beyond_the_cap",
+                    f"The branch ends at {length:.6g} mm.",
+                    f"Give a position from 0, the mouth, to {length:.6g} mm, the cap.",
+                    unit="mm",
+                    at=["readings", place, "position_mm"],
+                    value=reading.position_mm,
+                )
+        return self
+
+    @model_validator(mode="after")
+    def _skin_can_be_read(self) -> FitRequest:
+        own = self.case.branch.emissivity
+        if own is None or own >= LEAST_EMISSIVITY:
+            return self
+        for place, reading in enumerate(self.readings):
+            if isinstance(reading, ContactReading):
+                continue
+            if reading.surface is None and reading.emissivity is None:
+                raise refusal(
+                    "skin_mirrors",
+                    f"readings[{place}] is an infrared reading of the branch's own skin, which "
+                    "sends out nothing that could be read.",
+                    f"Give {LEAST_EMISSIVITY:g} or more, or the reading's own emissivity.",
+                    unit="1",
+                    at=["case", "branch", "emissivity"],
+                    value=own,
+                )
+        return self
+
+    @model_validator(mode="after")
+    def _builds_long_enough(self) -> FitRequest:
+        shortest = SHORTEST_IN_BORES * self.case.branch.bore_mm
+        for place, heard in enumerate(self.heard):
+            length = heard.centreline_length_mm
+            if length is not None and length < shortest * (1 - ROUNDING):
+                raise refusal(
+                    "length_out_of_range",
+                    "That build is too short for the model, which needs three bores.",
+                    f"Give at least {shortest:.6g} mm.",
+                    unit="mm",
+                    at=["heard", place, "centreline_length_mm"],
+                    value=length,
+                )
+        return self
+
+
+def _no_engine(at: list[str | int], value: float) -> PydanticCustomError:
+    return refusal(
+        "no_engine",
+        "An engine speed means nothing without an engine.",
+        "Give case.engine, or a frequency in Hz.",
+        unit="rpm",
+        at=at,
+        value=value,
+    )

@@ -1,0 +1,307 @@
+"""Sentences for people on what a fit found, what it cannot tell, and what to do next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+
+from warmbranch.base.constants import ICE_POINT
+from warmbranch.fit.solve import Fitted
+from warmbranch.fit.suspicion import Suspicion
+from warmbranch_service.fit.answer_schema import (
+    FitPrediction,
+    HeardResidual,
+    LengthParts,
+    NextReading,
+    Parameter,
+    Reason,
+    Residual,
+    Trim,
+)
+from warmbranch_service.steady.schema import Caution, Levels
+
+Numbers = Mapping[str, float]
+
+LEARNED_NOTHING = 0.15
+"""Share of a prior's width below which the data say nothing of an unknown."""
+
+NAMES = {
+    "stirring": "the strength of the stirring at the mouth",
+    "reach": "the reach of the stirring",
+    "pulsation": "the mixing by pulsation",
+    "stanton": "the inner film",
+    "outer_film_factor": "the outer film",
+    "emissivity": "the skin's emissivity",
+    "air_temperature": "the air temperature near the branch",
+    "gas_temperature": "the main gas temperature",
+    "mouth_factor": "the mouth correction",
+    "start_time_factor": "how fast the gas at the mouth warms",
+}
+
+
+def _degrees(kelvin: float) -> str:
+    return f"{kelvin - ICE_POINT:.0f} °C"
+
+
+def _bare_metal(n: Numbers) -> str:
+    return (
+        f"This surface emits only {n['emissivity']:.2f} of what a black one would and mirrors the "
+        f"rest, so the display says little: the skin may be at {_degrees(n['skin'])}. Read a "
+        "patch of matt black paint, or of tape where it is cool enough."
+    )
+
+
+def _hotter(n: Numbers) -> str:
+    return (
+        f"It shows more than the main pipe's gas ({_degrees(n['gas_temperature'])}) and the air: "
+        "look for a reflection of something hotter, or for a wrong emissivity or gas temperature."
+    )
+
+
+def _below_air(n: Numbers) -> str:
+    return (
+        f"It shows less than the air ({_degrees(n['air_temperature'])}): a shiny skin that mirrors "
+        "the sky, a wet skin, or another air temperature."
+    )
+
+
+def _patch_hot(n: Numbers) -> str:
+    return f"A patch of this kind shrivels and lifts above {_degrees(n['limit'])}."
+
+
+def _misses(n: Numbers) -> str:
+    return (
+        f"Only {n['share'] * 100:.0f} % of the spot falls on the tube. Go nearer: the tube should "
+        "be twice as wide as the spot."
+    )
+
+
+def _no_fit(n: Numbers) -> str:
+    more = "more" if n["residual"] > 0 else "less"
+    return (
+        f"It shows {abs(n['residual']):.0f} K {more} than the fitted branch would, far more than "
+        "its uncertainty; the fit gives it little weight."
+    )
+
+
+def _contradicts(n: Numbers) -> str:
+    return (
+        f"Reading {n['other'] + 1:.0f} is of the same spot and differs by "
+        f"{abs(n['difference']):.0f} K after allowing for the surfaces. One of the two is wrong; "
+        "read the spot again."
+    )
+
+
+_READING: dict[str, Callable[[Numbers], str]] = {
+    "bare_shiny_metal": _bare_metal,
+    "hotter_than_gas": _hotter,
+    "below_air": _below_air,
+    "patch_too_hot": _patch_hot,
+    "spot_misses": _misses,
+    "does_not_fit": _no_fit,
+    "contradicts": _contradicts,
+}
+
+
+def reasons(suspicions: Iterable[Suspicion]) -> list[Reason]:
+    """Why a reading looks wrong."""
+    return [Reason(code=one.code, message=_READING[one.code](one.numbers)) for one in suspicions]
+
+
+def tone_reason(suspicion: Suspicion, per_hertz: float | None) -> Reason:
+    """Why a tone cannot be the first resonance, and what it may be."""
+    if suspicion.code == "does_not_fit":
+        message = (
+            "It is farther from the fitted branch than its uncertainty explains, so it has little "
+            "weight: check the length, the engine speed and the gas temperature, and listen again."
+        )
+        return Reason(code=suspicion.code, message=message)
+    n = suspicion.numbers
+    predicted = (
+        f"{n['predicted']:.0f} Hz" if per_hertz is None else f"{n['predicted'] * per_hertz:.0f} rpm"
+    )
+    text = f"It is {n['ratio']:.2f} times what is predicted ({predicted})"
+    ideas: list[str] = []
+    if "resonance" in n:
+        ideas.append(f"an overtone: resonance {n['resonance']:.0f} of the branch is near it")
+    if "order" in n:
+        ideas.append(
+            f"a wrong order: engine order {n['order']:g} at this speed would be the first resonance"
+        )
+    guess = "; or ".join(ideas) or "no overtone and no simple order, so check speed and length"
+    return Reason(
+        code=suspicion.code, message=f"{text}. Likely {guess}. It is left out of the fit."
+    )
+
+
+def _spread(levels: Levels, unit: str) -> str:
+    low, high = levels.interval_90
+    return f"{levels.median:.0f} {unit} (90 % between {low:.0f} and {high:.0f})"
+
+
+def summary(
+    outcome: str,
+    residuals: Sequence[Residual],
+    heard: Sequence[HeardResidual],
+    prediction: FitPrediction,
+    advice: NextReading,
+    cut: Trim | None,
+) -> str:
+    """The answer in plain words."""
+    said, readings = [_OUTCOMES[outcome]], len(residuals)
+    used = sum(not tone.suspect for tone in heard)
+    if readings + used == 0:
+        said = ["Nothing was read or heard that counts, so this is what the priors say."]
+    elif readings + used == 1:
+        said = ["One observation is too little for a fit: much of this is the priors."]
+    in_time = sum(one.time_s is not None for one in residuals)
+    if in_time:
+        which = "All readings were" if in_time == readings else f"{in_time} of {readings} were"
+        which = "The reading was" if readings == 1 else which
+        said.append(f"{which} taken during the warm-up and compared with the warming branch.")
+    levels = prediction.quiet_rpm or prediction.resonance_Hz
+    if levels is None:
+        said.append("Losses at the wall leave this branch without a resonance.")
+    else:
+        unit = "Hz" if prediction.quiet_rpm is None else "rpm"
+        before = prediction.before_fit
+        old = before.resonance_Hz if prediction.quiet_rpm is None else before.quiet_rpm
+        said.append(f"The branch cancels best at {_spread(levels, unit)}")
+        said[-1] += "." if old is None else f"; before the fit, {_spread(old, unit)}."
+    if cut is not None:
+        said.append(cut.message)
+    said.append(_advice(advice))
+    return " ".join(said)
+
+
+_OUTCOMES = {
+    "fitted": "The model fits what was read and heard.",
+    "prior-dominated": "The data narrow the resonance little: most of this is the priors.",
+    "contradictory readings": "Readings contradict each other or the model; see which are suspect.",
+    "at a bound": "The data push an unknown to the edge of what is plausible: doubt a reading, the "
+    "gas temperature, or what the case leaves out.",
+    "not converged": "The search for the best fit stopped short; take the intervals with care.",
+}
+
+
+def _advice(advice: NextReading) -> str:
+    share = f"{advice.variance_removed_share * 100:.0f} % of the resonance's variance"
+    if advice.listen:
+        place = advice.best_position
+        return (
+            f"Best next: listen for the quiet rpm, which would remove {share}; a reading at "
+            f"{place.position_mm:.0f} mm would remove {place.variance_removed_share * 100:.0f} %."
+        )
+    return f"Best next: read the skin at {advice.position_mm:.0f} mm, which would remove {share}."
+
+
+def trim(cut_now: float, final: float, interval: tuple[float, float], unreachable: float) -> str:
+    """Advice on the saw; lengths in mm."""
+    low, high = interval
+    lost = ""
+    if unreachable > 0:
+        lost = f" In {unreachable * 100:.0f} % of the draws no admissible length gives it."
+    if final <= 0:
+        return (
+            f"For the target the branch is too short already, by about {-final:.0f} mm (90 % "
+            f"between {-high:.0f} and {-low:.0f}): do not cut.{lost}"
+        )
+    if cut_now == 0:
+        return (
+            f"For the target about {final:.0f} mm must come off (90 % between {low:.0f} and "
+            f"{high:.0f}), but any cut now would risk more than 5 % of ending too short.{lost}"
+        )
+    return (
+        f"For the target, cut {cut_now:.0f} mm now, which leaves less than 5 % chance of ending "
+        f"too short; listen, and fit again. In all about {final:.0f} mm will come off (90 % "
+        f"between {low:.0f} and {high:.0f}).{lost}"
+    )
+
+
+def difference(rule: float, fitted: float, per_hertz: float | None, parts: LengthParts) -> str:
+    """Which part of the difference from the one-temperature rule is what."""
+    unit, scale = ("Hz", 1.0) if per_hertz is None else ("rpm", per_hertz)
+    total = sum(
+        (
+            parts.gas_composition_mm,
+            parts.cold_tail_mm,
+            parts.mouth_correction_mm,
+            parts.wall_losses_mm,
+            parts.bends_mm,
+        )
+    )
+    names = {
+        "the cold tail": parts.cold_tail_mm,
+        "the gas, which is not air": parts.gas_composition_mm,
+        "the mouth correction": parts.mouth_correction_mm,
+        "losses at the wall": parts.wall_losses_mm,
+        "bends": parts.bends_mm,
+    }
+    told = ", ".join(f"{name} {value:+.0f} mm" for name, value in names.items() if round(value))
+    longer = "longer" if total < 0 else "shorter"
+    return (
+        f"One gas temperature all along promises {rule * scale:.0f} {unit}, the fitted branch "
+        f"cancels at {fitted * scale:.0f} {unit}. For that tone the rule would have built "
+        f"{abs(total):.0f} mm {longer}; of the difference, {told or 'nothing is left'}."
+    )
+
+
+def untold(
+    found: Fitted, parameters: Sequence[Parameter], readings: int, heard: Sequence[HeardResidual]
+) -> list[str]:
+    """What the data cannot tell."""
+    said: list[str] = []
+    blind = [
+        NAMES.get(one.name, one.name) for one in parameters if one.learned_share < LEARNED_NOTHING
+    ]
+    if blind:
+        said.append(f"The data say next to nothing of {_listed(blind)}: that is the prior.")
+    for first, second, correlation in found.ties:
+        way = "together" if correlation > 0 else "against each other"
+        said.append(
+            f"The data cannot tell {NAMES[first]} from {NAMES[second]}: both may move {way} "
+            f"(correlation {correlation:+.2f})."
+        )
+    if all(tone.suspect for tone in heard):
+        why = (
+            "What was heard is suspect and counts for little, so hardly anything speaks"
+            if heard
+            else "No quiet rpm was heard, so nothing speaks"
+        )
+        said.append(
+            f"{why} for or against the mouth correction, nor for the gas between the readings and "
+            "the resonance."
+        )
+    if readings == 0:
+        said.append(
+            "Without readings of the skin, one tone cannot tell a warm tail from a short mouth."
+        )
+    return said
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def cautions(found: Fitted) -> list[Caution]:
+    """What to know of the fit itself."""
+    said: list[Caution] = []
+    if found.ensemble.rounds > 1:
+        text = (
+            "A normal distribution about the most probable set fits badly here, so intervals come "
+            "from further rounds of weighted draws."
+        )
+        said.append(Caution(code="not_normal", message=text, field=""))
+    if found.ensemble.widened:
+        text = (
+            "Few of the draws carry most of the weight; intervals were widened until enough "
+            "count. Fewer unknowns, or better readings, would help."
+        )
+        said.append(Caution(code="few_effective_draws", message=text, field=""))
+    if found.ensemble.without_resonance > 0:
+        share = found.ensemble.without_resonance * 100
+        text = (
+            f"In {share:.1f} % of the draws losses leave no resonance; they are not in the "
+            "intervals."
+        )
+        said.append(Caution(code="draws_without_resonance", message=text, field=""))
+    return said

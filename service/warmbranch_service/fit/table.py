@@ -1,0 +1,127 @@
+"""The answer to ``POST /v1/fit`` as a table to read."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from warmbranch_service.fit.answer_schema import FitAnswer, HeardResidual, Residual
+from warmbranch_service.steady.schema import Levels
+
+WIDTH = 88
+LONGEST_BAR = 40
+
+
+def readable_fit(answer: FitAnswer) -> str:
+    """The answer as text."""
+    blocks = [
+        [
+            f"{answer.outcome.capitalize()} (model {answer.model_version})",
+            *_wrapped(answer.summary),
+        ],
+        _prediction(answer),
+        _difference(answer),
+        _residuals(answer.residuals),
+        _heard(answer.heard),
+        _parameters(answer),
+        _places(answer),
+        ["What the data cannot tell", *_listed(answer.untold)],
+        ["Cautions", *_listed(caution.message for caution in answer.cautions)],
+        ["Taken for what the request left open", *_listed(answer.assumptions)],
+    ]
+    return "\n\n".join("\n".join(block) for block in blocks if len(block) > 1) + "\n"
+
+
+def _prediction(answer: FitAnswer) -> list[str]:
+    after, before = answer.prediction, answer.prediction.before_fit
+    lines = ["Prediction", f"  {'':<24}{'5 %':>9}{'25 %':>9}{'median':>9}{'75 %':>9}{'95 %':>9}"]
+    rows = (
+        ("quiet rpm", after.quiet_rpm, 0),
+        ("  before the fit", before.quiet_rpm, 0),
+        ("resonance, Hz", after.resonance_Hz, 2),
+        ("  before the fit", before.resonance_Hz, 2),
+    )
+    lines += [_levels(name, levels, places) for name, levels, places in rows if levels is not None]
+    return lines
+
+
+def _levels(name: str, levels: Levels, places: int) -> str:
+    (low, high), (lower, upper) = levels.interval_90, levels.interval_50
+    numbers = (low, lower, levels.median, upper, high)
+    return f"  {name:<24}" + "".join(f"{number:>9.{places}f}" for number in numbers)
+
+
+def _difference(answer: FitAnswer) -> list[str]:
+    return ["Against one gas temperature all along"] + (
+        [] if answer.difference is None else _wrapped(answer.difference.message)
+    )
+
+
+def _residuals(residuals: Iterable[Residual]) -> list[str]:
+    lines = [
+        "Readings, °C",
+        f"  {'mm':>8}{'displayed':>11}{'expected':>10}{'residual':>10}{'±':>7}",
+    ]
+    for one in residuals:
+        when = "" if one.time_s is None else f"  {one.time_s / 60:.1f} min after the start"
+        lines.append(
+            f"  {one.position_mm:>8.0f}{one.displayed_degC:>11.1f}{one.expected_degC:>10.1f}"
+            f"{one.residual_K:>+10.1f}{one.uncertainty_K:>7.1f}{when}" + ("  suspect" * one.suspect)
+        )
+        lines += _listed(reason.message for reason in one.reasons)
+    return lines if len(lines) > 2 else lines[:1]
+
+
+def _heard(tones: Iterable[HeardResidual]) -> list[str]:
+    lines = ["Heard"]
+    for one in tones:
+        expected = "none" if one.expected_Hz is None else f"{one.expected_Hz:.1f} Hz"
+        given = f"{one.frequency_Hz:.1f} Hz"
+        if one.quiet_rpm is not None:
+            given = f"{one.quiet_rpm:.0f} rpm"
+            expected = "none" if one.expected_rpm is None else f"{one.expected_rpm:.0f} rpm"
+        lines.append(
+            f"  {one.centreline_length_mm:.0f} mm long: heard {given}, fitted {expected}"
+            + ("  suspect" * one.suspect)
+        )
+        lines += _listed(reason.message for reason in one.reasons)
+    return lines
+
+
+def _parameters(answer: FitAnswer) -> list[str]:
+    lines = [
+        "Unknowns",
+        f"  {'':<34}{'before, 90 %':>18}{'after':>9}{'90 %':>18}{'learned':>9}",
+    ]
+    for one in answer.parameters:
+        name = one.name if one.unit == "1" else f"{one.name}, °C"
+        before = f"{one.prior_90[0]:.3g} to {one.prior_90[1]:.3g}"
+        after = f"{one.interval_90[0]:.3g} to {one.interval_90[1]:.3g}"
+        bound = "  at bound" if one.at_bound else ""
+        learned = f"{one.learned_share * 100:.0f} %"
+        lines.append(f"  {name:<34}{before:>18}{one.estimate:>9.3g}{after:>18}{learned:>9}{bound}")
+    return lines
+
+
+def _places(answer: FitAnswer) -> list[str]:
+    advice = answer.next_reading
+    lines = ["Share of the resonance's variance that a next reading would remove"]
+    rows = [(f"{place.position_mm:.0f} mm", place) for place in advice.candidates]
+    for name, share in [
+        *((name, place.variance_removed_share) for name, place in rows),
+        ("listening", advice.listening_share),
+    ]:
+        bar = "#" * round(share * LONGEST_BAR)
+        lines.append(f"  {name:>10}{share * 100:>6.0f} %  {bar}".rstrip())
+    return lines
+
+
+def _listed(sentences: Iterable[str]) -> list[str]:
+    lines: list[str] = []
+    for sentence in sentences:
+        lines += textwrap.wrap(sentence, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    return lines
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")

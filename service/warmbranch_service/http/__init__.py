@@ -1,0 +1,1 @@
+"""The face for programs and browsers: the application and its addresses."""

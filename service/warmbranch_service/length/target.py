@@ -1,0 +1,244 @@
+"""What a length is sought for: an engine speed, a tone, a road speed, a loudness curve."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
+from warmbranch_service.contract.rules import given, left_out, rules, together
+from warmbranch_service.contract.units import FREQUENCY, LENGTH, PURE_NUMBER, ROTATION, SPEED
+
+FEWEST_LOUDNESS, MOST_LOUDNESS = 3, 500
+
+Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
+Frequency = Annotated[float, Quantity("Hz", FREQUENCY, low=1, high=2000)]
+OptionalRotation = Annotated[
+    float | None, Quantity("rpm", ROTATION, low=50, high=30000, nullable=True)
+]
+Ratio = Annotated[float, Quantity("1", PURE_NUMBER, low=0.1, high=20)]
+
+
+TYRE_PATTERN = (
+    r"^ *([1-9][0-9]{2}) */ *([1-9][0-9]) *[zZ]?[rR]? *([1-9][0-9](?:\.5)?)"
+    r"(?: [ -~]{0,20})?$"
+)
+"""Width, aspect ratio, rim; behind a space may stand the load index and the like."""
+
+
+class QuietRpmTarget(RequestModel):
+    """The engine speed that the branch is to quieten."""
+
+    quiet_rpm: Rotation = Field(description="Engine speed that drones.", examples=[2350])
+
+
+class FrequencyTarget(RequestModel):
+    """The tone that the branch is to quieten."""
+
+    frequency_Hz: Frequency = Field(description="Tone that drones.", examples=[78.3])
+
+
+class RoadTarget(RequestModel):
+    """The road speed at which it drones; the gears turn it into an engine speed."""
+
+    model_config = rules(
+        (
+            together(given("tyre"), left_out("rolling_circumference_mm")),
+            together(given("rolling_circumference_mm"), left_out("tyre")),
+        )
+    )
+
+    road_speed_m_s: Annotated[float, Quantity("m/s", SPEED, low=1, high=120)] = Field(
+        description="Road speed at which it drones.", examples=[30.6, "110 km/h"]
+    )
+    gear_ratio: Ratio = Field(
+        description="Engine turns for one of the gearbox's output, in the gear driven.",
+        examples=[0.8],
+    )
+    final_drive_ratio: Ratio = Field(
+        description="Gearbox turns for one of the wheel; 1 if gear_ratio holds all.",
+        examples=[4.06],
+    )
+    tyre: Annotated[str, Field(max_length=40)] | None = Field(
+        default=None,
+        description='Size as it stands on the side of the tyre: "205/55 R16". Default null: '
+        "rolling_circumference_mm is given.",
+        examples=["205/55 R16"],
+        json_schema_extra={"pattern": TYRE_PATTERN},  # holds for strings only, so not for null
+    )
+    rolling_circumference_mm: Annotated[
+        float | None, Quantity("mm", LENGTH, low=300, high=6000, nullable=True)
+    ] = Field(
+        default=None,
+        description="Way that the driven wheel rolls in one turn, as measured. Default null: "
+        "from the tyre's size.",
+        examples=[1927],
+    )
+
+    @model_validator(mode="after")
+    def _one_wheel(self) -> RoadTarget:
+        if (self.tyre is None) == (self.rolling_circumference_mm is None):
+            given = self.tyre is not None
+            raise refusal(
+                "wheel_given_twice" if given else "no_wheel",
+                f"The wheel's size is given {'twice' if given else 'nowhere'}.",
+                "Give either tyre or rolling_circumference_mm.",
+                unit="mm",
+                at=["rolling_circumference_mm"],
+                value=self.rolling_circumference_mm,
+            )
+        if self.tyre is not None and tyre_size(self.tyre) is None:
+            raise refusal(
+                "no_tyre_size",
+                "This is not a tyre's size.",
+                'Give it as it stands on the tyre, "205/55 R16", or rolling_circumference_mm.',
+                at=["tyre"],
+                value=self.tyre,
+            )
+        return self
+
+
+def tyre_size(text: str) -> tuple[float, float, float] | None:
+    """Section width in mm, aspect ratio in percent and rim in inches, or None.
+
+    >>> tyre_size("205/55 R16 91V")
+    (205.0, 55.0, 16.0)
+    """
+    found = re.fullmatch(TYRE_PATTERN, text)
+    return None if found is None else (float(found[1]), float(found[2]), float(found[3]))
+
+
+class LoudnessPoint(RequestModel):
+    """One point of a loudness curve."""
+
+    rpm: Rotation = Field(description="Engine speed.", examples=[2350])
+    level_dB: Annotated[float, Quantity("dB", PURE_NUMBER, low=-100, high=200)] = Field(
+        description="Sound level there, from any meter or phone kept in one place; only "
+        "differences count.",
+        examples=[78],
+    )
+
+
+class LoudnessTarget(RequestModel):
+    """A measured loudness curve, whose worst or whose mean is to be least."""
+
+    model_config = rules(
+        unsaid={
+            "unsorted_loudness": "Engine speeds rise.",
+            "repeated_rpm": "No engine speed stands twice.",
+            "band_beyond_curve": "The band lies within the curve.",
+            "band_falls": "band_to_rpm is above band_from_rpm.",
+        }
+    )
+
+    loudness: Annotated[list[LoudnessPoint], Field(max_length=MOST_LOUDNESS)] = Field(
+        description=f"At least {FEWEST_LOUDNESS} points, engine speed rising; between points the "
+        "level is taken as a straight line.",
+        examples=[
+            [
+                {"rpm": 1500, "level_dB": 66},
+                {"rpm": 2350, "level_dB": 78},
+                {"rpm": 3500, "level_dB": 70},
+            ]
+        ],
+        json_schema_extra={"minItems": FEWEST_LOUDNESS},  # refused below in kinder words
+    )
+    band_from_rpm: OptionalRotation = Field(
+        default=None,
+        description="Lowest engine speed that counts. Default null: the curve's first.",
+        examples=[1800],
+    )
+    band_to_rpm: OptionalRotation = Field(
+        default=None,
+        description="Highest engine speed that counts. Default null: the curve's last.",
+        examples=[3200],
+    )
+
+    @property
+    def band(self) -> tuple[float, float]:
+        """Engine speeds that count."""
+        low, high = self.band_from_rpm, self.band_to_rpm
+        first, last = self.loudness[0].rpm, self.loudness[-1].rpm
+        return (first if low is None else low), (last if high is None else high)
+
+    @model_validator(mode="after")
+    def _a_curve(self) -> LoudnessTarget:
+        count = len(self.loudness)
+        if count < FEWEST_LOUDNESS:
+            raise refusal(
+                "too_few_loudness_points",
+                f"The loudness curve has {count} points.",
+                f"Give at least {FEWEST_LOUDNESS}, below, at and above the drone.",
+                at=["loudness"],
+                value=count,
+            )
+        for place in range(1, count):
+            before, here = self.loudness[place - 1].rpm, self.loudness[place].rpm
+            if here <= before:
+                repeated = here == before
+                raise refusal(
+                    "repeated_rpm" if repeated else "unsorted_loudness",
+                    f"{here:g} rpm {'stands twice' if repeated else f'follows {before:g} rpm'}.",
+                    "Give each engine speed once, in rising order"
+                    + ("; take the mean of levels measured twice." if repeated else "."),
+                    unit="rpm",
+                    at=["loudness", place, "rpm"],
+                    value=here,
+                )
+        self._check_band()
+        return self
+
+    def _check_band(self) -> None:
+        (low, high), first, last = self.band, self.loudness[0].rpm, self.loudness[-1].rpm
+        for name, value in (("band_from_rpm", low), ("band_to_rpm", high)):
+            if not first <= value <= last:
+                raise refusal(
+                    "band_beyond_curve",
+                    f"{value:g} rpm lies beyond the curve.",
+                    f"Give a band within {first:g} to {last:g} rpm.",
+                    unit="rpm",
+                    at=[name],
+                    value=value,
+                )
+        if high <= low:
+            raise refusal(
+                "band_falls",
+                f"The band ends at {high:g} rpm, not above its beginning.",
+                f"Give a number above {low:g} rpm.",
+                unit="rpm",
+                at=["band_to_rpm"],
+                value=high,
+            )
+
+
+def _target_kind(value: Any) -> str | None:
+    # Names that no field has: those of a union's members are left out of a refusal's path.
+    kinds = {
+        "quiet_rpm": ("an engine speed", QuietRpmTarget),
+        "frequency_Hz": ("a tone", FrequencyTarget),
+        "loudness": ("a curve", LoudnessTarget),
+        "road_speed_m_s": ("a road speed", RoadTarget),
+    }
+    for key, (name, kind) in kinds.items():
+        if isinstance(value, kind) or (isinstance(value, dict) and key in value):
+            return name
+    return None
+
+
+Target = Annotated[
+    Annotated[QuietRpmTarget, Tag("an engine speed")]
+    | Annotated[FrequencyTarget, Tag("a tone")]
+    | Annotated[LoudnessTarget, Tag("a curve")]
+    | Annotated[RoadTarget, Tag("a road speed")],
+    Discriminator(
+        _target_kind,
+        custom_error_type="no_target",
+        custom_error_message="This says no target.",
+        custom_error_context={
+            "detail": "This says no target.",
+            "remedy": "Give one of quiet_rpm, frequency_Hz, loudness and road_speed_m_s.",
+        },
+    ),
+]

@@ -1,1 +1,0 @@
-"""What goes in and out as JSON, with the unit in every field's schema."""

@@ -1,0 +1,1 @@
+"""Running the application: the supervisor, its workers, their connections."""

@@ -1,0 +1,162 @@
+"""One connection: uvicorn's protocol, bounded in what it takes and in how long it waits for it.
+
+uvicorn itself waits for ever for the end of a request, keeps a head of any size, and answers what
+is no HTTP in a shape of its own. Here each failure has the one shape of all failures.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import logging
+import uuid
+from collections.abc import Callable
+from functools import partial
+from http import HTTPStatus
+from typing import Any, Literal
+
+from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
+
+from warmbranch_service.contract.errors import (
+    BAD_REQUEST,
+    HEAD_TOO_LARGE,
+    PROBLEM_MEDIA_TYPE,
+    TOO_SLOW,
+    ProblemParts,
+    problem_json,
+)
+from warmbranch_service.http import metrics
+from warmbranch_service.http.middleware import SECURITY_HEADERS
+
+log = logging.getLogger("warmbranch")
+
+LONGEST_HEAD = 64 * 1024
+"""Bytes of request line and headers; far more than any client sends."""
+
+
+class Connection(HttpToolsProtocol):
+    """A connection whose requests must be small in the head and arrive in time.
+
+    Parameters
+    ----------
+    seconds : float
+        A request must have arrived whole so long after its first byte, and a connection must have
+        brought a first byte so long after it was made.
+    others
+        As uvicorn gives them.
+    """
+
+    def __init__(self, *arguments: Any, seconds: float, **others: Any) -> None:
+        super().__init__(*arguments, **others)
+        self._seconds = seconds
+        self._timer: asyncio.TimerHandle | None = None
+        self._part: Literal["nothing", "head", "body"] = "nothing"  # of a request, so far
+        self._head = 0
+        self._ended_one = False
+
+    # The base class narrows asyncio's own signature in the same way.
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Wait for a first byte, but not for ever."""
+        super().connection_made(transport)
+        self._start_timer()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Wait for nothing more."""
+        self._stop_timer()
+        super().connection_lost(exc)
+
+    def data_received(self, data: bytes) -> None:
+        """Take what has come, unless the head grows without end."""
+        if self.transport.is_closing():
+            return  # it was refused, and goes on sending
+        self._ended_one = False
+        super().data_received(data)
+        # Of what brought the end of one request as well, how much is head is not known.
+        counts = self._part == "head" and not self._ended_one
+        self._head = self._head + len(data) if counts else 0
+        if self._head > LONGEST_HEAD:
+            detail = f"The request's head is longer than {LONGEST_HEAD} bytes."
+            self._refuse(ProblemParts(HEAD_TOO_LARGE, detail))
+
+    def on_message_begin(self) -> None:
+        """A request begins."""
+        super().on_message_begin()
+        self._part, self._head = "head", 0
+        self._start_timer()
+
+    def on_headers_complete(self) -> None:
+        """Its head is whole."""
+        self._part = "body"
+        super().on_headers_complete()
+
+    def on_message_complete(self) -> None:
+        """It is whole."""
+        self._part, self._ended_one = "nothing", True
+        self._stop_timer()
+        super().on_message_complete()
+
+    def send_400_response(self, msg: str) -> None:
+        """Answer what is no HTTP."""
+        self._refuse(ProblemParts(BAD_REQUEST, "This is no HTTP request."))
+
+    def _start_timer(self) -> None:
+        self._stop_timer()
+        self._timer = self.loop.call_later(self._seconds, self._too_late)
+
+    def _stop_timer(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+
+    def _too_late(self) -> None:
+        if self.flow.read_paused:  # not the client's fault: it is we who do not read
+            self._start_timer()
+            return
+        # None until a head is whole, whatever the base class declares; so is cycle below.
+        nothing_came = self.scope is None  # pyright: ignore[reportUnnecessaryComparison]
+        if nothing_came:
+            self.transport.close()
+            return
+        detail = f"The request was not whole {self._seconds:g} s after its first byte."
+        self._refuse(ProblemParts(TOO_SLOW, detail))
+
+    def _refuse(self, parts: ProblemParts) -> None:
+        """Answer in place of the application, unless it has begun to, and close."""
+        self._stop_timer()
+        cycle = self.cycle
+        is_first = cycle is None  # pyright: ignore[reportUnnecessaryComparison]
+        under_way = not is_first and not cycle.response_complete
+        # Behind another request that is still being answered only the line can tell.
+        too_late = not is_first and cycle.response_started if self._part == "body" else under_way
+        if not too_late:
+            self.transport.write(self._written(parts))
+        if under_way:
+            cycle.disconnected = True
+            cycle.message_event.set()
+        self.transport.close()
+
+    def _written(self, parts: ProblemParts) -> bytes:
+        identity = uuid.uuid4().hex
+        url = getattr(self, "url", b"").partition(b"?")[0].decode("latin-1")
+        body = json.dumps(problem_json(parts, instance=url, request_id=identity)).encode()
+        status = HTTPStatus(parts.kind.status)
+        log.info(
+            "refused", extra={"status": int(status), "why": parts.detail, "request_id": identity}
+        )
+        metrics.REQUESTS.labels("other", "none", str(int(status))).inc()
+        headers = {
+            "content-type": PROBLEM_MEDIA_TYPE,
+            "content-length": str(len(body)),
+            "connection": "close",
+            "x-request-id": identity,
+            "cache-control": "no-store",
+            **SECURITY_HEADERS,
+        }
+        lines = [f"HTTP/1.1 {status.value} {status.phrase}"]
+        lines += [f"{name}: {value}" for name, value in headers.items()]
+        return "\r\n".join([*lines, "", ""]).encode("latin-1") + body
+
+
+def connections(seconds: float) -> Callable[..., asyncio.Protocol]:
+    """What makes a connection, for uvicorn."""
+    return partial(Connection, seconds=seconds)

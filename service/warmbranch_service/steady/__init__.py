@@ -1,0 +1,1 @@
+"""``POST /v1/steady``: the request, the answer, its table."""

@@ -1,0 +1,222 @@
+"""From the physics to an answer: all conversion of units on the way out, and rounding.
+
+Numbers are rounded to what they can mean, never to hide anything: temperatures to 0.01 °C,
+lengths to 0.01 mm, frequencies to 0.001 Hz, heat to five digits. The schema says so field by field.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.base.constants import ICE_POINT
+from warmbranch.belief.prediction import Predicted, predict
+from warmbranch.steady.cautions import findings
+from warmbranch.steady.solve import Answer, solve
+from warmbranch_service import MODEL_VERSION
+from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
+from warmbranch_service.case.convert_batch import PER_HOUR
+from warmbranch_service.case.messages import cautions_of
+from warmbranch_service.case.schema import Case
+from warmbranch_service.steady.schema import (
+    DEFAULT_POINTS,
+    DEFAULT_SPAN,
+    Attenuation,
+    Estimates,
+    Heat,
+    Levels,
+    MainPipeAnswer,
+    Prediction,
+    Profile,
+    ProfileBands,
+    Resonance,
+    RpmRange,
+    Solver,
+    SteadyAnswer,
+    SteadyPrediction,
+    SteadyRequest,
+    TransmissionLoss,
+)
+
+BAND_NODES = 4
+"""One node in so many of the profile gets intervals; bands are smooth."""
+
+
+def steady(request: SteadyRequest) -> SteadyAnswer:
+    """Answer one request.
+
+    Raises
+    ------
+    Problem, warmbranch.base.errors.WarmbranchError
+    """
+    converted = to_physics(request.case)
+    return answer_of(request, converted, solve(converted.case))
+
+
+def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> SteadyAnswer:
+    """Write down what the physics found."""
+    profile = answer.profile
+    resonance = _resonance(converted, answer)
+    estimates = Estimates(
+        transit_time_Hz=_places(answer.transit_time[0], 3),
+        one_temperature_Hz=_places(answer.one_temperature[0], 3),
+    )
+    return SteadyAnswer(
+        outcome="no resonance" if resonance.frequency_Hz[0] is None else "resonance found",
+        summary=summary(request.case, resonance, estimates, answer),
+        profile=Profile(
+            position_mm=_list(profile.position[0] / MM, 2),
+            gas_degC=_list(celsius(profile.gas[0]), 2),
+            wall_degC=_list(celsius(profile.wall[0]), 2),
+            skin_degC=_list(celsius(profile.skin[0]), 2),
+            sound_speed_m_s=_list(answer.sound_speed[0], 2),
+        ),
+        resonance=resonance,
+        estimates=estimates,
+        effective_temperature_degC=celsius_or_none(answer.effective_temperature[0], 2),
+        mouth_correction_mm=_places(answer.mouth_correction[0] / MM, 2),
+        centreline_length_mm=_places(answer.length[0] / MM, 2),
+        dew_point_degC=celsius_or_none(answer.dew_point[0], 1),
+        main_pipe=MainPipeAnswer(
+            mass_flow_kg_h=digits(converted.case.main_pipe.mass_flow[0] / PER_HOUR, 5),
+            gas_speed_m_s=digits(answer.main_speed[0], 4),
+        ),
+        heat=Heat(
+            entering_W=digits(profile.heat_entering[0], 5),
+            lost_W=digits(profile.heat_lost[0], 5),
+            closure_error=digits(profile.closure_error[0], 2),
+        ),
+        prediction=_prediction(converted, profile.position[0]),
+        attenuation=_attenuation(request.attenuation, converted.order, answer),
+        cautions=[*converted.cautions, *cautions_of(findings(answer)[0])],
+        assumptions=converted.assumptions,
+        solver=Solver(iterations=int(profile.iterations[0]), nodes=profile.position.shape[1]),
+        model_version=MODEL_VERSION,
+    )
+
+
+def _resonance(converted: Converted, answer: Answer) -> Resonance:
+    order, first = converted.order, answer.resonance[0, 0]
+    return Resonance(
+        frequency_Hz=[_finite(frequency, 3) for frequency in answer.resonance[0]],
+        engine_order=order,
+        quiet_rpm=None if order is None else _finite(60 * first / order, 1),
+        quality_factor=(
+            digits(answer.quality_factor[0], 4) if np.isfinite(answer.quality_factor[0]) else None
+        ),
+    )
+
+
+def _prediction(converted: Converted, position: FloatArray) -> SteadyPrediction | None:
+    """Intervals from a calibration; None without one."""
+    if converted.calibration is None:
+        return None
+    position = position[::BAND_NODES]
+    found = predict(converted.given, converted.calibration, position)
+    of_sound = prediction_of(found.resonance, converted.order)
+    return SteadyPrediction(
+        quiet_rpm=of_sound.quiet_rpm,
+        resonance_Hz=of_sound.resonance_Hz,
+        profile=_profile_bands(position, found) if len(found.gas) else None,
+    )
+
+
+def _profile_bands(position: FloatArray, found: Predicted) -> ProfileBands:
+    def pairs(levels: FloatArray, low: int, high: int) -> list[tuple[float, float]]:
+        ends = celsius(levels[[low, high]])
+        return list(zip(_list(ends[0], 1), _list(ends[1], 1), strict=True))
+
+    return ProfileBands(
+        position_mm=_list(position / MM, 2),
+        gas_interval_50_degC=pairs(found.gas, 1, 3),
+        gas_interval_90_degC=pairs(found.gas, 0, 4),
+        skin_interval_50_degC=pairs(found.skin, 1, 3),
+        skin_interval_90_degC=pairs(found.skin, 0, 4),
+    )
+
+
+def prediction_of(frequency: FloatArray, order: float | None) -> Prediction:
+    """Levels of the first resonance, Hz, as they leave; empty where there is none."""
+    if len(frequency) == 0:
+        return Prediction(quiet_rpm=None, resonance_Hz=None)
+    return Prediction(
+        quiet_rpm=None if order is None else _levels(frequency * 60 / order, 1),
+        resonance_Hz=_levels(frequency, 2),
+    )
+
+
+def _levels(values: FloatArray, places: int) -> Levels:
+    low, lower, middle, upper, high = (_places(value, places) for value in values)
+    return Levels(median=middle, interval_50=(lower, upper), interval_90=(low, high))
+
+
+def _attenuation(
+    wanted: Attenuation | None, order: float | None, answer: Answer
+) -> TransmissionLoss:
+    per_rpm = 1.0 if order is None else order / 60
+    if isinstance(wanted, RpmRange):
+        frequency = np.linspace(wanted.rpm_from, wanted.rpm_to, wanted.points) * per_rpm
+    elif wanted is not None:
+        low, high = wanted.frequency_from_Hz, wanted.frequency_to_Hz
+        frequency = np.linspace(low, high, wanted.points)
+    else:
+        middle = answer.resonance[0, 0]
+        # Where losses leave no resonance, the transit-time estimate still tells where to look.
+        middle = middle if np.isfinite(middle) else answer.transit_time[0]
+        frequency = middle * np.linspace(1 - DEFAULT_SPAN, 1 + DEFAULT_SPAN, DEFAULT_POINTS)
+    loss = answer.transmission_loss(frequency[None, :])[0]
+    return TransmissionLoss(
+        rpm=None if order is None else _list(frequency / per_rpm, 1),
+        frequency_Hz=_list(frequency, 3),
+        transmission_loss_dB=[value if math.isfinite(value) else None for value in _list(loss, 3)],
+    )
+
+
+def summary(case: Case, resonance: Resonance, estimates: Estimates, answer: Answer) -> str:
+    """The answer in plain words."""
+    first = resonance.frequency_Hz[0]
+    gas = celsius(answer.profile.gas[0])
+    cooling = f"The gas is at {gas[0]:.0f} °C at the mouth and {gas[-1]:.0f} °C at the cap."
+    if first is None:
+        return f"Losses at the wall leave this branch without a resonance. {cooling}"
+    if resonance.quiet_rpm is None:
+        best = f"The branch cancels best at {first:.1f} Hz."
+    else:
+        best = (
+            f"The branch cancels best at {resonance.quiet_rpm:.0f} rpm ({first:.1f} Hz, engine "
+            f"order {resonance.engine_order:g})."
+        )
+    one = estimates.one_temperature_Hz / first - 1
+    transit = estimates.transit_time_Hz / first - 1
+    return (
+        f"{best} {cooling} One gas temperature all along would put it {_off(one)}, the sum of "
+        f"local travel times {_off(transit)}."
+    )
+
+
+def _off(relative: float) -> str:
+    return f"{abs(relative) * 100:.1f} % too {'high' if relative > 0 else 'low'}"
+
+
+def _list(values: FloatArray, places: int) -> list[float]:
+    return (np.round(values, places) + 0.0).tolist()  # + 0: no minus zero
+
+
+def _places(value: float, places: int) -> float:
+    return round(float(value), places) + 0.0
+
+
+def _finite(value: float, places: int) -> float | None:
+    return _places(value, places) if math.isfinite(value) else None
+
+
+def celsius_or_none(kelvin: float, places: int) -> float | None:
+    """The temperature in °C, or None where there is none."""
+    return _finite(kelvin - ICE_POINT, places)
+
+
+def digits(value: float, count: int) -> float:
+    """The value to so many significant digits."""
+    return float(f"{float(value):.{count}g}") + 0.0

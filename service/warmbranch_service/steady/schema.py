@@ -1,0 +1,329 @@
+"""What ``POST /v1/steady`` takes and gives."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from warmbranch_service.case.schema import Case
+from warmbranch_service.contract.fields import (
+    AnswerModel,
+    JsonSchema,
+    Quantity,
+    RequestModel,
+    Whole,
+    refusal,
+)
+from warmbranch_service.contract.rules import WITH_ENGINE, rules, where
+from warmbranch_service.contract.units import FREQUENCY, ROTATION
+
+DEFAULT_POINTS = 41
+MOST_POINTS = 2001
+DEFAULT_SPAN = 0.25
+"""Half width of the default range of transmission loss, over the frequency in its middle."""
+
+Points = Annotated[int, Whole(2, MOST_POINTS)]
+Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
+Frequency = Annotated[float, Quantity("Hz", FREQUENCY, low=1, high=2000)]
+POINTS_TEXT = f"How many, evenly spaced. Default {DEFAULT_POINTS}."
+
+
+class RpmRange(RequestModel):
+    """Engine speeds at which to report the transmission loss."""
+
+    model_config = rules(unsaid={"range_falls": "rpm_to is above rpm_from."})
+
+    rpm_from: Rotation = Field(description="Lowest engine speed.", examples=[1500])
+    rpm_to: Rotation = Field(description="Highest engine speed.", examples=[3500])
+    points: Points = Field(default=DEFAULT_POINTS, description=POINTS_TEXT, examples=[41])
+
+    @model_validator(mode="after")
+    def _rises(self) -> RpmRange:
+        _refuse_fall(self.rpm_from, self.rpm_to, "rpm_to", "rpm")
+        return self
+
+
+class FrequencyRange(RequestModel):
+    """Frequencies at which to report the transmission loss."""
+
+    model_config = rules(unsaid={"range_falls": "frequency_to_Hz is above frequency_from_Hz."})
+
+    frequency_from_Hz: Frequency = Field(description="Lowest frequency.", examples=[50])
+    frequency_to_Hz: Frequency = Field(description="Highest frequency.", examples=[150])
+    points: Points = Field(default=DEFAULT_POINTS, description=POINTS_TEXT, examples=[41])
+
+    @model_validator(mode="after")
+    def _rises(self) -> FrequencyRange:
+        _refuse_fall(self.frequency_from_Hz, self.frequency_to_Hz, "frequency_to_Hz", "Hz")
+        return self
+
+
+def _refuse_fall(low: float, high: float, name: str, unit: str) -> None:
+    if high <= low:
+        raise refusal(
+            "range_falls",
+            f"The range ends at {high:g} {unit}, not above its beginning.",
+            f"Give a number above {low:g} {unit}.",
+            unit=unit,
+            at=[name],
+            value=high,
+        )
+
+
+def _range_kind(value: Any) -> str:
+    by_frequency = isinstance(value, FrequencyRange) or (
+        isinstance(value, dict) and ("frequency_from_Hz" in value or "frequency_to_Hz" in value)
+    )
+    return "frequency" if by_frequency else "rpm"
+
+
+Attenuation = Annotated[
+    Annotated[RpmRange, Tag("rpm")] | Annotated[FrequencyRange, Tag("frequency")],
+    Discriminator(_range_kind),
+]
+
+
+class SteadyRequest(RequestModel):
+    """A case, and where to report the transmission loss."""
+
+    model_config = rules(
+        (
+            WITH_ENGINE,
+            where(attenuation={"anyOf": [{"type": "null"}, {"required": ["frequency_from_Hz"]}]}),
+        )
+    )
+
+    case: Case
+    attenuation: Attenuation | None = Field(
+        default=None,
+        description=f"Range of the transmission loss. Default null: {DEFAULT_POINTS} points over "
+        f"±{DEFAULT_SPAN * 100:g} % of the quiet rpm (of the resonance without an engine).",
+    )
+
+    @model_validator(mode="after")
+    def _rpm_needs_an_engine(self) -> SteadyRequest:
+        if isinstance(self.attenuation, RpmRange) and self.case.engine is None:
+            raise refusal(
+                "no_engine",
+                "A range of engine speeds means nothing without an engine.",
+                "Give case.engine, or a range from frequency_from_Hz to frequency_to_Hz.",
+                unit="rpm",
+                at=["attenuation", "rpm_from"],
+                value=self.attenuation.rpm_from,
+            )
+        return self
+
+
+def _unit(unit: str) -> JsonSchema:
+    return {"x-unit": unit}
+
+
+class Profile(AnswerModel):
+    """Temperatures along the branch; all lists are as long as ``position_mm``."""
+
+    position_mm: list[float] = Field(
+        description="From the mouth, along the centre-line; to 0.01.", json_schema_extra=_unit("mm")
+    )
+    gas_degC: list[float] = Field(
+        description="Gas, mean over the bore; to 0.01.", json_schema_extra=_unit("degC")
+    )
+    wall_degC: list[float] = Field(
+        description="Wall of the tube; to 0.01.", json_schema_extra=_unit("degC")
+    )
+    skin_degC: list[float] = Field(
+        description="Outer surface, of the wrap where there is one; to 0.01.",
+        json_schema_extra=_unit("degC"),
+    )
+    sound_speed_m_s: list[float] = Field(
+        description="In the gas; to 0.01.", json_schema_extra=_unit("m/s")
+    )
+
+
+class Resonance(AnswerModel):
+    """Where the branch resonates."""
+
+    frequency_Hz: list[float | None] = Field(
+        description="The first three resonances; to 0.001. Null where there is none, and the "
+        "outcome or a caution says why.",
+        min_length=3,
+        max_length=3,
+        json_schema_extra=_unit("Hz"),
+    )
+    engine_order: float | None = Field(
+        description="Engine order that quiet_rpm refers to; null without an engine.",
+        json_schema_extra=_unit("1"),
+    )
+    quiet_rpm: float | None = Field(
+        description="Engine speed at which the branch cancels best, from the first resonance; to "
+        "0.1. Null without an engine or without a resonance.",
+        json_schema_extra=_unit("rpm"),
+    )
+    quality_factor: float | None = Field(
+        description="Of the first resonance, by losses inside the branch; four digits. Null "
+        "without a resonance or without losses.",
+        json_schema_extra=_unit("1"),
+    )
+
+
+class Estimates(AnswerModel):
+    """Shorter ways to a frequency, beside the true one and never instead of it."""
+
+    transit_time_Hz: float = Field(
+        description="1/(4 ∫dx/c), from the sum of local travel times; too low for a hot mouth and "
+        "a cold cap; to 0.001.",
+        json_schema_extra=_unit("Hz"),
+    )
+    one_temperature_Hz: float = Field(
+        description="From the main gas temperature all along, as is the habit; to 0.001.",
+        json_schema_extra=_unit("Hz"),
+    )
+
+
+class Heat(AnswerModel):
+    """The heat balance of the branch."""
+
+    entering_W: float = Field(
+        description="Through the mouth, by gas and wall; five digits.", json_schema_extra=_unit("W")
+    )
+    lost_W: float = Field(
+        description="To the surroundings; five digits.", json_schema_extra=_unit("W")
+    )
+    closure_error: float = Field(
+        description="Difference of the two over the larger; two digits.",
+        json_schema_extra=_unit("1"),
+    )
+
+
+class TransmissionLoss(AnswerModel):
+    """Transmission loss of the branch on the main pipe."""
+
+    rpm: list[float] | None = Field(
+        description="Engine speeds; null without an engine; to 0.1.",
+        json_schema_extra=_unit("rpm"),
+    )
+    frequency_Hz: list[float] = Field(
+        description="Frequencies; to 0.001.", json_schema_extra=_unit("Hz")
+    )
+    transmission_loss_dB: list[float | None] = Field(
+        description="With main pipes without reflections on both sides; to 0.001. Null where it "
+        "has no finite value.",
+        json_schema_extra=_unit("dB"),
+    )
+
+
+class MainPipeAnswer(AnswerModel):
+    """What flows in the main pipe, given or worked out."""
+
+    mass_flow_kg_h: float = Field(
+        description="Gas through the main pipe; five digits.", json_schema_extra=_unit("kg/h")
+    )
+    gas_speed_m_s: float = Field(
+        description="Mean gas speed at the mouth; four digits.", json_schema_extra=_unit("m/s")
+    )
+
+
+class Caution(AnswerModel):
+    """One thing to know before trusting or building."""
+
+    code: str = Field(description="Stable identifier; those on safety begin with safety_.")
+    message: str = Field(description="One or two sentences for people.")
+    field: str = Field(description="Field of the request it hangs on; empty where it is none.")
+
+
+HOLDER = "that of the field which holds it"
+
+
+class Levels(AnswerModel):
+    """A prediction with its uncertainty."""
+
+    median: float = Field(description="As likely above as below.", json_schema_extra=_unit(HOLDER))
+    interval_50: tuple[float, float] = Field(
+        description="25 and 75 %.", json_schema_extra=_unit(HOLDER)
+    )
+    interval_90: tuple[float, float] = Field(
+        description="5 and 95 %.", json_schema_extra=_unit(HOLDER)
+    )
+
+
+class Prediction(AnswerModel):
+    """Quiet rpm and first resonance; null without an engine or without a resonance."""
+
+    quiet_rpm: Levels | None = Field(description="To 0.1.", json_schema_extra=_unit("rpm"))
+    resonance_Hz: Levels | None = Field(description="To 0.01.", json_schema_extra=_unit("Hz"))
+
+
+def _band(what: str) -> Any:
+    return Field(
+        description=f"{what}; one pair a position; to 0.1.", json_schema_extra=_unit("degC")
+    )
+
+
+class ProfileBands(AnswerModel):
+    """Intervals of the temperatures, each position by itself."""
+
+    position_mm: list[float] = Field(
+        description="From the mouth; every fourth of the profile's; to 0.01.",
+        json_schema_extra=_unit("mm"),
+    )
+    gas_interval_50_degC: list[tuple[float, float]] = _band("Holds half of the draws")
+    gas_interval_90_degC: list[tuple[float, float]] = _band("Holds nine tenths")
+    skin_interval_50_degC: list[tuple[float, float]] = _band("Holds half of the draws")
+    skin_interval_90_degC: list[tuple[float, float]] = _band("Holds nine tenths")
+
+
+class SteadyPrediction(Prediction):
+    """Quiet rpm, first resonance and temperatures along the branch."""
+
+    profile: ProfileBands | None = Field(
+        description="Of gas and skin, from the coarser grid of a fit: within 1 K near a hot "
+        "mouth. Null where no draw has a solution."
+    )
+
+
+class Solver(AnswerModel):
+    """The work that was done."""
+
+    iterations: int = Field(description="Newton steps.", json_schema_extra=_unit("1"))
+    nodes: int = Field(description="Points along the branch.", json_schema_extra=_unit("1"))
+
+
+Outcome = Literal["resonance found", "no resonance"]
+
+
+class SteadyAnswer(AnswerModel):
+    """Temperatures, resonance, heat and transmission loss of a branch that is warm through."""
+
+    outcome: Outcome = Field(description="How it ended; a poor answer is named, not refused.")
+    summary: str = Field(description="The answer in plain words.")
+    profile: Profile
+    resonance: Resonance
+    estimates: Estimates
+    effective_temperature_degC: float | None = Field(
+        description="The one temperature at which the same branch with the same gas would "
+        "resonate at frequency_Hz[0]; to 0.01. Null without a resonance.",
+        json_schema_extra=_unit("degC"),
+    )
+    mouth_correction_mm: float = Field(
+        description="Length added at the mouth, of main-pipe gas; to 0.01.",
+        json_schema_extra=_unit("mm"),
+    )
+    centreline_length_mm: float = Field(
+        description="From the main pipe's inner wall to the cap; to 0.01.",
+        json_schema_extra=_unit("mm"),
+    )
+    dew_point_degC: float | None = Field(
+        description="Of the gas; to 0.1. Null for a gas without water.",
+        json_schema_extra=_unit("degC"),
+    )
+    main_pipe: MainPipeAnswer
+    heat: Heat
+    prediction: SteadyPrediction | None = Field(
+        description="Intervals of the quiet rpm, the resonance and the temperatures; null "
+        "without a calibration."
+    )
+    attenuation: TransmissionLoss
+    cautions: list[Caution]
+    assumptions: list[str] = Field(description="What was taken for what the request left open.")
+    solver: Solver
+    model_version: str = Field(description="Version of the model that answered.")

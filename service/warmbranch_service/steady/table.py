@@ -1,0 +1,140 @@
+"""The answer as a table to read."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from warmbranch_service.contract.errors import ProblemParts
+from warmbranch_service.steady.schema import Caution, SteadyAnswer
+
+WIDTH = 88
+PROFILE_ROWS = 11
+LOSS_ROWS = 11
+DECIBELS_A_MARK = 1.0
+LONGEST_BAR = 40
+
+
+def readable(answer: SteadyAnswer) -> str:
+    """The answer to ``POST /v1/steady`` as text."""
+    blocks = [
+        [
+            f"{answer.outcome.capitalize()} (model {answer.model_version})",
+            *_wrapped(answer.summary),
+        ],
+        _resonance(answer),
+        _heat(answer),
+        _profile(answer),
+        _loss(answer),
+    ]
+    safety = [caution for caution in answer.cautions if caution.code.startswith("safety_")]
+    others = [caution for caution in answer.cautions if caution not in safety]
+    blocks.append(_cautions("Cautions", others))
+    blocks.append(["Taken for what the request left open", *_listed(answer.assumptions)])
+    blocks.append(_cautions("Safety; local codes and licensed practice go first", safety))
+    return "\n\n".join("\n".join(block) for block in blocks if len(block) > 1) + "\n"
+
+
+def readable_problem(parts: ProblemParts) -> str:
+    """A failure as text."""
+    lines = [parts.kind.title]
+    if parts.entries:
+        for entry in parts.entries:
+            lines += _wrapped(entry.sentence())
+    else:
+        lines += _wrapped(parts.detail)
+    return "\n".join(lines) + "\n"
+
+
+def _resonance(answer: SteadyAnswer) -> list[str]:
+    found = answer.resonance
+    order = found.engine_order
+    first = found.frequency_Hz[0]
+    lines = ["Frequencies"]
+
+    def row(name: str, frequency: float | None) -> str:
+        if frequency is None:
+            return f"  {name:<34}{'none':>10}"
+        text = f"  {name:<34}{frequency:>7.2f} Hz"
+        if order is not None:
+            text += f"{60 * frequency / order:>9.0f} rpm"
+        if first is not None and frequency != first and not name.startswith("resonance"):
+            text += f"{(frequency / first - 1) * 100:>+9.1f} %"
+        return text
+
+    for number, frequency in enumerate(found.frequency_Hz, start=1):
+        lines.append(row(f"resonance {number}", frequency))
+    lines.append(row("one gas temperature all along", answer.estimates.one_temperature_Hz))
+    lines.append(row("sum of local travel times", answer.estimates.transit_time_Hz))
+    if answer.effective_temperature_degC is not None:
+        value = f"{answer.effective_temperature_degC:.1f}"
+        lines.append(f"  {'as if the gas were all at':<34}{value:>7} °C")
+    if found.quality_factor is not None:
+        lines.append(f"  {'quality factor':<34}{found.quality_factor:>7.1f}")
+    return lines
+
+
+def _heat(answer: SteadyAnswer) -> list[str]:
+    rows = (
+        ("centre-line length", answer.centreline_length_mm, "mm"),
+        ("mouth correction", answer.mouth_correction_mm, "mm"),
+        ("mass flow in the main pipe", answer.main_pipe.mass_flow_kg_h, "kg/h"),
+        ("gas speed in the main pipe", answer.main_pipe.gas_speed_m_s, "m/s"),
+        ("heat in at the mouth", answer.heat.entering_W, "W"),
+        ("heat lost outside", answer.heat.lost_W, "W"),
+    )
+    return ["Branch", *(f"  {name:<34}{value:>7.1f} {unit}" for name, value, unit in rows)]
+
+
+def _profile(answer: SteadyAnswer) -> list[str]:
+    profile = answer.profile
+    lines = ["Along the branch", f"  {'mm':>8}{'gas °C':>10}{'skin °C':>10}{'sound m/s':>11}"]
+    for i in _nearest_even(profile.position_mm, PROFILE_ROWS):
+        lines.append(
+            f"  {profile.position_mm[i]:>8.0f}{profile.gas_degC[i]:>10.1f}"
+            f"{profile.skin_degC[i]:>10.1f}{profile.sound_speed_m_s[i]:>11.1f}"
+        )
+    return lines
+
+
+def _loss(answer: SteadyAnswer) -> list[str]:
+    loss = answer.attenuation
+    rpm = loss.rpm
+    lines = [
+        "Transmission loss",
+        f"  {'Hz':>8}" + ("" if rpm is None else f"{'rpm':>8}") + f"{'dB':>8}",
+    ]
+    count = len(loss.frequency_Hz)
+    step = max(1, (count - 1) // (LOSS_ROWS - 1))
+    for i in range(0, count, step):
+        decibels = loss.transmission_loss_dB[i]
+        text = f"  {loss.frequency_Hz[i]:>8.1f}" + ("" if rpm is None else f"{rpm[i]:>8.0f}")
+        if decibels is None:
+            lines.append(text + f"{'–':>8}")
+            continue
+        bar = "#" * min(LONGEST_BAR, round(decibels / DECIBELS_A_MARK))
+        lines.append(f"{text}{decibels:>8.1f}  {bar}".rstrip())
+    return lines
+
+
+def _nearest_even(positions: Sequence[float], rows: int) -> list[int]:
+    """Indices of the nodes nearest to evenly spaced places, ends included, none twice."""
+    last = positions[-1]
+    wanted = (last * i / (rows - 1) for i in range(rows))
+    found = (min(range(len(positions)), key=lambda i: abs(positions[i] - x)) for x in wanted)
+    return list(dict.fromkeys(found))
+
+
+def _cautions(title: str, cautions: Iterable[Caution]) -> list[str]:
+    return [title, *_listed(caution.message for caution in cautions)]
+
+
+def _listed(sentences: Iterable[str]) -> list[str]:
+    lines: list[str] = []
+    for sentence in sentences:
+        lines += textwrap.wrap(sentence, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+    return lines
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")

@@ -1,0 +1,1 @@
+"""``POST /v1/warmup``: the request, the answer, its table."""
