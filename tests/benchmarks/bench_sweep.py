@@ -28,8 +28,9 @@ from warmbranch_service.sweep.examples import example
 from warmbranch_service.sweep.executors import InProcess
 from warmbranch_service.sweep.plan import Plan
 from warmbranch_service.sweep.processes import ProcessPool
-from warmbranch_service.sweep.request import CHUNK, SweepRequest
+from warmbranch_service.sweep.request import SweepRequest
 from warmbranch_service.sweep.table import rows
+from warmbranch_service.sweep.varied import CHUNK
 
 CHUNKS = 48
 REPEATS = 3

@@ -10,7 +10,9 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from shared.asking import ask
 from shared.problems import _every_failure_has_the_one_shape, watch
+from shared.sweeping import grid, sobol, sweep_refused, swept
 from warmbranch_service.demo import demo_text
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.settings import Settings
@@ -28,7 +30,15 @@ SMALLEST: Body = {
     }
 }
 
-__all__ = ["_every_failure_has_the_one_shape", "watch"]
+__all__ = [
+    "_every_failure_has_the_one_shape",
+    "ask",
+    "grid",
+    "sobol",
+    "sweep_refused",
+    "swept",
+    "watch",
+]
 """Fixtures for every test here."""
 
 

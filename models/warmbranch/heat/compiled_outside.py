@@ -8,7 +8,7 @@ import numba
 import numpy as np
 from numba.extending import register_jitable
 
-import warmbranch.compiled_elementary  # noqa: F401  (gives nusselt its compiled logarithm)
+import warmbranch.base.compiled_elementary  # noqa: F401  (gives nusselt its compiled logarithm)
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.compiled import ROW, Outside, Table, options, properties
 from warmbranch.base.constants import GRAVITY, STEFAN_BOLTZMANN

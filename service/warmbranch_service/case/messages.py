@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping
 
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.steady.cautions import Finding
-from warmbranch_service.steady.schema import Caution
+from warmbranch_service.contract.caution import Caution
 
 Numbers = Mapping[str, float]
 

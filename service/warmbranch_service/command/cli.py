@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping, Sequence
 
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.command import help_texts
+from warmbranch_service.command import rank as rank
+from warmbranch_service.command import sweep as sweep
 from warmbranch_service.command.terminal import (
     FAILED,
     INTERRUPTED,
@@ -26,8 +28,6 @@ from warmbranch_service.demo import DEMOS, demo_text
 from warmbranch_service.http import request_examples
 from warmbranch_service.http.settings import settings_help
 from warmbranch_service.length.examples import EXAMPLES, example_text
-from warmbranch_service.sweep import command as sweep
-from warmbranch_service.sweep import rank_command as rank
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -295,7 +295,7 @@ def _fit(given: argparse.Namespace) -> int:
 
 
 def _length(given: argparse.Namespace) -> int:
-    from warmbranch_service.http.answer_csv import as_csv
+    from warmbranch_service.contract.answer_csv import as_csv
     from warmbranch_service.length.table import readable_length
     from warmbranch_service.local import length_of
 

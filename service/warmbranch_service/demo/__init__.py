@@ -16,6 +16,12 @@ DEMOS = {
 }
 """Name to file and description."""
 
+UNCERTAIN_VAN = (
+    "The invented camper van with all that is uncertain about it: what may its quiet rpm be, and "
+    "what matters for that"
+)
+"""What the example of a sweep is."""
+
 
 @cache
 def demo_text(name: str) -> str:

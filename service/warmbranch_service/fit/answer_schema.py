@@ -7,8 +7,9 @@ from typing import Literal
 from pydantic import Field
 
 from warmbranch_service.case.calibration import Calibration
+from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
-from warmbranch_service.steady.schema import Caution, Prediction
+from warmbranch_service.steady.schema import Prediction
 
 Outcome = Literal[
     "fitted", "prior-dominated", "contradictory readings", "at a bound", "not converged"

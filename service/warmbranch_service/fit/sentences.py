@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.fit.solve import Fitted
 from warmbranch.fit.suspicion import Suspicion
+from warmbranch_service.contract.caution import Caution
 from warmbranch_service.fit.answer_schema import (
     FitPrediction,
     HeardResidual,
@@ -17,7 +18,7 @@ from warmbranch_service.fit.answer_schema import (
     Residual,
     Trim,
 )
-from warmbranch_service.steady.schema import Caution, Levels
+from warmbranch_service.steady.schema import Levels
 
 Numbers = Mapping[str, float]
 

@@ -16,6 +16,7 @@ from pydantic import BaseModel
 
 from warmbranch_service.contract.errors import PROBLEM_MEDIA_TYPE, ProblemDetails
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema, RequestModel
+from warmbranch_service.contract.forms import CSV
 from warmbranch_service.contract.rules import OF_STRINGS, RULES
 from warmbranch_service.http.answer_ranges import (
     ANY_NUMBER,
@@ -26,7 +27,6 @@ from warmbranch_service.http.answer_ranges import (
     MOST_WITHIN,
     SIGNED,
 )
-from warmbranch_service.http.forms import CSV
 from warmbranch_service.http.gate import API_KEY_HEADER, is_open
 
 API_KEY = "ApiKey"

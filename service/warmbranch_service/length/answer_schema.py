@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
 from warmbranch_service.length.parts import (
     CutList,
@@ -16,7 +17,6 @@ from warmbranch_service.length.parts import (
     PairAnswer,
     PlaceAnswer,
 )
-from warmbranch_service.steady.schema import Caution
 
 FORM: Literal[1] = 1
 """Version of the answer's form: fields may be added within it, none renamed or removed."""

@@ -19,10 +19,10 @@ from warmbranch.steady.cautions import LEAK_DIAMETER, Finding, findings
 from warmbranch.steady.leak import OVERPRESSURE, leak_heat
 from warmbranch_service.case.convert import MM, celsius
 from warmbranch_service.case.messages import caution_of, cautions_of
+from warmbranch_service.contract.caution import Caution
 from warmbranch_service.length.parts import PlaceAnswer
 from warmbranch_service.length.points import Points
 from warmbranch_service.length.request import LengthRequest
-from warmbranch_service.steady.schema import Caution
 
 if TYPE_CHECKING:
     from warmbranch_service.length.shape import Shape

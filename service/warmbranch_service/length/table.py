@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.text import listed, wrapped
 from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.length.parts import NotchWidth
-from warmbranch_service.steady.schema import Caution
 
 MOST_TRIM_ROWS = 16
 

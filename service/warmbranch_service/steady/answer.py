@@ -13,8 +13,9 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.belief.prediction import Predicted, predict
+from warmbranch.steady.answer import Answer
 from warmbranch.steady.cautions import findings
-from warmbranch.steady.solve import Answer, solve
+from warmbranch.steady.solve import solve
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR

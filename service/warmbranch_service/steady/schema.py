@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from warmbranch_service.case.schema import Case
+from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import (
     AnswerModel,
     JsonSchema,
@@ -221,14 +222,6 @@ class MainPipeAnswer(AnswerModel):
     gas_speed_m_s: float = Field(
         description="Mean gas speed at the mouth; four digits.", json_schema_extra=_unit("m/s")
     )
-
-
-class Caution(AnswerModel):
-    """One thing to know before trusting or building."""
-
-    code: str = Field(description="Stable identifier; those on safety begin with safety_.")
-    message: str = Field(description="One or two sentences for people.")
-    field: str = Field(description="Field of the request it hangs on; empty where it is none.")
 
 
 HOLDER = "that of the field which holds it"

@@ -5,8 +5,9 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
+from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.errors import ProblemParts
-from warmbranch_service.steady.schema import Caution, SteadyAnswer
+from warmbranch_service.steady.schema import SteadyAnswer
 
 WIDTH = 88
 PROFILE_ROWS = 11

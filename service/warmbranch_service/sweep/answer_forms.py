@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
-from warmbranch_service.http.forms import CSV
+from warmbranch_service.contract.forms import CSV
 from warmbranch_service.sweep.plan import Chunk, Plan
 from warmbranch_service.sweep.table import csv_text, heading, rows
 

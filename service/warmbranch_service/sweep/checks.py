@@ -12,9 +12,18 @@ from warmbranch_service.case.fields import CaseField, NoSuchFieldError, find
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.fields import refusal
 from warmbranch_service.sweep.distributions import LEAST_SHARE, grid_values, share_within_limits
+from warmbranch_service.sweep.varied import (
+    MOST_DESIGNS,
+    WAYS,
+    Grid,
+    GridSampling,
+    ListSampling,
+    Spread,
+    Vary,
+)
 
 if TYPE_CHECKING:
-    from warmbranch_service.sweep.request import Grid, Spread, SweepRequest, Vary
+    from warmbranch_service.sweep.request import SweepRequest
 
 Place = list[str | int]
 
@@ -73,8 +82,6 @@ def _field(case: Case, vary: Vary, at: Place) -> CaseField:
 
 
 def _check_way(vary: Vary, field: CaseField, at: Place) -> None:
-    from warmbranch_service.sweep.request import WAYS
-
     given = [name for name in WAYS if getattr(vary, name) is not None]
     if len(given) != 1:
         what = f"Both {given[0]} and {given[1]} are given." if given else "No values are given."
@@ -179,8 +186,6 @@ def _check_spread(spread: Spread, field: CaseField, at: Place) -> None:
 
 
 def _check_sampling(request: SweepRequest) -> None:
-    from warmbranch_service.sweep.request import MOST_DESIGNS, GridSampling, ListSampling
-
     sampling = request.sampling
     if isinstance(sampling, (GridSampling, ListSampling)):
         for i, vary in enumerate(request.vary):

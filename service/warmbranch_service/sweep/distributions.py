@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 import numpy as np
 
 from warmbranch.many.sampling import LEAST_SHARE as LEAST_SHARE
 from warmbranch.many.sampling import Distribution, Lognormal, Normal, Uniform
 from warmbranch_service.case.fields import CaseField
-
-if TYPE_CHECKING:
-    from warmbranch_service.sweep.request import Grid, Spread
+from warmbranch_service.sweep.varied import Grid, NormalSpread, Spread, UniformSpread
 
 DIGITS = 12
 """Significant digits of a value that was worked out: what is printed is what was solved."""
@@ -19,7 +17,6 @@ DIGITS = 12
 
 def distribution(spread: Spread, field: CaseField) -> Distribution:
     """The distribution, in the field's unit."""
-    from warmbranch_service.sweep.request import NormalSpread, UniformSpread
 
     def number(value: float | str) -> float:
         return cast("float", field.kind.check(value))

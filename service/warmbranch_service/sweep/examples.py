@@ -16,8 +16,7 @@ from warmbranch.case.closures import (
 )
 from warmbranch.case.surfaces import SURFACES
 from warmbranch_service.case.branch import DEFAULT_SURFACE
-from warmbranch_service.demo import demo_text
-from warmbranch_service.sweep.command import SUMMARY
+from warmbranch_service.demo import UNCERTAIN_VAN, demo_text
 
 EMISSIVITY = SURFACES[DEFAULT_SURFACE].emissivity
 """In place of the surface's name, so that it can be varied."""
@@ -81,7 +80,7 @@ def openapi_examples() -> dict[str, Any]:
             "summary": "The invented camper van over lengths, gas temperatures and metals",
             "value": grid_example(),
         },
-        "uncertain": {"summary": SUMMARY, "value": example()},
+        "uncertain": {"summary": UNCERTAIN_VAN, "value": example()},
     }
 
 

@@ -14,7 +14,7 @@ from typing import Any, cast
 
 from warmbranch_service.sweep.plan import Chunk, Plan
 from warmbranch_service.sweep.table import heading, rows, units
-from warmbranch_service.sweep.writers import WritingError, not_written, of_another_sweep
+from warmbranch_service.sweep.writing import WritingError, not_written, of_another_sweep
 
 DESIGNS_A_GROUP = 64 * 1024
 """Rows of a row group: what is held in memory until it is written, some ten megabytes."""

@@ -41,13 +41,13 @@ from warmbranch_service.sweep.answer_schema import (
     SweepProgress,
 )
 from warmbranch_service.sweep.distributions import distribution, grid_values, written
-from warmbranch_service.sweep.request import (
+from warmbranch_service.sweep.request import SweepRequest
+from warmbranch_service.sweep.varied import (
     CHUNK,
     GridSampling,
     HypercubeSampling,
     ListSampling,
     SobolSampling,
-    SweepRequest,
     Vary,
 )
 

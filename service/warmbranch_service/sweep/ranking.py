@@ -15,7 +15,8 @@ from warmbranch_service.contract.rounding import places
 from warmbranch_service.steady.outputs import OUTPUTS
 from warmbranch_service.sweep.executors import Executor
 from warmbranch_service.sweep.plan import Chunk, Plan
-from warmbranch_service.sweep.request import ListSampling, SweepRequest
+from warmbranch_service.sweep.request import SweepRequest
+from warmbranch_service.sweep.varied import ListSampling
 
 MOST_LEFT_OUT = 0.01
 """Share of the draws that may lack an answer: what is ranked is then still what was asked for."""

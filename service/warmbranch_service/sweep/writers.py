@@ -16,57 +16,15 @@ import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO, Protocol
+from typing import BinaryIO
 
+from warmbranch_service.sweep.parquet import ParquetWriter
 from warmbranch_service.sweep.plan import Chunk, Plan
 from warmbranch_service.sweep.table import csv_text, heading, rows
+from warmbranch_service.sweep.writing import Writer, WritingError, not_written, of_another_sweep
 
 TAIL = 1 << 16
 """Bytes that are read at once, from the end, to find the last line."""
-
-
-class WritingError(Exception):
-    """Designs cannot be written there; its text says why and what to do."""
-
-
-class Writer(Protocol):
-    """Takes the chunks of a sweep, in order.
-
-    Attributes
-    ----------
-    first : int
-        Chunk to begin with.
-    designs : int
-        Designs that are written.
-    next_line : int or None
-        Line of the service's answer that comes next; None of other formats.
-    """
-
-    first: int
-    designs: int
-
-    @property
-    def next_line(self) -> int | None:
-        """See above."""
-        ...
-
-    def write(self, chunk: Chunk) -> None:
-        """Write one chunk, but for what of it is there already.
-
-        Raises
-        ------
-        WritingError
-            By this and the following: no room, no permission.
-        """
-        ...
-
-    def end(self) -> None:
-        """Everything is written."""
-        ...
-
-    def close(self) -> None:
-        """Leave what is written whole and readable."""
-        ...
 
 
 def to_standard_output(plan: Plan, form: str, line: int) -> Writer:
@@ -101,19 +59,12 @@ def to_file(plan: Plan, path: Path, form: str, *, resume: bool) -> Writer:
                 f"{path} is there already. Add --resume to go on with it, or give another --output."
             )
         if form == "parquet":
-            from warmbranch_service.sweep.parquet import ParquetWriter
-
             return ParquetWriter(plan, path, resume=is_there)
         if form == "csv":
             return _csv_file(plan, path, resume=is_there)
         return _ndjson_file(plan, path, resume=is_there)
     except OSError as error:
         raise not_written(path, error) from None
-
-
-def not_written(path: object, error: OSError) -> WritingError:
-    """The failure of a file that cannot be written."""
-    return WritingError(f"{path} cannot be written: {error.strerror or error}.")
 
 
 class _Stream:
@@ -221,14 +172,6 @@ class CsvWriter:
     def close(self) -> None:
         """The rows are written."""
         self._stream.close()
-
-
-def of_another_sweep(path: Path) -> WritingError:
-    """The failure of a file that holds other designs than are asked for."""
-    return WritingError(
-        f"{path} holds another sweep: another request, or another version of the model, wrote it. "
-        "Give another --output."
-    )
 
 
 def _ndjson_file(plan: Plan, path: Path, *, resume: bool) -> NdjsonWriter:

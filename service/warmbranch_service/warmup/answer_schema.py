@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pydantic import Field
 
+from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
-from warmbranch_service.steady.schema import Caution
 
 
 def _unit(unit: str) -> JsonSchema:

@@ -18,7 +18,6 @@ from typing import Any
 
 import pytest
 import schemathesis
-import warmbranch.kernel
 from hypothesis import HealthCheck, Phase, settings
 from jsonschema_rs import Draft202012Validator
 from schemathesis import GenerationMode
@@ -52,7 +51,7 @@ rest = read(DOCUMENT, method="GET")
 @pytest.fixture(scope="module", autouse=True)
 def _compiled_loops():
     """Thousands of solves are a matter of seconds with them."""
-    warmbranch.base.kernel.load()
+    kernel.load()
 
 
 def search(examples: int) -> settings:

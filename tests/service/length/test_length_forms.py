@@ -9,7 +9,7 @@ import json
 import pytest
 
 from warmbranch_service.command import cli
-from warmbranch_service.http.answer_csv import HEADER
+from warmbranch_service.contract.answer_csv import HEADER
 from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.length.examples import example_text
 

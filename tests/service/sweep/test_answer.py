@@ -12,7 +12,7 @@ import pytest
 from scipy import stats
 
 from warmbranch_service.steady.outputs import OUTPUTS
-from warmbranch_service.sweep.request import CHUNK
+from warmbranch_service.sweep.varied import CHUNK
 
 GAS = "case.main_pipe.gas_temperature_degC"
 LAST = "case.branch.centreline[2].straight_mm"

@@ -15,7 +15,7 @@ from warmbranch_service.command.cli import main
 from warmbranch_service.http import request_examples
 from warmbranch_service.local import warmup_of
 
-REQUEST = Path(__file__).parents[2] / "fixtures" / "requests" / "warmup_camper_van.json"
+REQUEST = Path(__file__).parents[3] / "fixtures" / "requests" / "warmup_camper_van.json"
 
 SERIES = {"time_s", "resonance_Hz", "quiet_rpm", "mouth_gas_degC", "skin_degC"}
 

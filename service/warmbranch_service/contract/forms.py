@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from pydantic import BaseModel
 from starlette.requests import Request
 
+from warmbranch_service.contract.answer_csv import as_csv
 from warmbranch_service.contract.errors import NOT_ACCEPTABLE, Problem
 from warmbranch_service.contract.fields import JsonSchema
-from warmbranch_service.http.answer_csv import as_csv
 
 JSON, CSV = "application/json", "text/csv"
 FORMS = (JSON, CSV)

@@ -18,7 +18,7 @@ from warmbranch.gas.saturation import (
     saturation_temperature,
 )
 
-PUBLISHED = Path(__file__).parents[2] / "fixtures" / "published"
+PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
 
 
 def published(*names):

@@ -27,7 +27,7 @@ from warmbranch.gas.gas import (
 from warmbranch.gas.make_property_table import import_coolprop
 from warmbranch.gas.property_table import pure_gases
 
-PUBLISHED = Path(__file__).parents[2] / "fixtures" / "published"
+PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
 
 CANTERA_NAMES = ["N2", "O2", "CO2", "H2O", "AR", "CO", "H2", "CH4"]
 

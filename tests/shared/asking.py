@@ -1,4 +1,4 @@
-"""Shared by the tests of operation: an application asked over ASGI, without a network."""
+"""What tests of several rooms share: an application asked over ASGI, without a network."""
 
 from __future__ import annotations
 

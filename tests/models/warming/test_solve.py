@@ -17,7 +17,7 @@ from warmbranch.warming.drive import Curve, Drive
 from warmbranch.warming.solve import WrapHeat, skin_at, warm_up
 from warmbranch.warming.wander import wander
 
-BENCHMARK = Path(__file__).parents[1] / "benchmarks" / "bench_warmup.py"
+BENCHMARK = Path(__file__).parents[2] / "benchmarks" / "bench_warmup.py"
 
 
 def times(duration, count=13):

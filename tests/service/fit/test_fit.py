@@ -12,7 +12,7 @@ import pytest
 
 from shared.readings import contact, infrared
 
-FIXTURES = Path(__file__).parents[2] / "fixtures"
+FIXTURES = Path(__file__).parents[3] / "fixtures"
 Body = dict[str, Any]
 
 

@@ -15,7 +15,7 @@ from warmbranch_service.http.settings import Settings
 from warmbranch_service.http.workshop import CLOSING, LEFT, TOO_LONG
 from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.plan import Chunk
-from warmbranch_service.sweep.request import CHUNK
+from warmbranch_service.sweep.varied import CHUNK
 
 GIVE_UP = 20.0
 

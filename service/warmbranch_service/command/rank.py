@@ -7,7 +7,7 @@ import sys
 from typing import Any
 
 from warmbranch_service.command.terminal import OK, Failed, Refused, answered, read
-from warmbranch_service.sweep.under_way import (
+from warmbranch_service.command.under_way import (
     add_executors,
     bar,
     ended,

@@ -1,4 +1,4 @@
-"""Shared by the tests of sweeps: requests, and the answer's lines."""
+"""What tests of several rooms share of sweeps: requests, and the answer's lines."""
 
 from __future__ import annotations
 

@@ -93,7 +93,7 @@ def test_a_batch_and_a_single_answer_are_quicker_than_the_scipy_way(
 ) -> None:
     """As loose: benchmarks find some 700 times in a batch of the box, 60 times for one answer."""
     assert kernel.load() is not None
-    path = Path(__file__).parents[1] / "benchmarks/bench_steady.py"
+    path = Path(__file__).parents[2] / "benchmarks/bench_steady.py"
     spec = importlib.util.spec_from_file_location("bench_steady", path)
     assert spec is not None
     assert spec.loader is not None

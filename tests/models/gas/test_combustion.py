@@ -23,7 +23,7 @@ from warmbranch.gas.combustion import (
 )
 from warmbranch.gas.gas import SPECIES, Composition
 
-PUBLISHED = Path(__file__).parents[2] / "fixtures" / "published"
+PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
 
 ATOMS = {
     "C": {"CO2": 1, "CO": 1, "CH4": 1},

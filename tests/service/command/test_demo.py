@@ -8,7 +8,7 @@ import pytest
 
 from warmbranch_service.demo import DEMOS, demo_text
 
-FIXTURES = Path(__file__).parents[2] / "fixtures" / "requests"
+FIXTURES = Path(__file__).parents[3] / "fixtures" / "requests"
 
 
 @pytest.mark.parametrize("name", list(DEMOS))

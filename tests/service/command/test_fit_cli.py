@@ -12,7 +12,7 @@ from warmbranch_service.contract.errors import Problem
 from warmbranch_service.demo import demo_text
 from warmbranch_service.fit.readings_csv import rows, with_readings
 
-FIXTURES = Path(__file__).parents[2] / "fixtures"
+FIXTURES = Path(__file__).parents[3] / "fixtures"
 TABLE = FIXTURES / "readings" / "camper_van.csv"
 
 

@@ -12,7 +12,8 @@ import pyarrow.parquet
 import pytest
 
 from warmbranch_service.command import cli
-from warmbranch_service.sweep import command, parquet
+from warmbranch_service.command import sweep as command
+from warmbranch_service.sweep import parquet
 
 FORMATS = ("ndjson", "csv", "parquet")
 

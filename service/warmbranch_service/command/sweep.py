@@ -7,25 +7,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from warmbranch_service.command.terminal import OK, Failed, Refused, answered, read
-from warmbranch_service.sweep.under_way import (
+from warmbranch_service.command.under_way import (
     add_executors,
     bar,
     ended,
     ended_by_signals,
     executor_of,
 )
+from warmbranch_service.demo import UNCERTAIN_VAN
 
 if TYPE_CHECKING:
     from warmbranch.base.stopping import Stop
     from warmbranch_service.sweep.executors import Executor
     from warmbranch_service.sweep.plan import Plan
-    from warmbranch_service.sweep.writers import Writer
+    from warmbranch_service.sweep.writing import Writer
 
-SUMMARY = (
-    "The invented camper van with all that is uncertain about it: what may its quiet rpm be, and "
-    "what matters for that"
-)
-EXAMPLES = {"sweep": SUMMARY}
+EXAMPLES = {"sweep": UNCERTAIN_VAN}
 
 ENDINGS = {".ndjson": "ndjson", ".jsonl": "ndjson", ".csv": "csv", ".parquet": "parquet"}
 FORMATS = ("ndjson", "csv", "parquet")
@@ -105,7 +102,8 @@ def _sweep(given: argparse.Namespace) -> int:
     from warmbranch.base.stopping import Stop, under
     from warmbranch_service.local import sweep_request_of
     from warmbranch_service.sweep.plan import Plan
-    from warmbranch_service.sweep.writers import WritingError, to_file, to_standard_output
+    from warmbranch_service.sweep.writers import to_file, to_standard_output
+    from warmbranch_service.sweep.writing import WritingError
 
     request = answered(lambda: sweep_request_of(read(given.file)))
     plan = Plan(request)
@@ -131,7 +129,7 @@ def _run(
 ) -> int:
     from warmbranch.base.errors import StoppedError
     from warmbranch_service.sweep.executors import ExecutorError
-    from warmbranch_service.sweep.writers import WritingError
+    from warmbranch_service.sweep.writing import WritingError
 
     with bar(plan.designs, writer.designs) as progress:
         try:
