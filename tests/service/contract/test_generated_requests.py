@@ -24,6 +24,7 @@ from schemathesis import GenerationMode
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
 from shared.drawing import to_draw_from
+from warmbranch.base import kernel
 from warmbranch_service.contract.rules import RULES
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.settings import Settings
