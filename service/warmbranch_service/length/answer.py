@@ -10,11 +10,11 @@ import numpy as np
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknowns import Spreads
 from warmbranch.case.case import Case
-from warmbranch.length import solve as sizing
+from warmbranch.length import tone as sizing
 from warmbranch.length.build_long import DRAWS, RightLengths, Trim, trim_steps, uncertain_lengths
 from warmbranch.length.compromise import Compromise, best_length
 from warmbranch.length.effects import effects, transit_time_length
-from warmbranch.length.solve import Outcome, Sized, length_for, one_temperature_length
+from warmbranch.length.tone import Outcome, Sized, length_for, one_temperature_length
 from warmbranch.steady.answer import Answer
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.convert import MM, Converted, celsius

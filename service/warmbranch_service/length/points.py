@@ -11,7 +11,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.case import case as physics
 from warmbranch.case.road_speed import engine_speed_on_road, rolling_circumference, tyre_diameter
-from warmbranch.length import solve as sizing
+from warmbranch.length import tone as sizing
 from warmbranch.length.compromise import Aim, Tones
 from warmbranch.steady.solve import solve
 from warmbranch_service.case.convert import MM, Converted, to_physics

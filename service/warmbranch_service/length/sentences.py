@@ -13,7 +13,7 @@ from warmbranch.length.bandwidth import Notch
 from warmbranch.length.build_long import Trim
 from warmbranch.length.compromise import Compromise
 from warmbranch.length.pair import Stagger
-from warmbranch.length.solve import LONGEST, Sized, one_temperature_length
+from warmbranch.length.tone import LONGEST, Sized, one_temperature_length
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.cautions import LEAK_DIAMETER, Finding, findings
 from warmbranch.steady.leak import OVERPRESSURE, leak_heat

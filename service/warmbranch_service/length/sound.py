@@ -22,7 +22,7 @@ from warmbranch.length.pair import (
     one_branch,
     same_tune,
 )
-from warmbranch.length.solve import Outcome, Sized, bounds
+from warmbranch.length.tone import Outcome, Sized, bounds
 from warmbranch.sound.acoustics import input_impedance
 from warmbranch.sound.placement import Place as PhysicsPlace
 from warmbranch.sound.placement import better_places, nodes, positions, sweep, tones
