@@ -97,6 +97,16 @@ def bounds(case: Case) -> tuple[FloatArray, FloatArray]:
     return shortest, np.full(len(case), LONGEST)
 
 
+def reach(case: Case) -> tuple[float, float]:
+    """First resonances of the longest and of the shortest admissible branch of a design, Hz.
+
+    NaN where losses leave none.
+    """
+    low, high = bounds(case)
+    ends = solve(with_length(case.repeat(2), np.concatenate([high, low])))
+    return float(ends.resonance[0, 0]), float(ends.resonance[1, 0])
+
+
 def one_temperature_length(frequency: FloatArray, gas_temperature: FloatArray) -> FloatArray:
     """``L = c/(4f)``, m, with c of dry air at the main gas temperature: today's habit.
 

@@ -272,8 +272,6 @@ def _support(answer: Answer, main: int, shape: Shape) -> Caution:
 
 def trade_off(own: Case, other: Case, mine: Notch, theirs: Notch, reached: bool) -> str:
     """What another tube gains and costs against one's own."""
-    if other is own:
-        return "The tube as given."
     if not reached:
         return "No admissible length of this tube has this tone."
     ratio = float(other.branch.outside_diameter[0] / own.branch.outside_diameter[0])
