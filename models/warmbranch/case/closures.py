@@ -24,17 +24,26 @@ class Prior(NamedTuple):
     high: float
 
 
-STIRRING = Prior(0.15, 0.03, 0.8)
-"""``C_m``: strength of the mouth's stirring, over main-pipe speed × bore."""
+MOUTH_EXCHANGE = Prior(0.04, 0.015, 0.12)
+"""``k_m``: speed with which gas is exchanged through the mouth's shear layer, over the main
+pipe's bulk speed."""
 
-REACH = Prior(10.0, 4.0, 40.0)
-"""``Λ``: reach of the stirring, in bores."""
+STIRRING = Prior(0.018, 0.006, 0.06)
+"""``S``: stirring two bores in, over main-pipe speed × bore: the firmest thing known of it."""
+
+REACH = Prior(0.65, 0.4, 2.5)
+"""``Λ``: bores over which the stirring falls by e."""
 
 PULSATION = Prior(0.1, 0.01, 0.5)
 """``C_p``: strength of the mixing by pulsation, over ω ξ²."""
 
-STANTON = Prior(0.01, 0.003, 0.03)
-"""``St*``: inner film that goes with mixing, as a Stanton number on ``D_mix/d``."""
+STIRRED_FILM = Prior(0.9, 0.4, 1.6)
+"""``B``: what stirring adds to the inner film's Nusselt number, over ``√(D/ν)``."""
+
+STILL_NUSSELT = 5.783185962946784
+"""Nusselt number of still gas in a long tube, on the mean over the bore: the square of the first
+zero of the Bessel function J₀. Exact for a wall at one temperature round the bore and a profile
+that changes slowly along it: no gas flows through, so the 3.66 of flowing gas is not it."""
 
 OUTER_FILM_FACTOR = Prior(1.0, 0.6, 1.7)
 """Outer film over its correlation: spread of correlations, shelter, neighbours."""
@@ -60,8 +69,15 @@ class Closures(Batched):
 
     Parameters
     ----------
-    stirring, reach, pulsation, stanton : (designs,) array, dimensionless
-        ``C_m``, ``Λ``, ``C_p``, ``St*``.
+    mouth_exchange : (designs,) array, dimensionless
+        ``k_m``; infinite where the mouth does not resist.
+    stirring, reach, pulsation : (designs,) array, dimensionless
+        ``S``, ``Λ``, ``C_p``.
+    stirred_film, still_nusselt : (designs,) array, dimensionless
+        ``B``, and the inner film's Nusselt number without stirring.
+    stanton : (designs,) array, dimensionless
+        ``St*``: a further film in proportion to the mixing, as a Stanton number on ``D_mix/d``;
+        0 unless asked for.
     buoyancy : (designs,) array, dimensionless
         Multiplies the buoyant counterflow; 1 for the model, 0 to leave it out.
     outer_film_factor, mouth_factor : (designs,) array, dimensionless
@@ -77,9 +93,12 @@ class Closures(Batched):
         Visco-thermal losses at the bore's wall.
     """
 
+    mouth_exchange: FloatArray
     stirring: FloatArray
     reach: FloatArray
     pulsation: FloatArray
+    stirred_film: FloatArray
+    still_nusselt: FloatArray
     stanton: FloatArray
     buoyancy: FloatArray
     outer_film_factor: FloatArray
@@ -96,10 +115,13 @@ class Closures(Batched):
         """The medians of the priors, one design."""
         one, absent = np.ones(1), np.full(1, np.nan)
         return cls(
+            mouth_exchange=MOUTH_EXCHANGE.median * one,
             stirring=STIRRING.median * one,
             reach=REACH.median * one,
             pulsation=PULSATION.median * one,
-            stanton=STANTON.median * one,
+            stirred_film=STIRRED_FILM.median * one,
+            still_nusselt=STILL_NUSSELT * one,
+            stanton=0.0 * one,
             buoyancy=one,
             outer_film_factor=OUTER_FILM_FACTOR.median * one,
             mouth_factor=MOUTH_FACTOR.median * one,

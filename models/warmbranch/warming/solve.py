@@ -288,7 +288,8 @@ def _shaken(case: Case, x: FloatArray) -> FloatArray:
 def _store(system: warmup_plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Store:
     case, x = system.case, system.x
     branch, covering, pipe = case.branch, case.covering, case.main_pipe
-    balance = HeatBalance(case, system.gas, system.air, x, system.constant)
+    still = np.zeros(len(case))
+    balance = HeatBalance(case, system.gas, system.air, x, system.constant, still, still)
     metal = branch.wall_area[:, None] * balance.width
     metal[:, -1] += np.pi / 4 * branch.outside_diameter**2 * branch.cap_thickness
     skin_diameter = balance.skin_diameter
@@ -308,6 +309,7 @@ def _store(system: warmup_plain.PlainSystem, held: BoolArray, wrap: WrapHeat) ->
         main_capacity=capacity,
         main_held=held,
         fall=np.exp(-x / (6 * branch.bore)[:, None]),
+        resists=np.isfinite(case.closures.mouth_exchange),
     )
 
 
@@ -323,7 +325,16 @@ def _start(system: warmup_plain.PlainSystem, held: BoolArray, drive: Drive) -> F
     speed = bulk_speed(case.main_pipe, system.gas, case.surroundings.pressure)
     forced = system.constant + speed[:, None] * system.stirred + system.shaken
     wall = wall_temperature(case.main_pipe, system.gas, case.surroundings, system.air)
-    profile = solve_steady(HeatBalance(case, system.gas, system.air, x, forced), wall)
+    balance = HeatBalance(
+        case,
+        system.gas,
+        system.air,
+        x,
+        forced,
+        mouth_resistance(case, system.gas, speed),
+        case.main_pipe.gas_temperature,
+    )
+    profile = solve_steady(balance, wall)
     start[:, GAS], start[:, WALL] = profile.gas, profile.wall
     start[:, SKIN] = profile.skin
     return start
