@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextvars import copy_context
 
-from warmbranch import kernel
 from warmbranch.branch import Answer, solve
 from warmbranch.case import Case
 from warmbranch.errors import NotConvergedError
@@ -50,8 +49,6 @@ def solve_in_chunks(
     NotConvergedError
         As from :func:`branch.solve`, with the designs counted through the whole batch.
     """
-    kernel.at_hand(len(case))  # a batch that repays loading them, although no chunk might
-
     def answer(first: int) -> Answer:
         try:
             return solve(case.take(slice(first, first + chunk)), nodes=nodes, modes=modes)

@@ -6,16 +6,15 @@ speed follow a :class:`Drive`; the main pipe's wall at the mouth has its own sto
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import cast
 
 import numpy as np
 
-from warmbranch import kernel, stopping, tally, warmup_plain
+from warmbranch import core, stepping, stopping, tally, warmup_plain
 from warmbranch.batch import Batched, BoolArray, FloatArray
 from warmbranch.branch import solve
 from warmbranch.case import Case
+from warmbranch.core import calls, records
 from warmbranch.dense_output import GAS, SKIN, WALL
 from warmbranch.drive import Curve, Drive
 from warmbranch.errors import InputError, NotConvergedError
@@ -48,9 +47,6 @@ FIRST_STEP = 1.0
 """s. Longest first step after a jump."""
 
 MOST_STEPS = 200_000
-
-WORTH_IN_STEADY = 100
-"""Steady solutions that a warm-up costs, about: a few repay loading the compiled loops."""
 
 WRAP_DENSITY = 500.0
 """kg/m³ as fitted: between a loose blanket (100) and tape wound tight (900). Our assumption."""
@@ -360,13 +356,44 @@ def _integrate(
     system: warmup_plain.PlainSystem,
     rest: tuple[Store, Forcing, Settings, FloatArray, FloatArray, FloatArray, FloatArray],
 ) -> FloatArray:
-    if kernel.at_hand(len(system.case) * WORTH_IN_STEADY) is None:
+    compiled = core.at_hand()
+    if compiled is None:
         return warmup_plain.integrate(system, *rest, stopping.flag())
-    from warmbranch import compiled_warmup
-
-    store, forcing, *others = rest
-    even = compiled_warmup.even
-    integrate = cast("Callable[..., FloatArray]", compiled_warmup.integrate)
-    return integrate(
-        compiled_warmup.system_of(system), even(store), even(forcing), *others, stopping.flag()
+    store, forcing, settings, start, bounds, times, outputs = rest
+    rules = records.SteppingRules(
+        settings.tolerance,
+        settings.newton_step,
+        settings.foretold_step,
+        settings.first_step,
+        stepping.GAS_SHARE,
+        stepping.SMALLEST_STEP,
+        stepping.LOOSE_STEP,
+        stepping.SWING,
+        stepping.SHORTER,
+        stepping.LONGER,
+        stepping.MAIN_WALL_STEP,
+        settings.most_steps,
+        stepping.MOST_NEWTON_STEPS,
+        stepping.LOOSE_AFTER,
+    )
+    arrays = {
+        "position": system.x,
+        "stirred": system.stirred,
+        "shaken": system.shaken,
+        "constant": system.constant,
+        "main_film": system.main_film,
+        "start": start,
+        "bounds": bounds,
+        "times": times,
+    }
+    return calls.warm_up(
+        compiled,
+        system.case,
+        system.gas,
+        system.air,
+        rules,
+        arrays,
+        store._asdict(),
+        forcing._asdict(),
+        outputs,
     )

@@ -34,11 +34,15 @@ FLAGS = (
     "-fPIC",
     "-shared",
     "-g0",
+    "-s",
     "-Wall",
     "-Wextra",
     "-Wno-psabi",
     "-Wno-unknown-pragmas",
 )
+
+MARK, DIGITS = b"warmbranch core ", 32
+"""What stands before the digest in a library, and the digest's length."""
 
 LEVELS = ("x86-64-v3", "x86-64-v2")
 """Processors that libraries are built for where there are two: with AVX2 and FMA, and without."""
@@ -66,7 +70,13 @@ def digest(sources: Path = SOURCES) -> str | None:
     told = hashlib.sha256(" ".join(FLAGS).encode())
     for file in files:
         told.update(file.name.encode() + b"\0" + file.read_bytes() + b"\0")
-    return told.hexdigest()[:32]
+    return told.hexdigest()[:DIGITS]
+
+
+def digest_in(library: Path) -> str:
+    """The digest of what a library was made from; empty where there is none."""
+    _, mark, rest = library.read_bytes().partition(MARK)
+    return rest[:DIGITS].decode("ascii", "replace") if mark else ""
 
 
 def compiler() -> list[str] | None:
@@ -106,7 +116,7 @@ def build(folder: Path = LIBRARIES, sources: Path = SOURCES) -> list[Path]:
         with tempfile.TemporaryDirectory(dir=folder) as room:
             fresh = Path(room) / library(name).name
             files = [str(file) for file in sorted(sources.glob("*.c"))]
-            options = [*FLAGS, *for_level(command, name), f'-DCORE_DIGEST="{told}"']
+            options = [*FLAGS, *for_level(command, name), f'-DCORE_DIGEST="{MARK.decode()}{told}"']
             libm = [] if sys.platform == "win32" else ["-lm"]
             run = subprocess.run(
                 [*command, *options, *files, "-o", str(fresh), *libm],

@@ -11,7 +11,8 @@ PUBLIC void core_prepare(void)
     make_layer_series();
 }
 
-/* Digest of the sources and flags that this was made from; build.py gives it. */
+/* Digest of the sources and flags that this was made from; build.py gives it, and reads it in the
+ * library's file. */
 #ifndef CORE_DIGEST
 #define CORE_DIGEST "none"
 #endif
