@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
-from warmbranch import acoustics, resonance, stopping
+import numpy as np
+
+from warmbranch import acoustics, core, quick, resonance, stopping
 from warmbranch.acoustics import Duct
-from warmbranch.batch import Batched, FloatArray
+from warmbranch.batch import Batched, BoolArray, FloatArray
 from warmbranch.case import Case
 from warmbranch.cautions import Finding, findings
+from warmbranch.errors import NotConvergedError
 from warmbranch.gas import MixtureTable, dry_air_table
 from warmbranch.grid import DEFAULT_NODES
 from warmbranch.interplay import Mouth, heard, settled
@@ -114,6 +118,41 @@ def solve(
     See README.md.
     """
     stopping.check()
+    compiled = core.at_hand()
+    if compiled is None:
+        return _step_by_step(case, nodes, modes, position)
+    parts, failed = quick.solve(compiled, case, nodes=nodes, modes=modes, position=position)
+    if not np.any(failed):
+        return Answer.of_parts(**parts)
+    return _joined(case, parts, failed, nodes, modes, position)
+
+
+def _joined(
+    case: Case,
+    parts: dict[str, Any],
+    failed: BoolArray,
+    nodes: int,
+    modes: int,
+    position: FloatArray | None,
+) -> Answer:
+    """The core's answers and, for what it could not balance, those found on finer grids."""
+    hard = np.flatnonzero(failed)
+    rest = None if position is None else position[hard]
+    try:
+        found = _step_by_step(case.take(hard), nodes, modes, rest)
+    except NotConvergedError as error:
+        raise error.among(hard) from error
+    well = np.flatnonzero(~failed)
+    if len(well) == 0:
+        return found
+    both = Answer.concatenate([Answer.of_parts(**parts).take(well), found])
+    return both.take(np.argsort(np.concatenate([well, hard])))
+
+
+def _step_by_step(
+    case: Case, nodes: int, modes: int, position: FloatArray | None
+) -> Answer:
+    """The same flow in the open, one part after another, as the core goes it at once."""
     gas, air = MixtureTable.of(case.gas), dry_air_table()
     pressure = case.surroundings.pressure
     speed = bulk_speed(case.main_pipe, gas, pressure)
