@@ -19,7 +19,6 @@ from typing import TypeVar
 from starlette.requests import Request
 
 from warmbranch.errors import StoppedError
-from warmbranch.kernel import no_loading
 from warmbranch.stopping import Stop, under
 from warmbranch.tally import Tally, kept_in
 from warmbranch_service import metrics
@@ -147,7 +146,7 @@ class Workshop:
             clock = time.perf_counter()
             try:
                 stop.check()
-                with under(stop), no_loading(), kept_in(done):
+                with under(stop), kept_in(done):
                     return work()
             finally:
                 metrics.SOLVES.inc(done.solves)

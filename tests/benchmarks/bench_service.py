@@ -32,11 +32,11 @@ from fastapi import FastAPI
 from starlette.responses import Response
 
 from shared.running import Service, ask, free_port
+from warmbranch import core
 from warmbranch.branch import solve
 from warmbranch_service.answer import answer_of
 from warmbranch_service.convert import to_physics
 from warmbranch_service.demo import demo_text
-from warmbranch_service.fast_loops import compile_loops
 from warmbranch_service.schemas.steady import SteadyRequest
 from warmbranch_service.server import Server
 from warmbranch_service.settings import Settings
@@ -189,7 +189,7 @@ def report(found: dict[str, list[float]], parts: dict[str, list[float]]) -> bool
 
 def main(rounds: int) -> bool:
     body = demo_text("van").encode()
-    assert compile_loops(), "the compiled loops cannot be had"
+    assert core.at_hand() is not None, "the compiled core cannot be had"
     parts = InProcess(body)
     parts()
     with tempfile.TemporaryDirectory() as folder:

@@ -45,8 +45,6 @@ PATIENCE_MS = 30_000
 
 @pytest.fixture(scope="session")
 def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
-    # Without its compiled loops the service is right, but slow.
-    subprocess.run([sys.executable, "-m", "warmbranch_service", "compile"], check=True)
     running = Service(tmp_path_factory.mktemp("service") / "log.txt")
     running.start()
     yield running

@@ -15,7 +15,6 @@ from pydantic import ValidationError
 from pydantic_core import to_json
 
 from warmbranch import case as physics
-from warmbranch import kernel
 from warmbranch.branch import solve
 from warmbranch.calibration import Calibration
 from warmbranch.errors import InputError, NotConvergedError
@@ -42,12 +41,7 @@ class _Ended(NamedTuple):
 
 
 def solve_task(task: Task) -> Chunk:
-    """Solve one chunk.
-
-    Always with the compiled loops where they can be had, so that a chunk is the same bytes
-    whoever solves it.
-    """
-    kernel.load()
+    """Solve one chunk."""
     return solve_chunk(plan_of(task.request), task)
 
 

@@ -23,7 +23,6 @@ from jsonschema_rs import Draft202012Validator
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
-import warmbranch.kernel
 from shared.drawing import to_draw_from
 from warmbranch_service.app import create_app
 from warmbranch_service.schemas.rules import RULES
@@ -47,12 +46,6 @@ MODEL = {"method": "POST"}
 drawn = read(to_draw_from(DOCUMENT, most_designs=MOST_DESIGNS), **MODEL)
 own = read(DOCUMENT, **MODEL)
 rest = read(DOCUMENT, method="GET")
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _compiled_loops():
-    """Thousands of solves are a matter of seconds with them."""
-    warmbranch.kernel.load()
 
 
 def search(examples: int) -> settings:
