@@ -162,6 +162,13 @@ def effective_temperature(
     start = pressure / (mean_density * gas.gas_constant) * np.square(known[:, 0] / transit)
 
     log_start = np.log(start)
+    compiled = core.at_hand()
+    if compiled is not None:
+        log_found = calls.effective_temperatures(
+            compiled, duct, gas, pressure, known[:, 0], log_start, FINE
+        )
+        stopping.check()
+        return np.where(np.isnan(frequency), np.nan, np.exp(log_found))
 
     def phase(log_temperature: FloatArray) -> FloatArray:
         filled = uniform_duct(duct, gas, np.exp(log_temperature[:, 0]), pressure)

@@ -199,6 +199,11 @@ void resonances_of(int64_t count, const struct duct *duct, int64_t modes,
                    const struct search_rules *coarse, const struct search_rules *fine,
                    double *frequency, double *quality);
 
+double effective_temperature(const struct cell_means *like, int64_t cells,
+                             const struct gas_table *gas, double pressure, double radius,
+                             double frequency, double log_start, const struct search_rules *rules,
+                             struct duct *duct);
+
 /* ---- The main pipe (main_pipe.c) ----------------------------------------------------------- */
 
 /* What the branch meets at the main pipe; m/s, K, m, kg/m⁴, Pa s/m³, m/s. */

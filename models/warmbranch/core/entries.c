@@ -199,3 +199,33 @@ static void resonances(struct sound_job *job, const struct duct *duct, int64_t f
 }
 
 PUBLIC bool core_resonances(struct sound_job *job) { return for_blocks(job, resonances); }
+
+/* The one temperature that puts each duct's resonance at a frequency: see resonance.py. */
+struct effective_job {
+    int64_t designs, cells;
+    struct cell_means means; /* lengths and inertance ratios of these */
+    struct mixtures mixtures;
+    const double *radius, *mouth_inertance, *wall_losses; /* (designs,) */
+    const double *pressure, *frequency, *log_start;       /* (designs,); Pa, Hz, ln K */
+    struct search_rules search;
+    double *log_found; /* (designs,) */
+    const int64_t *stop;
+};
+
+PUBLIC bool core_effective(struct effective_job *job)
+{
+    struct duct duct = {.cell = malloc((size_t)job->cells * sizeof(struct cell))};
+    if (duct.cell == NULL)
+        return false;
+    for (int64_t i = 0; i < job->designs && !stopped(job->stop); i++) {
+        struct gas_table gas = gas_of(&job->mixtures, i);
+        struct cell_means own = means_of(&job->means, i * job->cells);
+        duct.mouth_inertance = job->mouth_inertance[i];
+        duct.lossy = job->wall_losses[i] != 0;
+        job->log_found[i] =
+            effective_temperature(&own, job->cells, &gas, job->pressure[i], job->radius[i],
+                                  job->frequency[i], job->log_start[i], &job->search, &duct);
+    }
+    free(duct.cell);
+    return true;
+}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from ctypes import Structure, c_double, c_int64, c_void_p
 from functools import partial
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -39,23 +40,22 @@ DESIGN = (
 )
 """Where the numbers of ``struct design`` stand in a case, in order."""
 
-_PLACES = tuple(tuple(path.split(".")) for path in DESIGN)
+_values = attrgetter(*DESIGN)
 NUMBERS = len(DESIGN) + 2  # the conductivity has three
 
 
 def designs(case: Any) -> FloatArray:
     """A case as records, (designs, NUMBERS)."""
-    found = np.empty((len(case), NUMBERS))
-    column = 0
-    for part, name in _PLACES:
-        value = getattr(getattr(case, part), name)
-        if value.ndim == 2:
-            found[:, column : column + 3] = value
-            column += 3
-        else:
-            found[:, column] = value
-            column += 1
-    return found
+    values = _values(case)
+    if len(case) == 1:
+        return np.concatenate([value.ravel() for value in values])[None]
+    found = np.empty((NUMBERS, len(case)))
+    row = 0
+    for value in values:
+        rows = 1 if value.ndim == 1 else value.shape[1]
+        found[row : row + rows] = value.T
+        row += rows
+    return found.T.copy()
 
 
 class Mixtures(Structure):
@@ -158,6 +158,19 @@ class SoundJob(Structure):
         ("coarse", SearchRules),
         ("fine", SearchRules),
         *_arrays("resonance quality stop"),
+    ]
+
+
+class EffectiveJob(Structure):
+    """``struct effective_job``."""
+
+    _fields_ = [
+        *_counts("designs cells"),
+        ("means", CellMeans),
+        ("mixtures", Mixtures),
+        *_arrays("radius mouth_inertance wall_losses pressure frequency log_start"),
+        ("search", SearchRules),
+        *_arrays("log_found stop"),
     ]
 
 

@@ -225,3 +225,60 @@ void resonances_of(int64_t count, const struct duct *duct, int64_t modes,
         memcpy(quality + i * modes, q, (size_t)modes * sizeof(double));
     }
 }
+
+/* The one temperature at which the same branch and gas would resonate at a frequency ------------- */
+
+/* The same duct filled with gas of one temperature; a straight one is one cell then. */
+static void fill_uniformly(const struct cell_means *like, int64_t cells, const struct gas_table *gas,
+                           double pressure, double temperature, double radius, struct duct *duct)
+{
+    struct gas_state s = gas_at(gas, quad_of(temperature));
+    double cp = s.heat_capacity[0], k = s.conductivity[0], mu = s.viscosity[0];
+    double ratio = cp / (cp - gas->gas_constant), area = PI * radius * radius;
+    double density = pressure / (gas->gas_constant * temperature);
+    double viscous = duct->lossy ? sqrt(mu / (2 * PI * density)) / radius : 0.0;
+    double straight = 0.0;
+    bool bent = false;
+    for (int64_t c = 0; c < cells; c++) {
+        bent |= like->inertance_ratio[c] != 1;
+        straight += like->length[c];
+    }
+    duct->cells = bent ? cells : 1;
+    duct->mouth_impedance = sqrt(density * ratio * pressure) / area;
+    for (int64_t c = 0; c < duct->cells; c++) {
+        double length = bent ? like->length[c] : straight;
+        double inertance = bent ? length * like->inertance_ratio[c] : length;
+        duct->cell[c] = (struct cell){
+            .mass = density * inertance / area,
+            .spring = length * area / (ratio * pressure),
+            .viscous = viscous,
+            .heat = viscous / sqrt(cp * mu / k),
+            .thermal = ratio - 1,
+        };
+    }
+}
+
+/* ln of that temperature by the secant method from ln of a start; NaN where it does not end. */
+double effective_temperature(const struct cell_means *like, int64_t cells,
+                             const struct gas_table *gas, double pressure, double radius,
+                             double frequency, double log_start, const struct search_rules *rules,
+                             struct duct *duct)
+{
+    const struct duct *own[] = {duct};
+    double here = log_start, slope = PI / 2, step = 0.0, value = 0.0;
+    double longest = rules->longest * fabs(here), inertia = 2 * PI * frequency * duct->mouth_inertance;
+    for (int64_t pass = 0; pass <= rules->most; pass++) {
+        double complex tube;
+        fill_uniformly(like, cells, gas, pressure, exp(here), radius, duct);
+        tubes(1, own, &frequency, &tube, NULL, NULL);
+        double new = reflection_phase(tube + I * inertia, duct->mouth_impedance);
+        if (pass > 0) /* the phase goes as -ωL/c, and c as the root of T: hence the first slope */
+            slope = next_slope(slope, (new - value) / step);
+        value = new;
+        step = fmin(fmax(-value / slope, -longest), longest);
+        here += step;
+        if (fabs(step) <= rules->tolerance * fabs(here))
+            return here;
+    }
+    return NAN;
+}

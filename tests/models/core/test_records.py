@@ -24,6 +24,7 @@ RECORDS = {
     "grid_job": records.GridJob,
     "cut_job": records.CutJob,
     "sound_job": records.SoundJob,
+    "effective_job": records.EffectiveJob,
     "steady_rules": records.SteadyRules,
     "steady_job": records.SteadyJob,
     "store": records.Store,
