@@ -107,9 +107,7 @@ class Settings:
     grace_seconds: int = _setting(
         10, _whole(1, 600), "s; what is under way at SIGTERM may take so long, then is ended"
     )
-    warm_up: int = _setting(
-        1, _whole(0, 1), "1 loads tables and compiled loops at the start, ahead of requests"
-    )
+    warm_up: int = _setting(1, _whole(0, 1), "1 loads tables at the start, ahead of requests")
     kernel: str = _setting(
         "on", _one_of("on", "off"), "off keeps to numpy: the same answers, several times slower"
     )

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
@@ -24,9 +24,9 @@ EVEN = np.ones(3)
 
 @pytest.fixture(params=["compiled", "numpy"])
 def path(request, monkeypatch):
-    assert kernel.load() is not None, "numba is a dependency: the compiled loops must load"
+    assert core.at_hand() is not None
     if request.param == "numpy":
-        monkeypatch.setenv(kernel.OFF, "off")
+        monkeypatch.setenv(core.OFF, "off")
 
 
 def sketched(nodes: int = SKETCH_NODES) -> Sketch:
@@ -104,12 +104,12 @@ class TestRefined:
 
 
 def test_both_paths_agree(box_sample, monkeypatch):
-    assert kernel.load() is not None
+    assert core.at_hand() is not None
     profile = solve(box_sample(96, seed=41), nodes=SKETCH_NODES, modes=1).profile
     given = Sketch(profile.position, profile.gas, profile.wall, profile.skin)
     crowding = np.linspace(1.0, 6.0, 96)
     compiled = refined(given, DEFAULT_NODES, crowding)
-    monkeypatch.setenv(kernel.OFF, "off")
+    monkeypatch.setenv(core.OFF, "off")
     for got, expected in zip(compiled, refined(given, DEFAULT_NODES, crowding), strict=True):
         assert_allclose(got, expected, rtol=1e-11)  # rounding of the bends, smoothed
 
