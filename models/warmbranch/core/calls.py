@@ -64,12 +64,11 @@ class _Held:
 
     def at(self, array: FloatArray | ComplexArray | IntArray) -> int:
         """Address of the array, or of a copy that the core can read."""
-        if not array.flags.c_contiguous:
-            array = np.ascontiguousarray(array)
-        self._arrays.append(array)
-        if array.flags.writeable and array.nbytes:
-            return addressof(c_char.from_buffer(array))  # a tenth of the other way's time
-        return array.__array_interface__["data"][0]
+        even: Any = array if array.flags.c_contiguous else np.ascontiguousarray(array)
+        self._arrays.append(even)
+        if even.flags.writeable and even.nbytes:
+            return addressof(c_char.from_buffer(even))  # a tenth of the other way's time
+        return even.__array_interface__["data"][0]
 
     def fill(self, record: Structure, **arrays: Any) -> None:
         """Put addresses into a record's fields of these names."""
@@ -304,6 +303,7 @@ def steady(
     transit, at_transit = lay(designs)
     found, at_found = lay(2, designs, modes)
     report.fill(0.0)
+    transit.fill(np.nan)
     found.fill(np.nan)  # what is not reached, when work is stopped, is not there
     a_profile, a_mean, a_found = (8 * designs * count for count in (nodes, cells, modes))
     failed = np.zeros(designs, dtype=np.int64)

@@ -18,17 +18,17 @@ struct beside {
     double gas, by_gas, wall;
 };
 
-static inline struct beside on_left(const struct balance *b, int64_t n)
+INLINE struct beside on_left(const struct balance *b, int64_t n)
 {
     return (struct beside){b->gas_left[n], b->wall_gas_left[n], b->wall_left[n]};
 }
 
-static inline struct beside on_right(const struct balance *b, int64_t n)
+INLINE struct beside on_right(const struct balance *b, int64_t n)
 {
     return (struct beside){b->gas_right[n], b->wall_gas_right[n], b->wall_right[n]};
 }
 
-static inline struct block own(const struct balance *b, int64_t n)
+INLINE struct block own(const struct balance *b, int64_t n)
 {
     return (struct block){
         b->gas_here[n],      b->gas_wall[n],
@@ -38,7 +38,7 @@ static inline struct block own(const struct balance *b, int64_t n)
 }
 
 /* Take the neighbour's block times the eliminated neighbour from the own one. */
-static inline struct block less(struct block own, struct beside to, struct block done)
+INLINE struct block less(struct block own, struct beside to, struct block done)
 {
     return (struct block){
         own.a - to.gas * done.a,
@@ -51,7 +51,7 @@ static inline struct block less(struct block own, struct beside to, struct block
 }
 
 /* The block to the neighbour that is left, and what is asked for, divided by the own block. */
-static inline struct block divided(struct block own, struct beside to)
+INLINE struct block divided(struct block own, struct beside to)
 {
     double inverse = 1 / (own.a * own.d - own.b * own.c);
     return (struct block){
@@ -64,7 +64,7 @@ static inline struct block divided(struct block own, struct beside to)
     };
 }
 
-static inline void back(struct balance *b, int64_t n, int64_t known)
+INLINE void back(struct balance *b, int64_t n, int64_t known)
 {
     struct block done = ((struct block *)b->eliminated)[n];
     double gas = b->gas_step[known], wall = b->wall_step[known];

@@ -24,7 +24,7 @@ struct gas_state {
     quad heat_capacity_slope, conductivity_slope, viscosity_slope;
 };
 
-static inline void cubic_at(const double *const lane[LANES], quad local, quad *value, quad *slope)
+INLINE void cubic_at(const double *const lane[LANES], quad local, quad *value, quad *slope)
 {
     quad c[4];
     for (int k = 0; k < LANES; k++)
@@ -35,7 +35,7 @@ static inline void cubic_at(const double *const lane[LANES], quad local, quad *v
 }
 
 /* Outside the table the end pieces go on: an iterate that strays meets a smooth function. */
-static inline struct gas_state gas_at(const struct gas_table *table, quad temperature)
+INLINE struct gas_state gas_at(const struct gas_table *table, quad temperature)
 {
     quad above = temperature - table->first;
     quad place = above * (1 / table->step), last = quad_of((double)(table->pieces - 1));

@@ -150,7 +150,7 @@ static void gas_at_nodes(struct balance *b)
 #define TINY 1e-300                        /* keeps nothing over nothing at nothing */
 
 /* g⁴/(g² + g0²)^(3/2), the size of a gradient with a smooth foot, and its slope. */
-static inline quad smooth_size(quad gradient, quad *slope)
+INLINE quad smooth_size(quad gradient, quad *slope)
 {
     double foot = GENTLE_GRADIENT * GENTLE_GRADIENT;
     quad squared = gradient * gradient, whole = squared + foot, root = quad_sqrt(whole);

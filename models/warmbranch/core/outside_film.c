@@ -93,13 +93,13 @@ void make_prandtl_series(void)
 }
 
 /* -1 at the lowest Prandtl number, 1 at the highest. */
-static inline quad prandtl_place(quad prandtl)
+INLINE quad prandtl_place(quad prandtl)
 {
     return (prandtl - 0.5 * (LOWEST_PRANDTL + HIGHEST_PRANDTL)) *
            (2 / (HIGHEST_PRANDTL - LOWEST_PRANDTL));
 }
 
-static inline quad series_at(enum prandtl_series which, quad place)
+INLINE quad series_at(enum prandtl_series which, quad place)
 {
     const double *c = series[which];
     quad sum = quad_of(c[PRANDTL_TERMS - 1]);
@@ -123,7 +123,7 @@ struct sloped {
 };
 
 /* Churchill and Chu's form, from the sixth root of Ra. */
-static inline struct sloped natural(quad root_rayleigh, double still, quad factor, quad slope)
+INLINE struct sloped natural(quad root_rayleigh, double still, quad factor, quad slope)
 {
     quad rising = root_rayleigh * factor, root_nusselt = rising + still;
     /* The slope in ln Pr has the same factor 2/6 as that in ln Ra. */
@@ -131,17 +131,19 @@ static inline struct sloped natural(quad root_rayleigh, double still, quad facto
     return (struct sloped){root_nusselt * root_nusselt, by_log_rayleigh, by_log_rayleigh * slope};
 }
 
-#define STEEPEST_CURVATURE 10.0 /* what a tube tends to as its skin nears air temperature */
+/* A curvature parameter of 10 is what a tube tends to as its skin nears air temperature: its inverse
+ * to the fourth. */
+#define FLATTEST_FOURTH 1e-4
 
 /* A plate's natural convection bent round a cylinder. */
-static inline struct sloped curved(struct sloped plate, quad grashof, double slenderness, quad at)
+INLINE struct sloped curved(struct sloped plate, quad grashof, double slenderness, quad at)
 {
     quad strength = series_at(BEND_STRENGTH, at), exponent = series_at(BEND_EXPONENT, at);
     quad strength_slope = series_at(BEND_STRENGTH_SLOPE, at);
     quad exponent_slope = series_at(BEND_EXPONENT_SLOPE, at);
     double squared = 32 * slenderness * slenderness;
     quad inverse_fourth = grashof * (1 / (squared * squared));
-    quad joined = inverse_fourth + pow(STEEPEST_CURVATURE, -4);
+    quad joined = inverse_fourth + FLATTEST_FOURTH;
     quad log_curvature = -0.25 * quad_log(joined);
     quad raised = quad_exp(exponent * log_curvature), added = strength * raised;
     quad by_log_grashof = -0.25 * exponent * added * inverse_fourth / joined;
@@ -155,7 +157,7 @@ static inline struct sloped curved(struct sloped plate, quad grashof, double sle
 }
 
 /* Churchill and Bernstein's form. */
-static inline struct sloped crossed(quad reynolds, quad factor, quad slope)
+INLINE struct sloped crossed(quad reynolds, quad factor, quad slope)
 {
     quad root = quad_sqrt(reynolds), quarter = root * (1 / sqrt(282000.0));
     quad five_eighths = quarter * quad_sqrt(quad_sqrt(quarter));
@@ -193,88 +195,143 @@ static struct surroundings of(const struct outside *out)
     };
 }
 
-/* Flux of convection and radiation at four skins, and its slope.
+/* Four skins on their way through the film, from one loop to the next: short loops leave the
+ * processor several quads to work on at a time, one long one does not.
  *
  * Changes named by_* are the excess (skin less air) times d ln(quantity)/d(skin temperature), which
  * stays finite where the excess is nil although the slope of ln Ra alone does not. */
-static inline quad flux_at(const struct outside *out, const struct surroundings *s, quad skin,
-                           quad *slope)
-{
-    quad excess = skin - out->air_temperature;
-    quad cubed = s->radiation * skin * skin * skin;
-    quad radiation = cubed * skin - s->radiant, radiation_slope = 4 * cubed;
-    if (!isnan(out->fixed_film)) {
-        *slope = radiation_slope + out->fixed_film;
-        return radiation + out->fixed_film * excess;
-    }
-    quad half = 0.5 * excess, film = out->air_temperature + half;
-    struct gas_state air = gas_at(&out->air, film);
-    quad cp = air.heat_capacity, k = air.conductivity, mu = air.viscosity;
-    /* Divisions are dear: two, whose factors give the others. */
-    quad each = 1 / (cp * k * mu), per_film = 1 / film;
-    quad by_cp = half * air.heat_capacity_slope * (each * k * mu);
-    quad by_k = half * air.conductivity_slope * (each * cp * mu);
-    quad by_mu = half * air.viscosity_slope * (each * cp * k);
-    quad by_film = half * per_film;
-    quad prandtl = cp * mu * (each * cp * mu);
-    quad rayleigh = s->buoyancy * quad_abs(excess) * (per_film * per_film * per_film) *
-                    (each * cp * cp); /* over a length cubed */
-    quad by_prandtl = by_cp - by_k + by_mu;
-    quad by_rayleigh = 1 + (by_cp - by_k - by_mu - 3 * by_film);
+struct skins {
+    quad excess, k, mu, per_film, prandtl, prandtl_place;
+    quad rayleigh, root; /* over a length cubed; the sixth root of Ra on the diameter */
+    quad by_rayleigh, by_prandtl, by_reynolds, by_k;
+    quad nusselt, growth; /* on the diameter, and by_nusselt times it */
+};
 
-    quad at = prandtl_place(prandtl);
+/* Air at the film temperature, the mean of skin and air. */
+static void put_air(const struct outside *out, const struct surroundings *s, int64_t count,
+                    const double *skin, struct skins *a)
+{
+    for (int64_t n = 0; n < count; n++) {
+        quad excess = quad_at(skin + n * LANES) - out->air_temperature;
+        quad half = 0.5 * excess, film = out->air_temperature + half;
+        struct gas_state air = gas_at(&out->air, film);
+        quad cp = air.heat_capacity, k = air.conductivity, mu = air.viscosity;
+        /* Divisions are dear: two, whose factors give the others. */
+        quad each = 1 / (cp * k * mu), per_film = 1 / film;
+        quad by_cp = half * air.heat_capacity_slope * (each * k * mu);
+        quad by_k = half * air.conductivity_slope * (each * cp * mu);
+        quad by_mu = half * air.viscosity_slope * (each * cp * k);
+        quad by_film = half * per_film;
+        a[n].excess = excess;
+        a[n].k = k;
+        a[n].mu = mu;
+        a[n].per_film = per_film;
+        a[n].prandtl = cp * mu * (each * cp * mu);
+        a[n].prandtl_place = prandtl_place(a[n].prandtl);
+        a[n].rayleigh = s->buoyancy * quad_abs(excess) * (per_film * per_film * per_film) *
+                        (each * cp * cp);
+        a[n].by_rayleigh = 1 + (by_cp - by_k - by_mu - 3 * by_film);
+        a[n].by_prandtl = by_cp - by_k + by_mu;
+        a[n].by_reynolds = -by_film - by_mu;
+        a[n].by_k = by_k;
+    }
     /* The least normal number stands for Ra = 0: its sixth root, 5e-52, is nil beside `still`. */
     quad least = quad_of(2.2250738585072014e-308);
-    quad root = quad_exp(quad_log(quad_max(rayleigh * s->diameter_cubed, least)) * (1.0 / 6));
-    struct sloped level =
-        natural(root, LEVEL_STILL, series_at(LEVEL_FACTOR, at), series_at(LEVEL_SLOPE, at));
-    quad nusselt = level.value;
-    quad growth = level.by_log_first * by_rayleigh + level.by_log_prandtl * by_prandtl;
-    if (s->upright > 0) {
-        /* cos² of a level tube's film and sin² of an upright one's: our assumption, see films.py */
-        struct sloped plate = natural(sqrt(s->slenderness) * root, PLATE_STILL,
-                                      series_at(PLATE_FACTOR, at), series_at(PLATE_SLOPE, at));
-        quad grashof = rayleigh * s->length_cubed / prandtl;
+    for (int64_t n = 0; n < count; n++)
+        a[n].root = quad_power(quad_max(a[n].rayleigh * s->diameter_cubed, least), 1.0 / 6);
+}
+
+/* A level tube's natural convection. */
+static void put_level(int64_t count, struct skins *a)
+{
+    for (int64_t n = 0; n < count; n++) {
+        quad at = a[n].prandtl_place;
+        struct sloped level = natural(a[n].root, LEVEL_STILL, series_at(LEVEL_FACTOR, at),
+                                      series_at(LEVEL_SLOPE, at));
+        a[n].nusselt = level.value;
+        a[n].growth = level.by_log_first * a[n].by_rayleigh + level.by_log_prandtl * a[n].by_prandtl;
+    }
+}
+
+/* Of a tube that rises: cos² of a level tube's film and sin² of an upright one's, our assumption,
+ * see films.py. */
+static void add_upright(const struct surroundings *s, int64_t count, struct skins *a)
+{
+    double lying = 1 - s->upright, taller = sqrt(s->slenderness);
+    double standing = s->upright / s->slenderness; /* from Nu on the length to Nu on the diameter */
+    for (int64_t n = 0; n < count; n++) {
+        quad at = a[n].prandtl_place;
+        struct sloped plate = natural(taller * a[n].root, PLATE_STILL, series_at(PLATE_FACTOR, at),
+                                      series_at(PLATE_SLOPE, at));
+        quad grashof = a[n].rayleigh * s->length_cubed / a[n].prandtl;
         struct sloped up = curved(plate, grashof, s->slenderness, at);
-        double lying = 1 - s->upright;
-        double standing = s->upright / s->slenderness; /* from Nu on the length to the diameter */
-        nusselt = lying * nusselt + standing * up.value;
-        growth = lying * growth +
-                 standing * (up.by_log_first * by_rayleigh + up.by_log_prandtl * by_prandtl);
+        quad growth = up.by_log_first * a[n].by_rayleigh + up.by_log_prandtl * a[n].by_prandtl;
+        a[n].nusselt = lying * a[n].nusselt + standing * up.value;
+        a[n].growth = lying * a[n].growth + standing * growth;
     }
-    if (out->air_speed > 0) {
-        /* Nu⁴ = Nu_natural⁴ + Nu_forced⁴: Incropera, chapter 9, from memory */
-        struct sloped cross = crossed(s->flow * per_film / mu, series_at(CROSS_FACTOR, at),
-                                      series_at(CROSS_SLOPE, at));
-        quad by_reynolds = -by_film - by_mu;
-        quad grown = cross.by_log_first * by_reynolds + cross.by_log_prandtl * by_prandtl;
-        quad natural_cubed = nusselt * nusselt * nusselt;
+}
+
+/* With wind, Nu⁴ = Nu_natural⁴ + Nu_forced⁴: Incropera, chapter 9, from memory. */
+static void add_wind(const struct surroundings *s, int64_t count, struct skins *a)
+{
+    for (int64_t n = 0; n < count; n++) {
+        quad at = a[n].prandtl_place, still = a[n].nusselt;
+        struct sloped cross = crossed(s->flow * a[n].per_film / a[n].mu,
+                                      series_at(CROSS_FACTOR, at), series_at(CROSS_SLOPE, at));
+        quad grown = cross.by_log_first * a[n].by_reynolds + cross.by_log_prandtl * a[n].by_prandtl;
+        quad natural_cubed = still * still * still;
         quad forced_cubed = cross.value * cross.value * cross.value;
-        quad fourth = natural_cubed * nusselt + forced_cubed * cross.value;
-        quad mixed = quad_sqrt(quad_sqrt(fourth));
-        growth = (natural_cubed * growth + forced_cubed * grown) * mixed / fourth;
-        nusselt = mixed;
+        quad fourth = natural_cubed * still + forced_cubed * cross.value;
+        a[n].nusselt = quad_sqrt(quad_sqrt(fourth));
+        a[n].growth = (natural_cubed * a[n].growth + forced_cubed * grown) * a[n].nusselt / fourth;
     }
-    quad scale = s->film_scale * k, coefficient = scale * nusselt;
-    *slope = radiation_slope + coefficient + (scale * growth + coefficient * by_k);
-    return radiation + coefficient * excess;
+}
+
+#define TOGETHER 8 /* quads that go through the loops at a time */
+
+static void some_fluxes(const struct outside *out, const struct surroundings *s, int64_t count,
+                        const double *skin, double *flux, double *slope)
+{
+    struct skins a[TOGETHER];
+    bool fixed = !isnan(out->fixed_film);
+    if (!fixed) {
+        put_air(out, s, count, skin, a);
+        put_level(count, a);
+        if (s->upright > 0)
+            add_upright(s, count, a);
+        if (out->air_speed > 0)
+            add_wind(s, count, a);
+    }
+    for (int64_t n = 0; n < count; n++) {
+        quad here = quad_at(skin + n * LANES), excess = here - out->air_temperature;
+        quad cubed = s->radiation * here * here * here; /* of ε σ T⁴ */
+        quad film = quad_of(out->fixed_film), growth = quad_of(0);
+        if (!fixed) {
+            quad scale = s->film_scale * a[n].k;
+            film = scale * a[n].nusselt;
+            growth = scale * a[n].growth + film * a[n].by_k;
+        }
+        quad_put(flux + n * LANES, cubed * here - s->radiant + film * excess);
+        quad_put(slope + n * LANES, 4 * cubed + film + growth);
+    }
 }
 
 void outside_fluxes(const struct outside *out, int64_t count, const double *skin, double *flux,
                     double *slope)
 {
     struct surroundings s = of(out);
-    for (int64_t n = 0; n < count; n += LANES) {
-        quad own;
-        quad_put(flux + n, flux_at(out, &s, quad_at(skin + n), &own));
-        quad_put(slope + n, own);
+    int64_t quads = count / LANES;
+    for (int64_t n = 0; n < quads; n += TOGETHER) {
+        int64_t these = quads - n < TOGETHER ? quads - n : TOGETHER, at = n * LANES;
+        some_fluxes(out, &s, these, skin + at, flux + at, slope + at);
     }
 }
 
 double outside_flux(const struct outside *out, double skin, double *slope)
 {
     struct surroundings s = of(out);
-    quad own, flux = flux_at(out, &s, quad_of(skin), &own);
+    double here[LANES] = {skin, skin, skin, skin}, flux[LANES], own[LANES];
+    some_fluxes(out, &s, 1, here, flux, own);
     *slope = own[0];
     return flux[0];
 }

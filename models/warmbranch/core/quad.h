@@ -15,33 +15,36 @@
 #include <stdint.h>
 #include <string.h>
 
+/* Small functions that must not become calls, which would hand quads over in memory. */
+#define INLINE static inline __attribute__((always_inline))
+
 #define LANES 4
 
 typedef double quad __attribute__((vector_size(8 * LANES)));
 typedef int64_t quad_bits __attribute__((vector_size(8 * LANES)));
 
-static inline quad quad_of(double x) { return (quad){x, x, x, x}; }
+INLINE quad quad_of(double x) { return (quad){x, x, x, x}; }
 
-static inline quad quad_at(const double *place)
+INLINE quad quad_at(const double *place)
 {
     quad q;
     memcpy(&q, place, sizeof q);
     return q;
 }
 
-static inline void quad_put(double *place, quad q) { memcpy(place, &q, sizeof q); }
+INLINE void quad_put(double *place, quad q) { memcpy(place, &q, sizeof q); }
 
 /* Where a comparison (all bits set or none) holds the first, elsewhere the second. */
-static inline quad quad_choose(quad_bits where, quad first, quad second)
+INLINE quad quad_choose(quad_bits where, quad first, quad second)
 {
     return (quad)(((quad_bits)first & where) | ((quad_bits)second & ~where));
 }
 
-static inline quad quad_max(quad a, quad b) { return quad_choose(a > b, a, b); }
-static inline quad quad_min(quad a, quad b) { return quad_choose(a < b, a, b); }
-static inline quad quad_abs(quad x) { return (quad)((quad_bits)x & INT64_MAX); }
+INLINE quad quad_max(quad a, quad b) { return quad_choose(a > b, a, b); }
+INLINE quad quad_min(quad a, quad b) { return quad_choose(a < b, a, b); }
+INLINE quad quad_abs(quad x) { return (quad)((quad_bits)x & INT64_MAX); }
 
-static inline quad quad_sqrt(quad x)
+INLINE quad quad_sqrt(quad x)
 {
     quad root;
     for (int k = 0; k < LANES; k++)
@@ -49,11 +52,11 @@ static inline quad quad_sqrt(quad x)
     return root;
 }
 
-static inline double quad_sum(quad x) { return (x[0] + x[1]) + (x[2] + x[3]); }
-static inline double quad_largest(quad x) { return fmax(fmax(x[0], x[1]), fmax(x[2], x[3])); }
+INLINE double quad_sum(quad x) { return (x[0] + x[1]) + (x[2] + x[3]); }
+INLINE double quad_largest(quad x) { return fmax(fmax(x[0], x[1]), fmax(x[2], x[3])); }
 
 /* Rows a, b, c, d of four numbers each become columns. */
-static inline void quad_transpose(quad row[LANES])
+INLINE void quad_transpose(quad row[LANES])
 {
     quad ab_low = __builtin_shufflevector(row[0], row[1], 0, 4, 2, 6);
     quad ab_high = __builtin_shufflevector(row[0], row[1], 1, 5, 3, 7);
@@ -76,7 +79,7 @@ static inline void quad_transpose(quad row[LANES])
 #define WHOLE_SHIFT 6755399441055744.0       /* 1.5 2^52: what is added to it is rounded to whole */
 
 /* Natural logarithm of normal numbers > 0. */
-static inline quad quad_log(quad x)
+INLINE quad quad_log(quad x)
 {
     quad_bits bits = (quad_bits)x;
     /* The exponent is kept positive by 1024, so that a shift without sign will do. */
@@ -102,7 +105,7 @@ static inline quad quad_log(quad x)
 }
 
 /* Exponential, |x| < 700. */
-static inline quad quad_exp(quad x)
+INLINE quad quad_exp(quad x)
 {
     quad shifted = x * LOG2_E + WHOLE_SHIFT;
     quad whole = shifted - WHOLE_SHIFT;
@@ -126,6 +129,6 @@ static inline quad quad_exp(quad x)
 }
 
 /* x to a power, x > 0. */
-static inline quad quad_power(quad x, double exponent) { return quad_exp(quad_log(x) * exponent); }
+INLINE quad quad_power(quad x, double exponent) { return quad_exp(quad_log(x) * exponent); }
 
 #endif

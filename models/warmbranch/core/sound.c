@@ -11,16 +11,16 @@ struct wave {
     quad re, im;
 };
 
-static inline struct wave wave_of(double re) { return (struct wave){quad_of(re), quad_of(0)}; }
-static inline struct wave plus(struct wave a, struct wave b)
+INLINE struct wave wave_of(double re) { return (struct wave){quad_of(re), quad_of(0)}; }
+INLINE struct wave plus(struct wave a, struct wave b)
 {
     return (struct wave){a.re + b.re, a.im + b.im};
 }
-static inline struct wave minus(struct wave a, struct wave b)
+INLINE struct wave minus(struct wave a, struct wave b)
 {
     return (struct wave){a.re - b.re, a.im - b.im};
 }
-static inline struct wave times(struct wave a, struct wave b)
+INLINE struct wave times(struct wave a, struct wave b)
 {
     return (struct wave){a.re * b.re - a.im * b.im, a.re * b.im + a.im * b.re};
 }
@@ -76,7 +76,7 @@ static void narrow(double inverse, double *re, double *im)
 
 /* F from 1/r. The quotient of Hankel's expansions of I1 and I0, with s = 1/y = (1 - j) t:
  * F = 2 s (1 - s/2 - s²/8 - s³/8 - 25 s⁴/128 - 13 s⁵/32), s² = -2j t², s³ = -2(1 + j) t³, ... */
-static inline struct wave layers(quad inverse)
+INLINE struct wave layers(quad inverse)
 {
     quad t = inverse * 0.7071067811865476, squared = t * t;
     struct wave f = {
@@ -106,14 +106,14 @@ PUBLIC void core_layer(double inverse, double *re, double *im)
 /* ... and up to which powers to the fifth do: the sixth adds less than 4e-17. */
 #define SMALL_SQUARE 0.05
 
-static inline struct wave horner(struct wave sum, struct wave w, double coefficient)
+INLINE struct wave horner(struct wave sum, struct wave w, double coefficient)
 {
     return (struct wave){sum.re * w.re - sum.im * w.im + coefficient,
                          sum.re * w.im + sum.im * w.re};
 }
 
 /* cosh √w = Σ wⁿ/(2n)! and sinh √w / √w = Σ wⁿ/(2n + 1)!, without a branch per number. */
-static inline void even_and_odd(struct wave w, double largest, struct wave *even, struct wave *odd)
+INLINE void even_and_odd(struct wave w, double largest, struct wave *even, struct wave *odd)
 {
     static const double of_even[] = {1.0, 1.0 / 2, 1.0 / 24, 1.0 / 720, 1.0 / 40320,
                                      1.0 / 3628800, 1.0 / 479001600, 1.0 / 87178291200,
@@ -161,7 +161,7 @@ struct march {
  *
  * The matrix is the Magnus expansion to fourth order in the cell's length: inertance and
  * compliance commute but for their skew, which tilts the diagonal. */
-static inline void through_cell(struct march *m, const struct cell *const lane[LANES], int measured)
+INLINE void through_cell(struct march *m, const struct cell *const lane[LANES], int measured)
 {
     quad first[LANES], second[LANES];
     for (int k = 0; k < LANES; k++) {

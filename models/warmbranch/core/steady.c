@@ -1,6 +1,6 @@
 /* From a case's numbers to its answer: temperatures, then sound, a block of designs at a time.
  *
- * The same way as branch.py, sketch.py and interplay.py: the main pipe's wall; a sketch on few
+ * The same way as steady/solve.py, sketch.py and interplay.py: the main pipe's wall; a sketch on few
  * nodes; nodes where it bends; temperatures there; where pulsation mixes the gas, heat and sound
  * in turns until they agree; the duct and its resonances. A design whose balance does not converge
  * is marked and left to Python, which tries finer grids and words the refusal.

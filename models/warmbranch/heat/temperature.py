@@ -343,7 +343,7 @@ def _rounding_step(low: FloatArray, high: FloatArray) -> FloatArray:
 
 
 def closure_error(by_gas: FloatArray, by_wall: FloatArray, lost: FloatArray) -> FloatArray:
-    """What a profile misses of a balance, over what passes the mouth: see TemperatureProfile."""
+    """What a profile misses of a balance over what passes: see ``TemperatureProfile``."""
     scale = np.maximum(np.abs(by_gas) + np.abs(by_wall), SMALLEST_HEAT)
     return np.abs(by_gas + by_wall - lost) / scale
 

@@ -47,8 +47,7 @@ def duct(
         Its cells hold the integrals of inertance and compliance over the profile, to
         fourth order in the spacing, so that cutting coarsely loses neither mass nor stiffness.
     """
-    nodes = position.shape[1]
-    intervals = nodes - 1
+    intervals = position.shape[1] - 1
     if intervals % cells:
         raise ValueError(f"{intervals} intervals do not divide into {cells} cells")
     compiled = core.at_hand()

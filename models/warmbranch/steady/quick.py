@@ -1,4 +1,4 @@
-"""The whole flow of branch.py in one call of the compiled core."""
+"""The whole flow of solve.py in one call of the compiled core."""
 
 from __future__ import annotations
 

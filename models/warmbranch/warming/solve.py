@@ -27,8 +27,7 @@ from warmbranch.heat.mixing import pulsation, stirred_mouth
 from warmbranch.heat.temperature import heat_balance, solve_steady
 from warmbranch.steady.interplay import displacement
 from warmbranch.steady.solve import solve
-from warmbranch.warming import plain as warmup_plain
-from warmbranch.warming import stepping
+from warmbranch.warming import plain, stepping
 from warmbranch.warming.dense_output import GAS, SKIN, WALL
 from warmbranch.warming.drive import Curve, Drive
 from warmbranch.warming.stepping import REPORT, Settings
@@ -249,7 +248,7 @@ def skin_at(
     return every
 
 
-def _system(case: Case, nodes: int) -> tuple[warmup_plain.PlainSystem, BoolArray]:
+def _system(case: Case, nodes: int) -> tuple[plain.PlainSystem, BoolArray]:
     gas, air = MixtureTable.of(case.gas), dry_air_table()
     branch, closures = case.branch, case.closures
     speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
@@ -259,7 +258,7 @@ def _system(case: Case, nodes: int) -> tuple[warmup_plain.PlainSystem, BoolArray
     one = np.ones(len(case))
     stirred = stirred_mouth(x, branch.bore, one, closures.stirring, closures.reach)
     film, held = main_film(case, gas)
-    system = warmup_plain.PlainSystem(
+    system = plain.PlainSystem(
         case=case,
         gas=gas,
         air=air,
@@ -283,7 +282,7 @@ def _shaken(case: Case, x: FloatArray) -> FloatArray:
     return pulsation(swing, frequency, case.closures.pulsation)
 
 
-def _store(system: warmup_plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Store:
+def _store(system: plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Store:
     case, x = system.case, system.x
     branch, covering, pipe = case.branch, case.covering, case.main_pipe
     balance = HeatBalance(case, system.gas, system.air, x, system.constant)
@@ -309,7 +308,7 @@ def _store(system: warmup_plain.PlainSystem, held: BoolArray, wrap: WrapHeat) ->
     )
 
 
-def _start(system: warmup_plain.PlainSystem, held: BoolArray, drive: Drive) -> FloatArray:
+def _start(system: plain.PlainSystem, held: BoolArray, drive: Drive) -> FloatArray:
     """Temperatures at the beginning, (designs, 3, nodes)."""
     case, x = system.case, system.x
     start = np.empty((len(case), 3, x.shape[1]))
@@ -357,12 +356,12 @@ def _along(curve: Curve | None, constant: FloatArray, times: FloatArray) -> Floa
 
 
 def _integrate(
-    system: warmup_plain.PlainSystem,
+    system: plain.PlainSystem,
     rest: tuple[Store, Forcing, Settings, FloatArray, FloatArray, FloatArray, FloatArray],
 ) -> FloatArray:
     compiled = core.at_hand()
     if compiled is None:
-        return warmup_plain.integrate(system, *rest, stopping.flag())
+        return plain.integrate(system, *rest, stopping.flag())
     store, forcing, settings, start, bounds, times, outputs = rest
     rules = records.SteppingRules(
         settings.tolerance,

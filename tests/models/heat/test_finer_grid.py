@@ -85,6 +85,7 @@ def test_a_failure_under_pulsation_names_the_design(make_case, monkeypatch):
         raise NotConvergedError("invented", designs=(last,), residual=1.0, iterations=1)
 
     monkeypatch.setattr(interplay, "solve_steady", fails)
+    monkeypatch.setenv(core.OFF, "off")
     with pytest.raises(NotConvergedError) as raised:
         branch.solve(case)
     assert raised.value.designs == (4,)

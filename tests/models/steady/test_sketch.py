@@ -137,7 +137,8 @@ class TestLaidOut:
         case = box_sample(64, seed=42)
         balance, guess = laid_out(*given(case))
         answer = solve(case, modes=1)
-        assert_array_equal(balance.x, answer.profile.position)
+        # The core does the same in one call: rounding of the bends.
+        assert_allclose(balance.x, answer.profile.position, rtol=1e-11)
         span = np.ptp(answer.profile.gas, axis=1, keepdims=True) + 1.0
         assert np.abs((guess.gas - answer.profile.gas) / span).max() < 0.05
         assert np.median(answer.profile.iterations) <= 3
@@ -172,6 +173,11 @@ class TestLaidOut:
 class TestLost:
     """Designs that a sketch cannot hold are laid out on graded nodes, and answered."""
 
+    @pytest.fixture(autouse=True)
+    def step_by_step(self, monkeypatch):
+        """As what the core leaves is answered too."""
+        monkeypatch.setenv(core.OFF, "off")
+
     @pytest.fixture
     def refusing(self, monkeypatch):
         """The sketch gives up on what is hotter than 900 K, one design at a time."""
@@ -193,6 +199,7 @@ class TestLost:
         case = make_case(gas_temperature=kelvin, incident_pressure=pressure)
         found = solve(case, modes=1)
         monkeypatch.undo()
+        monkeypatch.setenv(core.OFF, "off")
         expected = solve(case, modes=1)
         cool = kelvin < 900
         assert_allclose(found.resonance[cool], expected.resonance[cool], rtol=1e-10)

@@ -1,4 +1,4 @@
-"""Hatchling's hook: compiles the core into the wheel, and beside the sources when editable."""
+"""Hatchling's hook: compiles the core into the wheel, and beside its sources when editable."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from typing import Any
 
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
-sys.path.insert(0, str(Path(__file__).parent))
-import build  # build.py beside this file, which needs nothing of the package
+# build.py needs nothing of the package, which cannot be imported before it is installed.
+sys.path.insert(0, str(Path(__file__).parent / "warmbranch" / "core"))
+import build
 
 sys.path.pop(0)
 
@@ -19,7 +20,6 @@ class CoreBuildHook(BuildHookInterface[Any]):
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Add the libraries to the wheel; without a compiler there is a wheel on numpy alone."""
-        del version
         if self.target_name != "wheel":
             return
         try:
