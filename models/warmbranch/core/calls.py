@@ -8,9 +8,10 @@ from ctypes import Structure, addressof, c_char
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from warmbranch.base import stopping
-from warmbranch.base.batch import BoolArray, ComplexArray, FloatArray, IntArray
+from warmbranch.base.batch import BoolArray, ComplexArray, FloatArray
 from warmbranch.core import records
 from warmbranch.core.library import Library
 
@@ -62,7 +63,7 @@ class _Held:
     def __init__(self) -> None:
         self._arrays: list[Any] = []
 
-    def at(self, array: FloatArray | ComplexArray | IntArray) -> int:
+    def at(self, array: NDArray[Any]) -> int:
         """Address of the array, or of a copy that the core can read."""
         even: Any = array if array.flags.c_contiguous else np.ascontiguousarray(array)
         self._arrays.append(even)
@@ -73,6 +74,8 @@ class _Held:
     def fill(self, record: Structure, **arrays: Any) -> None:
         """Put addresses into a record's fields of these names."""
         for name, array in arrays.items():
+            if array.dtype.kind in "iub" and name not in ("stop", "failed"):
+                array = array.astype(np.float64)  # a caller's whole numbers
             setattr(record, name, self.at(array))
 
     def mixtures(self, gas: MixtureTable, air: MixtureTable | None = None) -> records.Mixtures:

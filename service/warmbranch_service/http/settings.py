@@ -15,6 +15,8 @@ from dataclasses import dataclass, field, fields
 from typing import Any, NamedTuple
 from urllib.parse import urlsplit
 
+from warmbranch.core.build import COMPILER
+
 PREFIX = "WARMBRANCH_"
 SHORTEST_KEY = 16
 
@@ -137,8 +139,8 @@ class Settings:
         """Read settings; ``ValueError`` names the variable, its value and what to give."""
         given: dict[str, Any] = {}
         for name, text in environment.items():
-            if not name.startswith(PREFIX):
-                continue
+            if not name.startswith(PREFIX) or name == COMPILER:
+                continue  # the compiler is the package's own concern, whatever serves
             setting = BY_VARIABLE.get(name)
             if setting is None:
                 known = ", ".join(BY_VARIABLE)

@@ -133,3 +133,11 @@ def test_cutting_is_the_same_on_both_paths(box_sample, monkeypatch, cells):
         # The same sums in another order; the skew is a difference, so over its largest.
         atol = 1e-13 * np.abs(expected).max()
         np.testing.assert_allclose(got, expected, rtol=1e-13, atol=atol, err_msg=field.name)
+
+
+def test_whole_numbers_are_numbers(make_case):
+    """Integers from a caller reach the core as what they mean."""
+    answer = solve(make_case())
+    whole = np.array([[100, 131, 200]])
+    told = answer.transmission_loss(whole)
+    np.testing.assert_array_equal(told, answer.transmission_loss(whole.astype(np.float64)))
