@@ -290,11 +290,18 @@ D_ void stat_cell(const P& p, int k, float* v) {
     float2 a = p.Ta[s.n[4]], b = p.Ta[s.n[5]];
     v[9] -= 0.5f * al * (b.x - a.x); v[10] -= 0.5f * al * (b.y - a.y);
   }
-  if (fl & COLD) {
-    float aw = p.nu * p.iPr + 0.5f * p.nut[n] * p.iPrt, h = 0;
-    for (int j = 0; j < 4; j++)  // walls met across the branch (the cap is left out)
-      if ((s.solid >> j) & 1u) h += aw / s.q[j] * 2.f / (s.q[j & 2] + s.q[(j & 2) + 1]);
-    v[11] += h * t.x; v[12] += h * t.y;
+  if (fl & COLD) {  // what the scalar's diffusion step takes out of the cell beyond exchange with its neighbours
+    const float mol = p.nu * p.iPr, aw = mol + 0.5f * (al - mol);
+    for (int j = 0; j < 4; j += 2) {  // walls met across the branch (the cap is left out)
+      if (!((s.solid >> j) & 3u)) continue;
+      const float wgt = 2.f / (s.q[j] + s.q[j + 1]);
+      for (int e = j; e < j + 2; e++) {
+        if ((s.solid >> e) & 1u) { v[11] += wgt * aw * t.x / s.q[e]; v[12] += wgt * aw * t.y / s.q[e]; continue; }
+        float2 o = p.Ta[s.n[e]];
+        float af = 0.5f * (al + mol + p.nut[s.n[e]] * p.iPrt) * (wgt - 1.f);
+        v[11] -= af * (o.x - t.x); v[12] -= af * (o.y - t.y);
+      }
+    }
   }
   v[13] += u.x; v[14] += u.x * t.x;
   if (fl & MAIN) { v[15] += u.x; v[16] += 1.f; }

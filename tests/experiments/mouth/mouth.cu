@@ -18,7 +18,6 @@ static void* dalloc(size_t b) { return calloc(b, 1); }
 static void dfree(void* a) { free(a); }
 static void up(void* d, const void* h, size_t b) { memcpy(d, h, b); }
 static void down(void* h, const void* d, size_t b) { memcpy(h, d, b); }
-static void d2d(void* a, const void* b, size_t n) { memcpy(a, b, n); }
 #else
 static void ck(cudaError_t e, int l) { if (e != cudaSuccess) { fprintf(stderr, "CUDA %s, line %d\n", cudaGetErrorString(e), l); exit(2); } }
 #define CK(x) ck((x), __LINE__)
@@ -29,7 +28,6 @@ static void* dalloc(size_t b) { void* a; CK(cudaMalloc(&a, b)); CK(cudaMemset(a,
 static void dfree(void* a) { CK(cudaFree(a)); }
 static void up(void* d, const void* h, size_t b) { CK(cudaMemcpy(d, h, b, cudaMemcpyHostToDevice)); }
 static void down(void* h, const void* d, size_t b) { CK(cudaMemcpy(h, d, b, cudaMemcpyDeviceToHost)); }
-static void d2d(void* a, const void* b, size_t n) { CK(cudaMemcpy(a, b, n, cudaMemcpyDeviceToDevice)); }
 __global__ void g_stat(P p, const int* start, double* acc, float* now) {
   __shared__ float sh[8][NQ];
   const int z = blockIdx.x;
