@@ -91,11 +91,16 @@ def model(par: np.ndarray, p: Profile, end: float) -> tuple[np.ndarray, np.ndarr
     return np.interp(p.x, x, t), flux
 
 
+def mouth_flux(p: Profile) -> float:
+    """Flux through the crown plane: straight line through the first half bore."""
+    near = p.x < 0.5
+    return float(np.polyval(np.polyfit(p.x[near], p.flux[near], 1), 0.0))
+
+
 def fit(p: Profile, upto: float = 6.0, start: tuple[float, ...] = (0.02, 0.6, 0.55, 0.8)) -> tuple[np.ndarray, float, float]:
     """(k_m, C, Lam, B), rms misfit of T and of F/F(0); T and scaled F count alike beyond 0.5 bores (mouth bins left out)."""
     use = (p.x > 0.5) & (p.x < upto)
-    f0 = p.flux[(p.x > 0.0) & (p.x < 0.4)].mean()
-    f0m = f0 + p.wall[p.x < 0.2].sum() * 0.1  # heat crossing the crown plane
+    f0m = mouth_flux(p)
 
     def miss(par: np.ndarray) -> np.ndarray:
         t, f = model(par, p, 8.0)
@@ -110,7 +115,7 @@ def fit(p: Profile, upto: float = 6.0, start: tuple[float, ...] = (0.02, 0.6, 0.
 def summary(run: dict, scalar: str = "A", boots: int = 0, seed: int = 1) -> dict:
     p = profile(run, scalar=scalar)
     par, miss_t, miss_f = fit(p)
-    out = {"fit": par, "rms_T": miss_t, "rms_F": miss_f, "D": stirring(p), "profile": p, "flux0": p.flux[p.x < 0.4].mean()}
+    out = {"fit": par, "rms_T": miss_t, "rms_F": miss_f, "D": stirring(p), "profile": p, "flux0": mouth_flux(p)}
     if boots:
         g = np.random.default_rng(seed)
         n = len(run["blocks"])
