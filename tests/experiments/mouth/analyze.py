@@ -97,7 +97,7 @@ def mouth_flux(p: Profile) -> float:
     return float(np.polyval(np.polyfit(p.x[near], p.flux[near], 1), 0.0))
 
 
-def fit(p: Profile, upto: float = 6.0, start: tuple[float, ...] = (0.02, 0.6, 0.55, 0.8)) -> tuple[np.ndarray, float, float]:
+def fit(p: Profile, upto: float = 4.6, start: tuple[float, ...] = (0.02, 0.6, 0.55, 0.8)) -> tuple[np.ndarray, float, float]:
     """(k_m, C, Lam, B), rms misfit of T and of F/F(0); T and scaled F count alike beyond 0.5 bores (mouth bins left out)."""
     use = (p.x > 0.5) & (p.x < upto)
     f0m = mouth_flux(p)
