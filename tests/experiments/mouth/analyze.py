@@ -37,7 +37,9 @@ def load(path: str) -> list[dict]:
 
 def profile(run: dict, pick: np.ndarray | None = None, scalar: str = "A") -> Profile:
     """Average the picked blocks (all by default); scalar A is held at 1 in the whole main pipe, B away from the mouth."""
-    blocks = np.array(run["blocks"], dtype=float).reshape(len(run["blocks"]), run["nbin"], run["nq"])
+    blocks = np.array(run["blocks"], dtype=float).reshape(
+        len(run["blocks"]), run["nbin"], run["nq"]
+    )
     total = (blocks if pick is None else blocks[pick]).sum(axis=0)
     speed, bore = run["U"], run["db"]
     n = np.maximum(total[:, 0], 1.0)
@@ -50,8 +52,16 @@ def profile(run: dict, pick: np.ndarray | None = None, scalar: str = "A") -> Pro
     wall = total[:, 11 + i] / n * bore / speed
     slosh = (total[:, 20 + i] / n - momentum * temperature) / speed
     x = (np.arange(run["nbin"]) + 0.5) / 10.0
-    return Profile(x, temperature, flux, np.sqrt(np.maximum(ww + crossed, 0.0) / 3.0) / speed,
-                   np.sqrt(crossed / 2.0) / speed, wall, slosh, speed * bore / run["nu"])
+    return Profile(
+        x,
+        temperature,
+        flux,
+        np.sqrt(np.maximum(ww + crossed, 0.0) / 3.0) / speed,
+        np.sqrt(crossed / 2.0) / speed,
+        wall,
+        slosh,
+        speed * bore / run["nu"],
+    )
 
 
 def stirring(p: Profile, at: np.ndarray = AT, half: float = 0.25) -> np.ndarray:
@@ -87,7 +97,9 @@ def model(par: np.ndarray, p: Profile, end: float) -> tuple[np.ndarray, np.ndarr
     rhs[0] = k
     t = solveh_banded(upper, rhs)
     flux_mid = -d_mid * np.diff(t) / h
-    flux = np.interp(p.x, np.concatenate([[0.0], mid]), np.concatenate([[k * (1 - t[0])], flux_mid]))
+    flux = np.interp(
+        p.x, np.concatenate([[0.0], mid]), np.concatenate([[k * (1 - t[0])], flux_mid])
+    )
     return np.interp(p.x, x, t), flux
 
 
@@ -97,7 +109,9 @@ def mouth_flux(p: Profile) -> float:
     return float(np.polyval(np.polyfit(p.x[near], p.flux[near], 1), 0.0))
 
 
-def fit(p: Profile, upto: float = 4.6, start: tuple[float, ...] = (0.02, 0.6, 0.55, 0.8)) -> tuple[np.ndarray, float, float]:
+def fit(
+    p: Profile, upto: float = 4.6, start: tuple[float, ...] = (0.02, 0.6, 0.55, 0.8)
+) -> tuple[np.ndarray, float, float]:
     """(k_m, C, Lam, B), rms misfit of T and of F/F(0); T and scaled F count alike beyond 0.5 bores (mouth bins left out)."""
     use = (p.x > 0.5) & (p.x < upto)
     f0m = mouth_flux(p)
@@ -105,17 +119,35 @@ def fit(p: Profile, upto: float = 4.6, start: tuple[float, ...] = (0.02, 0.6, 0.
     def miss(par: np.ndarray) -> np.ndarray:
         t, f = model(par, p, 8.0)
         prior = (par[1:] - np.log(start[1:])) * np.array([0.005, 0.005, 0.005])
-        return np.concatenate([(t - p.temperature)[use], 0.5 * ((f - p.flux) / f0m)[use], [2.0 * (f[0] - f0m) / f0m], prior])
+        return np.concatenate(
+            [
+                (t - p.temperature)[use],
+                0.5 * ((f - p.flux) / f0m)[use],
+                [2.0 * (f[0] - f0m) / f0m],
+                prior,
+            ]
+        )
 
     s = least_squares(miss, np.log(start), x_scale=0.3)
     t, f = model(s.x, p, 8.0)
-    return np.exp(s.x), float(np.sqrt(np.mean((t - p.temperature)[use] ** 2))), float(np.sqrt(np.mean(((f - p.flux) / f0m)[use] ** 2)))
+    return (
+        np.exp(s.x),
+        float(np.sqrt(np.mean((t - p.temperature)[use] ** 2))),
+        float(np.sqrt(np.mean(((f - p.flux) / f0m)[use] ** 2))),
+    )
 
 
 def summary(run: dict, scalar: str = "A", boots: int = 0, seed: int = 1) -> dict:
     p = profile(run, scalar=scalar)
     par, miss_t, miss_f = fit(p)
-    out = {"fit": par, "rms_T": miss_t, "rms_F": miss_f, "D": stirring(p), "profile": p, "flux0": mouth_flux(p)}
+    out = {
+        "fit": par,
+        "rms_T": miss_t,
+        "rms_F": miss_f,
+        "D": stirring(p),
+        "profile": p,
+        "flux0": mouth_flux(p),
+    }
     if boots:
         g = np.random.default_rng(seed)
         n = len(run["blocks"])
@@ -138,5 +170,13 @@ if __name__ == "__main__":
             for scalar in "AB":
                 s = summary(run, scalar)
                 p = s["profile"]
-                at = [np.interp(v, p.x, p.temperature) for v in (0.15, 0.6, 1.1, 1.6, 2.1, 2.6, 3.1, 4.1, 5.1)]
-                print(f"{run['case']['name']:16s}{scalar} k {s['fit'][0]:.4f} C {s['fit'][1]:.3f} Lam {s['fit'][2]:.3f} B {s['fit'][3]:.3f} rms {s['rms_T']:.3f} {s['rms_F']:.3f} F0 {s['flux0']:.5f} D", (1000 * s["D"]).round(1), "T", np.round(at, 4))
+                at = [
+                    np.interp(v, p.x, p.temperature)
+                    for v in (0.15, 0.6, 1.1, 1.6, 2.1, 2.6, 3.1, 4.1, 5.1)
+                ]
+                print(
+                    f"{run['case']['name']:16s}{scalar} k {s['fit'][0]:.4f} C {s['fit'][1]:.3f} Lam {s['fit'][2]:.3f} B {s['fit'][3]:.3f} rms {s['rms_T']:.3f} {s['rms_F']:.3f} F0 {s['flux0']:.5f} D",
+                    (1000 * s["D"]).round(1),
+                    "T",
+                    np.round(at, 4),
+                )

@@ -19,8 +19,13 @@ def pipe_check(run: dict) -> dict[str, float]:
     nusselt = heat / (np.pi * alpha * bulk)
     mean_b = blocks[:, 0, 4] / blocks[:, 0, 0]
     rate = -np.polyfit(np.arange(len(mean_b)) * run["bl"], np.log(np.abs(mean_b) + 1e-30), 1)[0]
-    return {"f": friction, "Re": speed * d / nu, "f Re": friction * speed * d / nu, "Nu": nusselt,
-            "still Nu": rate * d * d / (4 * alpha)}
+    return {
+        "f": friction,
+        "Re": speed * d / nu,
+        "f Re": friction * speed * d / nu,
+        "Nu": nusselt,
+        "still Nu": rate * d * d / (4 * alpha),
+    }
 
 
 if __name__ == "__main__":

@@ -15,13 +15,17 @@ def _ratio(z: complex) -> complex:
     return jve(1, z) / jve(0, z)
 
 
-def enhancement(omega: float, u: float, radius: float, nu: float, prandtl: float, isothermal: bool) -> float:
+def enhancement(
+    omega: float, u: float, radius: float, nu: float, prandtl: float, isothermal: bool
+) -> float:
     """D, m2/s, for a tube whose wall is at a fixed temperature round and along (isothermal) or passes no heat."""
+    if abs(prandtl - 1.0) < 1e-3:  # removable singularity: mean of both sides
+        return 0.5 * sum(
+            enhancement(omega, u, radius, nu, 1.0 + e, isothermal) for e in (-2e-3, 2e-3)
+        )
     alpha, a = nu / prandtl, radius
     root = np.exp(0.75j * np.pi)
     lam, mu = root * np.sqrt(omega / nu), root * np.sqrt(omega / alpha)
-    if prandtl == 1.0:
-        mu *= 1.0 + 1e-7  # removable singularity
     lc = np.conj(lam)
 
     def mean(p: complex) -> complex:
@@ -41,18 +45,32 @@ def enhancement(omega: float, u: float, radius: float, nu: float, prandtl: float
     return float(-0.5 * u * u * abs(amp) ** 2 / alpha * total.real)
 
 
-def boundary_layer(omega: float, u: float, radius: float, nu: float, prandtl: float, isothermal: bool) -> float:
+def boundary_layer(
+    omega: float, u: float, radius: float, nu: float, prandtl: float, isothermal: bool
+) -> float:
     """Limit of thin layers, error of order delta/a: (u^2/2w)(delta/a) times a function of Pr."""
     s = np.sqrt(prandtl)
     delta = np.sqrt(2.0 * nu / omega)
-    f = (1.0 + s + prandtl) / (s * (1.0 + s) * (1.0 + prandtl)) if isothermal else s / ((1.0 + s) * (1.0 + prandtl))
+    f = (
+        (1.0 + s + prandtl) / (s * (1.0 + s) * (1.0 + prandtl))
+        if isothermal
+        else s / ((1.0 + s) * (1.0 + prandtl))
+    )
     return 0.5 * u * u / omega * delta / radius * f
 
 
-def numerical(omega: float, u: float, radius: float, nu: float, prandtl: float, isothermal: bool, n: int = 4000) -> float:
+def numerical(
+    omega: float,
+    u: float,
+    radius: float,
+    nu: float,
+    prandtl: float,
+    isothermal: bool,
+    n: int = 4000,
+) -> float:
     """The same by finite volumes over the radius, cells crowded at the wall."""
     s = np.linspace(0.0, 1.0, n + 1)
-    stretch = 6.0
+    stretch = 3.0
     face = radius * np.tanh(stretch * s) / np.tanh(stretch)
     centre = 0.5 * (face[1:] + face[:-1])
     area = face[1:] ** 2 - face[:-1] ** 2
