@@ -1,3 +1,4 @@
+# ruff: noqa: E501 (tables and one-line records)
 """Turn results of the lattice program into profiles, stirring, and the four fitted numbers with bootstrap errors.
 
 Lengths in bores of the branch from the crown plane, speeds in the main pipe's bulk speed U, temperatures as the excess
@@ -7,6 +8,7 @@ over the branch wall divided by the main gas's. Flux F is that of excess heat th
 import json
 import sys
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from scipy.linalg import solveh_banded
@@ -32,7 +34,7 @@ class Profile:
 
 
 def load(path: str) -> list[dict]:
-    return [json.loads(line) for line in open(path) if '"blocks"' in line]
+    return [json.loads(line) for line in Path(path).read_text().splitlines() if '"blocks"' in line]
 
 
 def profile(run: dict, pick: np.ndarray | None = None, scalar: str = "A") -> Profile:

@@ -1,7 +1,9 @@
+# ruff: noqa: E501 (tables and one-line records)
 """Print the plain-pipe checks of a results file: friction, Nusselt number, decay rate of a still-section scalar."""
 
 import json
 import sys
+from pathlib import Path
 
 import numpy as np
 
@@ -29,7 +31,7 @@ def pipe_check(run: dict) -> dict[str, float]:
 
 
 if __name__ == "__main__":
-    for line in open(sys.argv[1]):
+    for line in Path(sys.argv[1]).read_text().splitlines():
         r = json.loads(line)
         if float(r["case"].get("pipe", 0)) and r["blocks"]:
             print(r["case"].get("name"), {k: round(v, 4) for k, v in pipe_check(r).items()})

@@ -1,7 +1,9 @@
+# ruff: noqa: E501 (tables and one-line records)
 """Write the fixture of all runs, and fit the closed forms to them.
 
 python results.py write OUT.toml r1.jsonl r2.jsonl ...   (results of the program -> fixture)
-python results.py fit FIXTURE.toml                        (fixture -> closed forms, table of how each run lies)
+python results.py fit FIXTURE.toml                        (fixture -> closed forms, and how they meet each run)
+python results.py inside FIXTURE.toml                     (how each run lies in the suggested priors)
 """
 
 import sys
@@ -15,7 +17,7 @@ from scipy.optimize import least_squares
 
 BIRTH = "our own simulation, not a measurement"
 # Twelve runs of an earlier program of ours (other scheme for the scalar): cells, Re, bore ratio, pulsation, its
-# frequency, k_m, B, D at 2.1 bores times 1000; None where the closed forms do not cover the case.
+# frequency, k_m, B, D at 2.1 bores times 1000.
 EARLIER = [
     ("48, 10,000", 48, 1e4, 0.7, 0.0, 0.0, 0.010, 0.44, 13.0), ("48, 20,000", 48, 2e4, 0.7, 0.0, 0.0, 0.014, 0.61, 8.0),
     ("48, 40,000", 48, 4e4, 0.7, 0.0, 0.0, 0.016, 0.81, 9.2), ("64, 20,000", 64, 2e4, 0.7, 0.0, 0.0, 0.0175, 0.80, 9.8),
@@ -139,7 +141,7 @@ def fit(path: str) -> None:
             [np.log(0.02), 0.4, 0.3, 1.0, 1.0, 0.37, -0.3],
             loss="soft_l1",
             f_scale=0.1,
-        )  # noqa: B023
+        )
         sd = np.sqrt(np.diag(np.linalg.inv(s.jac.T @ s.jac))) * np.std(s.fun)
         names = (
             "ln k_s at 48, Re 20,000",
@@ -166,7 +168,7 @@ def fit(path: str) -> None:
     )
     c = np.array(calm)
     for j, label in ((1, "k_m"), (2, "k_m_far"), (3, "B")):
-        a, b = np.polyfit(1.0 / c[:, 0], c[:, j], 1)
+        b = np.polyfit(1.0 / c[:, 0], c[:, j], 1)[1]
         print(
             label,
             "by cells",
@@ -199,7 +201,7 @@ def fit(path: str) -> None:
                 - np.log(y)
             ),
             [np.log(y.mean()), 0.3, 0.3, 1.0],
-        )  # noqa: B023
+        )
         print(
             label,
             "= a grid^p Re^q (1 + t u'):",
@@ -213,8 +215,45 @@ def fit(path: str) -> None:
         )
 
 
+PRIORS = {
+    "k_s": (0.03, 0.013, 0.07),
+    "D2": (0.02, 0.006, 0.065),
+    "Lam": (0.75, 0.45, 2.0),
+    "B_0": (1.0, 0.5, 2.0),
+}
+
+
+def inside(path: str) -> None:
+    """How each run lies in the priors, in standard deviations of the lognormal (95 % is +-1.96)."""
+    data = tomllib.loads(Path(path).read_text())
+    print(
+        "| run | cells | u'/U | "
+        + " | ".join(PRIORS)
+        + " |\n| --- | ---: | ---: |"
+        + " ---: |" * len(PRIORS)
+    )
+    for r in data["run"]:
+        case, f = r["case"], r["fit"]
+        tone = case["mouth_velocity_all"]
+        grow = 1.0 + 1.8 * min(tone, 0.5)
+        value = {
+            "k_s": f["k_m_far"] - 0.34 * tone,
+            "D2": f["C"] * np.exp(-2.0 / f["Lam"]),
+            "Lam": f["Lam"],
+            "B_0": f["B"] / grow,
+        }
+        cells = []
+        for k, (median, low, high) in PRIORS.items():
+            if value[k] <= 0.0 or (k == "k_s" and tone > 0.15):
+                cells.append("-")  # the difference of two larger numbers says nothing
+            else:
+                z = np.log(value[k] / median)
+                cells.append(f"{1.96 * z / np.log(high / median if z > 0 else median / low):+.1f}")
+        print(f"| {r['name']} | {case['cells']} | {tone:.3f} | " + " | ".join(cells) + " |")
+
+
 if __name__ == "__main__":
     if sys.argv[1] == "write":
         write(sys.argv[2], sys.argv[3:], boots=16)
     else:
-        fit(sys.argv[2])
+        {"fit": fit, "inside": inside}[sys.argv[1]](sys.argv[2])

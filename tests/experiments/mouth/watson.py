@@ -1,8 +1,9 @@
-"""Axial spreading of heat by laminar oscillating flow in a round tube: exact form (Watson 1983 type) and its checks.
+"""Axial spreading of heat by laminar oscillating flow in a round tube.
 
-The section-mean velocity is u cos(w t); D is the mean axial flux of heat per unit of mean slope and of rho cp, without
-the molecular part. Derived here; agrees with the radial finite-volume solution below. Pressure's own temperature swing
-(thermoacoustic part, Rott and Swift) is not in it.
+Exact form (Watson 1983 type) and its checks. The section-mean velocity is u cos(w t); D is the
+mean axial flux of heat per unit of mean slope and of rho cp, without the molecular part. Derived
+here; agrees with the radial finite-volume solution below. The temperature swing that pressure
+itself makes (thermoacoustic part, Rott and Swift) is not in it.
 """
 
 import numpy as np
@@ -18,7 +19,7 @@ def _ratio(z: complex) -> complex:
 def enhancement(
     omega: float, u: float, radius: float, nu: float, prandtl: float, isothermal: bool
 ) -> float:
-    """D, m2/s, for a tube whose wall is at a fixed temperature round and along (isothermal) or passes no heat."""
+    """D, m2/s; wall held at the mean gas temperature (isothermal) or passing no heat."""
     if abs(prandtl - 1.0) < 1e-3:  # removable singularity: mean of both sides
         return 0.5 * sum(
             enhancement(omega, u, radius, nu, 1.0 + e, isothermal) for e in (-2e-3, 2e-3)
