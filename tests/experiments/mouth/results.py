@@ -137,7 +137,7 @@ def fit(path: str) -> None:
             return np.log(k + v[5] * tone)
 
         s = least_squares(
-            lambda v: form(v) - y,
+            lambda v, y=y: form(v) - y,
             [np.log(0.02), 0.4, 0.3, 1.0, 1.0, 0.37, -0.3],
             loss="soft_l1",
             f_scale=0.1,
@@ -193,7 +193,7 @@ def fit(path: str) -> None:
         ),
     ):
         s = least_squares(
-            lambda v: (
+            lambda v, y=y: (
                 v[0]
                 + v[1] * np.log(n48)
                 + v[2] * np.log(rr)
@@ -217,10 +217,18 @@ def fit(path: str) -> None:
 
 PRIORS = {
     "k_s": (0.03, 0.013, 0.07),
+    "k_u": (0.36, 0.2, 0.65),
     "D2": (0.02, 0.006, 0.065),
     "Lam": (0.75, 0.45, 2.0),
     "B_0": (1.0, 0.5, 2.0),
 }
+
+
+def spread(name: str) -> np.ndarray:
+    """Draws of a prior: the lognormal with this median and this ratio of the bounds."""
+    median, low, high = PRIORS[name]
+    z = np.random.default_rng(len(name) + round(1000 * median)).standard_normal(20000)
+    return median * np.exp(z * np.log(high / low) / 3.92)
 
 
 def inside(path: str) -> None:
@@ -228,27 +236,33 @@ def inside(path: str) -> None:
     data = tomllib.loads(Path(path).read_text())
     print(
         "| run | cells | u'/U | "
-        + " | ".join(PRIORS)
+        + " | ".join(("k_m", "D2", "Lam", "B_0"))
         + " |\n| --- | ---: | ---: |"
-        + " ---: |" * len(PRIORS)
+        + " ---: |" * 4
     )
     for r in data["run"]:
         case, f = r["case"], r["fit"]
         tone = case["mouth_velocity_all"]
         grow = 1.0 + 1.8 * min(tone, 0.5)
         value = {
-            "k_s": f["k_m_far"] - 0.34 * tone,
+            "k_m": f["k_m_far"],
             "D2": f["C"] * np.exp(-2.0 / f["Lam"]),
             "Lam": f["Lam"],
             "B_0": f["B"] / grow,
         }
+        drawn = spread("k_s") + spread("k_u") * tone
         cells = []
-        for k, (median, low, high) in PRIORS.items():
-            if value[k] <= 0.0 or (k == "k_s" and tone > 0.15):
-                cells.append("-")  # the difference of two larger numbers says nothing
+        for k, v in value.items():
+            if k == "k_m":
+                z = (np.log(v) - np.log(drawn).mean()) / np.log(drawn).std()
             else:
-                z = np.log(value[k] / median)
-                cells.append(f"{1.96 * z / np.log(high / median if z > 0 else median / low):+.1f}")
+                median, low, high = PRIORS[k]
+                z = (
+                    1.96
+                    * np.log(v / median)
+                    / np.log(high / median if v > median else median / low)
+                )
+            cells.append(f"{z:+.1f}")
         print(f"| {r['name']} | {case['cells']} | {tone:.3f} | " + " | ".join(cells) + " |")
 
 
