@@ -14,12 +14,11 @@ from scipy.stats import qmc
 
 from warmbranch.case.case import Case
 from warmbranch.case.closures import (
-    MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
     PULSATION,
     REACH,
-    STIRRED_FILM,
+    STANTON,
     STIRRING,
     Closures,
     MouthModel,
@@ -147,29 +146,28 @@ class _Draw:
 class Coefficients(NamedTuple):
     """Ranges of the model's own coefficients, each (low, high)."""
 
-    mouth_exchange: tuple[float, float]
     stirring: tuple[float, float]
     reach: tuple[float, float]
     pulsation: tuple[float, float]
-    stirred_film: tuple[float, float]
+    stanton: tuple[float, float]
     buoyancy: tuple[float, float]
     outer_film_factor: tuple[float, float]
     mouth_factor: tuple[float, float]
 
 
 PRIOR = Coefficients(
-    *((prior.low, prior.high) for prior in (MOUTH_EXCHANGE, STIRRING, REACH, PULSATION, STIRRED_FILM)),
+    *((prior.low, prior.high) for prior in (STIRRING, REACH, PULSATION, STANTON)),
     (1.0, 1.0),
     *((prior.low, prior.high) for prior in (OUTER_FILM_FACTOR, MOUTH_FACTOR)),
 )
 """What the model holds likely."""
 
 ADMITTED = Coefficients(
-    mouth_exchange=(1e-3, 1.0),
-    stirring=(1e-4, 1.0),
+    # Beyond some 1.1 U d no oscillating flow in tubes has been seen to mix (from memory).
+    stirring=(0.01, 1.1),
     reach=(0.5, 200.0),
     pulsation=(0.01, 5.0),
-    stirred_film=(0.01, 10.0),
+    stanton=(1e-3, 1.0),
     buoyancy=(1e-3, 20.0),
     outer_film_factor=(0.05, 20.0),
     mouth_factor=(1e-3, 3.0),

@@ -17,12 +17,11 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.case.case import Case
 from warmbranch.case.closures import (
-    MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
     PULSATION,
     REACH,
-    STIRRED_FILM,
+    STANTON,
     STIRRING,
     Closures,
     Prior,
@@ -113,7 +112,7 @@ def _coefficient(
         value = float(getattr(case.closures, name)[0])
         fixed = replaced_by is not None and not np.isnan(getattr(case.closures, replaced_by)[0])
         still = needs_flow and not case.main_pipe.mass_flow[0] > 0
-        if fixed or still or not 0 < value < np.inf:
+        if fixed or still or not value > 0:
             return None
         return Gaussian(float(np.log(value)), log_spread(prior))
 
@@ -211,11 +210,10 @@ UNKNOWNS: dict[str, Unknown] = {
         # Gas before air: its excess is told over the air that the case names.
         _gas_temperature(),
         _air_temperature(),
-        _coefficient("mouth_exchange", MOUTH_EXCHANGE, None, needs_flow=True),
         _coefficient("stirring", STIRRING, "fixed_diffusivity", needs_flow=True),
         _coefficient("reach", REACH, "fixed_diffusivity", needs_flow=True),
         _pulsation(),
-        _coefficient("stirred_film", STIRRED_FILM, "fixed_inner_film", needs_flow=True),
+        _coefficient("stanton", STANTON, "fixed_inner_film"),
         _coefficient("outer_film_factor", OUTER_FILM_FACTOR, "fixed_outer_film"),
         _emissivity(),
         _coefficient("mouth_factor", MOUTH_FACTOR, "fixed_mouth_length"),

@@ -1,6 +1,6 @@
 """Axial mixing of the gas in the dead end, as an effective diffusivity.
 
-``D_mix = S U d exp(−(x/d − 2)/Λ)  +  C_p ω ξ(x)²  +  D_b``
+``D_mix = C_m U d exp(−x/(Λ d))  +  C_p ω ξ(x)²  +  D_b``
 
 The main flow stirs the mouth, pulsation shuttles gas to and fro, and buoyancy drives a
 counterflow that depends on how steeply the branch rises. All coefficients are engineering
@@ -23,9 +23,6 @@ Parallel-flow solution in a circular pipe in the manner of Bejan & Tien, Int. J.
 Transfer 21 (1978) 701; 7/46080 for an adiabatic wall. Derived, see tests/models/test_mixing.py.
 """
 
-TWO_BORES = 2.0
-"""Where the strength of the stirring is told: there it is known best, whatever its reach."""
-
 GENTLE_GRADIENT = 10.0
 """K/m. Below it the buoyant part fades, smoothly to the first derivative: a gradient so gentle
 moves neither heat nor resonance to speak of, and Newton's method needs no kink there."""
@@ -45,13 +42,13 @@ class Diffusivity(NamedTuple):
 def stirred_mouth(
     x: FloatArray, bore: FloatArray, speed: FloatArray, stirring: FloatArray, reach: FloatArray
 ) -> FloatArray:
-    """Mixing by the main flow that grazes the mouth, ``S U d exp(−(x/d − 2)/Λ)``, m²/s.
+    """Mixing by the main flow that grazes the mouth, ``C_m U d exp(−x/(Λ d))``, m²/s.
 
     Parameters
     ----------
     x : (designs, n) array, m
     bore, speed, stirring, reach : (designs,) array
-        m, m/s, dimensionless (two bores in), bores.
+        m, m/s, dimensionless, bores.
 
     Valid for
     ---------
@@ -59,7 +56,7 @@ def stirred_mouth(
     closed-branch experiments in water and air show; the coefficients are wide priors.
     """
     bore = bore[:, None]
-    decay = np.exp((TWO_BORES - x / bore) / reach[:, None])
+    decay = np.exp(-x / (reach[:, None] * bore))
     return stirring[:, None] * speed[:, None] * bore * decay
 
 
@@ -136,7 +133,7 @@ def counterflow(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """:func:`buoyant_counterflow` element by element: value, slope in T', slope in T.
 
-    Written without branches, so that it serves arrays and, compiled, single numbers alike.
+    The same in C: core/heat_balance.c.
     """
     across = GRAVITY * np.cos(rise) / temperature
     along = GRAVITY * np.abs(np.sin(rise)) / temperature

@@ -189,7 +189,7 @@ def sensitivity(answer: Answer, names: Sequence[str] | None = None) -> Sensitivi
     response = respond(Solution.of(answer), [_path(one, case) for one in inputs], steps)
     relative = np.array([one.relative for one in inputs])[:, None]
     unit = np.where(relative, value, 1.0)  # per unit of the input, from per unit of its logarithm
-    unit = np.where((relative & (value == 0)) | np.isnan(value), np.nan, unit)
+    unit = np.where((relative & (value == 0)) | ~np.isfinite(value), np.nan, unit)
     return Sensitivity(inputs, value, *_scaled(response, unit))
 
 
