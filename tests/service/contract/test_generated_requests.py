@@ -17,12 +17,13 @@ import json
 from typing import Any
 
 import pytest
-import schemathesis
+import schemathesis.pytest
 from hypothesis import HealthCheck, Phase, settings
 from jsonschema_rs import Draft202012Validator
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
+from shared.document import KEPT, OPERATIONS
 from shared.drawing import to_draw_from
 from warmbranch.base import kernel
 from warmbranch_service.contract.rules import RULES
@@ -32,21 +33,44 @@ from warmbranch_service.http.settings import Settings
 Json = dict[str, Any]
 
 MOST_DESIGNS = 100
-APPLICATION = create_app(Settings(warm_up=0, sweep_designs=MOST_DESIGNS))
-DOCUMENT: Json = json.loads(json.dumps(APPLICATION.openapi()))
+DOCUMENT = KEPT  # what the application says, by tests/agreement/test_openapi.py
 OF_STRINGS = {rule["code"] for rule in DOCUMENT["info"][RULES]}
+POSTS = [name.split()[1] for name in OPERATIONS if name.startswith("POST")]
 
 
-def read(document: Json, **choice: Any):
+@pytest.fixture(scope="session")
+def application():
+    return create_app(Settings(warm_up=0, sweep_designs=MOST_DESIGNS))
+
+
+def read(document: Json, application, **choice: Any):
     schema = schemathesis.openapi.from_dict(document)
-    schema.app = APPLICATION
+    schema.app = application
     return schema.include(**choice)
 
 
-MODEL = {"method": "POST"}
-drawn = read(to_draw_from(DOCUMENT, most_designs=MOST_DESIGNS), **MODEL)
-own = read(DOCUMENT, **MODEL)
-rest = read(DOCUMENT, method="GET")
+@pytest.fixture(scope="session")
+def easier() -> Json:
+    return to_draw_from(DOCUMENT, most_designs=MOST_DESIGNS)
+
+
+@pytest.fixture(params=POSTS)
+def drawn(easier, application, request):
+    return read(easier, application, path=request.param)
+
+
+@pytest.fixture(params=POSTS)
+def own(application, request):
+    return read(DOCUMENT, application, path=request.param)
+
+
+@pytest.fixture
+def rest(application):
+    return read(DOCUMENT, application, method="GET")
+
+
+FROM_DRAWN, FROM_OWN, FROM_REST = map(schemathesis.pytest.from_fixture, ("drawn", "own", "rest"))
+"""Read when a test runs: taking the document in takes as long as many a test."""
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -129,33 +153,33 @@ def resolved(schema: Json) -> list[Json]:
     return [schema, *(member for form in forms for member in resolved(form))]
 
 
-@drawn.parametrize()
+@FROM_DRAWN.parametrize()
 @search(350)
 def test_no_request_breaks_the_contract(case):
     judge(case)
 
 
-@own.parametrize()
+@FROM_OWN.parametrize()
 @search(50)
 def test_no_string_breaks_the_contract(case):
     judge(case)
 
 
-@rest.parametrize()
+@FROM_REST.parametrize()
 @search(50)
 def test_no_address_without_body_breaks_the_contract(case):
     judge(case)
 
 
 @pytest.mark.slow
-@drawn.parametrize()
+@FROM_DRAWN.parametrize()
 @search(3500)
 def test_no_request_of_many_breaks_the_contract(case):
     judge(case)
 
 
 @pytest.mark.slow
-@own.parametrize()
+@FROM_OWN.parametrize()
 @search(500)
 def test_no_string_of_many_breaks_the_contract(case):
     judge(case)
