@@ -14,7 +14,7 @@ def test_intervals_are_honest(coverage_fit):
     assert not any(found.outcome == "not converged" for *_, found in done)
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 def test_intervals_are_honest_by_hundreds(coverage_fit):
     done = coverage_fit.run(300, seed=6)
     assert 0.86 <= coverage_fit.inside(done, "90 %") <= 0.94

@@ -99,7 +99,7 @@ class TestNoneIsMissed:
     def test_all_over(self):
         assert assert_first_three(sample(128, seed=11), 700).all()
 
-    @pytest.mark.slow
+    @pytest.mark.exhaustive
     def test_all_over_densely(self):
         assert_first_three(sample(4096, seed=12), 1500)
 

@@ -7,8 +7,7 @@ what was spoilt may be answered, if the document admits it all the same: schemat
 member of a union, and now and then what comes out is another.
 Nothing is kept from one request to the next, so there are no states to explore.
 
-By default more than 2,000 requests, about a minute's work; ``-m slow`` makes more than 20,000
-others.
+By default some hundreds of requests; ``-m slow`` makes 2,000, ``-m exhaustive`` more than 20,000.
 """
 
 from __future__ import annotations
@@ -17,10 +16,12 @@ import json
 from typing import Any
 
 import pytest
-import schemathesis.pytest
+import schemathesis
 from hypothesis import HealthCheck, Phase, settings
 from jsonschema_rs import Draft202012Validator
 from schemathesis import GenerationMode
+from schemathesis.checks import load_all_checks
+from schemathesis.pytest.lazy import get_all_tests
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
 from shared.document import KEPT, OPERATIONS
@@ -54,33 +55,20 @@ def easier() -> Json:
     return to_draw_from(DOCUMENT, most_designs=MOST_DESIGNS)
 
 
-@pytest.fixture(params=POSTS)
-def drawn(easier, application, request):
-    return read(easier, application, path=request.param)
-
-
-@pytest.fixture(params=POSTS)
-def own(application, request):
-    return read(DOCUMENT, application, path=request.param)
-
-
-@pytest.fixture
-def rest(application):
-    return read(DOCUMENT, application, method="GET")
-
-
-FROM_DRAWN, FROM_OWN, FROM_REST = map(schemathesis.pytest.from_fixture, ("drawn", "own", "rest"))
-"""Read when a test runs: taking the document in takes as long as many a test."""
-
-
 @pytest.fixture(scope="module", autouse=True)
 def _compiled_loops():
     """Thousands of solves are a matter of seconds with them."""
     kernel.load()
 
 
-def search(examples: int) -> settings:
-    return settings(
+def search(schema, examples: int) -> None:
+    """Judge so many requests of each operation, and what its document shows and borders on.
+
+    What ``schema.parametrize`` does, but when the test runs: taking a document in takes as long as
+    many a test, and who collects tests should not wait for it.
+    """
+    load_all_checks()
+    how = settings(
         max_examples=examples,
         deadline=None,
         derandomize=True,  # a failure in CI is a failure at one's desk
@@ -88,6 +76,13 @@ def search(examples: int) -> settings:
         phases=[Phase.explicit, Phase.generate],  # failures are small enough as they are
         suppress_health_check=list(HealthCheck),  # a request is a large object; it takes long
     )
+    searches = [
+        result.ok()
+        for result in get_all_tests(schema=schema, test_func=judge, settings=how, given_kwargs=None)
+    ]
+    assert searches
+    for _, run in searches:
+        run()
 
 
 def judge(case) -> None:
@@ -153,33 +148,33 @@ def resolved(schema: Json) -> list[Json]:
     return [schema, *(member for form in forms for member in resolved(form))]
 
 
-@FROM_DRAWN.parametrize()
-@search(350)
-def test_no_request_breaks_the_contract(case):
-    judge(case)
+@pytest.mark.parametrize("path", POSTS)
+def test_no_request_breaks_the_contract(application, easier, path):
+    search(read(easier, application, path=path), 50)
 
 
-@FROM_OWN.parametrize()
-@search(50)
-def test_no_string_breaks_the_contract(case):
-    judge(case)
+@pytest.mark.parametrize("path", POSTS)
+def test_no_string_breaks_the_contract(application, path):
+    search(read(DOCUMENT, application, path=path), 10)
 
 
-@FROM_REST.parametrize()
-@search(50)
-def test_no_address_without_body_breaks_the_contract(case):
-    judge(case)
+def test_no_address_without_body_breaks_the_contract(application):
+    search(read(DOCUMENT, application, method="GET"), 20)
 
 
 @pytest.mark.slow
-@FROM_DRAWN.parametrize()
-@search(3500)
-def test_no_request_of_many_breaks_the_contract(case):
-    judge(case)
+@pytest.mark.parametrize("path", POSTS)
+def test_no_request_of_hundreds_breaks_the_contract(application, easier, path):
+    search(read(easier, application, path=path), 350)
 
 
-@pytest.mark.slow
-@FROM_OWN.parametrize()
-@search(500)
-def test_no_string_of_many_breaks_the_contract(case):
-    judge(case)
+@pytest.mark.exhaustive
+@pytest.mark.parametrize("path", POSTS)
+def test_no_request_of_many_breaks_the_contract(application, easier, path):
+    search(read(easier, application, path=path), 3500)
+
+
+@pytest.mark.exhaustive
+@pytest.mark.parametrize("path", POSTS)
+def test_no_string_of_many_breaks_the_contract(application, path):
+    search(read(DOCUMENT, application, path=path), 500)
