@@ -4,7 +4,7 @@
 
 The same equations as heat_balance.py and banded.py, term by term, in the form that a compiler
 wants; the elementwise physics (Nusselt numbers, counterflow, wall layers) is not written again
-but compiled from its own module. tests/models/test_compiled.py holds both paths to each other.
+but compiled from its own module. tests/models/base/test_compiled.py holds both paths to each other.
 Import this module only through kernel.py: it costs a second, and minutes are saved by it.
 
 Where time is spent, loops are passes over at most ``LANES`` nodes or frequencies, without branch

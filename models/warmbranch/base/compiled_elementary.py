@@ -7,7 +7,7 @@ The library's own are calls, one number each, and a loop with a call in it is no
 These have no branch and no call: the number is parted into its exponent and its fraction, and
 the fraction goes into a series whose coefficients are exact. They replace the functions of
 elementary.py in compiled code; within 2 units in the last place of numpy's, see
-tests/models/test_elementary.py.
+tests/models/base/test_elementary.py.
 """
 
 from __future__ import annotations

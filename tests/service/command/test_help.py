@@ -14,7 +14,7 @@ import pytest
 PATIENCE = 120  # seconds; most take two on a quiet machine
 TOPICS = ("", "steady", "fit", "length", "warmup", "sweep", "rank")
 ELSEWHERE = {
-    "warmbranch demo": "keeps listening; tests/service/test_demo.py",
+    "warmbranch demo": "keeps listening; tests/service/command/test_demo.py",
     "warmbranch serve": "keeps listening; tests/service/operation",
     "warmbranch sweep many.json --scheduler tcp://desk:8786": "tests/service/sweep/test_cluster.py",
 }

@@ -12,7 +12,6 @@ By default some hundreds of requests; ``-m slow`` makes 2,000, ``-m exhaustive``
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import pytest
