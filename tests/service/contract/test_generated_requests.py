@@ -25,7 +25,6 @@ from schemathesis.specs.openapi.checks import negative_data_rejection, positive_
 
 from shared.document import KEPT, OPERATIONS
 from shared.drawing import to_draw_from
-from warmbranch.base import kernel
 from warmbranch_service.contract.rules import RULES
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.settings import Settings
@@ -52,12 +51,6 @@ def read(document: Json, application, **choice: Any):
 @pytest.fixture(scope="session")
 def easier() -> Json:
     return to_draw_from(DOCUMENT, most_designs=MOST_DESIGNS)
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _compiled_loops():
-    """Thousands of solves are a matter of seconds with them."""
-    kernel.load()
 
 
 def search(schema, examples: int) -> None:

@@ -1,19 +1,31 @@
-"""Series and tables of the compiled march along a duct, against Bessel functions and numpy."""
+"""Series and tables of the core's march along a duct, against Bessel functions and numpy."""
+
+from ctypes import byref, c_double
 
 import mpmath
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.sound import acoustics, viscothermal
-from warmbranch.sound.compiled_line import LARGEST_SQUARE, narrow
+
+LARGEST_SQUARE = 2.25
+"""Of sound.c: squared phase of a cell up to which the series serve as they are."""
 
 # The polynomials are fitted to 1e-14; the sums of their terms round a little.
 TABLE = 1e-13
 
 # Rounding of 32 matrix products at 100 waves along the duct.
 MARCH = 1e-11
+
+
+def narrow(inverse: float) -> tuple[float, float]:
+    library = core.at_hand()
+    assert library is not None
+    real, imaginary = c_double(), c_double()
+    library.functions.core_layer(c_double(inverse), byref(real), byref(imaginary))
+    return real.value, imaginary.value
 
 
 def test_layers_of_narrow_tubes():
@@ -34,9 +46,9 @@ def test_any_frequency_on_any_cell(ideal_gas, build_duct, monkeypatch, losses, r
         mouth_length=0.02,
     )  # fmt: skip
     frequency = np.geomspace(1.0, 60e3, 211)[None]
-    assert kernel.load() is not None
+    assert core.at_hand() is not None
     compiled = acoustics.input_impedance(duct, frequency)
-    monkeypatch.setenv(kernel.OFF, "off")
+    monkeypatch.setenv(core.OFF, "off")
     plain = acoustics.input_impedance(duct, frequency)
     *_, phase = acoustics._cell_matrices(duct, frequency)
     assert np.abs(phase).max() > 4 * LARGEST_SQUARE**0.5
