@@ -39,9 +39,8 @@ class Break(NamedTuple):
 HEAT, SOUND, FIT = "models/warmbranch/heat/", "models/warmbranch/sound/", "models/warmbranch/fit/"
 GAS, CASE = "models/warmbranch/gas/", "models/warmbranch/case/"
 ASKED = "service/warmbranch_service/"
-REFUSALS = (
-    "tests/service/contract/test_refusals.py tests/service/contract/test_refusals_of_objects.py"
-)
+CONTRACT = "tests/service/contract/"
+REFUSALS = f"{CONTRACT}test_refusals.py {CONTRACT}test_refusals_of_objects.py"
 PUBLISHED = "tests/published"
 
 FORMULAS = [
