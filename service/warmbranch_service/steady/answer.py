@@ -21,7 +21,8 @@ from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR
 from warmbranch_service.case.messages import cautions_of
 from warmbranch_service.case.schema import Case
-from warmbranch_service.contract.rounding import digits, each, finite, places
+from warmbranch_service.contract.rounding import digits as digits
+from warmbranch_service.contract.rounding import each, finite, places
 from warmbranch_service.steady.schema import (
     DEFAULT_POINTS,
     DEFAULT_SPAN,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 
+@pytest.mark.slow
 def test_intervals_are_honest(coverage_fit):
     done = coverage_fit.run(60, seed=5)
     # 90 % of 60 is 54, with a standard error of 2.3; 50 % is 30, with one of 3.9. Two and a half

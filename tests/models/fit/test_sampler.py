@@ -36,6 +36,7 @@ def sampled(problem: Problem, start: np.ndarray, seed: int) -> np.ndarray:
     return sampler.get_blobs(discard=BURN_IN, flat=True).ravel()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("seed", "readings", "listens"), [(0, 3, True), (1, 5, False), (2, 8, True)]
 )

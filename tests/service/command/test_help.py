@@ -53,6 +53,7 @@ def commands(text):
     return re.findall(r"^  (warmbranch .*?)(?: {2,}.*)?$", text, re.MULTILINE)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("topic", TOPICS)
 def test_examples_of_the_help(topic, path_with_command, tmp_path):
     told = shell(f"warmbranch {topic} --help", path_with_command, tmp_path).stdout
