@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import emcee
 import numpy as np
 import pytest
 
@@ -24,6 +23,8 @@ def sampled(problem: Problem, start: np.ndarray, seed: int) -> np.ndarray:
         # What has no solution lies beyond all that is probable.
         assert np.all(np.abs(white[np.isinf(value)]).max(axis=1, initial=0) > 4)
         return np.stack([value, np.log(expected.frequency)], axis=1)
+
+    import emcee
 
     moves = [(emcee.moves.DEMove(), 0.8), (emcee.moves.DESnookerMove(), 0.2)]
     sampler = emcee.EnsembleSampler(

@@ -8,6 +8,7 @@ member of a union, and now and then what comes out is another.
 Nothing is kept from one request to the next, so there are no states to explore.
 
 By default some hundreds of requests; ``-m slow`` makes 2,000, ``-m exhaustive`` more than 20,000.
+What takes seconds to import or to take in is left to the tests that run.
 """
 
 from __future__ import annotations
@@ -15,16 +16,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-import schemathesis
-from hypothesis import HealthCheck, Phase, settings
-from jsonschema_rs import Draft202012Validator
-from schemathesis import GenerationMode
-from schemathesis.checks import load_all_checks
-from schemathesis.pytest.lazy import get_all_tests
-from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
 from shared.document import KEPT, OPERATIONS
-from shared.drawing import to_draw_from
 from warmbranch_service.contract.rules import RULES
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.settings import Settings
@@ -43,6 +36,8 @@ def application():
 
 
 def read(document: Json, application, **choice: Any):
+    import schemathesis
+
     schema = schemathesis.openapi.from_dict(document)
     schema.app = application
     return schema.include(**choice)
@@ -50,6 +45,8 @@ def read(document: Json, application, **choice: Any):
 
 @pytest.fixture(scope="session")
 def easier() -> Json:
+    from shared.drawing import to_draw_from
+
     return to_draw_from(DOCUMENT, most_designs=MOST_DESIGNS)
 
 
@@ -59,6 +56,10 @@ def search(schema, examples: int) -> None:
     What ``schema.parametrize`` does, but when the test runs: taking a document in takes as long as
     many a test, and who collects tests should not wait for it.
     """
+    from hypothesis import HealthCheck, Phase, settings
+    from schemathesis.checks import load_all_checks
+    from schemathesis.pytest.lazy import get_all_tests
+
     load_all_checks()
     how = settings(
         max_examples=examples,
@@ -78,17 +79,22 @@ def search(schema, examples: int) -> None:
 
 
 def judge(case) -> None:
+    from schemathesis import GenerationMode
+    from schemathesis.specs.openapi import checks
+
     response = case.call()
     path, excluded = case.operation.path, []
     if case.meta.generation.mode == GenerationMode.POSITIVE:
         if response.status_code == 422 and only_unsaid(path, response.json()):
-            excluded.append(positive_data_acceptance)
+            excluded.append(checks.positive_data_acceptance)
     elif response.status_code == 200 and case.method == "POST" and admits(path, case.body):
-        excluded.append(negative_data_rejection)
+        excluded.append(checks.negative_data_rejection)
     case.validate_response(response, excluded_checks=excluded)
 
 
 def admits(path: str, body: Any) -> bool:
+    from jsonschema_rs import Draft202012Validator
+
     schema = {**request_schema(path), "components": DOCUMENT["components"]}
     return Draft202012Validator(schema).is_valid(body)
 
