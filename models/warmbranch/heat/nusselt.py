@@ -133,7 +133,7 @@ def nusselt_vertical_cylinder_natural(
 
     Check
     -----
-    Published correlation as coded in the library ``ht``, in tests/models/test_films.py.
+    Published correlation as coded in the library ``ht``, in tests/models/heat/test_films.py.
 
     >>> at = np.array(1e10 * 0.7), np.array(0.7), np.array(2.5)
     >>> round(float(nusselt_vertical_cylinder_natural(*at)), 2)

@@ -134,7 +134,7 @@ def respond(
     Check
     -----
     Central differences of whole solutions on the same grid, to 1e-6, in
-    tests/models/test_linear_response.py.
+    tests/models/steady/test_sensitivity.py.
     """
     steps = [1e-4] * len(paths) if steps is None else steps
     cases = [

@@ -180,7 +180,7 @@ def sensitivity(answer: Answer, names: Sequence[str] | None = None) -> Sensitivi
     Check
     -----
     Central differences of whole solutions on the same grid, to 1e-6, for each input, in
-    tests/models/test_sensitivity.py.
+    tests/models/steady/test_sensitivity.py.
     """
     inputs = tuple(INPUTS[name] for name in (INPUTS if names is None else names))
     case = answer.case

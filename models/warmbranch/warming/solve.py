@@ -159,7 +159,7 @@ def warm_up(
     Check
     -----
     Lumped closed forms, a fin's series, scipy's BDF on a finer grid, order of convergence,
-    balance of heat and the steady limit, in tests/models/test_warmup.py.
+    balance of heat and the steady limit, in tests/models/warming/test_solve.py.
     """
     if np.any(np.diff(times) < 0) or np.any(times < 0) or np.any(times > drive.duration):
         raise InputError(

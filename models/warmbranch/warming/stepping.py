@@ -44,7 +44,7 @@ STAGES = np.array(
 """ESDIRK3(2)4L[2]SA, the implicit half of ARK3(2)4L[2]SA: order 3 with an embedded solution of
 order 2, L-stable, its last stage the new solution. Kennedy & Carpenter, Appl. Numer. Math. 44
 (2003) 139; coefficients from memory, held to their order conditions in
-tests/models/test_stepping.py."""
+tests/models/warming/test_stepping.py."""
 
 EMBEDDED = np.array(
     [
