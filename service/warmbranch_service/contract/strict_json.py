@@ -10,8 +10,19 @@ from typing import Any, cast
 from fastapi import Request, Response
 from fastapi.routing import APIRoute
 
-from warmbranch_service.contract.errors import INVALID, MALFORMED, NOT_JSON, Entry, Problem
+from warmbranch_service.contract.errors import (
+    INVALID,
+    LONGEST_ECHO,
+    MALFORMED,
+    NOT_JSON,
+    Entry,
+    Problem,
+)
 from warmbranch_service.contract.fields import JsonSchema
+from warmbranch_service.contract.plain_text import HALF_A_CHARACTER, first_fault, may_hold_faults
+
+LONGEST_CONTENT_TYPE = 256
+"""Bytes. ``application/json; charset=utf-8`` has 31."""
 
 METHODS_WITH_BODY = frozenset({"POST", "PUT", "PATCH"})
 
@@ -48,7 +59,8 @@ def parse(body: bytes) -> Any:
         return marked
 
     try:
-        value = json.loads(body.decode("utf-8"), object_pairs_hook=pairs)
+        text = body.decode("utf-8")
+        value = json.loads(text, object_pairs_hook=pairs)
     except UnicodeDecodeError as error:
         detail = f"Byte {error.start} is not UTF-8. Send the text as UTF-8."
         raise Problem(MALFORMED, detail) from None
@@ -59,11 +71,38 @@ def parse(body: bytes) -> Any:
         raise Problem(MALFORMED, "The brackets are nested too deeply.") from None
     except ValueError:  # Python's own limit of digits
         raise Problem(MALFORMED, "A number has too many digits.") from None
+    if may_hold_faults(text):
+        refuse_what_is_no_text(value)
     if any_repeated:
         path = _first_repeated(value, ())
         entry = Entry(path, "repeated_key", "This key stands twice.", "Give it once.")
         raise Problem(INVALID, entry.sentence(), entries=[entry])
     return value
+
+
+def refuse_what_is_no_text(value: Any) -> None:
+    """Refuse half characters and what acts on whoever shows it, in strings and keys.
+
+    Raises
+    ------
+    Problem
+        ``invalid-request``, with the place.
+    """
+    fault = first_fault(value)
+    if fault is None:
+        return
+    what = "key" if fault.is_key else "text"
+    if fault.code == HALF_A_CHARACTER:
+        detail, remedy = f"This {what} holds half a character, {fault.character}.", WHOLE_TEXT
+    else:
+        detail = f"This {what} holds the control character {fault.character}."
+        remedy = "Leave it out; text is one line of plain characters."
+    path = (*fault.path, fault.text) if fault.is_key else fault.path
+    entry = Entry(path, fault.code, detail, remedy, fault.text[:LONGEST_ECHO])
+    raise Problem(INVALID, entry.sentence(), entries=[entry])
+
+
+WHOLE_TEXT = "Send whole Unicode text."
 
 
 def _first_repeated(value: Any, path: tuple[str | int, ...]) -> tuple[str | int, ...]:
@@ -100,6 +139,7 @@ class StrictRoute(APIRoute):
             if request.method not in METHODS_WITH_BODY:
                 return await handler(request)
             check_content_type(request.headers.get("content-type"))
+            check_content_encoding(request.headers.get("content-encoding"))
             strict = StrictRequest(request.scope, request.receive)
             if not await strict.body():
                 raise Problem(MALFORMED, "The body is empty. Send a JSON object.")
@@ -112,6 +152,10 @@ def check_content_type(value: str | None) -> None:
     """Refuse what is not declared as JSON in UTF-8."""
     if value == "application/json":
         return  # as nearly everybody writes it
+    if value is not None and len(value) > LONGEST_CONTENT_TYPE:
+        # Before it is taken apart, which takes a time that grows as the square of its length.
+        detail = f"The header Content-Type is longer than {LONGEST_CONTENT_TYPE} bytes."
+        raise Problem(NOT_JSON, detail)
     message = email.message.Message()
     message["content-type"] = value or ""
     kind, charset = message.get_content_type(), message.get_content_charset("utf-8")
@@ -122,6 +166,13 @@ def check_content_type(value: str | None) -> None:
         raise Problem(NOT_JSON, f"The body is declared as {value or 'nothing'}, not as JSON.")
     if charset not in ("utf-8", "us-ascii"):
         raise Problem(NOT_JSON, f"The body is declared as {charset}; JSON is UTF-8.")
+
+
+def check_content_encoding(value: str | None) -> None:
+    """Refuse a body that is compressed: how long it is would be known only too late."""
+    if value is not None and value.strip().lower() not in ("", "identity"):
+        detail = f"The body is declared as compressed, by {value[:LONGEST_ECHO]}."
+        raise Problem(NOT_JSON, detail, headers={"accept-encoding": "identity"})
 
 
 def problem_responses(*statuses: int) -> dict[int | str, JsonSchema]:
