@@ -162,7 +162,11 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.include_router(router)
     for kind, dress in _DRESS.items():
         app.add_exception_handler(kind, _handler(dress))
-    app.add_middleware(Gate, keys=settings.api_keys, per_minute=settings.requests_per_minute)
+    app.add_middleware(
+        Gate,
+        keys=settings.all_keys() if settings.asks_for_keys else None,
+        per_minute=settings.requests_per_minute,
+    )
     if settings.cors_origins:
         app.add_middleware(
             Cors,

@@ -65,15 +65,16 @@ class Gate:
     Parameters
     ----------
     app : ASGI application
-    keys : tuple of str
-        None: open to all.
+    keys : tuple of str, or None
+        None: open to all. No key at all: closed.
     per_minute : int
         0: any number.
     """
 
-    def __init__(self, app: ASGIApp, *, keys: tuple[str, ...], per_minute: int) -> None:
+    def __init__(self, app: ASGIApp, *, keys: tuple[str, ...] | None, per_minute: int) -> None:
         self.app = app
-        self._keys = [_digest(key) for key in keys]
+        self._asks = keys is not None
+        self._keys = [_digest(key) for key in keys or ()]
         self._buckets = Buckets(per_minute) if per_minute else None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -98,7 +99,7 @@ class Gate:
                 metrics.LIMITED.inc()
                 detail = f"The limit of requests a minute is reached. Try again in {wait} s."
                 return ProblemParts(LIMITED, detail, headers={"retry-after": str(wait)})
-        if self._keys and not known:
+        if self._asks and not known:
             fault = "no API key" if given is None else "an API key that is not known"
             detail = f"The request holds {fault}. Send a key in the header {API_KEY_HEADER}."
             challenge = 'APIKey realm="warmbranch"'

@@ -70,12 +70,14 @@ ProblemName = Annotated[
 ]
 
 
+@router.head("/v1/health", include_in_schema=False)
 @router.get("/v1/health", summary="Whether the process answers")
 async def health() -> Health:
     """Tell that the process is alive; touches nothing else."""
     return Health(status="ok", model_version=MODEL_VERSION)
 
 
+@router.head("/v1/ready", include_in_schema=False)
 @router.get("/v1/ready", summary="Whether the service takes work", responses=problem_responses(503))
 async def ready(request: Request) -> Ready:
     """Tell that the tables are loaded."""
