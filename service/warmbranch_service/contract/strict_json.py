@@ -5,10 +5,12 @@ from __future__ import annotations
 import email.message
 import json
 from collections.abc import Awaitable, Callable, Coroutine
-from typing import Any, cast
+from dataclasses import replace
+from typing import Any, ClassVar, cast
 
 from fastapi import Request, Response
 from fastapi.routing import APIRoute
+from pydantic import BaseModel, ValidationError
 
 from warmbranch_service.contract.errors import (
     INVALID,
@@ -20,17 +22,24 @@ from warmbranch_service.contract.errors import (
 )
 from warmbranch_service.contract.fields import JsonSchema
 from warmbranch_service.contract.plain_text import HALF_A_CHARACTER, first_fault, may_hold_faults
+from warmbranch_service.contract.refusals import invalid
 
 LONGEST_CONTENT_TYPE = 256
 """Bytes. ``application/json; charset=utf-8`` has 31."""
 
+MOST_ON_LOOP = 8 * 1024
+"""Bytes of a body that is read and checked on the event loop: a few milliseconds' work."""
+
+MOST_KEYS = 1000
+"""Of one object; none that is taken has a tenth of it."""
+
 METHODS_WITH_BODY = frozenset({"POST", "PUT", "PATCH"})
 
 
-class _RepeatedKeys(dict[str, Any]):
-    """An object in which a key stands twice."""
+class _Marked(dict[str, Any]):
+    """An object that is refused as it stands."""
 
-    repeated: str
+    refusal: Entry
 
 
 def parse(body: bytes) -> Any:
@@ -44,18 +53,16 @@ def parse(body: bytes) -> Any:
     Problem
         ``malformed-json`` where it is not JSON; ``invalid-request`` where a key is repeated.
     """
-    any_repeated = False
+    any_marked = False
 
     def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
-        nonlocal any_repeated
+        nonlocal any_marked
         found = dict(items)
-        if len(found) == len(items):
+        if len(found) == len(items) <= MOST_KEYS:
             return found
-        any_repeated = True
-        marked = _RepeatedKeys(found)
-        seen: set[str] = set()
-        # The first key that stands for the second time.
-        marked.repeated = next(key for key, _ in items if key in seen or seen.add(key))
+        any_marked = True
+        marked = _Marked({} if len(items) > MOST_KEYS else found)
+        marked.refusal = _refusal(items)
         return marked
 
     try:
@@ -73,11 +80,22 @@ def parse(body: bytes) -> Any:
         raise Problem(MALFORMED, "A number has too many digits.") from None
     if may_hold_faults(text):
         refuse_what_is_no_text(value)
-    if any_repeated:
-        path = _first_repeated(value, ())
-        entry = Entry(path, "repeated_key", "This key stands twice.", "Give it once.")
+    if any_marked:
+        entry = _first_marked(value, ())
+        assert entry is not None, "an object was marked"
         raise Problem(INVALID, entry.sentence(), entries=[entry])
     return value
+
+
+def _refusal(items: list[tuple[str, Any]]) -> Entry:
+    """Why an object is refused; its path leads from the object."""
+    if len(items) > MOST_KEYS:
+        detail = f"This object has {len(items)} keys."
+        return Entry((), "too_many_keys", detail, "Give those that are known here.")
+    seen: set[str] = set()
+    # The first key that stands for the second time.
+    repeated = next(key for key, _ in items if key in seen or seen.add(key))
+    return Entry((repeated,), "repeated_key", "This key stands twice.", "Give it once.")
 
 
 def refuse_what_is_no_text(value: Any) -> None:
@@ -105,31 +123,47 @@ def refuse_what_is_no_text(value: Any) -> None:
 WHOLE_TEXT = "Send whole Unicode text."
 
 
-def _first_repeated(value: Any, path: tuple[str | int, ...]) -> tuple[str | int, ...]:
-    if isinstance(value, _RepeatedKeys):
-        return (*path, value.repeated)
+def _first_marked(value: Any, path: tuple[str | int, ...]) -> Entry | None:
+    if isinstance(value, _Marked):
+        return replace(value.refusal, path=(*path, *value.refusal.path))
     children: Any = ()
     if isinstance(value, dict):
         children = cast("dict[str, Any]", value).items()
     elif isinstance(value, list):
         children = enumerate(cast("list[Any]", value))
     for key, child in children:
-        found = _first_repeated(child, (*path, key))
-        if found:
+        found = _first_marked(child, (*path, key))
+        if found is not None:
             return found
-    return ()
+    return None
 
 
 class StrictRequest(Request):
-    """A request whose body is read by :func:`parse`."""
+    """A request whose body is read by :func:`parse`, or was read before."""
+
+    checked: BaseModel | None = None
 
     async def json(self) -> Any:
-        """The body, parsed strictly."""
-        return parse(await self.body())
+        """The body, parsed strictly, or what it was found to be."""
+        return parse(await self.body()) if self.checked is None else self.checked
+
+
+def checked(body: bytes, model: type[BaseModel]) -> BaseModel:
+    """Parse and check a body; ``Problem`` where it is refused."""
+    value = parse(body)
+    try:
+        return model.model_validate(value)
+    except ValidationError as error:
+        raise Problem.of(invalid(error.errors(include_url=False), value, model)) from None
 
 
 class StrictRoute(APIRoute):
-    """A route that takes ``application/json`` and nothing else."""
+    """A route that takes ``application/json`` and nothing else.
+
+    A long body is read where work is done, not on the event loop, which all others wait for.
+    """
+
+    most_on_loop: ClassVar[int] = MOST_ON_LOOP
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         """The framework's handler behind the check of the content type."""
@@ -141,11 +175,22 @@ class StrictRoute(APIRoute):
             check_content_type(request.headers.get("content-type"))
             check_content_encoding(request.headers.get("content-encoding"))
             strict = StrictRequest(request.scope, request.receive)
-            if not await strict.body():
+            body = await strict.body()
+            if not body:
                 raise Problem(MALFORMED, "The body is empty. Send a JSON object.")
+            if len(body) > self.most_on_loop and self.body_field is not None:
+                model = cast("type[BaseModel]", self.body_field.field_info.annotation)
+                run = request.app.state.workshop.run
+                strict.checked = await run(lambda: checked(body, model), strict)
             return await handler(strict)
 
         return handle
+
+
+class WeightyRoute(StrictRoute):
+    """One whose every body may be a lot to check, however short it is."""
+
+    most_on_loop: ClassVar[int] = 0
 
 
 def check_content_type(value: str | None) -> None:

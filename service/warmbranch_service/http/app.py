@@ -51,6 +51,7 @@ from warmbranch_service.http.gate import API_KEY_HEADER, Gate
 from warmbranch_service.http.middleware import Frame
 from warmbranch_service.http.openapi import complete
 from warmbranch_service.http.settings import Settings
+from warmbranch_service.http.turns import Places
 from warmbranch_service.http.workshop import Workshop
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.schema import SteadyRequest
@@ -118,6 +119,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         at_once=settings.solves_at_once,
         longest_queue=settings.longest_queue,
         seconds=settings.seconds_per_request,
+        chunks_elsewhere=settings.sweeps_at_once if settings.scheduler else 0,
     )
 
     @asynccontextmanager
@@ -155,6 +157,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.fast_loops = fast_loops
     app.state.settings = settings
     app.state.executor = executor
+    app.state.sweeps = Places(settings.sweeps_at_once, settings.sweeps_per_client)
     model = (steady.router, fit.router, length.router, warmup.router, sweep.router)
     for router in (*model, reference.router, health.router):
         app.include_router(router)

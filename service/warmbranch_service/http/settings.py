@@ -120,6 +120,12 @@ class Settings:
         64, _whole(1, 100_000), "requests that may wait in one worker; further ones get 503"
     )
     sweep_designs: int = _setting(100_000, _whole(1, 10_000_000), "designs of one sweep")
+    sweeps_at_once: int = _setting(
+        8, _whole(1, 1000), "sweeps under way in one worker; further ones get 503"
+    )
+    sweeps_per_client: int = _setting(
+        4, _whole(1, 1000), "of these, sweeps of one API key, or of one address"
+    )
     scheduler: str = _setting(
         "", _scheduler, "tcp://host:port of a Dask cluster that solves the sweeps; none: this one"
     )

@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import cast
+from weakref import WeakValueDictionary
 
 import numpy as np
 from pydantic import BaseModel
@@ -277,7 +278,20 @@ def _line(model: BaseModel) -> bytes:
     return model.model_dump_json().encode()
 
 
-@lru_cache(maxsize=4)
+_alive: WeakValueDictionary[bytes, Plan] = WeakValueDictionary()
+
+
+def remember(plan: Plan) -> None:
+    """Let tasks of a plan that are solved in this process find it, as long as it is used."""
+    _alive[plan.json] = plan
+
+
 def plan_of(request: bytes) -> Plan:
-    """The plan of a task's request; remembered, since its chunks come one after the other."""
+    """The plan of a task's request."""
+    return _alive.get(request) or _made(request)
+
+
+@lru_cache(maxsize=4)
+def _made(request: bytes) -> Plan:
+    """Remembered, since a worker's chunks of a sweep come one after the other."""
     return Plan(SweepRequest.model_validate_json(request))
