@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Path, Request
@@ -58,7 +59,7 @@ async def metrics(request: Request) -> Response:
     """Tell what the service counts."""
     state = request.app.state
     counts.tell_state(state.workshop, ready=state.readiness.is_ready)
-    return Response(counts.exposition(), media_type=counts.MEDIA_TYPE)
+    return Response(await asyncio.to_thread(counts.exposition), media_type=counts.MEDIA_TYPE)
 
 
 ProblemName = Annotated[

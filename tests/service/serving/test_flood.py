@@ -118,13 +118,12 @@ def healthy(served: Served) -> bool:
 
 
 def test_idle_connections_give_way_to_new_ones():
-    with Served(warm_up=0, kernel="off", connections=8) as served:
-        with crowd(served.port, 30):
-            begun = time.monotonic()
-            for _ in range(5):
-                assert served.get("/v1/health") == 200
-            assert time.monotonic() - begun < 30
-            assert served.log.count("connections are held") == 1
+    with Served(warm_up=0, kernel="off", connections=8) as served, crowd(served.port, 30):
+        begun = time.monotonic()
+        for _ in range(5):
+            assert served.get("/v1/health") == 200
+        assert time.monotonic() - begun < 30
+        assert served.log.count("connections are held") == 1
 
 
 def test_who_does_not_read_is_cut_off_and_gives_back_the_place():
