@@ -24,7 +24,6 @@ from typing import TypeVar
 from starlette.requests import Request
 
 from warmbranch.base.errors import StoppedError
-from warmbranch.base.kernel import no_loading
 from warmbranch.base.stopping import Stop, under
 from warmbranch.base.tally import Tally, kept_in
 from warmbranch_service.contract.errors import CLIENT_LEFT, OVERLOADED, TIME_LIMIT, Kind, Problem
@@ -238,7 +237,7 @@ class Workshop:
             if job.began is not None:
                 job.began()
             job.stop.check()
-            with under(job.stop), no_loading(), kept_in(job.done):
+            with under(job.stop), kept_in(job.done):
                 result = job.work()
         except BaseException as error:
             end, told = job.future.set_exception, error

@@ -112,6 +112,7 @@ class Connection(HttpToolsProtocol):
 
     def on_headers_complete(self) -> None:
         """Its head is whole."""
+        assert self.parser is not None, "it called this"
         self._fault = head_fault(self.parser.get_http_version(), self.headers)
         if self._fault:
             raise ValueError(self._fault)  # ends the parser, which has ``send_400_response`` called

@@ -38,10 +38,7 @@ def configuration(settings: Settings, factory: Callable[[], object]) -> uvicorn.
         factory,
         factory=True,
         # uvicorn takes any callable that makes a protocol, and declares classes only.
-        http=cast(
-            "type[asyncio.Protocol]",
-            connections(settings.seconds_to_send, settings.seconds_to_read),
-        ),
+        http=cast("type[asyncio.Protocol]", made),
         log_config=None,
         access_log=False,  # the service logs each request itself, with its id
         server_header=False,
