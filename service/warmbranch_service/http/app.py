@@ -112,7 +112,11 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     """
     settings = settings or Settings.from_environment()
     readiness = Readiness()
-    executor = choosing.executor(scheduler=settings.scheduler)
+    executor = choosing.executor(
+        scheduler=settings.scheduler,
+        # Before the time limit, which would tell nothing of it.
+        without_workers=min(10.0, settings.seconds_per_request / 2),
+    )
     workshop = Workshop(
         at_once=settings.solves_at_once,
         longest_queue=settings.longest_queue,
