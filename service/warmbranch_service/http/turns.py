@@ -120,6 +120,13 @@ class Places:
         """Sweeps under way."""
         return self._taken.total()
 
+    def look(self, client: str) -> None:
+        """See that there is a place; raises as ``take`` does."""
+        if self._taken[client] >= self._most_a_client:
+            raise _full(f"You have {self._most_a_client} sweeps under way, as many as may be")
+        if self.taken >= self._most:
+            raise _full(f"{self._most} sweeps are under way, as many as may be")
+
     def take(self, client: str) -> Place:
         """A place.
 
@@ -128,10 +135,7 @@ class Places:
         Problem
             ``overloaded`` where there is none.
         """
-        if self._taken[client] >= self._most_a_client:
-            raise _full(f"You have {self._most_a_client} sweeps under way, as many as may be")
-        if self.taken >= self._most:
-            raise _full(f"{self._most} sweeps are under way, as many as may be")
+        self.look(client)
         self._taken[client] += 1
         held = [client]
 
