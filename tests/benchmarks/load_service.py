@@ -296,8 +296,8 @@ def crowd_and_flood(seconds: float = 8.0) -> bool:
         print(f"alone: p50 {middle * 1e3:.1f} ms, p99 {late * 1e3:.1f} ms; a chunk "
               f"{chunk * 1e3:.0f} ms; health, p99 {quiet * 1e3:.0f} ms")  # fmt: skip
         print("bound of p99: 4 times p99 alone, plus a chunk\n")
-        print("| beside | p50, of alone | p99, of alone | p99, of its bound | health's p99, of alone "
-              "| sweeps begun, refused | memory | |")  # fmt: skip
+        print("| beside | p50, of alone | p99, of alone | p99, of its bound | health's p99, of "
+              "alone | sweeps begun, refused | memory | |")  # fmt: skip
         print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | --- |")
         bound = 4 * late + chunk
 

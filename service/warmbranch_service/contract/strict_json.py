@@ -33,6 +33,10 @@ MOST_ON_LOOP = 8 * 1024
 MOST_KEYS = 1000
 """Of one object; none that is taken has a tenth of it."""
 
+MOST_IN_ALL = {",": 250_000, ":": 50_000}
+"""Commas and colons of a body, in strings or not: a sweep takes 100,000 values of a field, and the
+longest fit some thousands of keys."""
+
 METHODS_WITH_BODY = frozenset({"POST", "PUT", "PATCH"})
 
 
@@ -67,6 +71,7 @@ def parse(body: bytes) -> Any:
 
     try:
         text = body.decode("utf-8")
+        _refuse_too_many(text)
         value = json.loads(text, object_pairs_hook=pairs)
     except UnicodeDecodeError as error:
         detail = f"Byte {error.start} is not UTF-8. Send the text as UTF-8."
@@ -85,6 +90,20 @@ def parse(body: bytes) -> Any:
         assert entry is not None, "an object was marked"
         raise Problem(INVALID, entry.sentence(), entries=[entry])
     return value
+
+
+def _refuse_too_many(text: str) -> None:
+    """Refuse what is more than anything that is taken, before it is read."""
+    for mark, most in MOST_IN_ALL.items():
+        if len(text) > most and (found := text.count(mark)) > most:
+            what = "values" if mark == "," else "keys"
+            entry = Entry(
+                (),
+                "too_many_values",
+                f"These are some {found} {what}.",
+                f"Give at most {most}, in several requests.",
+            )
+            raise Problem(INVALID, entry.sentence(), entries=[entry])
 
 
 def _refusal(items: list[tuple[str, Any]]) -> Entry:

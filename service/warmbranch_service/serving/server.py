@@ -31,7 +31,7 @@ log = logging.getLogger("warmbranch")
 LULL = 1.0
 """s. So long an idle connection may still bring a request after SIGTERM; then it is closed."""
 
-LAST_RESORT = 1.5
+LAST_RESORT = 1.0
 """s after the grace time, in which ended work is answered, before connections are cut."""
 
 OUT_OF_ROOM = frozenset({errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM})

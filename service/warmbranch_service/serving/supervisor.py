@@ -35,7 +35,7 @@ MOST_FALSE_STARTS = 5
 """Workers in a row that die before they serve; then something is broken that another one will not
 mend."""
 
-PATIENCE = 2.5
+PATIENCE = 2.0
 """s beyond the grace time after which a worker that was told to close is killed: a second more than
 server.py needs. With the grace time as it is set, the whole ends within the 10 s that containers
 are given."""

@@ -244,6 +244,37 @@ def test_an_object_of_too_many_keys_is_refused_before_each_is_looked_at(client, 
     assert (entry["pointer"], entry["code"]) == (where, "too_many_keys")
 
 
+@pytest.mark.parametrize("body", [[1] * 300_000, [{f"k{i}": i} for i in range(60_000)]])
+def test_what_is_more_than_anything_that_is_taken_is_refused_unread(client, body):
+    content = json.dumps(body, separators=(",", ":"))
+    response = client.post("/v1/steady", content=content, headers={
+        "content-type": "application/json"})  # fmt: skip
+    assert response.status_code == 422
+    (entry,) = response.json()["errors"]
+    assert (entry["pointer"], entry["code"]) == ("", "too_many_values")
+
+
+def test_a_request_that_was_checked_is_not_checked_again(ask, asked, monkeypatch):
+    from warmbranch_service.sweep import request
+
+    checked = []
+    own = request.check
+    monkeypatch.setattr(
+        request, "check", lambda asked: checked.append(threading.current_thread()) or own(asked)
+    )
+
+    async def play():
+        app = create_app(Settings(warm_up=0))
+        reply = await ask(app, "/v1/sweep", {**asked, "from_line": 10**6}).reply()
+        assert reply.status == 422
+        (again,) = [await ask(app, "/v1/sweep", {**asked, "from_line": 1540}).reply()]
+        assert again.status == 200
+
+    asyncio.run(play())
+    assert len(checked) == 2
+    assert threading.main_thread() not in checked
+
+
 def test_a_hundred_thousand_strings_are_values_like_others(client, smallest):
     """As numbers and as strings in another unit: the same designs."""
     field = "case.main_pipe.gas_temperature_degC"
