@@ -34,6 +34,8 @@ FILES = {
         "static/swagger",
         "text/javascript; charset=utf-8",
     ),
+    # Of Swagger UI, whose files are handed out with it (Apache-2.0, section 4).
+    "LICENSE": ("fastapi_standalone_docs", "static/swagger", "text/plain; charset=utf-8"),
 }
 """Package, folder in it and media type of each file that is served."""
 
