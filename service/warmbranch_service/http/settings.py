@@ -149,7 +149,7 @@ class Settings:
         "the idle give way",
     )
     grace_seconds: int = _setting(
-        7,
+        6,
         _whole(1, 600),
         "s; what is under way at SIGTERM may take so long, then is ended; the service is gone 3 s "
         "later at most",

@@ -210,7 +210,7 @@ def test_the_end_comes_within_the_ten_seconds_of_a_container(tmp_path):
             time.sleep(0.5)
             begun = time.monotonic()
             assert service.stop() == 0
-            assert time.monotonic() - begun < 10
+            assert time.monotonic() - begun < 10, service.log.read_text()[-2000:]
         service.start()  # for the end of the block
 
 
