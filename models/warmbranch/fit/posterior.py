@@ -1,7 +1,8 @@
 """How well unknowns explain readings and tones heard, and the set that explains them best.
 
 Unknowns are searched in white coordinates: independent, with mean 0 and spread 1 before any
-reading. The misfit is that of Student's distribution, which grows so slowly far out that one
+reading. Errors that observations share are searched along with them, and integrated out of what
+draws are weighed by. The misfit is that of Student's distribution, which grows so slowly far out that one
 wild reading does not own the fit.
 """
 
@@ -18,7 +19,8 @@ from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.forecast import FIT_NODES, Forecast, Forecaster
 from warmbranch.case.case import Case
 from warmbranch.fit.readings import OWN, Heard, Readings
-from warmbranch.fit.search import Summit, climb, log_posterior
+from warmbranch.fit.search import Summit, climb
+from warmbranch.fit.shared import Conditional, Shared, given, most_likely
 from warmbranch.fit.skin_in_time import SkinInTime, Warming
 from warmbranch.heat.grid import DEFAULT_NODES
 
@@ -55,18 +57,23 @@ class Expected:
 
 @dataclass(frozen=True)
 class Mode:
-    """The most probable set of unknowns.
+    """The most probable set of unknowns and shared errors.
 
     Parameters
     ----------
     summit : Summit
-        Where the search ended.
+        Where the search ended; unknowns, then shared errors.
     expected : Expected
-        What would be seen there; one set.
+        What would be seen there without shared errors; one set.
+    displayed : (readings,) array, K
+    heard : (heard,) array, Hz
+        What would be seen with them.
     """
 
     summit: Summit
     expected: Expected
+    displayed: FloatArray
+    heard: FloatArray
 
 
 class Problem:
@@ -94,10 +101,17 @@ class Problem:
         warming: Warming | None = None,
         nodes: int = FIT_NODES,
     ) -> None:
-        readings.check(float(case.branch.length[0]))
+        length = float(case.branch.length[0])
+        readings.check(length)
         self.case, self.readings, self.heard, self.prior = case, readings, heard, prior
         self.patches = readings.patches
-        own = float(case.branch.length[0])
+        self.shared = Shared.of(
+            readings.position / length,
+            readings.infrared,
+            len(heard),
+            float(case.surroundings.air_temperature[0]),
+        )
+        own = length
         others = dict.fromkeys(float(length) for length in heard.length if length != own)
         lengths = np.array([own, *others])
         self._build = np.array([int(np.argmax(lengths == length)) for length in heard.length])
@@ -174,37 +188,62 @@ class Problem:
         heard : (sets, heard) array, Hz
         """
         read = (self.readings.displayed - displayed) / self.readings.uncertainty
-        tones = (self.heard.frequency - heard) / self.heard.uncertainty
+        tones = np.log(self.heard.frequency / heard) / self.heard.relative
         # Where the model has no resonance, a tone that was heard is as far off as can be.
         every = np.concatenate([read, np.where(np.isnan(tones), 1e3, tones)], axis=1)
         return every * self._counts
 
     def misfit_slopes(self, displayed: FloatArray, heard: FloatArray) -> FloatArray:
-        """Slopes of the misfit, (readings + heard, unknowns), from those of what is seen."""
+        """Slopes of the misfit, (readings + heard, unknowns), from those of what is seen.
+
+        Of displays, K, and of the logarithms of the tones heard.
+        """
         read = displayed / self.readings.uncertainty[:, None]
-        tones = heard / self.heard.uncertainty[:, None]
+        tones = heard / self.heard.relative[:, None]
         return -np.concatenate([read, tones]) * self._counts[:, None]
 
-    def log_posterior(self, white: FloatArray, expected: Expected) -> FloatArray:
-        """Logarithm of likelihood times prior, (sets,), but for a constant."""
-        return log_posterior(white, self.misfit(expected.displayed, expected.heard))
+    def shared_slopes(self, displayed: FloatArray) -> FloatArray:
+        """Slopes of the misfit with the shared errors, (sets, readings + heard, shared)."""
+        read = self.shared.moves(displayed) / self.readings.uncertainty[:, None]
+        tones = self.shared.on_tone / self.heard.relative[:, None]
+        tones = np.broadcast_to(tones, (len(displayed), *tones.shape))
+        return -np.concatenate([read, tones], axis=1) * self._counts[:, None]
 
-    def sensitivities(self, white: FloatArray, expected: Expected) -> FloatArray:
-        """Slopes of the misfit with the white coordinates, (readings + heard, unknowns).
+    def joint_misfit(
+        self, displayed: FloatArray, heard: FloatArray, shared: FloatArray
+    ) -> FloatArray:
+        """The misfit, (sets, readings + heard), with (sets, shared) errors."""
+        added = (self.shared_slopes(displayed) @ shared[:, :, None])[:, :, 0]
+        return self.misfit(displayed, heard) + added
+
+    def given(self, expected: Expected) -> Conditional:
+        """Shared errors given what the model expects of each set."""
+        misfit = self.misfit(expected.displayed, expected.heard)
+        return given(misfit, self.shared_slopes(expected.displayed))
+
+    def joint(self, white: FloatArray, expected: Expected) -> FloatArray:
+        """White coordinates with the shared errors that are most likely given them, appended."""
+        misfit = self.misfit(expected.displayed, expected.heard)
+        shared, _ = most_likely(misfit, self.shared_slopes(expected.displayed))
+        return np.concatenate([white, shared], axis=1)
+
+    def sensitivities(self, joint: FloatArray, expected: Expected) -> FloatArray:
+        """Slopes of the misfit, (readings + heard, unknowns + shared errors).
 
         By the solved Jacobian of the model: see :meth:`Forecaster.near`.
         """
         size, model = len(self), len(self.prior.names)
+        white, shared = joint[:size], joint[size:]
         directions = self._root.T[:, :model]
         middle = self.coordinates(white[None])[0, :model]
         forecast = self.forecaster.near(expected.forecast, middle, directions, STEP)
         aside = STEP * np.concatenate([np.eye(size), -np.eye(size)])
         moved = self._seen(forecast, self.coordinates(white + aside))
-        misfit = self.misfit(moved.displayed, moved.heard)
+        misfit = self.joint_misfit(moved.displayed, moved.heard, np.tile(shared, (2 * size, 1)))
         slopes = (misfit[:size] - misfit[size:]).T / (2 * STEP)
         if len(self._timed):
             slopes[self._timed] = self._slopes_in_time(white, expected)
-        return slopes
+        return np.concatenate([slopes, self.shared_slopes(expected.displayed)[0]], axis=1)
 
     def _slopes_in_time(self, white: FloatArray, expected: Expected) -> FloatArray:
         """The same of the readings with a time, (timed, unknowns), by central differences."""
@@ -217,10 +256,17 @@ class Problem:
         return (misfit[:size] - misfit[size:]).T / STEP_IN_TIME
 
     def mode(self, starts: FloatArray) -> Mode:
-        """Search the most probable set from the best of (starts, unknowns) white coordinates."""
+        """Search the most probable set from the best of some (starts, unknowns + shared errors)."""
         ground = _Ground(self)
         summit = climb(ground, starts)
-        return Mode(summit, ground.at(summit.white))
+        expected, size = ground.at(summit.white), len(self)
+        shared = summit.white[size:]
+        return Mode(
+            summit,
+            expected,
+            expected.displayed[0] + self.shared.moves(expected.displayed)[0] @ shared,
+            expected.heard[0] * np.exp(self.shared.on_tone @ shared),
+        )
 
     def _fine_grid(self, coarse: Forecast) -> tuple[FloatArray, FloatArray]:
         """What the default grid adds to the skin at the readings, K, and ln f at each length.
@@ -317,9 +363,10 @@ class _Ground:
         self._seen: list[tuple[FloatArray, Expected]] = []
 
     def misfits(self, white: FloatArray) -> FloatArray:
-        expected = self._problem.expected(white)
+        size = len(self._problem)
+        expected = self._problem.expected(white[:, :size])
         self._seen = [*self._seen[-1:], (white, expected)]
-        return self._problem.misfit(expected.displayed, expected.heard)
+        return self._problem.joint_misfit(expected.displayed, expected.heard, white[:, size:])
 
     def slopes(self, row: int) -> FloatArray:
         white, expected = self._seen[-1]
@@ -331,4 +378,4 @@ class _Ground:
             same = np.all(looked == white, axis=1)
             if np.any(same):
                 return self._problem.one(expected, int(np.argmax(same)))
-        return self._problem.expected(white[None])
+        return self._problem.expected(white[None, : len(self._problem)])

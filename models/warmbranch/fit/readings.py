@@ -24,6 +24,9 @@ KNOWN = ""
 COLDEST, HOTTEST = 223.15, 1273.15
 """K. What hand instruments show: −50 to 1000 °C."""
 
+LEAST_HEARING = 0.004
+"""Relative standard deviation that one hearing has at least: a minimum is broad. Our judgement."""
+
 ROUNDING = 1e-9
 """Relative: what lies at a bound in other units may lie so far beyond it in these."""
 
@@ -199,6 +202,11 @@ class Heard(Batched):
     frequency: FloatArray
     uncertainty: FloatArray
     length: FloatArray
+
+    @property
+    def relative(self) -> FloatArray:
+        """Standard deviation of ln f of one hearing by itself, at least ``LEAST_HEARING``."""
+        return np.maximum(self.uncertainty / self.frequency, LEAST_HEARING)
 
     @classmethod
     def none(cls) -> Heard:

@@ -68,10 +68,14 @@ class Summit:
 
 def log_posterior(white: FloatArray, misfits: FloatArray) -> FloatArray:
     """Logarithm of likelihood times prior, (sets,), but for a constant."""
-    nu = DEGREES_OF_FREEDOM
-    likelihood = -(nu + 1) / 2 * np.sum(np.log1p(misfits**2 / nu), axis=1)
-    value = likelihood - np.sum(white**2, axis=1) / 2
+    value = log_likelihood(misfits) - np.sum(white**2, axis=1) / 2
     return np.where(np.isnan(value), -np.inf, value)  # sets without a solution
+
+
+def log_likelihood(misfits: FloatArray) -> FloatArray:
+    """Logarithm of Student's density of misfits (..., residuals), but for a constant."""
+    nu = DEGREES_OF_FREEDOM
+    return -(nu + 1) / 2 * np.sum(np.log1p(misfits**2 / nu), axis=-1)
 
 
 def climb(target: Climbable, starts: FloatArray) -> Summit:

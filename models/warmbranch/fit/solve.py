@@ -170,7 +170,7 @@ def fit(
     believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
     problem = Problem(case, readings, heard, believed, warming)
     drawn = Prior(problem)
-    before = drawn.ensemble()
+    before = drawn.ensemble(problem)
     tones = tuple(
         suspicious_tone(
             case,
@@ -190,12 +190,12 @@ def fit(
     mean, covariance = after.moments()
     calibration = problem.calibration(mean, covariance)
     answer = solve(calibration.applied_to(case))
-    misfits = problem.misfit(mode.expected.displayed, mode.expected.heard)[0, len(readings) :]
+    misfits = problem.misfit(mode.displayed[None], mode.heard[None])[0, len(readings) :]
     tones = tuple(
         Suspicion("does_not_fit") if known is None and abs(misfit) > MISFIT else known
         for known, misfit in zip(tones, misfits, strict=True)
     )
-    expected = mode.expected.displayed[0]
+    expected = mode.displayed
     hottest = -np.inf if problem.warming is None else problem.warming.hottest
     suspicions = suspicious_readings(case, readings, expected, hottest)
     learned = 1 - _spread(after) / _spread(before) if learns and len(before.frequency) else 0.0
@@ -205,7 +205,7 @@ def fit(
         parameters=_parameters(problem, mode, before, after),
         expected=expected,
         suspicions=suspicions,
-        heard_expected=mode.expected.heard[0],
+        heard_expected=mode.heard,
         heard_suspicions=tones,
         before=_levels(before),
         after=_levels(after),

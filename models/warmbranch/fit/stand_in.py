@@ -10,7 +10,8 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.fit.emulator import Emulator
 from warmbranch.fit.posterior import Expected, Problem
-from warmbranch.fit.search import log_posterior
+from warmbranch.fit.search import DEGREES_OF_FREEDOM, log_likelihood
+from warmbranch.fit.shared import most_likely
 
 HIGHEST_TONE = 300.0
 """ln Hz. What is foreseen beyond is taken to be there: squares of it are still numbers."""
@@ -62,24 +63,46 @@ class StandIn:
         sound = np.all(np.isfinite(answers), axis=1)
         self.emulator = Emulator.fitted(centre, covariance, white[sound], answers[sound])
         self._looked: FloatArray = np.empty((0, len(centre)))
+        self._slopes, self._gain = self._explaining(self.emulator.answers(centre[None]))
 
     def foreseen(self, white: FloatArray) -> Foreseen:
         """Foresee (sets, unknowns)."""
         answers = self.emulator.answers(white)
-        return Foreseen(log_posterior(white, self._misfits(answers)), answers[:, -1])
+        misfit = self._misfits(answers)
+        shared = misfit @ self._gain.T
+        likelihood = log_likelihood(misfit + shared @ self._slopes.T) - np.sum(shared**2, 1) / 2
+        value = likelihood - np.sum(white**2, axis=1) / 2
+        return Foreseen(np.where(np.isnan(value), -np.inf, value), answers[:, -1])
+
+    def _explaining(self, answers: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Slopes of the misfit with the shared errors, and which errors a misfit speaks for.
+
+        Both as they are in the centre: a stand-in need not be exact.
+        """
+        displayed = answers[:, : len(self._problem.readings)]
+        slopes, misfit = self._problem.shared_slopes(displayed), self._misfits(answers)
+        shared, precision = most_likely(misfit, slopes)
+        residual = misfit[0] + slopes[0] @ shared[0]
+        weight = (DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + residual**2)
+        gain = -np.linalg.solve(precision[0], slopes[0].T * weight)
+        return slopes[0], np.asarray(gain, dtype=np.float64)
 
     def misfits(self, white: FloatArray) -> FloatArray:
-        """As the search wants them."""
+        """As the search wants them, of unknowns and shared errors."""
         self._looked = white
-        return self._misfits(self.emulator.answers(white))
+        size, readings = len(self._problem), len(self._problem.readings)
+        answers = self.emulator.answers(white[:, :size])
+        tones = self._tones(answers)
+        return self._problem.joint_misfit(answers[:, :readings], tones, white[:, size:])
 
     def slopes(self, row: int) -> FloatArray:
         """As the search wants them."""
-        white, problem = self._looked[row], self._problem
-        readings = len(problem.readings)
+        problem = self._problem
+        white, readings = self._looked[row, : len(problem)], len(problem.readings)
         slopes = self.emulator.slopes(white)
-        tones = self._tones(self.emulator.answers(white[None]))[0]
-        return problem.misfit_slopes(slopes[:readings], tones[:, None] * slopes[readings:-1])
+        own = problem.misfit_slopes(slopes[:readings], slopes[readings:-1])
+        displayed = self.emulator.answers(white[None])[:, :readings]
+        return np.concatenate([own, problem.shared_slopes(displayed)[0]], axis=1)
 
     def _misfits(self, answers: FloatArray) -> FloatArray:
         readings = len(self._problem.readings)
