@@ -106,8 +106,8 @@ def job(name: str, rng: np.random.Generator, *, listens: bool, staged: bool) -> 
 
 
 def cut_of(found: Fitted) -> float:
-    """What the advice takes off the branch as it stands, whole millimetres."""
-    return np.floor(found.trim.cut_now * 1e3) / 1e3
+    """What the advice takes off the branch as it stands, m."""
+    return found.trim.cut_now
 
 
 def jobs(name: str, count: int, seed: int, *, staged: bool = False) -> list[Job]:

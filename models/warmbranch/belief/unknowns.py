@@ -44,7 +44,7 @@ LEAST_GAS_SPREAD = 25.0
 """K, the least of the same: an error of the instrument and its place does not shrink with the
 excess. Our judgement."""
 
-COMPOSITION_SPREAD = 0.006
+COMPOSITION_SPREAD = 0.005
 """One standard deviation of the logarithm of the sound speed, from fuel, excess air and humidity
 that may be otherwise: lean diesel exhaust at idle against petrol's is 1.5 % faster. It goes with
 ``tone``, as it moves the sound speed all along alike."""

@@ -46,7 +46,7 @@ OUTER_FILM_FACTOR = Prior(1.0, 0.6, 1.7)
 MOUTH_FACTOR = Prior(1.0, 0.4, 1.6)
 """Mouth correction over its no-flow value; grazing flow mostly lowers it."""
 
-TONE = Prior(1.0, 0.98, 1.02)
+TONE = Prior(1.0, 0.984, 1.016)
 """True first resonance over that of the model at the right temperatures: what flow at the mouth,
 deposits, a dented tube and the measured length do to it. Our judgement; no source."""
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.draws import quantiles, standard_normal
@@ -109,11 +110,12 @@ class Ensemble:
         """Mean (unknowns,) and covariance (unknowns, unknowns) of the white coordinates."""
         return moments(self.white, self.weights)
 
-    def chosen(self, size: int) -> FloatArray:
-        """White coordinates of ``size`` equally likely draws, heavy ones repeated."""
-        edges = np.cumsum(self.weights)
+    def chosen(self, size: int) -> NDArray[np.intp]:
+        """Rows of ``size`` equally likely draws, in the order of the resonance, some repeated."""
+        order = np.argsort(self.frequency)
+        edges = np.cumsum(self.weights[order])
         places = (np.arange(size) + 0.5) / size * edges[-1]
-        return self.white[np.searchsorted(edges, places)]
+        return order[np.searchsorted(edges, places)]
 
 
 class Prior:

@@ -12,15 +12,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.draws import standard_normal
 from warmbranch.belief.forecast import FIT_NODES, Forecast, Forecaster
 from warmbranch.case.case import Case
 from warmbranch.fit.readings import OWN, Heard, Readings
 from warmbranch.fit.search import Summit, climb
-from warmbranch.fit.shared import Conditional, Shared, given, most_likely
+from warmbranch.fit.shared import DRAWS, EAR, Conditional, Shared, given, most_likely
 from warmbranch.fit.skin_in_time import SkinInTime, Warming
 from warmbranch.heat.grid import DEFAULT_NODES
 
@@ -220,6 +222,15 @@ class Problem:
         """Shared errors given what the model expects of each set."""
         misfit = self.misfit(expected.displayed, expected.heard)
         return given(misfit, self.shared_slopes(expected.displayed))
+
+    def ear(self, shared: Conditional, rows: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+        """ln(perceived over true tone) of some draws and its weights, each (rows, draws)."""
+        if "ear" in self.shared.names:
+            drawn = shared.draws[rows, :, self.shared.names.index("ear")]
+            return EAR * drawn, shared.weights[rows]
+        even = EAR * standard_normal(DRAWS, 1)[:, 0]
+        size = len(rows)
+        return np.tile(even, (size, 1)), np.full((size, DRAWS), 1 / DRAWS)
 
     def joint(self, white: FloatArray, expected: Expected) -> FloatArray:
         """White coordinates with the shared errors that are most likely given them, appended."""
