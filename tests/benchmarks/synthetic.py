@@ -179,6 +179,6 @@ def hear(truth: Answer, rng: np.random.Generator, order: float = 2.0) -> Heard:
     """Find the quiet rpm by ear."""
     tone = truth.resonance[0, 0] * (1 + LISTENING_UNCERTAINTY * rng.normal())
     heard = np.round(tone * 60 / order / 5) * 5 * order / 60
-    return Heard(
+    return Heard.settled(
         np.array([heard]), np.array([LISTENING_UNCERTAINTY * heard]), truth.case.branch.length
     )

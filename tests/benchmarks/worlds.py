@@ -158,7 +158,7 @@ class World:
         tone *= 1 + self.listening * self.rng.normal()
         heard = np.round(tone * 60 / order / 5) * 5 * order / 60
         claimed = 0.01 * heard
-        return Heard(np.array([heard]), np.array([claimed]), np.array([length]))
+        return Heard.settled(np.array([heard]), np.array([claimed]), np.array([length]))
 
     def _skin(self, position: np.ndarray) -> np.ndarray:
         if np.isinf(self.minutes):

@@ -22,11 +22,11 @@ from warmbranch.fit.search import climb
 from warmbranch.fit.shared import Conditional
 from warmbranch.fit.stand_in import StandIn
 
-PRIOR_DRAWS = 96
+PRIOR_DRAWS = 192
 """Solved before any reading counts; they also tell the prediction before the fit."""
 
-LAPLACE_DRAWS = 64
-POSTERIOR_DRAWS = 112
+LAPLACE_DRAWS = 128
+POSTERIOR_DRAWS = 144
 """A round, of those that the stand-in chooses."""
 
 POOL = 2400
@@ -309,7 +309,7 @@ class _Chooser:
     def _judged(self, white: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Logarithm of the posterior by the stand-in, and ln(resonance)."""
         foreseen = self._stand_in.foreseen(white)
-        near = self._stand_in.emulator.distance(white) <= self._reach
+        near = self._stand_in.distance(white) <= self._reach
         return np.where(near, foreseen.log_posterior, -np.inf), foreseen.tone
 
 

@@ -19,15 +19,24 @@ from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import standard_normal
 from warmbranch.belief.forecast import FIT_NODES, Forecast, Forecaster
+from warmbranch.belief.unknowns import put
 from warmbranch.case.case import Case
 from warmbranch.fit.readings import OWN, Heard, Readings
 from warmbranch.fit.search import Summit, climb
 from warmbranch.fit.shared import DRAWS, EAR, Conditional, Shared, given, most_likely
 from warmbranch.fit.skin_in_time import SkinInTime, Warming
+from warmbranch.fit.warmth import MOMENTS, SETTLED, Lags, time_of
 from warmbranch.heat.grid import DEFAULT_NODES
+from warmbranch.warming.drive import Drive
 
 START = "start_time_factor"
 """Name of the factor on a named start's time constants, an unknown of readings in time."""
+
+WARMTH = "time_since_start"
+"""Name of the time since the start, an unknown where nobody told whether the branch was warm."""
+
+LEAST_LAG = 0.2
+"""A skin that has warmed by less tells nothing of the warm one."""
 
 STEP = 1e-3
 """White step of the sensitivities, to either side: its square is far below what a search needs."""
@@ -90,7 +99,10 @@ class Problem:
     prior : Calibration
         Of the model's unknowns, by :meth:`Calibration.prior` or from an earlier fit.
     warming : Warming, optional
-        The warm-up that readings with a time were taken in.
+        The warm-up that readings and tones with a time were taken in.
+    warm : bool
+        Whether what has no time is known to be of the settled branch; it is, where anything has
+        a time.
     nodes : int
     """
 
@@ -102,6 +114,8 @@ class Problem:
         prior: Calibration,
         warming: Warming | None = None,
         nodes: int = FIT_NODES,
+        *,
+        warm: bool = False,
     ) -> None:
         length = float(case.branch.length[0])
         readings.check(length)
@@ -119,7 +133,10 @@ class Problem:
         self._build = np.array([int(np.argmax(lengths == length)) for length in heard.length])
         self.forecaster = Forecaster(case, prior.names, lengths, nodes)
         self._timed = np.flatnonzero(readings.timed)
-        self.warming = self._checked(warming)
+        anything_timed = bool(np.any(readings.timed) or np.any(heard.timed))
+        self.warming = self._checked(warming) if anything_timed else None
+        self._clock = self._last_unknown(warming, warm=warm or anything_timed)
+        self.lags = self._lags(warming)
         self._nodes = nodes
         self._mean = np.concatenate([prior.mean, np.zeros(len(self) - len(prior.names))])
         self._root = np.zeros((len(self), len(self)))
@@ -127,21 +144,21 @@ class Problem:
         self._root[:model, :model] = prior.root
         for i, patch in enumerate(self.patches, start=model):
             self._root[i, i] = readings.spread_of(patch)
-        if self.warming is not None and self.warming.uncertain:
-            self._root[-1, -1] = self.warming.start_spread
+        if self._clock:
+            own = self.warming
+            self._root[-1, -1] = 1.0 if own is None else own.start_spread
         self._counts = np.ones(len(readings) + len(heard))
         self._odds_column = [self._column_of(name) for name in readings.surface]
         self._fine: tuple[FloatArray, FloatArray] | None = None
 
     def __len__(self) -> int:
-        """Unknowns: those of the model, then an emissivity for each patch, then the start."""
-        start = self.warming is not None and self.warming.uncertain
-        return len(self.prior.names) + len(self.patches) + int(start)
+        """Unknowns: those of the model, then an emissivity for each patch, then one of time."""
+        return len(self.prior.names) + len(self.patches) + bool(self._clock)
 
     @property
     def names(self) -> tuple[str, ...]:
         """Of all unknowns; a patch has the name of its surface."""
-        return (*self.prior.names, *self.patches, START)[: len(self)]
+        return (*self.prior.names, *self.patches, self._clock)[: len(self)]
 
     def leave_out(self, heard: Sequence[int]) -> None:
         """Let some of the tones heard, by index, no longer count."""
@@ -304,16 +321,69 @@ class Problem:
             return len(self.prior.names) + self.patches.index(surface)
         return -1
 
-    def _checked(self, warming: Warming | None) -> Warming | None:
-        """The warm-up, where readings ask for one."""
-        if len(self._timed) == 0:
+    def _last_unknown(self, warming: Warming | None, *, warm: bool) -> str:
+        """Name of the unknown of time; empty without one."""
+        if self.warming is not None:
+            return START if self.warming.uncertain else ""
+        named = warming is None or warming.drive.lag is not None
+        nothing = len(self.readings) + len(self.heard) == 0
+        still = not self.case.main_pipe.mass_flow[0] > 0
+        return "" if warm or nothing or still or not named else WARMTH
+
+    def _lags(self, warming: Warming | None) -> Lags | None:
+        """Where the time is unknown, or a tone has one."""
+        if self._clock != WARMTH and not np.any(self.heard.timed):
             return None
+        drive = Drive.cold_start(SETTLED) if warming is None else warming.drive
+        middle = put(self.case, self.prior.names, self.prior.mean[None])
+        wrap = None if warming is None else warming.wrap
+        return Lags.of(middle, self.readings.position, drive, wrap)
+
+    def _lag_of_tones(self, coordinates: FloatArray) -> FloatArray:
+        """Tones heard over those of the warm branch, (sets, heard)."""
+        assert self.lags is not None
+        sets, timed = len(coordinates), self.heard.timed
+        if self._clock == WARMTH:
+            return np.tile(self.lags.of_tone(time_of(coordinates[:, -1]))[:, None], len(timed))
+        pace = np.exp(coordinates[:, -1]) if self._clock == START else np.ones(sets)
+        # A start that takes twice as long is after four minutes where the other was after two.
+        since = np.where(timed, self.heard.time, SETTLED) / pace[:, None]
+        return np.where(timed, self.lags.of_tone(np.maximum(since, MOMENTS[0])), 1.0)
+
+    def lagging(
+        self, displayed: FloatArray, tones: FloatArray, white: FloatArray, *, off: bool = False
+    ) -> tuple[FloatArray, FloatArray]:
+        """What a display and the logarithm of a tone of the warm branch become at the set's time.
+
+        Near enough for a stand-in: a display lags as its skin does. Nothing where the time is
+        known; ``off`` takes the lag off again.
+        """
+        if self._clock != WARMTH or self.lags is None:
+            return displayed, tones
+        time = time_of(white[:, -1])
+        skin, tone = np.maximum(self.lags.of_skin(time), LEAST_LAG), self.lags.of_tone(time)
+        air = float(self.case.surroundings.air_temperature[0])
+        if off:
+            return air + (displayed - air) / skin, tones - np.log(tone)[:, None]
+        return air + (displayed - air) * skin, tones + np.log(tone)[:, None]
+
+    @property
+    def solved_for(self) -> int:
+        """Unknowns that a stand-in stands in for: all but the time since the start."""
+        return len(self) - (self._clock == WARMTH)
+
+    def _checked(self, warming: Warming | None) -> Warming | None:
+        """The warm-up, where readings or tones ask for one."""
         if warming is None:
-            first = int(self._timed[0])
+            what, timed, given = "readings", self.readings.timed, self.readings.time
+            if not np.any(timed):
+                what, timed, given = "heard", self.heard.timed, self.heard.time
+            first = int(np.argmax(timed))
             raise InputError(
-                "This reading has a time, and no warm-up is told.",
-                field=f"readings.{first}.time",
-                value=float(self.readings.time[first]),
+                f"This {'reading' if what == 'readings' else 'tone'} has a time, and no warm-up "
+                "is told.",
+                field=f"{what}.{first}.time",
+                value=float(given[first]),
                 unit="s",
                 remedy="Tell the warm-up, or leave the time of a settled branch out.",
             )
@@ -321,7 +391,7 @@ class Problem:
 
     def _skin_in_time(self, coordinates: FloatArray, nodes: int | None = None) -> FloatArray:
         """Skins of the readings with a time, (sets, timed), K."""
-        if self.warming is None:
+        if len(self._timed) == 0 or self.warming is None:
             return np.empty((len(coordinates), 0))
         names = self.prior.names
         start = coordinates[:, -1] if self.warming.uncertain else np.zeros(len(coordinates))
@@ -341,16 +411,23 @@ class Problem:
         if in_time is not None:
             skin[:, self._timed] = in_time
         skin += skin_off
+        radiant = forecast.case.surroundings.radiant_temperature[first]
+        if self._clock == WARMTH:
+            assert self.lags is not None
+            air = forecast.case.surroundings.air_temperature[first, None]
+            skin = air + (skin - air) * self.lags.of_skin(time_of(coordinates[:, -1]))
         odds = np.zeros((sets, len(self.readings)))
         for i, column in enumerate(self._odds_column):
             if column >= 0:
                 odds[:, i] = coordinates[:, column]
-        radiant = forecast.case.surroundings.radiant_temperature[first]
         frequency = forecast.frequency.reshape(sets, lengths) * np.exp(tone_off)
+        tones = frequency[:, self._build] if len(self.heard) else np.empty((sets, 0))
+        if self.lags is not None and len(self.heard):
+            tones = tones * self._lag_of_tones(coordinates)
         return Expected(
             forecast=forecast,
             displayed=self.readings.expected(skin, odds, radiant),
-            heard=frequency[:, self._build] if len(self.heard) else np.empty((sets, 0)),
+            heard=tones,
             frequency=frequency[:, 0],
         )
 

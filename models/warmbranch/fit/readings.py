@@ -197,11 +197,19 @@ class Heard(Batched):
         Uncertainty is one standard deviation.
     length : (heard,) array, m
         Centre-line length of the build that was heard; the same branch before or after a cut.
+    time : (heard,) array, s
+        Since the beginning of a warm-up; NaN for a tone of the settled branch.
     """
 
     frequency: FloatArray
     uncertainty: FloatArray
     length: FloatArray
+    time: FloatArray
+
+    @classmethod
+    def settled(cls, frequency: FloatArray, uncertainty: FloatArray, length: FloatArray) -> Heard:
+        """Of the settled branch."""
+        return cls(frequency, uncertainty, length, np.full(len(frequency), np.nan))
 
     @property
     def relative(self) -> FloatArray:
@@ -212,7 +220,12 @@ class Heard(Batched):
     def none(cls) -> Heard:
         """Nothing heard."""
         empty = np.empty(0)
-        return cls(frequency=empty, uncertainty=empty, length=empty)
+        return cls(frequency=empty, uncertainty=empty, length=empty, time=empty)
+
+    @property
+    def timed(self) -> BoolArray:
+        """Which were heard during a warm-up, (heard,)."""
+        return ~np.isnan(self.time)
 
 
 def usual_uncertainty(displayed: FloatArray) -> FloatArray:

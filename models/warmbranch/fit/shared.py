@@ -37,7 +37,7 @@ PATTERN_LENGTH = 0.3
 PATTERNS = 4
 """Shapes that stand for it; they hold 99 % of its variance."""
 
-DRAWS = 32
+DRAWS = 16
 """Of the shared errors, for each set of unknowns."""
 
 STRETCH = 1.2

@@ -15,11 +15,12 @@ from warmbranch.belief.unknowns import UNKNOWNS, Spreads, shifted_emissivity
 from warmbranch.case.case import Case
 from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble
 from warmbranch.fit.next_reading import Advice, advise
-from warmbranch.fit.posterior import START, Mode, Problem
+from warmbranch.fit.posterior import START, WARMTH, Mode, Problem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
 from warmbranch.fit.trim_advice import Trim, trim
+from warmbranch.fit.warmth import time_of
 from warmbranch.length.effects import Effects, effects
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
@@ -131,6 +132,7 @@ def fit(
     spreads: Spreads | None = None,
     prior: Calibration | None = None,
     warming: Warming | None = None,
+    warm: bool = False,
     target: float | None = None,
     order: float | None = None,
     order_step: float = 0.5,
@@ -148,7 +150,10 @@ def fit(
     prior : Calibration, optional
         From an earlier fit, in place of the model's own priors.
     warming : Warming, optional
-        The warm-up that readings with a time were taken in.
+        The warm-up that readings and tones with a time were taken in.
+    warm : bool
+        Whether what has no time is known to be of the settled branch. Otherwise the time since
+        the start is one more unknown, unless something has a time.
     target : float, Hz, optional
         Wanted first resonance, for advice on trimming.
     order, order_step : float
@@ -168,7 +173,7 @@ def fit(
     """
     spreads = spreads or Spreads()
     believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
-    problem = Problem(case, readings, heard, believed, warming)
+    problem = Problem(case, readings, heard, believed, warming, warm=warm)
     drawn = Prior(problem)
     before = drawn.ensemble(problem)
     tones = tuple(
@@ -272,6 +277,9 @@ def _parameters(
         elif problem.names[i] == START:
             name, unit = START, "1"
             values = np.exp(np.array([first, last, low, middle, high]))
+        elif problem.names[i] == WARMTH:
+            name, unit = WARMTH, "s"
+            values = time_of(np.array([first, last, low, middle, high]))
         else:
             patch = problem.names[i]
             name, unit = f"emissivity of {patch}", "1"

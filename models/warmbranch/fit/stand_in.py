@@ -13,6 +13,12 @@ from warmbranch.fit.posterior import Expected, Problem
 from warmbranch.fit.search import DEGREES_OF_FREEDOM, log_likelihood
 from warmbranch.fit.shared import most_likely
 
+TIME_STEP = 1e-3
+"""White step in the time since the start, to either side."""
+
+FURTHER_OFF = 1.5
+"""How much farther off an emulator is elsewhere than where it was fitted."""
+
 HIGHEST_TONE = 300.0
 """ln Hz. What is foreseen beyond is taken to be there: squares of it are still numbers."""
 
@@ -54,25 +60,44 @@ class StandIn:
         covariance: FloatArray,
     ) -> None:
         self._problem = problem
-        answers = np.concatenate(
-            [
-                np.column_stack([part.displayed, np.log(part.heard), np.log(part.frequency)])
-                for part in solved
-            ]
+        displayed, heard, tone = (
+            np.concatenate([getattr(part, name) for part in solved])
+            for name in ("displayed", "heard", "frequency")
+        )
+        answers = np.column_stack(
+            [*problem.lagging(displayed, np.log(heard), white, off=True), np.log(tone)]
         )
         sound = np.all(np.isfinite(answers), axis=1)
-        self.emulator = Emulator.fitted(centre, covariance, white[sound], answers[sound])
+        own = slice(problem.solved_for)
+        self.emulator = Emulator.fitted(
+            centre[own], covariance[own, own], white[sound, own], answers[sound]
+        )
+        self._doubt = self._doubted(white[sound], answers[sound])
         self._looked: FloatArray = np.empty((0, len(centre)))
-        self._slopes, self._gain = self._explaining(self.emulator.answers(centre[None]))
+        self._slopes, self._gain = self._explaining(self._answers(centre[None]))
 
     def foreseen(self, white: FloatArray) -> Foreseen:
         """Foresee (sets, unknowns)."""
-        answers = self.emulator.answers(white)
+        answers = self._answers(white)
         misfit = self._misfits(answers)
         shared = misfit @ self._gain.T
-        likelihood = log_likelihood(misfit + shared @ self._slopes.T) - np.sum(shared**2, 1) / 2
+        residual = (misfit + shared @ self._slopes.T) / self._doubt
+        likelihood = log_likelihood(residual) - np.sum(shared**2, axis=1) / 2
         value = likelihood - np.sum(white**2, axis=1) / 2
         return Foreseen(np.where(np.isnan(value), -np.inf, value), answers[:, -1])
+
+    def _doubted(self, white: FloatArray, answers: FloatArray) -> FloatArray:
+        """Uncertainty of each misfit as foreseen, over that of the misfit itself.
+
+        From how far the emulator misses what it was fitted to; without it, draws would crowd where
+        the stand-in errs.
+        """
+        off = answers - self.emulator.answers(white[:, : self._problem.solved_for])
+        weight = np.exp(-self.distance(white) / 8)
+        off = np.sqrt(weight @ off**2 / np.sum(weight))[:-1]
+        readings, problem = len(self._problem.readings), self._problem
+        misses = np.abs(problem.misfit_slopes(off[:readings, None], off[readings:, None]))[:, 0]
+        return np.sqrt(1 + (FURTHER_OFF * misses) ** 2)
 
     def _explaining(self, answers: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Slopes of the misfit with the shared errors, and which errors a misfit speaks for.
@@ -91,7 +116,7 @@ class StandIn:
         """As the search wants them, of unknowns and shared errors."""
         self._looked = white
         size, readings = len(self._problem), len(self._problem.readings)
-        answers = self.emulator.answers(white[:, :size])
+        answers = self._answers(white[:, :size])
         tones = self._tones(answers)
         return self._problem.joint_misfit(answers[:, :readings], tones, white[:, size:])
 
@@ -99,10 +124,23 @@ class StandIn:
         """As the search wants them."""
         problem = self._problem
         white, readings = self._looked[row, : len(problem)], len(problem.readings)
-        slopes = self.emulator.slopes(white)
+        aside = TIME_STEP * np.eye(len(problem))[problem.solved_for :]
+        by_time = self._answers(white + aside) - self._answers(white - aside)
+        slopes = self.emulator.slopes(white[: problem.solved_for])
+        slopes = np.concatenate([slopes, by_time.T / (2 * TIME_STEP)], axis=1)
         own = problem.misfit_slopes(slopes[:readings], slopes[readings:-1])
-        displayed = self.emulator.answers(white[None])[:, :readings]
+        displayed = self._answers(white[None])[:, :readings]
         return np.concatenate([own, problem.shared_slopes(displayed)[0]], axis=1)
+
+    def distance(self, white: FloatArray) -> FloatArray:
+        """Squared distance from the centre of the region, scaled, (sets,)."""
+        return self.emulator.distance(white[:, : self._problem.solved_for])
+
+    def _answers(self, white: FloatArray) -> FloatArray:
+        answers = self.emulator.answers(white[:, : self._problem.solved_for])
+        readings = len(self._problem.readings)
+        seen = self._problem.lagging(answers[:, :readings], answers[:, readings:-1], white)
+        return np.column_stack([*seen, answers[:, -1]])
 
     def _misfits(self, answers: FloatArray) -> FloatArray:
         readings = len(self._problem.readings)

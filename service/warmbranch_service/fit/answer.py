@@ -199,6 +199,7 @@ def _tone(heard: HeardGiven, order: float | None, own: float) -> Heard:
         frequency=np.array([tone * per_unit]),
         uncertainty=np.array([uncertainty * per_unit]),
         length=np.array([length]),
+        time=np.array([math.nan if heard.time_s is None else heard.time_s]),
     )
 
 

@@ -126,7 +126,7 @@ def test_search_stays_within_its_bounds(make_case):
 
 def test_a_tone_of_another_length_counts_at_that_length(make_case):
     case = make_case()
-    heard = Heard(np.array([90.0, 100.0]), np.ones(2), np.array([1.031, 0.9]))
+    heard = Heard.settled(np.array([90.0, 100.0]), np.ones(2), np.array([1.031, 0.9]))
     problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
     expected = problem.expected(np.zeros((1, len(problem))))
     assert expected.heard[0, 1] > 1.08 * expected.heard[0, 0]
