@@ -216,7 +216,7 @@ def fit(
         after=_levels(after),
         learned_share=max(0.0, learned),
         ties=_ties(problem, covariance),
-        advice=advise(after, float(case.branch.length[0])),
+        advice=advise(problem, after),
         trim=None if target is None or not sounding else trim(problem, after, target),
         calibration=calibration,
         answer=answer,
