@@ -17,8 +17,8 @@ from pathlib import Path
 
 import numpy as np
 
+from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.forecast import interpolated
 from warmbranch.belief.unknowns import Spreads, put
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed

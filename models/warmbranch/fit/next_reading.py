@@ -8,7 +8,7 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
-from warmbranch.belief.forecast import interpolated
+from warmbranch.base.interpolation import interpolated
 from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.posterior import Problem
 from warmbranch.fit.readings import usual_uncertainty

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.forecast import FIT_NODES, interpolated
+from warmbranch.base.interpolation import interpolated
+from warmbranch.belief.forecast import FIT_NODES
 from warmbranch.case.case import Case
 from warmbranch.sound.resonance import resonances
 from warmbranch.warming.drive import Drive
