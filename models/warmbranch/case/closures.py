@@ -33,7 +33,7 @@ REACH = Prior(10.0, 4.0, 40.0)
 PULSATION = Prior(0.1, 0.01, 0.5)
 """``C_p``: strength of the mixing by pulsation, over ω ξ²."""
 
-SHARPNESS = Prior(1.0, 0.36, 4.0)
+SHARPNESS = Prior(1.0, 0.4, 3.5)
 """``s`` of ``exp[−(x/(Λ d))^s]``: 1 decays exponentially, 4 ends abruptly, below 1 a long tail stays.
 The form is ours; the range holds what closed branches in water and air show."""
 
@@ -46,7 +46,7 @@ OUTER_FILM_FACTOR = Prior(1.0, 0.6, 1.7)
 MOUTH_FACTOR = Prior(1.0, 0.4, 1.6)
 """Mouth correction over its no-flow value; grazing flow mostly lowers it."""
 
-TONE = Prior(1.0, 0.984, 1.016)
+TONE = Prior(1.0, 0.987, 1.013)
 """True first resonance over that of the model at the right temperatures: what flow at the mouth,
 deposits, a dented tube and the measured length do to it. Our judgement; no source."""
 

@@ -67,6 +67,22 @@ class Expected:
 
 
 @dataclass(frozen=True)
+class Altered:
+    """What another state of affairs makes of what the model expects.
+
+    Parameters
+    ----------
+    skin : (readings,) array, dimensionless
+        Factors on the skin's excess over the air.
+    tone : float, dimensionless
+        Factor on every resonance.
+    """
+
+    skin: FloatArray
+    tone: float
+
+
+@dataclass(frozen=True)
 class Mode:
     """The most probable set of unknowns and shared errors.
 
@@ -103,6 +119,7 @@ class Problem:
     warm : bool
         Whether what has no time is known to be of the settled branch; it is, where anything has
         a time.
+    altered : Altered, optional
     nodes : int
     """
 
@@ -116,9 +133,11 @@ class Problem:
         nodes: int = FIT_NODES,
         *,
         warm: bool = False,
+        altered: Altered | None = None,
     ) -> None:
         length = float(case.branch.length[0])
         readings.check(length)
+        self._told, self._altered = (warming, warm), altered
         self.case, self.readings, self.heard, self.prior = case, readings, heard, prior
         self.patches = readings.patches
         self.shared = Shared.of(
@@ -163,6 +182,28 @@ class Problem:
     def leave_out(self, heard: Sequence[int]) -> None:
         """Let some of the tones heard, by index, no longer count."""
         self._counts[len(self.readings) + np.array(heard, dtype=np.intp)] = 0.0
+
+    def otherwise(self, readings: Readings, altered: Altered | None) -> Problem:
+        """The same with other readings, or in another state of affairs.
+
+        Raises
+        ------
+        InputError
+            For readings that cannot be.
+        """
+        warming, warm = self._told
+        other = Problem(
+            self.case,
+            readings,
+            self.heard,
+            self.prior,
+            warming,
+            self._nodes,
+            warm=warm,
+            altered=altered,
+        )
+        other._counts = self._counts.copy()
+        return other
 
     @property
     def counted(self) -> int:
@@ -421,6 +462,10 @@ class Problem:
             if column >= 0:
                 odds[:, i] = coordinates[:, column]
         frequency = forecast.frequency.reshape(sets, lengths) * np.exp(tone_off)
+        if self._altered is not None:
+            air = forecast.case.surroundings.air_temperature[first, None]
+            skin = air + (skin - air) * self._altered.skin
+            frequency = frequency * self._altered.tone
         tones = frequency[:, self._build] if len(self.heard) else np.empty((sets, 0))
         if self.lags is not None and len(self.heard):
             tones = tones * self._lag_of_tones(coordinates)

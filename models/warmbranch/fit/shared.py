@@ -19,7 +19,7 @@ from warmbranch.base.constants import ICE_POINT
 from warmbranch.belief.draws import standard_normal
 from warmbranch.fit.search import DEGREES_OF_FREEDOM, log_likelihood
 
-EAR = 0.010
+EAR = 0.009
 """One standard deviation of ln(perceived quiet tone over the true one): load, cabin and the skew
 of the notch move the minimum that a person or a recording finds. Our judgement; no source."""
 
@@ -27,7 +27,7 @@ THERMOMETER = 0.015
 """One standard deviation of an instrument's scale, on the °C: what makers of hand instruments
 state. Common practice, no source."""
 
-PATTERN = 0.04
+PATTERN = 0.03
 """One standard deviation of the smooth departure of the skin's excess over the air, relative: a
 film, a wind, a shelter that changes along the branch. Our judgement."""
 

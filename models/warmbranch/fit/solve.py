@@ -11,12 +11,13 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import LEVELS
-from warmbranch.belief.unknowns import UNKNOWNS, Spreads, shifted_emissivity
+from warmbranch.belief.unknowns import NORMAL_95, UNKNOWNS, Spreads, shifted_emissivity
 from warmbranch.case.case import Case
 from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble
 from warmbranch.fit.next_reading import Advice, advise
 from warmbranch.fit.posterior import START, WARMTH, Mode, Problem
 from warmbranch.fit.readings import Heard, Readings
+from warmbranch.fit.rivals import Rival, weigh
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
 from warmbranch.fit.trim_advice import Trim, trim
@@ -93,6 +94,10 @@ class Fitted:
         Share of the width of ln(resonance) that the data removed.
     ties : tuple of (str, str, float)
         Pairs of unknowns that cannot be told apart, with their correlation.
+    rivals : tuple of Rival
+        Slips that explain what was written as well or better.
+    too_far : tuple of str
+        Names of unknowns whose median has left its prior's 95 %.
     advice : Advice
     trim : Trim or None
     calibration : Calibration
@@ -115,6 +120,8 @@ class Fitted:
     after: FloatArray
     learned_share: float
     ties: tuple[tuple[str, str, float], ...]
+    rivals: tuple[Rival, ...]
+    too_far: tuple[str, ...]
     advice: Advice
     trim: Trim | None
     calibration: Calibration
@@ -216,6 +223,8 @@ def fit(
         after=_levels(after),
         learned_share=max(0.0, learned),
         ties=_ties(problem, covariance),
+        rivals=weigh(problem, mode) if learns else (),
+        too_far=_too_far(problem, after),
         advice=advise(problem, after),
         trim=None if target is None or not sounding else trim(problem, after, target),
         calibration=calibration,
@@ -300,6 +309,13 @@ def _parameters(
             )
         )
     return tuple(told)
+
+
+def _too_far(problem: Problem, after: Ensemble) -> tuple[str, ...]:
+    """Unknowns whose median has left its prior's 95 %."""
+    medians = np.array([after.quantiles(column, LEVELS[[2]])[0] for column in after.white.T])
+    names = problem.names
+    return tuple(names[i] for i in np.flatnonzero(np.abs(medians) > NORMAL_95))
 
 
 def _ties(problem: Problem, covariance: FloatArray) -> tuple[tuple[str, str, float], ...]:
