@@ -89,8 +89,8 @@ def job(name: str, rng: np.random.Generator, *, listens: bool, staged: bool) -> 
     if not staged:
         return Job(**first)
     cuts, done, length = 0, 0.0, own.length
-    while cut >= LEAST_CUT and cuts < MOST_CUTS:
-        cuts, done = cuts + 1, done + cut
+    while cut - done >= LEAST_CUT and cuts < MOST_CUTS:
+        cuts, done = cuts + 1, cut
         length = own.length - done
         heard = Heard.concatenate([heard, own.hear(length)])
         found = fit(own.told, readings, heard, target=target)
@@ -106,7 +106,7 @@ def job(name: str, rng: np.random.Generator, *, listens: bool, staged: bool) -> 
 
 
 def cut_of(found: Fitted) -> float:
-    """What the advice takes off the branch as it stands, m."""
+    """What the advice takes off the branch as it was read, in all, m."""
     return found.trim.cut_now
 
 

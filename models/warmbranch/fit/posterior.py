@@ -2,8 +2,8 @@
 
 Unknowns are searched in white coordinates: independent, with mean 0 and spread 1 before any
 reading. Errors that observations share are searched along with them, and integrated out of what
-draws are weighed by. The misfit is that of Student's distribution, which grows so slowly far out that one
-wild reading does not own the fit.
+draws are weighed by. The misfit is that of Student's distribution, which grows so slowly far out
+that one wild reading does not own the fit.
 """
 
 from __future__ import annotations
@@ -21,22 +21,12 @@ from warmbranch.belief.draws import standard_normal
 from warmbranch.belief.forecast import FIT_NODES, Forecast, Forecaster
 from warmbranch.belief.unknowns import put
 from warmbranch.case.case import Case
+from warmbranch.fit.clock import WARMTH, Clock
 from warmbranch.fit.readings import OWN, Heard, Readings
 from warmbranch.fit.search import Summit, climb
 from warmbranch.fit.shared import DRAWS, EAR, Conditional, Shared, given, most_likely
 from warmbranch.fit.skin_in_time import SkinInTime, Warming
-from warmbranch.fit.warmth import MOMENTS, SETTLED, Lags, time_of
 from warmbranch.heat.grid import DEFAULT_NODES
-from warmbranch.warming.drive import Drive
-
-START = "start_time_factor"
-"""Name of the factor on a named start's time constants, an unknown of readings in time."""
-
-WARMTH = "time_since_start"
-"""Name of the time since the start, an unknown where nobody told whether the branch was warm."""
-
-LEAST_LAG = 0.2
-"""A skin that has warmed by less tells nothing of the warm one."""
 
 STEP = 1e-3
 """White step of the sensitivities, to either side: its square is far below what a search needs."""
@@ -154,8 +144,10 @@ class Problem:
         self._timed = np.flatnonzero(readings.timed)
         anything_timed = bool(np.any(readings.timed) or np.any(heard.timed))
         self.warming = self._checked(warming) if anything_timed else None
-        self._clock = self._last_unknown(warming, warm=warm or anything_timed)
-        self.lags = self._lags(warming)
+        middle = put(case, prior.names, prior.mean[None])
+        self.clock = Clock.of(
+            middle, readings, heard, self.warming, warming, warm=warm or anything_timed
+        )
         self._nodes = nodes
         self._mean = np.concatenate([prior.mean, np.zeros(len(self) - len(prior.names))])
         self._root = np.zeros((len(self), len(self)))
@@ -163,21 +155,20 @@ class Problem:
         self._root[:model, :model] = prior.root
         for i, patch in enumerate(self.patches, start=model):
             self._root[i, i] = readings.spread_of(patch)
-        if self._clock:
-            own = self.warming
-            self._root[-1, -1] = 1.0 if own is None else own.start_spread
+        if self.clock.name:
+            self._root[-1, -1] = self.clock.spread
         self._counts = np.ones(len(readings) + len(heard))
         self._odds_column = [self._column_of(name) for name in readings.surface]
         self._fine: tuple[FloatArray, FloatArray] | None = None
 
     def __len__(self) -> int:
         """Unknowns: those of the model, then an emissivity for each patch, then one of time."""
-        return len(self.prior.names) + len(self.patches) + bool(self._clock)
+        return len(self.prior.names) + len(self.patches) + bool(self.clock.name)
 
     @property
     def names(self) -> tuple[str, ...]:
         """Of all unknowns; a patch has the name of its surface."""
-        return (*self.prior.names, *self.patches, self._clock)[: len(self)]
+        return (*self.prior.names, *self.patches, self.clock.name)[: len(self)]
 
     def leave_out(self, heard: Sequence[int]) -> None:
         """Let some of the tones heard, by index, no longer count."""
@@ -362,56 +353,10 @@ class Problem:
             return len(self.prior.names) + self.patches.index(surface)
         return -1
 
-    def _last_unknown(self, warming: Warming | None, *, warm: bool) -> str:
-        """Name of the unknown of time; empty without one."""
-        if self.warming is not None:
-            return START if self.warming.uncertain else ""
-        named = warming is None or warming.drive.lag is not None
-        nothing = len(self.readings) + len(self.heard) == 0
-        still = not self.case.main_pipe.mass_flow[0] > 0
-        return "" if warm or nothing or still or not named else WARMTH
-
-    def _lags(self, warming: Warming | None) -> Lags | None:
-        """Where the time is unknown, or a tone has one."""
-        if self._clock != WARMTH and not np.any(self.heard.timed):
-            return None
-        drive = Drive.cold_start(SETTLED) if warming is None else warming.drive
-        middle = put(self.case, self.prior.names, self.prior.mean[None])
-        wrap = None if warming is None else warming.wrap
-        return Lags.of(middle, self.readings.position, drive, wrap)
-
-    def _lag_of_tones(self, coordinates: FloatArray) -> FloatArray:
-        """Tones heard over those of the warm branch, (sets, heard)."""
-        assert self.lags is not None
-        sets, timed = len(coordinates), self.heard.timed
-        if self._clock == WARMTH:
-            return np.tile(self.lags.of_tone(time_of(coordinates[:, -1]))[:, None], len(timed))
-        pace = np.exp(coordinates[:, -1]) if self._clock == START else np.ones(sets)
-        # A start that takes twice as long is after four minutes where the other was after two.
-        since = np.where(timed, self.heard.time, SETTLED) / pace[:, None]
-        return np.where(timed, self.lags.of_tone(np.maximum(since, MOMENTS[0])), 1.0)
-
-    def lagging(
-        self, displayed: FloatArray, tones: FloatArray, white: FloatArray, *, off: bool = False
-    ) -> tuple[FloatArray, FloatArray]:
-        """What a display and the logarithm of a tone of the warm branch become at the set's time.
-
-        Near enough for a stand-in: a display lags as its skin does. Nothing where the time is
-        known; ``off`` takes the lag off again.
-        """
-        if self._clock != WARMTH or self.lags is None:
-            return displayed, tones
-        time = time_of(white[:, -1])
-        skin, tone = np.maximum(self.lags.of_skin(time), LEAST_LAG), self.lags.of_tone(time)
-        air = float(self.case.surroundings.air_temperature[0])
-        if off:
-            return air + (displayed - air) / skin, tones - np.log(tone)[:, None]
-        return air + (displayed - air) * skin, tones + np.log(tone)[:, None]
-
     @property
     def solved_for(self) -> int:
         """Unknowns that a stand-in stands in for: all but the time since the start."""
-        return len(self) - (self._clock == WARMTH)
+        return len(self) - (self.clock.name == WARMTH)
 
     def _checked(self, warming: Warming | None) -> Warming | None:
         """The warm-up, where readings or tones ask for one."""
@@ -453,10 +398,9 @@ class Problem:
             skin[:, self._timed] = in_time
         skin += skin_off
         radiant = forecast.case.surroundings.radiant_temperature[first]
-        if self._clock == WARMTH:
-            assert self.lags is not None
+        if self.clock.name == WARMTH:
             air = forecast.case.surroundings.air_temperature[first, None]
-            skin = air + (skin - air) * self.lags.of_skin(time_of(coordinates[:, -1]))
+            skin = air + (skin - air) * self.clock.of_skin(coordinates)
         odds = np.zeros((sets, len(self.readings)))
         for i, column in enumerate(self._odds_column):
             if column >= 0:
@@ -467,8 +411,7 @@ class Problem:
             skin = air + (skin - air) * self._altered.skin
             frequency = frequency * self._altered.tone
         tones = frequency[:, self._build] if len(self.heard) else np.empty((sets, 0))
-        if self.lags is not None and len(self.heard):
-            tones = tones * self._lag_of_tones(coordinates)
+        tones = tones * self.clock.of_tones(coordinates)
         return Expected(
             forecast=forecast,
             displayed=self.readings.expected(skin, odds, radiant),

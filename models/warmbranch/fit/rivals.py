@@ -18,17 +18,17 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.case.case import Case
+from warmbranch.fit.clock import WARMTH
+from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.posterior import Altered, Mode, Problem
 from warmbranch.fit.readings import (
     COLDEST,
     HOTTEST,
-    KNOWN,
-    OWN,
-    Heard,
     Readings,
     usual_uncertainty,
 )
 from warmbranch.fit.search import log_posterior
+from warmbranch.fit.warmth import time_of
 
 STRAINED = 3.0
 """Half the squared distance from all beliefs, over what it costs an honest fit, from which slips
@@ -39,6 +39,9 @@ PRIOR_ODDS = 1 / 30
 
 LIKELY = 0.5
 """Odds against the fit as written from which a slip is told."""
+
+EARLY = 600.0
+"""s after a cold start; before, a tone is low by 1 % and more."""
 
 INCH = 0.0254
 
@@ -158,6 +161,22 @@ def windy(read: Readings, length: float, *, front: bool) -> Altered:
     in_front, further = (WINDWARD, LEE) if front else (LEE, WINDWARD)
     skin = in_front + (further - in_front) * behind
     return Altered(skin, 1 - WIND_ON_TONE if front else 1 + WIND_ON_TONE)
+
+
+def not_warm(problem: Problem, ensemble: Ensemble) -> Rival | None:
+    """That the branch was still warming, where nobody told the time.
+
+    It is part of the fit, so that the answer allows for it; told where it is likely.
+    """
+    if len(problem) == 0 or problem.names[-1] != WARMTH or len(ensemble.frequency) == 0:
+        return None
+    early = time_of(ensemble.white[:, -1]) < EARLY
+    share = float(ensemble.weights @ early)
+    odds = share / max(1 - share, 1e-9)
+    if odds < LIKELY:
+        return None
+    tone = ensemble.weights[early] @ ensemble.frequency[early] / share
+    return Rival("not_warm", odds, float(tone))
 
 
 def strain(problem: Problem, mode: Mode) -> float:

@@ -197,7 +197,9 @@ def given(misfit: FloatArray, slopes: FloatArray) -> Conditional:
     root = np.asarray(np.linalg.cholesky(precision), dtype=np.float64)
     unit = standard_normal(DRAWS, size, SEED) * STRETCH
     # z = z₀ + R⁻ᵀ u has the covariance of the curvature R Rᵀ.
-    spread = np.linalg.solve(root.transpose(0, 2, 1), np.broadcast_to(unit.T, (sets, *unit.T.shape)))
+    spread = np.linalg.solve(
+        root.transpose(0, 2, 1), np.broadcast_to(unit.T, (sets, *unit.T.shape))
+    )
     draws = middle[:, None] + np.asarray(spread, dtype=np.float64).transpose(0, 2, 1)
     residual = misfit[:, None] + draws @ slopes.transpose(0, 2, 1)
     log_joint = log_likelihood(residual) - np.sum(draws**2, axis=2) / 2

@@ -13,11 +13,12 @@ from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import LEVELS
 from warmbranch.belief.unknowns import NORMAL_95, UNKNOWNS, Spreads, shifted_emissivity
 from warmbranch.case.case import Case
+from warmbranch.fit.clock import START, WARMTH
 from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble
 from warmbranch.fit.next_reading import Advice, advise
-from warmbranch.fit.posterior import START, WARMTH, Mode, Problem
+from warmbranch.fit.posterior import Mode, Problem
 from warmbranch.fit.readings import Heard, Readings
-from warmbranch.fit.rivals import Rival, weigh
+from warmbranch.fit.rivals import Rival, not_warm, weigh
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
 from warmbranch.fit.trim_advice import Trim, trim
@@ -60,6 +61,8 @@ class Parameter:
         Median.
     learned_share : float
         Share of the prior's width, in the unknown's own coordinate, that the data removed.
+    beyond : bool
+        Whether the median has left the prior's 95 %.
     at_bound : bool
         Whether the most probable value lies at the edge of the prior.
     """
@@ -70,6 +73,7 @@ class Parameter:
     estimate: float
     interval_90: tuple[float, float]
     learned_share: float
+    beyond: bool
     at_bound: bool
 
 
@@ -96,8 +100,6 @@ class Fitted:
         Pairs of unknowns that cannot be told apart, with their correlation.
     rivals : tuple of Rival
         Slips that explain what was written as well or better.
-    too_far : tuple of str
-        Names of unknowns whose median has left its prior's 95 %.
     advice : Advice
     trim : Trim or None
     calibration : Calibration
@@ -121,7 +123,6 @@ class Fitted:
     learned_share: float
     ties: tuple[tuple[str, str, float], ...]
     rivals: tuple[Rival, ...]
-    too_far: tuple[str, ...]
     advice: Advice
     trim: Trim | None
     calibration: Calibration
@@ -223,8 +224,7 @@ def fit(
         after=_levels(after),
         learned_share=max(0.0, learned),
         ties=_ties(problem, covariance),
-        rivals=weigh(problem, mode) if learns else (),
-        too_far=_too_far(problem, after),
+        rivals=_rivals(problem, mode, after) if learns else (),
         advice=advise(problem, after),
         trim=None if target is None or not sounding else trim(problem, after, target),
         calibration=calibration,
@@ -305,10 +305,17 @@ def _parameters(
                 interval_90=(float(values[2]), float(values[4])),
                 # Not below 0, which only the noise of the draws could make it.
                 learned_share=max(0.0, 1 - float((high - low) / (last - first))),
+                beyond=problem.names[i] in _too_far(problem, after),
                 at_bound=bool(mode.summit.at_bound[i]),
             )
         )
     return tuple(told)
+
+
+def _rivals(problem: Problem, mode: Mode, after: Ensemble) -> tuple[Rival, ...]:
+    early = not_warm(problem, after)
+    found = [*weigh(problem, mode), *([] if early is None else [early])]
+    return tuple(sorted(found, key=lambda rival: -rival.odds))
 
 
 def _too_far(problem: Problem, after: Ensemble) -> tuple[str, ...]:

@@ -65,7 +65,7 @@ class StandIn:
             for name in ("displayed", "heard", "frequency")
         )
         answers = np.column_stack(
-            [*problem.lagging(displayed, np.log(heard), white, off=True), np.log(tone)]
+            [*problem.clock.lagging(displayed, np.log(heard), white, off=True), np.log(tone)]
         )
         sound = np.all(np.isfinite(answers), axis=1)
         own = slice(problem.solved_for)
@@ -139,7 +139,7 @@ class StandIn:
     def _answers(self, white: FloatArray) -> FloatArray:
         answers = self.emulator.answers(white[:, : self._problem.solved_for])
         readings = len(self._problem.readings)
-        seen = self._problem.lagging(answers[:, :readings], answers[:, readings:-1], white)
+        seen = self._problem.clock.lagging(answers[:, :readings], answers[:, readings:-1], white)
         return np.column_stack([*seen, answers[:, -1]])
 
     def _misfits(self, answers: FloatArray) -> FloatArray:

@@ -34,13 +34,15 @@ class Trim:
     ----------
     frequency : float, Hz
         Wanted tone, as it is heard.
-    length : float
-        Of the branch as it stands: the shortest that was heard, else the case's.
+    already : float
+        Off the case's length as the branch stands, by the shortest build that was heard.
     cut_now : float
-        Leaves the branch too short with a chance of at most ``RISK``. 0 where any cut would
-        run a greater one.
+        Off the case's length, ``already`` included. Leaves the branch too short with a chance of
+        at most ``RISK``; ``already`` where any cut would run a greater one.
+    heard : bool
+        Whether the branch was heard as it stands.
     final_cut : float
-        Median of what has to come off in all; negative where the branch is too short already.
+        Median of what has to come off the case's length; negative where that is too short.
     final_cut_90 : tuple of float
         5 and 95 % of it.
     chance_too_short : float
@@ -51,8 +53,9 @@ class Trim:
     """
 
     frequency: float
-    length: float
+    already: float
     cut_now: float
+    heard: bool
     final_cut: float
     final_cut_90: tuple[float, float]
     chance_too_short: float
@@ -87,16 +90,19 @@ def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> Trim:
     lengths = sized.length[:, None] * np.exp(-(ear - middle[:, None]) / sized.slope[:, None])
     drawn: FloatArray = counts / np.sum(counts)
     weights = (drawn[:, None] * ear_weights).reshape(-1)
-    present = min([float(problem.case.branch.length[0]), *problem.heard.length.tolist()])
-    cut = present - lengths.reshape(-1)
+    whole = float(problem.case.branch.length[0])
+    standing = min([whole, *problem.heard.length.tolist()])
+    already = whole - standing
+    cut = whole - lengths.reshape(-1)
     levels = np.array([RISK, 0.05, 0.5, 0.95])
     safe, low, typical, high = (float(value) for value in quantiles(cut, weights, levels))
     # No saw keeps tenths, and the draws do not hold them: whole millimetres, downwards.
-    now = max(0.0, np.floor(safe * 1e3) / 1e3)
+    now = already + max(0.0, np.floor((safe - already) * 1e3) / 1e3)
     return Trim(
         frequency=frequency,
-        length=present,
+        already=already,
         cut_now=now,
+        heard=bool(np.any(problem.heard.length == standing)),
         final_cut=typical,
         final_cut_90=(low, high),
         chance_too_short=float(weights @ (cut < now)),

@@ -138,7 +138,11 @@ class _Straights:
         self.mixture = MixtureTable.of(case.gas).take(four % len(case.gas))
         self.pressure = case.surroundings.pressure[four]
         self.radius = case.branch.bore[four] / 2
-        own, lossy, tone = answer.duct.mouth_inertance, case.closures.wall_losses, case.closures.tone
+        own, lossy, tone = (
+            answer.duct.mouth_inertance,
+            case.closures.wall_losses,
+            case.closures.tone,
+        )
         mouth = own * tone
         self.mouth = np.concatenate([np.zeros(designs), mouth, mouth, own])
         self.lossy = np.concatenate([np.zeros(2 * designs, dtype=np.bool_), lossy, lossy])

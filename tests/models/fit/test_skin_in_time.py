@@ -11,7 +11,8 @@ from numpy.testing import assert_allclose
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknowns import UNKNOWNS, Spreads
-from warmbranch.fit.posterior import START, STEP_IN_TIME, Problem
+from warmbranch.fit.clock import START
+from warmbranch.fit.posterior import STEP_IN_TIME, Problem
 from warmbranch.fit.readings import Heard
 from warmbranch.fit.skin_in_time import SkinInTime, Warming
 from warmbranch.fit.solve import fit

@@ -35,7 +35,8 @@ def contact(position, celsius, uncertainty=2.0) -> Readings:
 
 def heard(rpm, uncertainty=20.0, length=1.031) -> Heard:
     per_rpm = ORDER / 60
-    return Heard.settled(np.array([rpm * per_rpm]), np.array([uncertainty * per_rpm]), np.array([length]))
+    given = (rpm * per_rpm, uncertainty * per_rpm, length)
+    return Heard.settled(*(np.array([value]) for value in given))
 
 
 @pytest.mark.parametrize("cap", [None, 40.0], ids=["heard alone", "with the cap end read"])
