@@ -33,8 +33,8 @@ REACH = Prior(10.0, 4.0, 40.0)
 PULSATION = Prior(0.1, 0.01, 0.5)
 """``C_p``: strength of the mixing by pulsation, over ω ξ²."""
 
-SHARPNESS = Prior(1.0, 0.4, 3.5)
-"""``s`` of ``exp[−(x/(Λ d))^s]``: 1 decays exponentially, 4 ends abruptly, below 1 a long tail
+SHARPNESS = Prior(1.0, 0.5, 3.0)
+"""``s`` of ``exp[−(x/(Λ d))^s]``: 1 decays exponentially, 3 ends abruptly, below 1 a long tail
 stays. The form is ours; the range holds what closed branches in water and air show."""
 
 STANTON = Prior(0.01, 0.003, 0.03)
