@@ -146,7 +146,7 @@ class Prior:
 
     def starts(self, problem: Problem) -> FloatArray:
         """Starts for the search: the most probable draw, and what a stand-in makes of it."""
-        value = problem.given(self.expected).log_evidence - np.sum(self.white**2, axis=1) / 2
+        value = problem.log_posterior(self.white, self.expected)
         row = int(np.argmax(value))
         best = self.white[[row]]
         region = REGION**2 * np.eye(len(problem))

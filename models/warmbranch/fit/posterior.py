@@ -109,6 +109,8 @@ class Problem:
     warm : bool
         Whether what has no time is known to be of the settled branch; it is, where anything has
         a time.
+    known : frozenset of str
+        Shared errors, by name, that are taken to be none; or the time since the start.
     altered : Altered, optional
     nodes : int
     """
@@ -123,11 +125,13 @@ class Problem:
         nodes: int = FIT_NODES,
         *,
         warm: bool = False,
+        known: frozenset[str] = frozenset(),
         altered: Altered | None = None,
     ) -> None:
         length = float(case.branch.length[0])
         readings.check(length)
-        self._told, self._altered = (warming, warm), altered
+        warm = warm or WARMTH in known
+        self._told, self._altered = (warming, warm, known), altered
         self.case, self.readings, self.heard, self.prior = case, readings, heard, prior
         self.patches = readings.patches
         self.shared = Shared.of(
@@ -135,6 +139,7 @@ class Problem:
             readings.infrared,
             len(heard),
             float(case.surroundings.air_temperature[0]),
+            known=known,
         )
         own = length
         others = dict.fromkeys(float(length) for length in heard.length if length != own)
@@ -182,7 +187,7 @@ class Problem:
         InputError
             For readings that cannot be.
         """
-        warming, warm = self._told
+        warming, warm, known = self._told
         other = Problem(
             self.case,
             readings,
@@ -191,6 +196,7 @@ class Problem:
             warming,
             self._nodes,
             warm=warm,
+            known=known,
             altered=altered,
         )
         other._counts = self._counts.copy()
@@ -277,9 +283,17 @@ class Problem:
         if "ear" in self.shared.names:
             drawn = shared.draws[rows, :, self.shared.names.index("ear")]
             return EAR * drawn, shared.weights[rows]
-        even = EAR * standard_normal(DRAWS, 1)[:, 0]
+        sure = "ear" in self._told[2]
+        even = (0.0 if sure else EAR) * standard_normal(DRAWS, 1)[:, 0]
         size = len(rows)
         return np.tile(even, (size, 1)), np.full((size, DRAWS), 1 / DRAWS)
+
+    def log_posterior(self, white: FloatArray, expected: Expected) -> FloatArray:
+        """Logarithm of likelihood times prior, (sets,), but for a constant.
+
+        The likelihood is that with the shared errors integrated out.
+        """
+        return self.given(expected).log_evidence - np.sum(white**2, axis=1) / 2
 
     def joint(self, white: FloatArray, expected: Expected) -> FloatArray:
         """White coordinates with the shared errors that are most likely given them, appended."""
@@ -296,7 +310,11 @@ class Problem:
         white, shared = joint[:size], joint[size:]
         directions = self._root.T[:, :model]
         middle = self.coordinates(white[None])[0, :model]
-        forecast = self.forecaster.near(expected.forecast, middle, directions, STEP)
+        if model:
+            forecast = self.forecaster.near(expected.forecast, middle, directions, STEP)
+        else:  # nothing of the model is unknown
+            same = np.tile(np.arange(len(self.forecaster.lengths)), 2 * size)
+            forecast = expected.forecast.take(same)
         aside = STEP * np.concatenate([np.eye(size), -np.eye(size)])
         moved = self._seen(forecast, self.coordinates(white + aside))
         misfit = self.joint_misfit(moved.displayed, moved.heard, np.tile(shared, (2 * size, 1)))

@@ -91,7 +91,13 @@ class Shared:
 
     @classmethod
     def of(
-        cls, place: FloatArray, infrared: BoolArray, heard: int, air: float, *, known: bool = False
+        cls,
+        place: FloatArray,
+        infrared: BoolArray,
+        heard: int,
+        air: float,
+        *,
+        known: frozenset[str] = frozenset(),
     ) -> Shared:
         """Of readings at places over the length, by which instrument, and tones heard.
 
@@ -101,8 +107,8 @@ class Shared:
         infrared : (readings,) array of bool
         heard : int
         air : float, K
-        known : bool
-            Nothing is shared: errors are independent, as stated.
+        known : frozenset of str
+            Of ``NAMES``: what is taken to be free of error.
         """
         columns = {
             "ear": (np.zeros(len(place)), EAR * np.ones(heard)),
@@ -111,9 +117,7 @@ class Shared:
         }
         for i, shape in enumerate(patterns(place).T):
             columns[f"pattern_{i + 1}"] = (PATTERN * shape, np.zeros(heard))
-        kept = [
-            n for n, parts in columns.items() if not known and any(np.any(p != 0) for p in parts)
-        ]
+        kept = [n for n, parts in columns.items() if n not in known and any(map(np.any, parts))]
         read, tones = (
             np.array([columns[name][part] for name in kept]).reshape(len(kept), size).T
             for part, size in enumerate((len(place), heard))

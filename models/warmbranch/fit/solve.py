@@ -181,7 +181,7 @@ def fit(
     """
     spreads = spreads or Spreads()
     believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
-    problem = Problem(case, readings, heard, believed, warming, warm=warm)
+    problem = Problem(case, readings, heard, believed, warming, warm=warm, known=spreads.fixed)
     drawn = Prior(problem)
     before = drawn.ensemble(problem)
     tones = tuple(
@@ -211,7 +211,8 @@ def fit(
     expected = mode.displayed
     hottest = -np.inf if problem.warming is None else problem.warming.hottest
     suspicions = suspicious_readings(case, readings, expected, hottest)
-    learned = 1 - _spread(after) / _spread(before) if learns and len(before.frequency) else 0.0
+    width = _spread(before) if len(before.frequency) else 0.0
+    learned = 1 - _spread(after) / width if learns and width > 0 else 0.0
     sounding = len(after.frequency) > 0 and not np.isnan(answer.resonance[0, 0])
     return Fitted(
         outcome=_outcome(problem, mode, suspicions, tones, learned),

@@ -150,4 +150,4 @@ class StandIn:
         """Tones heard, (sets, heard), Hz."""
         logarithm = answers[:, len(self._problem.readings) : -1]
         # Far from the draws the parabolas leave all bounds: improbable enough, and still a number.
-        return np.exp(np.minimum(logarithm, HIGHEST_TONE))
+        return np.exp(np.clip(logarithm, -HIGHEST_TONE, HIGHEST_TONE))

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.interpolation import interpolated
@@ -26,11 +27,14 @@ WARM_TIME = 2400.0
 WARM_TIME_SPREAD = 0.9
 """One standard deviation of its logarithm: one job in seven is read within a quarter of an hour."""
 
+FAR = 8.0
+"""White coordinate beyond which all is cold, or settled for long: times stay numbers."""
+
 SETTLED = 7200.0
 """s after the start at which everything is taken to be warm."""
 
 MOMENTS = np.geomspace(30.0, SETTLED, 20)
-"""s. The lags are told at these and are straight in ln(time) in between."""
+"""s. The lags are told at these, and hold beyond their ends."""
 
 LAG_TOLERANCE = 0.5
 """K, of a step in time: a lag is known no better than the engine's start."""
@@ -78,13 +82,17 @@ class Lags:
 
     def of_skin(self, time: FloatArray) -> FloatArray:
         """Lags of the readings' skins, (sets, readings), at (sets,) times, s."""
-        moment = np.log(time)
-        columns = [np.interp(moment, np.log(MOMENTS), column) for column in self.skin.T]
-        return np.array(columns).reshape(self.skin.shape[1], len(time)).T
+        return self._along(self.skin, time)
 
     def of_tone(self, time: FloatArray) -> FloatArray:
         """Lags of the tone at times of any shape, s."""
-        return np.interp(np.log(time), np.log(MOMENTS), self.tone)
+        return self._along(self.tone, time)
+
+    def _along(self, values: FloatArray, time: FloatArray) -> FloatArray:
+        """Without kinks, on which a search would stop."""
+        smooth = PchipInterpolator(np.log(MOMENTS), values, axis=0)
+        moment = np.log(np.clip(time, MOMENTS[0], MOMENTS[-1]))
+        return np.asarray(smooth(moment), dtype=np.float64)
 
 
 def _over_last(values: FloatArray) -> FloatArray:
@@ -95,4 +103,4 @@ def _over_last(values: FloatArray) -> FloatArray:
 
 def time_of(coordinate: FloatArray) -> FloatArray:
     """s since the start, from a white coordinate."""
-    return WARM_TIME * np.exp(WARM_TIME_SPREAD * coordinate)
+    return WARM_TIME * np.exp(WARM_TIME_SPREAD * np.clip(coordinate, -FAR, FAR))

@@ -14,6 +14,8 @@ from warmbranch.belief.unknowns import (
     UNKNOWNS,
 )
 from warmbranch.case.geometry import ROUNDING, SHORTEST_IN_BORES
+from warmbranch.fit.clock import WARMTH
+from warmbranch.fit.shared import NAMES as SHARED
 from warmbranch.fit.skin_in_time import START_SPREAD
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.schema import Case
@@ -36,14 +38,18 @@ WARM_FROM = 2700.0
 0.1 % of the last one."""
 
 
+FIXABLE = (*UNKNOWNS, WARMTH, *SHARED)
+"""Unknowns of the model, of time, and of what readings and tones share."""
+
+
 class Unknowns(RequestModel):
     """What is taken as uncertain, and how far."""
 
     fixed: Annotated[
-        list[Annotated[str, OneOf("unknown", UNKNOWNS)]], Field(max_length=len(UNKNOWNS))
+        list[Annotated[str, OneOf("unknown", FIXABLE)]], Field(max_length=len(FIXABLE))
     ] = Field(
         default=[],
-        description=f"Names of unknowns that are taken as known: {', '.join(UNKNOWNS)}. What the "
+        description=f"Names of unknowns that are taken as known: {', '.join(FIXABLE)}. What the "
         "case fixes is known anyway. Default none.",
         examples=[["gas_temperature"]],
     )

@@ -99,7 +99,7 @@ def before(make_case):
     case = make_case()
     heard = Heard.settled(np.array([90.0]), np.ones(1), np.array([1.031]))
     problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
-    return case, Prior(problem).ensemble()
+    return case, Prior(problem).ensemble(problem)
 
 
 def suspect(before, frequency, order=3.0, step=0.5):
