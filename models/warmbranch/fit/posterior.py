@@ -307,6 +307,9 @@ class Problem:
         By the solved Jacobian of the model: see :meth:`Forecaster.near`.
         """
         size, model = len(self), len(self.prior.names)
+        by_shared = self.shared_slopes(expected.displayed)[0]
+        if size == 0:
+            return by_shared
         white, shared = joint[:size], joint[size:]
         directions = self._root.T[:, :model]
         middle = self.coordinates(white[None])[0, :model]
@@ -321,7 +324,7 @@ class Problem:
         slopes = (misfit[:size] - misfit[size:]).T / (2 * STEP)
         if len(self._timed):
             slopes[self._timed] = self._slopes_in_time(white, expected)
-        return np.concatenate([slopes, self.shared_slopes(expected.displayed)[0]], axis=1)
+        return np.concatenate([slopes, by_shared], axis=1)
 
     def _slopes_in_time(self, white: FloatArray, expected: Expected) -> FloatArray:
         """The same of the readings with a time, (timed, unknowns), by central differences."""

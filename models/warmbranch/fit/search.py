@@ -19,7 +19,7 @@ tails. A usual choice where a few readings in a hundred may be wild."""
 BOUND = 3.29
 """White coordinates are searched within this, which holds 99.9 % of each prior."""
 
-PROMISE = 0.1
+PROMISE = 0.03
 """Rise of ln(probability) that a step must promise for another one to follow: after so small a
 step the search, converging fast, is much closer to the best set than that set's uncertainty, and
 the set only guides the draws that follow."""
