@@ -24,7 +24,6 @@ from pathlib import Path
 
 import numpy as np
 
-from warmbranch.base import kernel
 from warmbranch.fit.readings import Heard
 from warmbranch.fit.solve import Fitted, fit
 
@@ -223,7 +222,6 @@ if __name__ == "__main__":
     parser.add_argument("--ranks", action="store_true", help="truths from the fit's own priors")
     parser.add_argument("--in-time", action="store_true", help="readings during a cold start")
     given = parser.parse_args()
-    kernel.load()
     begun = time.perf_counter()
     if given.in_time or given.ranks:
         print(report((run_in_time if given.in_time else run)(given.count, given.seed)))
