@@ -105,9 +105,10 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
     Notes
     -----
     Each axis is moved ``AXIS`` to both sides, and each two of them together as far, all in one
-    solution of the model; the length that would be right there follows from the slope of the resonance with the length, its frozen part
-    (see tone.py) made larger as it is at ``sized``. So few, well placed designs tell more than as
-    many random draws would: 64 of those miss the length by a tenth of the spread.
+    solution of the model; the length that would be right there follows from the slope of the
+    resonance with the length, its frozen part (see tone.py) made larger as it is at ``sized``. So
+    few, well placed designs tell more than as many random draws would: 64 of those miss the length
+    by a tenth of the spread.
     """
     own = calibration.effective_in(given)
     count = len(own.names)
