@@ -152,7 +152,7 @@ def run(count: int, seed: int) -> list[tuple[bool, int, float, Fitted]]:
         listens = bool(i % 2)
         readings = int(rng.integers(3, 9))
         drawn = synthetic.experiment(rng, readings, listens=listens)
-        found = fit(drawn.case, drawn.readings, drawn.heard)
+        found = fit(drawn.case, drawn.readings, drawn.heard, warm=True)
         done.append((listens, readings, float(drawn.truth.resonance[0, 0]), found))
     return done
 
