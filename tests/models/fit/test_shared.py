@@ -95,16 +95,9 @@ def test_twenty_equal_tones_are_not_twenty_times_as_sure(make_case):
         fit(make_case(), Readings.none(), Heard.concatenate([heard] * count), warm=True)
         for count in (1, 20)
     )
-    spreads = [
-        np.sqrt(
-            one.ensemble.weights
-            @ (
-                np.log(one.ensemble.frequency)
-                - one.ensemble.weights @ np.log(one.ensemble.frequency)
-            )
-            ** 2
-        )
-        for one in (once, often)
-    ]
+    spreads = []
+    for ensemble in (once.ensemble, often.ensemble):
+        mean, square = (ensemble.weights @ np.log(ensemble.frequency) ** n for n in (1, 2))
+        spreads.append(np.sqrt(square - mean**2))
     assert spreads[1] > 0.8 * EAR
     assert spreads[1] < spreads[0]
