@@ -70,7 +70,7 @@ class LengthContributions(AnswerModel):
     learned_mm: float = Field(
         description="What the model leaves over, as the calibration learned it; to 0.01. 0 without "
         "a calibration.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
 
 
