@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.unknowns import NORMAL_95, Spreads
+from warmbranch.belief.unknowns import Spreads
 from warmbranch.case.engine import Cycle
-from warmbranch.case.surfaces import SURFACES, SurfaceRecord
+from warmbranch.case.surfaces import SURFACES
 from warmbranch.fit.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.solve import Fitted, fit
@@ -19,6 +19,7 @@ from warmbranch.warming.drive import LONGEST
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.convert import MM, Converted, kelvin, to_physics
+from warmbranch_service.case.main_gas import emissivity_spread
 from warmbranch_service.case.messages import cautions_of
 from warmbranch_service.case.schema import Case
 from warmbranch_service.fit import sentences as fit_messages
@@ -60,7 +61,7 @@ def answer_fit(request: FitRequest) -> FitAnswer:
         converted.given,
         readings,
         heard,
-        spreads=_spreads(request),
+        spreads=_spreads(request, converted),
         prior=converted.calibration,
         warming=_warming(request, converted),
         target=_target(request, order),
@@ -70,21 +71,21 @@ def answer_fit(request: FitRequest) -> FitAnswer:
     return _Writer(request, converted, readings, heard, found).answer()
 
 
-def _spreads(request: FitRequest) -> Spreads:
+def _spreads(request: FitRequest, converted: Converted) -> Spreads:
     branch, unknowns = request.case.branch, request.unknowns
     record = None if branch.surface is None else SURFACES[branch.surface]
+    gas = unknowns.gas_temperature_spread_percent / 100
+    if (
+        converted.inferred is not None
+        and "gas_temperature_spread_percent" not in unknowns.model_fields_set
+    ):
+        gas = converted.inferred.gas.spread
     return Spreads(
         air_temperature=unknowns.air_temperature_spread_K,
-        gas_temperature=unknowns.gas_temperature_spread_percent / 100,
-        emissivity=0.0 if record is None else _emissivity_spread(record),
+        gas_temperature=gas,
+        emissivity=emissivity_spread(record),
         fixed=frozenset(unknowns.fixed),
     )
-
-
-def _emissivity_spread(record: SurfaceRecord) -> float:
-    """Standard deviation of the logit, taking the range as 95 %."""
-    odds = record.high / (1 - record.high) / (record.low / (1 - record.low))
-    return math.log(odds) / (2 * NORMAL_95)
 
 
 def _warming(request: FitRequest, converted: Converted) -> Warming:
@@ -177,7 +178,7 @@ def _skin(reading: InfraredReading, case: Case) -> tuple[str, float, float]:
     if reading.surface is None or reading.surface == case.branch.surface:
         return OWN, _own_emissivity(case), 0.0
     record = SURFACES[reading.surface]
-    return reading.surface, record.longwave_emissivity, _emissivity_spread(record)
+    return reading.surface, record.longwave_emissivity, emissivity_spread(record)
 
 
 def _heard(request: FitRequest, converted: Converted) -> Heard:

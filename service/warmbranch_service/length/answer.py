@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -199,6 +199,8 @@ def _built(request: LengthRequest, found: Found) -> Built:
     if converted.calibration is None:
         named = request.case.branch.surface is not None
         spreads = Spreads() if named else Spreads(emissivity=0.0)
+        if converted.inferred is not None:
+            spreads = replace(spreads, gas_temperature=converted.inferred.gas.spread)
         believed = Calibration.prior(case, spreads)
     else:
         believed = converted.calibration
