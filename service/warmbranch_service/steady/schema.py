@@ -231,6 +231,7 @@ class MainPipeAnswer(AnswerModel):
     )
     gas_temperature_90_degC: tuple[float, float] | None = Field(
         description="Range that holds it with 90 %; to 0.1. Null where it is given.",
+        examples=[(231.9, 384.0)],
         json_schema_extra=_unit("degC"),
     )
 
