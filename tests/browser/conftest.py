@@ -39,7 +39,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PATIENCE_MS = 30_000
+PATIENCE_MS = 120_000
 """For an answer on a busy machine: no measure of speed."""
 
 
@@ -72,13 +72,14 @@ def opened(browser: Browser, service: Service) -> Iterator[Callable[..., Watched
     all_watched: list[Watched] = []
 
     def open_page(viewport: dict[str, int] = DESK, **options: Any) -> Watched:
+        options = {"locale": "en-GB"} | options  # Chromium's own is en-US: inches and °F
         context = browser.new_context(viewport=viewport, accept_downloads=True, **options)
         contexts.append(context)
         context.set_default_timeout(PATIENCE_MS)
         watched = Watched(context.new_page())
         all_watched.append(watched)
         watched.page.goto(service.address)
-        watched.page.wait_for_selector(SETTLED)
+        watched.page.wait_for_selector(SETTLED, timeout=PATIENCE_MS)
         return watched
 
     yield open_page

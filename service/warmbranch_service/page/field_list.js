@@ -1,6 +1,6 @@
 // The fields of step 1, in the order in which they are asked.
 
-const TAKEN = "1.5 mm, 16 ga, if empty";
+const TAKEN = "1.5 mm if empty";
 
 export const TUBE = [
   { path: "case.branch.outside_diameter_mm", label: "Outside diameter", kind: "length", help: "Of the branch’s tube, over the metal." },
@@ -93,7 +93,7 @@ export const MORE_ENGINE = [
 ];
 
 export const AIR = [
-  { path: "case.surroundings.air_temperature_degC", label: "Air temperature", kind: "temperature", hint: "20 °C, 68 °F", help: "Near the branch, not the forecast’s." },
+  { path: "case.surroundings.air_temperature_degC", label: "Air temperature", kind: "temperature", hint: "20 °C (68 °F)", help: "Near the branch, not the forecast’s." },
   { path: "case.surroundings.air_speed_m_s", label: "Air speed", kind: "speed", hint: "0", help: "Across the branch; 60 mph may be typed." },
 ];
 

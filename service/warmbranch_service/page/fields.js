@@ -79,7 +79,7 @@ export function choiceOf({ name, label, choices, chosen, choose }) {
 
 // Enter goes on to the next field, as the key of a phone says.
 function toNext(input) {
-  const all = [...document.querySelectorAll("input[data-path], select[data-path], textarea")].filter((one) => one.offsetParent !== null);
+  const all = [...document.querySelectorAll("input[data-path], select[data-path], textarea")].filter((one) => one.checkVisibility({ contentVisibilityAuto: true, visibilityProperty: true }));
   all[all.indexOf(input) + 1]?.focus();
 }
 

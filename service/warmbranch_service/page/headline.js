@@ -3,9 +3,12 @@
 import { byId, write } from "./dom.js";
 import { nameOf } from "./fields.js";
 import { aimedRpm, isMeasured, targetKind } from "./job.js";
+import { placeSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
 import { leastOnTape, onTape, say } from "./units.js";
+
+const job = () => store.current();
 
 /** What the fit advises to take off now, in mm; 0 without advice, or where a tape shows nothing. */
 export function cutNow() {
@@ -112,8 +115,10 @@ export function showHeadline(old) {
   const shownOld = old && head.value !== "–";
   write(byId("head-name"), head.name);
   write(byId("head-value"), head.value);
+  write(byId("head-long"), head.long ?? "");
   write(byId("head-beside"), head.beside);
   write(byId("head-words"), head.words);
+  write(byId("head-place"), job().built ? "" : placeSentence());
   byId("head-stale").hidden = !shownOld;
   write(byId("bar-name"), shownOld ? `not up to date: ${head.name}` : head.name);
   write(byId("bar-value"), head.value);

@@ -144,7 +144,7 @@ export function givenCase(job) {
   for (const part of [given.branch, given.main_pipe]) part.wall_thickness_mm ??= USUAL_WALL;
   const branch = given.branch;
   if (!job.built && branch.length_mm == null && !Array.isArray(branch.centreline)) branch.length_mm = ANY_LENGTH;
-  if (targetKind(job) === "hertz" && given.engine?.cylinders == null) delete given.engine;
+  if ((job.built || targetKind(job) === "hertz") && given.engine?.cylinders == null) delete given.engine;
   return given;
 }
 
@@ -201,7 +201,7 @@ export function lacking(job) {
   const found = [];
   const kind = targetKind(job);
   if (targetOf(job) === null && !job.built) found.push({ rpm: "target_rpm", hertz: "target_Hz", road: "road", loudness: "loudness" }[kind]);
-  if (kind !== "hertz" && engine !== undefined && engine?.cylinders == null) found.push("case.engine.cylinders");
+  if (!job.built && kind !== "hertz" && engine?.cylinders == null) found.push("case.engine.cylinders");
   if (pipe.outside_diameter_mm == null) found.push("case.main_pipe.outside_diameter_mm");
   if (branch.outside_diameter_mm == null) found.push("case.branch.outside_diameter_mm");
   if (pipe.gas_temperature_degC == null && pipe.engine_load == null && pipe.skin_reading?.displayed_degC == null) {
@@ -260,6 +260,7 @@ function readingOf(reading) {
 
 /** The engine speed aimed at: as typed, or as /v1/length worked it out (its `target`). */
 export function aimedRpm(job, target = null) {
+  if (job.case.engine?.cylinders == null) return null;
   if (targetKind(job) === "rpm") return job.target_rpm ?? null;
   return target?.quiet_rpm ?? null;
 }

@@ -3,6 +3,7 @@
 import { chart } from "./chart.js";
 import { byId, el, fill, table, write } from "./dom.js";
 import { field, touch } from "./fields.js";
+import { placeSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
 import { converted, onTape, plain, unitOf } from "./units.js";
@@ -49,20 +50,6 @@ export function show() {
   write(byId("two-words"), twoWords(more?.two_branches));
   const tubes = more?.diameters ?? [];
   fill(byId("tubes"), tubes.length ? tubeTable(tubes) : null);
-}
-
-/** In one sentence where it should stand, for the sheet; "" where nobody asked. */
-export function placeSentence() {
-  const place = answers.more?.place;
-  if (!place) return "";
-  const best = place.better[0];
-  const here = place.here;
-  const said = (one) => `${onTape(one.position_mm, Math.round)} from the open end, ${one.band_insertion_loss_dB.toFixed(0)} dB off the drone`;
-  if (here && best && best.place.band_insertion_loss_dB > here.band_insertion_loss_dB + 1) {
-    return `Here: ${said(here)}. Better: ${said(best.place)}.`;
-  }
-  if (here) return `${said(here)}; nowhere on the free stretch is much better.`;
-  return best ? `Best: ${said(best.place)}.` : "";
 }
 
 function showPlace(place) {

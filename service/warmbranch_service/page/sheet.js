@@ -5,7 +5,7 @@ import { byId, el, fill, table } from "./dom.js";
 import { drawing } from "./drawing.js";
 import { cutNow, headline } from "./headline.js";
 import { aimedRpm, givenCase, isMeasured, targetKind } from "./job.js";
-import { placeSentence } from "./more.js";
+import { placeSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import { drawnCase } from "./step_answer.js";
 import { cutHeadings, cutRows, pieceHeadings, pieceRows, piecesCaption, stands } from "./step_cut.js";
