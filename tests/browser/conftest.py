@@ -7,6 +7,7 @@ ends with 5, no tests, which is a failure.
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import sys
@@ -43,8 +44,15 @@ PATIENCE_MS = 120_000
 """For an answer on a busy machine: no measure of speed."""
 
 
+RUNNING = "WARMBRANCH_PAGE_AT"
+"""Environment variable: port of a service that runs already, for quick work on the page."""
+
+
 @pytest.fixture(scope="session")
 def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    if RUNNING in os.environ:
+        yield Service(tmp_path_factory.mktemp("service") / "log.txt", int(os.environ[RUNNING]))
+        return
     # Without its compiled loops the service is right, but slow.
     subprocess.run([sys.executable, "-m", "warmbranch_service", "compile"], check=True)
     running = Service(tmp_path_factory.mktemp("service") / "log.txt")
