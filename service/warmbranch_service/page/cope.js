@@ -30,8 +30,9 @@ export function template(given) {
   const height = deepest + 2 * EDGE;
   const line = Array.from({ length: POINTS }, (_, k) => {
     const along = (k / (POINTS - 1)) * width;
-    // The longest points of the tube lie along the main pipe's sides, a quarter turn from its axis.
-    return `${along.toFixed(2)} ${(EDGE + deepest - copeDepth(tube, pipe, (2 * along) / tube)).toFixed(2)}`;
+    // Down is towards the main pipe: the tube is longest over the main pipe's sides, a quarter turn
+    // from its axis.
+    return `${along.toFixed(2)} ${(EDGE + copeDepth(tube, pipe, (2 * along) / tube)).toFixed(2)}`;
   });
   const quarters = Array.from({ length: half ? 3 : 5 }, (_, k) => (k * width) / (half ? 2 : 4));
   const picture = svg(
@@ -40,8 +41,9 @@ export function template(given) {
     svg("path", { class: "template-edge", d: `M0 0H${width}V${height}H0Z` }),
     ...quarters.map((x, k) => svg("path", { class: "template-quarter", d: `M${x} 0V${height}` , "data-quarter": k })),
     svg("path", { class: "template-line", d: `M${line.join("L")}` }),
+    svg("text", { x: width / 2, y: 4, "font-size": 3, "text-anchor": "middle", text: "towards the cap" }),
     ...quarters.slice(0, -1).map((x, k) =>
-      svg("text", { x: x + 1.5, y: height - 2, "font-size": 3, text: k % 2 ? "side of the main pipe" : "along the main pipe" }),
+      svg("text", { x: x + 1.5, y: height - 2, "font-size": 3, text: k % 2 ? "over its side" : "along the main pipe" }),
     ),
   );
   return el(
@@ -50,8 +52,8 @@ export function template(given) {
     el("h2", { text: "Cope template, true to scale" }),
     el("p", {
       text:
-        `Print at 100 %, measure both rulers, cut out along the frame and wrap it round the ${say("length", tube, unitOf("length") === "in" ? 3 : 1)} tube, ` +
-        `the straight edge towards the cap. Take the tube off up to the thick line${half ? "; this is half of the way round: mark it, turn the paper over, mark the other half" : ""}.`,
+        `Print at 100 %, measure both rulers, cut out along the frame and wrap it round the ${say("length", tube, unitOf("length") === "in" ? 3 : 1)} tube ` +
+        `with its upper edge towards the cap. Take off what lies below the thick line${half ? "; this is half of the way round: mark it, turn the paper over, mark the other half" : ""}.`,
     }),
     picture,
     ruler(100, 10, "100 mm", 1),

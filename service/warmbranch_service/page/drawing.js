@@ -123,9 +123,11 @@ function dimensionParts(branch, points, tube, scale) {
     const [x, y, dx, dy] = place(points, from + length / 2);
     from += length;
     const size = Math.hypot(dx, dy) || 1;
-    const [nx, ny] = [-dy / size, dx / size];
+    const straight = "straight_mm" in piece;
+    const side = straight ? -1 : 1; // so that a bend's words keep clear of its neighbours'
+    const [nx, ny] = [(-dy / size) * side, (dx / size) * side];
     const far = tube * 0.5 + 9 * scale;
-    const text = "straight_mm" in piece
+    const text = straight
       ? onTape(length, Math.round)
       : `${Number(Number(piece.bend_deg).toFixed(1))}°, radius ${onTape(millimetres(piece.bend_radius_mm), Math.round)}`;
     return label(x + nx * far, y + ny * far + (Math.abs(ny) < 0.5 ? 5 * scale : ny > 0 ? 10 * scale : 0), anchor(nx, ny), text, scale);

@@ -13,10 +13,13 @@ const job = () => store.current();
 /** What the fit advises to take off now, in mm; 0 without advice, or where a tape shows nothing. */
 export function cutNow() {
   const { fit } = answers;
-  if (!isMeasured(store.current()) || !fit?.trim) return 0;
+  if (!isMeasured(store.current()) || !fit?.trim || doubt() !== null) return 0;
   const advised = fit.trim.cut_now_mm - fit.cutSince;
   return advised >= leastOnTape() ? advised : 0;
 }
+
+/** The slip that explains the readings better than they do as written, or null. */
+const doubt = () => (answers.fit?.rivals ?? []).find((rival) => rival.odds >= 1) ?? null;
 
 /** The quiet rpm that all parts of the page tell: {rpm, band, answer}; rpm null without one. */
 export function quietAt() {
@@ -59,6 +62,7 @@ function ofBuild(job) {
     value: onTape(length.build_length_mm, Math.ceil),
     long: "long",
     beside: `right length ${onTape(length.centreline_length_mm, Math.round)}`,
+    short: `right: ${onTape(length.centreline_length_mm, Math.round)}`,
     words:
       `The right length lies between ${onTape(low, Math.round)} and ${onTape(high, Math.round)} with 90 %, so it is ` +
       `built long and taken down by ear: nothing can be put back on. ${tone}` +
@@ -81,6 +85,9 @@ function ofStanding(job) {
   if (hertz === null) return { name: "quiet at", value: "–", beside: "", words: answer.summary };
   const quiet = rpm === null ? `${hertz.toFixed(1)}\u00a0Hz` : `${rpm.toFixed(0)}\u00a0rpm`;
   const words = standingWords(job, found, hertz);
+  if (isMeasured(job) && doubt() !== null) {
+    return { name: "before the saw", value: "A slip?", beside: `quiet at ${quiet} if not`, words: `${doubt().sentence} Nothing is advised before that is settled: step 3.` };
+  }
   if (isMeasured(job) && answers.fit?.trim) {
     const cut = cutNow();
     const value = cut > 0 ? onTape(cut) : "Do not cut";
@@ -122,6 +129,6 @@ export function showHeadline(old) {
   byId("head-stale").hidden = !shownOld;
   write(byId("bar-name"), shownOld ? `not up to date: ${head.name}` : head.name);
   write(byId("bar-value"), head.value);
-  write(byId("bar-beside"), head.beside.split(",")[0]);
+  write(byId("bar-beside"), (head.short ?? head.beside).split(",")[0]);
   document.body.classList.toggle("stale", shownOld);
 }

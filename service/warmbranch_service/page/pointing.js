@@ -20,10 +20,10 @@ export function whereToPoint() {
     svg("path", { class: "beam", d: "M62 30L146 101M74 24L157 100" }),
     svg("path", { class: "gun", d: "M34 14l34 4l-3 16l-14 -1l-5 20h-13l4 -24l-7 -3Z" }),
     text(272, 50, "branch"),
-    text(20, 146, "gas flows this way"),
-    text(150, 163, "matt black dab, one pipe’s width before the branch", "middle"),
-    text(84, 24, "square to it, and close"),
-    svg("path", { class: "hair", d: "M150 123V151" }),
+    text(20, 148, "gas flows this way"),
+    text(8, 163, "a dab of matt black, one width before it"),
+    text(84, 20, "square to it, and close"),
+    
   );
   return el("div", {}, picture, el("figcaption", { class: "help", text: "Where to point: on the main pipe, beside the branch; never into the tailpipe." }));
 }

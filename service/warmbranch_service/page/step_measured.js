@@ -175,8 +175,10 @@ export function show() {
 
 // Slips that would explain the readings better, as the service weighs them.
 function showRivals(fit) {
-  const said = (fit.rivals ?? []).map((rival) => (typeof rival === "string" ? rival : rival.message ?? rival.question ?? "")).filter(Boolean);
-  fill(byId("rivals"), ...said.map((text) => el("li", { text })));
+  const items = (fit.rivals ?? []).map(({ sentence, quiet_rpm: rpm, what_to_read: next }) =>
+    el("li", { text: [sentence, rpm == null ? "" : `It would then be quiet at ${rpm.toFixed(0)} rpm.`, next].filter(Boolean).join(" ") }),
+  );
+  fill(byId("rivals"), ...items);
 }
 
 const OUTCOMES = {
