@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from importlib.util import find_spec
@@ -53,8 +52,6 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
     if RUNNING in os.environ:
         yield Service(tmp_path_factory.mktemp("service") / "log.txt", int(os.environ[RUNNING]))
         return
-    # Without its compiled loops the service is right, but slow.
-    subprocess.run([sys.executable, "-m", "warmbranch_service", "compile"], check=True)
     running = Service(tmp_path_factory.mktemp("service") / "log.txt")
     running.start()
     yield running
