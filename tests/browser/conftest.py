@@ -43,7 +43,7 @@ PATIENCE_MS = 120_000
 """For an answer on a busy machine: no measure of speed."""
 
 
-RUNNING = "WARMBRANCH_PAGE_AT"
+RUNNING = "BENCH_PAGE_PORT"
 """Environment variable: port of a service that runs already, for quick work on the page."""
 
 
