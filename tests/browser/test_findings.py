@@ -8,7 +8,7 @@ from collections.abc import Callable
 import bench
 import pytest
 from bench import DESK, PHONE, TABLET
-from playwright.sync_api import Page
+from playwright.sync_api import Page, Route
 from serving import Watched
 
 pytestmark = pytest.mark.browser
@@ -348,6 +348,31 @@ def test_the_sheet_has_dimensions_marks_and_a_cope_to_scale(opened: Opened) -> N
     assert ruler.evaluate("(n) => n.getBoundingClientRect().width") * 25.4 / 96 == pytest.approx(
         102, abs=0.1
     )
+
+
+def test_a_likelier_slip_is_asked_about_before_any_cut(opened: Opened) -> None:
+    page = opened().page
+    slip = {
+        "name": "fahrenheit",
+        "sentence": "As °F these readings fit: did it show °F?",
+        "odds": 40.0,
+        "what_to_read": "Look at the thermometer's display.",
+        "quiet_rpm": 2358.0,
+        "resonance_Hz": 78.6,
+    }
+
+    def with_rival(route: Route) -> None:
+        answer = route.fetch()
+        route.fulfill(response=answer, json={**answer.json(), "rivals": [slip]})
+
+    page.route("**/v1/fit", with_rival)
+    bench.stands(page)
+    bench.add_heard(page, 2240)
+    name, value, _ = bench.headline(page)
+    assert (name, value) == ("before the saw", "A slip?")
+    assert "did it show °F?" in page.locator("#head-words").inner_text()
+    assert "quiet at 2358 rpm" in page.locator("#rivals li").inner_text()
+    assert not re.search(r"\bcut \d", all_text(page), re.IGNORECASE)
 
 
 def test_a_cap_that_moves_is_heard_with_its_length(opened: Opened) -> None:

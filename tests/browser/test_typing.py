@@ -91,11 +91,11 @@ def test_two_tabs_show_one_job(opened: Opened) -> None:
     other = page.context.new_page()
     other.goto(page.url)
     bench.settle(other)
-    bench.field(other, "case.branch.centreline.2.straight_mm").fill("1000")
+    bench.field(other, "target_rpm").fill("2500")
     bench.settle(other)
-    box = bench.field(page, "case.branch.centreline.2.straight_mm")
+    box = bench.field(page, "target_rpm")
     bench.settle(page)
-    assert box.input_value() == "1000"
+    assert box.input_value() == "2500"
     assert bench.headline(page) == bench.headline(other)
 
 

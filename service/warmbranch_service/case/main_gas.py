@@ -87,7 +87,9 @@ class Inferred:
             f"The gas temperature is only known to lie between {low:.0f} and {high:.0f} °C, which "
             f"makes the length uncertain. {remedy}"
         )
-        return [Caution(code="uncertain_gas_temperature", message=text, field=f"main_pipe.{name}")]
+        return [
+            Caution(code="uncertain_gas_temperature", message=text, field=f"case.main_pipe.{name}")
+        ]
 
 
 def settled(case: Case) -> tuple[Case, Inferred | None]:

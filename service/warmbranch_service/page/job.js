@@ -207,7 +207,7 @@ export function lacking(job) {
   if (pipe.gas_temperature_degC == null && pipe.engine_load == null && pipe.skin_reading?.displayed_degC == null) {
     found.push(pipe.skin_reading ? "case.main_pipe.skin_reading.displayed_degC" : "case.main_pipe.gas_temperature_degC");
   }
-  if (job.built && !(builtLength(job) > 0)) found.push("case.branch.length_mm");
+  if (job.built && branch.length_mm == null && !Array.isArray(branch.centreline)) found.push("case.branch.length_mm");
   return found;
 }
 

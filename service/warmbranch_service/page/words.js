@@ -15,7 +15,7 @@ const EXAMPLES = {
  * kind: of the field, or undefined; nameOf: from a path to what the page calls it, or null.
  */
 export function inOwnWords({ code, text, unit, value, detail, remedy }, kind, nameOf) {
-  if (code === "missing") return "This is needed.";
+  if (code === "missing" || (code === "not_a_number" && value === null)) return "This is needed.";
   if (["not_a_number", "no_quantity", "wrong_unit"].includes(code) && kind !== undefined) {
     const example = EXAMPLES[kind]?.() ?? "2350";
     return `“${value}” is not understood here. Type a number such as ${example}.`;

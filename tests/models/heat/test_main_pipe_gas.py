@@ -53,11 +53,8 @@ def test_an_assumed_speed_goes_with_the_gas_that_is_sought(make_case):
 
 
 def test_laminar_gas_by_hand(make_case):
-    """Nu = 3.66 at rest; still air switched off by radiation alone cannot be, so by the balance.
-
-    h (T_g − T_w) d/D = q: the gas lies q D/(d h) above the wall, with q from the forward balance's
-    own gas, and h from its conductivity.
-    """
+    """Nu = 3.66 at rest: what 3.66 k/D (T_g − T_w) d/D brings in is what the skin loses, and more
+    than it radiates; the inverse finds that gas again."""
     case = make_case(mass_flow=0.0, film_augmentation=1.0, gas_temperature=700.0)
     pipe, gas, around, air = parts(case)
     wall = wall_temperature(pipe, gas, around, air)
