@@ -397,14 +397,19 @@ def test_another_job_like_this_carries_what_was_learned(opened: Opened) -> None:
     assert bench.headline(page)[0] == "build it"
 
 
+SMALL_TARGETS = """() => {
+    const tapped = "main button, main input[data-path], main select, main summary, .choice label";
+    const height = (node) => node.getBoundingClientRect().height;
+    return [...document.querySelectorAll(tapped)]
+        .filter((node) => node.checkVisibility() && height(node) > 0 && height(node) < 47.5)
+        .map((node) => node.outerHTML.slice(0, 80));
+}"""
+
+
 def test_a_phone_has_a_short_page_and_large_targets(opened: Opened) -> None:
     page = opened(PHONE).page
     assert page.evaluate("() => document.documentElement.scrollHeight") < 4300  # it was 8,600
-    small = page.evaluate(
-        "() => [...document.querySelectorAll('main button, main input[data-path], main select,"
-        " main summary, .choice label')].filter((n) => n.checkVisibility() && n.getBoundingClientRect()"
-        ".height > 0 && n.getBoundingClientRect().height < 47.5).map((n) => n.outerHTML.slice(0, 80))"
-    )
+    small = page.evaluate(SMALL_TARGETS)
     assert small == []
     bench.unfold(page)
     sideways = page.evaluate("() => document.documentElement.scrollWidth")

@@ -1,8 +1,8 @@
 """The bench page: ``GET /`` and its parts, plain files of the folder ``page``.
 
 The page keeps no physics; it asks the routes under ``/v1``. It is no part of the contract, hence
-not in the OpenAPI document. Its modules come as one file and its style sheets as another, compressed
-once at the start: see page_bundle.py.
+not in the OpenAPI document. Its modules come as one file and its style sheets as another, each put
+together and compressed once: see page_bundle.py.
 """
 
 from __future__ import annotations

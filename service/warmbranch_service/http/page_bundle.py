@@ -1,7 +1,7 @@
-"""The page's modules as one file, and its style sheets as one, put together when the service starts.
+"""The page's modules as one file, and its style sheets as one, put together by the service.
 
-A phone on a slow link pays for every request. The modules stay plain files that run as they are; here
-each becomes a function that gives what it exports, in the order in which they need each other:
+A phone on a slow link pays for every request. The modules stay plain files that run as they are;
+here each becomes a function that gives what it exports, in the order in which they need each other:
 
     const dom = (() => { … return { el, svg }; })();
 

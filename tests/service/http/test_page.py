@@ -68,7 +68,7 @@ def test_what_the_page_refers_to_is_there():
         for part in re.findall(r'(?:from|import) "\./([^"]+)"', TEXTS[name])
     }
     # None lies about unused: all go into the one file.
-    assert MODULES == imported | {"main.js"}
+    assert imported | {"main.js"} == MODULES
     whole = part_of("all.js").content.decode()
     for name in MODULES:
         assert f"const part_{name[:-3]} = " in whole
