@@ -69,7 +69,7 @@ def advise(ensemble: Ensemble, length: float) -> Advice:
 
     Check
     -----
-    Against fits with the reading added: tests/models/test_next_reading.py.
+    Against fits with the reading added: tests/models/fit/test_next_reading.py.
     """
     places = np.linspace(FIRST, LAST, CANDIDATES) * length
     skin = interpolated(ensemble.position, ensemble.skin, places)
