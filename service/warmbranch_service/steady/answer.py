@@ -103,10 +103,10 @@ def _main_pipe(converted: Converted, answer: Answer) -> MainPipeAnswer:
     return MainPipeAnswer(
         mass_flow_kg_h=digits(converted.case.main_pipe.mass_flow[0] / PER_HOUR, 5),
         gas_speed_m_s=digits(answer.main_speed[0], 4),
-        gas_temperature_degC=_places(celsius(converted.case.main_pipe.gas_temperature)[0], 2),
+        gas_temperature_degC=places(celsius(converted.case.main_pipe.gas_temperature)[0], 2),
         gas_temperature_from="given" if inferred is None else inferred.source,
         gas_temperature_90_degC=(
-            None if low_high is None else (_places(low_high[0], 1), _places(low_high[1], 1))
+            None if low_high is None else (places(low_high[0], 1), places(low_high[1], 1))
         ),
     )
 
