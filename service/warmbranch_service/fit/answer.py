@@ -21,6 +21,7 @@ from warmbranch.warming.drive import LONGEST
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.convert import MM, Converted, kelvin, to_physics
+from warmbranch_service.case.main_gas import emissivity_spread
 from warmbranch_service.case.messages import cautions_of
 from warmbranch_service.case.schema import BurntGas
 from warmbranch_service.fit import sentences as fit_messages
@@ -65,7 +66,7 @@ def answer_fit(request: FitRequest) -> FitAnswer:
         converted.given,
         readings,
         heard,
-        spreads=_spreads(request),
+        spreads=_spreads(request, converted),
         prior=converted.calibration,
         warming=_warming(request, converted),
         warm=request.time_s is not None,
@@ -76,17 +77,24 @@ def answer_fit(request: FitRequest) -> FitAnswer:
     return _Writer(request, converted, readings, heard, found).answer()
 
 
-def _spreads(request: FitRequest) -> Spreads:
+def _spreads(request: FitRequest, converted: Converted) -> Spreads:
     branch, unknowns = request.case.branch, request.unknowns
     record = None if branch.surface is None else SURFACES[branch.surface]
+    gas = unknowns.gas_temperature_spread_percent / 100
+    if (
+        converted.inferred is not None
+        and "gas_temperature_spread_percent" not in unknowns.model_fields_set
+    ):
+        gas = converted.inferred.gas.spread
     return Spreads(
         air_temperature=unknowns.air_temperature_spread_K,
-        gas_temperature=unknowns.gas_temperature_spread_percent / 100,
+        gas_temperature=gas,
         least_gas_temperature=0.0
-        if "gas_temperature_spread_percent" in unknowns.model_fields_set
+        if converted.inferred is not None
+        or "gas_temperature_spread_percent" in unknowns.model_fields_set
         else LEAST_GAS_SPREAD,
         composition=COMPOSITION_SPREAD if isinstance(request.case.main_pipe.gas, BurntGas) else 0.0,
-        emissivity=0.0 if record is None else emissivity_spread(record),
+        emissivity=emissivity_spread(record),
         fixed=frozenset(unknowns.fixed),
     )
 

@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.branch import Surface
+from warmbranch_service.case.schema import TEMPERATURE_DIFFERENCE
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import given, left_out, rules, together
 from warmbranch_service.contract.units import (
@@ -17,14 +18,7 @@ from warmbranch_service.contract.units import (
     ROTATION,
     TEMPERATURE,
     TIME,
-    Dimension,
 )
-
-TEMPERATURE_DIFFERENCE = Dimension(
-    "a temperature difference",
-    {"K": "kelvin", "degC": "delta_degree_Celsius", "F": "delta_degree_Fahrenheit"},
-)
-"""20 F of difference are 11.1 K, and 20 °F of temperature are not."""
 
 MOST_READINGS = 100
 MOST_HEARD = 20

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknowns import Spreads
@@ -116,7 +118,10 @@ def _believed(request: LengthRequest, converted: Converted) -> Calibration:
     if converted.calibration is not None:
         return converted.calibration
     named = request.case.branch.surface is not None
-    return Calibration.prior(converted.given, Spreads() if named else Spreads(emissivity=0.0))
+    spreads = Spreads() if named else Spreads(emissivity=0.0)
+    if converted.inferred is not None:
+        spreads = replace(spreads, gas_temperature=converted.inferred.gas.spread)
+    return Calibration.prior(converted.given, spreads)
 
 
 def _within(length: float) -> float:

@@ -82,10 +82,7 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
         mouth_correction_mm=places(answer.mouth_correction[0] / MM, 2),
         centreline_length_mm=places(answer.length[0] / MM, 2),
         dew_point_degC=celsius_or_none(answer.dew_point[0], 1),
-        main_pipe=MainPipeAnswer(
-            mass_flow_kg_h=digits(converted.case.main_pipe.mass_flow[0] / PER_HOUR, 5),
-            gas_speed_m_s=digits(answer.main_speed[0], 4),
-        ),
+        main_pipe=_main_pipe(converted, answer),
         heat=Heat(
             entering_W=digits(profile.heat_entering[0], 5),
             lost_W=digits(profile.heat_lost[0], 5),
@@ -97,6 +94,20 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
         assumptions=converted.assumptions,
         solver=Solver(iterations=int(profile.iterations[0]), nodes=profile.position.shape[1]),
         model_version=MODEL_VERSION,
+    )
+
+
+def _main_pipe(converted: Converted, answer: Answer) -> MainPipeAnswer:
+    inferred = converted.inferred
+    low_high = None if inferred is None else inferred.interval_90_degC
+    return MainPipeAnswer(
+        mass_flow_kg_h=digits(converted.case.main_pipe.mass_flow[0] / PER_HOUR, 5),
+        gas_speed_m_s=digits(answer.main_speed[0], 4),
+        gas_temperature_degC=places(celsius(converted.case.main_pipe.gas_temperature)[0], 2),
+        gas_temperature_from="given" if inferred is None else inferred.source,
+        gas_temperature_90_degC=(
+            None if low_high is None else (places(low_high[0], 1), places(low_high[1], 1))
+        ),
     )
 
 

@@ -220,6 +220,18 @@ class MainPipeAnswer(AnswerModel):
     gas_speed_m_s: float = Field(
         description="Mean gas speed at the mouth; four digits.", json_schema_extra=in_unit("m/s")
     )
+    gas_temperature_degC: float = Field(
+        description="Main gas at the mouth, given or worked out; to 0.01.",
+        json_schema_extra=in_unit("degC"),
+    )
+    gas_temperature_from: Literal["given", "skin reading", "engine load"] = Field(
+        description="Where it comes from."
+    )
+    gas_temperature_90_degC: tuple[float, float] | None = Field(
+        description="Range that holds it with 90 %; to 0.1. Null where it is given.",
+        examples=[(231.9, 384.0)],
+        json_schema_extra=in_unit("degC"),
+    )
 
 
 HOLDER = "that of the field which holds it"

@@ -14,6 +14,7 @@ from warmbranch.length.compromise import Compromise
 from warmbranch.length.conditions import over_conditions
 from warmbranch_service.case.convert import MM, Converted, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR
+from warmbranch_service.case.main_gas import settled
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.rounding import digits, finite
 from warmbranch_service.warmup.answer_schema import BestLength, Condition, ConditionsMap
@@ -33,7 +34,9 @@ def conditions_map(
         The case as it stands.
     driven : float, Hz
     """
+    case, _ = settled(case)
     own = case.main_pipe
+    assert own.gas_temperature_degC is not None, "a settled case has one"
     loads = wanted.loads or [Load(gas_temperature_degC=own.gas_temperature_degC)]
     speeds = wanted.air_speeds_m_s or [case.surroundings.air_speed_m_s]
     parts = [
