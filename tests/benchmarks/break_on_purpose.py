@@ -223,7 +223,7 @@ def failing(place: Path, tests: str) -> list[str]:
         capture_output=True,
         text=True,
     )
-    found = re.findall(r"^(?:FAILED|ERROR) (\S+)", run.stdout, re.MULTILINE)
+    found = re.findall(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", run.stdout, re.MULTILINE)
     if run.returncode not in (0, 1, 2):
         raise RuntimeError(f"pytest ended with {run.returncode}:\n{run.stdout}\n{run.stderr}")
     return found or (["the run broke off"] if run.returncode else [])
