@@ -28,7 +28,7 @@ STIRRING = Prior(0.15, 0.03, 0.8)
 """``C_m``: strength of the mouth's stirring, over main-pipe speed × bore."""
 
 REACH = Prior(10.0, 4.0, 40.0)
-"""``Λ``: reach of the stirring, in bores."""
+"""``Λ``: bores over which the stirring falls by e."""
 
 PULSATION = Prior(0.1, 0.01, 0.5)
 """``C_p``: strength of the mixing by pulsation, over ω ξ²."""
@@ -39,6 +39,27 @@ stays. The form is ours; the range holds what closed branches in water and air s
 
 STANTON = Prior(0.01, 0.003, 0.03)
 """``St*``: inner film that goes with mixing, as a Stanton number on ``D_mix/d``."""
+
+FLOWING_NUSSELT = 3.66
+"""Nusselt number of gas that flows through, laminar and developed: see nusselt.py."""
+
+STILL_NUSSELT = 5.783185962946784
+"""Nusselt number of still gas in a long tube, on the mean over the bore: the square of the first
+zero of the Bessel function J₀. Exact for a wall at one temperature round the bore and a profile
+that changes slowly along it."""
+
+SIMULATED_EXCHANGE = Prior(0.08, 0.03, 0.3)
+"""``k_m``: speed at which gas is exchanged through the mouth's shear layer, over the main pipe's
+bulk speed, with the tone that makes a branch worth building. Our own simulation, widened:
+fixtures/simulated/MouthExchange.toml and tests/experiments/mouth/closures.md, as the next three."""
+
+SIMULATED_STIRRING = Prior(0.02, 0.006, 0.065)
+"""``C_m exp(−2/Λ)``: stirring two bores in, where it is known best whatever its reach."""
+
+SIMULATED_REACH = Prior(0.75, 0.45, 2.0)
+
+SIMULATED_FILM = Prior(1.0, 0.5, 2.0)
+"""``B``: what stirring adds to the inner film's Nusselt number, over ``√(D/ν)``."""
 
 OUTER_FILM_FACTOR = Prior(1.0, 0.6, 1.7)
 """Outer film over its correlation: spread of correlations, shelter, neighbours."""
@@ -68,8 +89,14 @@ class Closures(Batched):
 
     Parameters
     ----------
-    stirring, reach, pulsation, stanton : (designs,) array, dimensionless
-        ``C_m``, ``Λ``, ``C_p``, ``St*``.
+    mouth_exchange : (designs,) array, dimensionless
+        ``k_m``; infinite where the mouth does not resist.
+    stirring, reach, pulsation : (designs,) array, dimensionless
+        ``C_m``, ``Λ``, ``C_p``.
+    stirred_film, still_nusselt : (designs,) array, dimensionless
+        ``B``, and the inner film's Nusselt number without stirring.
+    stanton : (designs,) array, dimensionless
+        ``St*``: film in proportion to the mixing, as a Stanton number on ``D_mix/d``.
     sharpness : (designs,) array, dimensionless
         Of the end of the stirring: ``D = C_m U d exp[−(x/(Λ d))^sharpness]``.
     tone : (designs,) array, dimensionless
@@ -90,10 +117,13 @@ class Closures(Batched):
         Visco-thermal losses at the bore's wall.
     """
 
+    mouth_exchange: FloatArray
     stirring: FloatArray
     reach: FloatArray
     sharpness: FloatArray
     pulsation: FloatArray
+    stirred_film: FloatArray
+    still_nusselt: FloatArray
     stanton: FloatArray
     buoyancy: FloatArray
     outer_film_factor: FloatArray
@@ -111,10 +141,13 @@ class Closures(Batched):
         """The medians of the priors, one design."""
         one, absent = np.ones(1), np.full(1, np.nan)
         return cls(
+            mouth_exchange=np.inf * one,
             stirring=STIRRING.median * one,
             reach=REACH.median * one,
             sharpness=SHARPNESS.median * one,
             pulsation=PULSATION.median * one,
+            stirred_film=0.0 * one,
+            still_nusselt=FLOWING_NUSSELT * one,
             stanton=STANTON.median * one,
             buoyancy=one,
             outer_film_factor=OUTER_FILM_FACTOR.median * one,
@@ -126,4 +159,21 @@ class Closures(Batched):
             fixed_mouth_length=absent,
             mouth_model=np.full(1, float(MouthModel.SIDE_BRANCH)),
             wall_losses=np.ones(1, dtype=np.bool_),
+        )
+
+    @classmethod
+    def simulated(cls) -> Closures:
+        """The medians that our own simulation of the stirred mouth suggests, one design.
+
+        The mouth resists, stirring dies away within some bores, and the gas beyond is still. Not
+        yet the default: see tests/experiments/mouth/closures.md.
+        """
+        one = np.ones(1)
+        return cls.default().changed(
+            mouth_exchange=SIMULATED_EXCHANGE.median * one,
+            stirring=SIMULATED_STIRRING.median * np.exp(2 / SIMULATED_REACH.median) * one,
+            reach=SIMULATED_REACH.median * one,
+            stirred_film=SIMULATED_FILM.median * one,
+            still_nusselt=STILL_NUSSELT * one,
+            stanton=0.0 * one,
         )

@@ -43,7 +43,8 @@ double shortest_scale(const struct design *d, const struct gas_table *gas, doubl
     struct gas_state s = gas_at(gas, quad_of(hot));
     double density = d->pressure / (gas->gas_constant * hot), k = s.conductivity[0];
     double mixed = density * s.heat_capacity[0] * at_mouth;
-    double film = (NUSSELT_LAMINAR * k + d->stanton * mixed) / bore;
+    double root = sqrt(at_mouth * density / s.viscosity[0]);
+    double film = ((d->still_nusselt + d->stirred_film * root) * k + d->stanton * mixed) / bore;
     if (!isnan(d->fixed_inner_film))
         film = d->fixed_inner_film;
     double in_gas = sqrt((k + mixed) * bore / (4 * film));

@@ -115,7 +115,10 @@ static void balance_heat(struct block *block, struct balance *b, struct profiles
     memcpy(b->x, p->x + at, bytes);
     memcpy(b->gas_t, p->gas + at, bytes);
     memcpy(b->wall_t, p->wall + at, bytes);
-    b->gas_t[0] = hot, b->wall_t[0] = wall;
+    balance_mouth(b, d, hot, d->mass_flow);
+    b->wall_t[0] = wall;
+    if (b->mouth_resistance == 0)
+        b->gas_t[0] = hot;
     memcpy(b->skin_t, b->wrapped ? p->skin + at : b->wall_t, bytes);
     for (int64_t n = 0; n < p->nodes; n++)
         b->forced[n] = p->stirred[at + n] + (shaken != NULL ? shaken[n] : 0.0);

@@ -76,7 +76,7 @@ def advise(problem: Problem, ensemble: Ensemble) -> Advice:
 
     Check
     -----
-    Against fits with the reading added: tests/models/test_next_reading.py.
+    Against fits with the reading added: tests/models/fit/test_next_reading.py.
     """
     length = float(problem.case.branch.length[0])
     places = np.linspace(FIRST, LAST, CANDIDATES) * length

@@ -20,7 +20,8 @@ ISOTHERMAL_PERIMETER = 1 / 23040
 """Coefficient of the level counterflow, the wall being at one temperature round the perimeter.
 
 Parallel-flow solution in a circular pipe in the manner of Bejan & Tien, Int. J. Heat Mass
-Transfer 21 (1978) 701; 7/46080 for an adiabatic wall. Derived, see tests/models/test_mixing.py.
+Transfer 21 (1978) 701; 7/46080 for an adiabatic wall. Derived, see
+tests/models/heat/test_mixing.py.
 """
 
 GENTLE_GRADIENT = 10.0

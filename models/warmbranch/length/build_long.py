@@ -100,7 +100,7 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
 
     Check
     -----
-    Against :func:`right_lengths`, in tests/models/length/test_build_long.py.
+    Against solutions for every draw, in tests/models/length/test_build_long.py.
 
     Notes
     -----
@@ -135,55 +135,6 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
     along = draws @ straight + np.square(draws) @ curved
     lengths = right * np.exp(along + (draws[:, first] * draws[:, second]) @ joint)
     return RightLengths(np.sort(np.where(lengths > LONGEST, np.inf, lengths)))
-
-
-def right_lengths(
-    ensemble: Case, length: float, frequency: float, *, nodes: int = COARSE_NODES
-) -> RightLengths:
-    """Length that each member of an ensemble wants for a tone.
-
-    Parameters
-    ----------
-    ensemble : Case
-        The same branch with closures drawn from what is known of them.
-    length : float, m
-        Right for the middle of them.
-    frequency : float, Hz
-    nodes : int
-
-    Returns
-    -------
-    RightLengths
-
-    Valid for
-    ---------
-    As the ensemble is: what it does not vary is taken as certain.
-
-    Check
-    -----
-    Against a full search for each member, in tests/models/test_build_long.py.
-
-    Notes
-    -----
-    Two solutions for each member: at ``length``, and where the slope there leads. The secant
-    through both leaves some hundredths of a millimetre.
-    """
-    low, high = bounds(ensemble)
-    first = np.clip(np.full(len(ensemble), length), low, high)
-    answer = solve(with_length(ensemble, first), nodes=nodes, modes=1)
-    heard = answer.resonance[:, 0]
-    offset = np.log(heard / frequency)
-    deaf = np.isnan(heard)
-    slope = frozen_slope(answer, np.where(deaf, answer.transit_time, heard))
-    second = np.clip(first * np.exp(np.where(deaf, 0.0, -offset / slope)), low, high)
-    again = solve(with_length(ensemble, second), nodes=nodes, modes=1).resonance[:, 0]
-    rest = np.log(again / frequency)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        secant = (rest - offset) / np.log(second / first)
-    slope = np.where(np.isfinite(secant), secant, slope)
-    final = second * np.exp(-rest / slope)
-    final = np.where(np.isnan(final) | (final > high), np.inf, np.maximum(final, low))
-    return RightLengths(np.sort(final))
 
 
 @dataclass(frozen=True)
@@ -231,7 +182,7 @@ def trim_steps(sized: Sized, build: float, step: float) -> Trim:
 
     Check
     -----
-    Against solutions at every step, in tests/models/test_build_long.py.
+    Against solutions at every step, in tests/models/length/test_build_long.py.
 
     Notes
     -----

@@ -79,7 +79,7 @@ def effects(answer: Answer, frequency: FloatArray) -> Effects:
     Check
     -----
     Exact: the sum; and each against lengths found anew without the effect, in
-    tests/models/test_length_effects.py.
+    tests/models/length/test_effects.py.
     """
     case = answer.case
     hot = case.main_pipe.gas_temperature
@@ -113,7 +113,7 @@ def transit_time_length(answer: Answer, frequency: FloatArray) -> FloatArray:
 
     Check
     -----
-    Exact: a uniform tube gives c/(4f). tests/models/test_length_effects.py.
+    Exact: a uniform tube gives c/(4f). tests/models/length/test_effects.py.
     """
     position, speed = answer.profile.position, answer.sound_speed
     steps = np.diff(position, axis=1) * (1 / speed[:, 1:] + 1 / speed[:, :-1]) / 2

@@ -330,12 +330,16 @@ def _closures(cases: Sequence[Case]) -> physics_closures.Closures:
         if isinstance(mixing, closure_schema.StirredMouth):
             values["stirring"][i] = mixing.stirring_coefficient
             values["reach"][i] = mixing.reach_bores
+            exchange = mixing.mouth_exchange_coefficient
+            values["mouth_exchange"][i] = math.inf if exchange is None else exchange
             values["pulsation"][i] = mixing.pulsation_coefficient
             values["buoyancy"][i] = mixing.buoyancy_factor
         else:
             values["fixed_diffusivity"][i] = mixing.diffusivity_m2_s
         if isinstance(given.inner_film, closure_schema.LinkedFilm):
             values["stanton"][i] = given.inner_film.stanton_number
+            values["stirred_film"][i] = given.inner_film.stirred_film_coefficient
+            values["still_nusselt"][i] = given.inner_film.still_nusselt_number
         else:
             values["fixed_inner_film"][i] = given.inner_film.coefficient_W_m2K
         if isinstance(given.outer_film, closure_schema.NaturalAndForced):

@@ -11,7 +11,7 @@ from warmbranch.length.solve import Building, Lengths, solve
 from warmbranch.length.tone import LONGEST, one_temperature_length
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.convert import MM, Converted, celsius
-from warmbranch_service.contract.rounding import finite, places
+from warmbranch_service.contract.rounding import digits, finite, places
 from warmbranch_service.length import answer_schema as schema
 from warmbranch_service.length.answer_schema import (
     FORM,
@@ -33,7 +33,6 @@ from warmbranch_service.length.sound import (
     pair_answer,
     place_answer,
 )
-from warmbranch_service.steady.answer import digits
 
 
 def answer_length(request: LengthRequest) -> LengthAnswer:

@@ -11,10 +11,8 @@ from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.banded import newton_step
 from warmbranch.heat.grid import DEFAULT_NODES
-from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.mixing import stirred_mouth
-from warmbranch.heat.temperature import solve_steady
+from warmbranch.heat.temperature import heat_balance, solve_steady
 from warmbranch.steady.solve import solve
 
 CASES = [
@@ -28,11 +26,8 @@ def on_fixed_grid(case, x):
     """Skin of the whole heat balance solved anew on a given grid, K."""
     gas, air = MixtureTable.of(case.gas), dry_air_table()
     speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
-    closures = case.closures
-    coefficients = closures.stirring, closures.reach, closures.sharpness
-    forced = stirred_mouth(x, case.branch.bore, speed, *coefficients)
     wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
-    balance = HeatBalance(case, gas, air, x, forced)
+    balance = heat_balance(case, gas, air, speed, position=x)
     found = solve_steady(balance, wall)
     # One more step: differences over small steps need more digits than anybody else.
     steps = newton_step(balance.linearise(found.gas, found.wall, found.skin))

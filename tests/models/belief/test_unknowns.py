@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from shared.ensembles import prior_ensemble
 from warmbranch.base.errors import InputError
-from warmbranch.belief.calibration import Calibration, calibrated_ensemble, prior_ensemble
+from warmbranch.belief.calibration import Calibration, calibrated_ensemble
 from warmbranch.belief.unknowns import (
     NORMAL_95,
     UNKNOWNS,
