@@ -202,7 +202,9 @@ def weigh(problem: Problem, mode: Mode) -> tuple[Rival, ...]:
     as_written = _log_evidence(problem, mode, problem.readings)
     case, read = problem.case, problem.readings
     length = float(case.branch.length[0])
-    tried = {name: (slip(case, read), None) for name, slip in SLIPS.items()}
+    tried: dict[str, tuple[Readings | None, Altered | None]] = {
+        name: (slip(case, read), None) for name, slip in SLIPS.items()
+    }
     for name in WINDS:
         tried[name] = (read, windy(read, length, front=name == WINDS[0]))
     found: list[Rival] = []

@@ -123,7 +123,13 @@ class Shared:
             for part, size in enumerate((len(place), heard))
         )
         above = np.array([name.startswith("pattern") for name in kept], dtype=np.bool_)
-        return cls(tuple(kept), read, above, tones, air)
+        return cls(
+            tuple(kept),
+            np.asarray(read, dtype=np.float64),
+            above,
+            np.asarray(tones, dtype=np.float64),
+            air,
+        )
 
     def __len__(self) -> int:
         return len(self.names)

@@ -109,8 +109,8 @@ class StandIn:
         shared, precision = most_likely(misfit, slopes)
         residual = misfit[0] + slopes[0] @ shared[0]
         weight = (DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + residual**2)
-        gain = -np.linalg.solve(precision[0], slopes[0].T * weight)
-        return slopes[0], np.asarray(gain, dtype=np.float64)
+        gain = np.asarray(np.linalg.solve(precision[0], -slopes[0].T * weight), dtype=np.float64)
+        return slopes[0], gain
 
     def misfits(self, white: FloatArray) -> FloatArray:
         """As the search wants them, of unknowns and shared errors."""

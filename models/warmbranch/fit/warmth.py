@@ -8,9 +8,10 @@ those of the middle of the prior, worked out once: they differ little between be
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from importlib import import_module
+from typing import Any, cast
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.interpolation import interpolated
@@ -90,7 +91,8 @@ class Lags:
 
     def _along(self, values: FloatArray, time: FloatArray) -> FloatArray:
         """Without kinks, on which a search would stop."""
-        smooth = PchipInterpolator(np.log(MOMENTS), values, axis=0)
+        scipy = cast("Any", import_module("scipy.interpolate"))  # it ships no types
+        smooth = scipy.PchipInterpolator(np.log(MOMENTS), values, axis=0)
         moment = np.log(np.clip(time, MOMENTS[0], MOMENTS[-1]))
         return np.asarray(smooth(moment), dtype=np.float64)
 
