@@ -1,0 +1,241 @@
+"""The engine's speed through a recording, coarse: the whole recording at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from warmbranch.base.batch import BoolArray, FloatArray, IntArray
+from warmbranch.listen import chain
+from warmbranch.listen.comb import Comb
+from warmbranch.listen.layout import Layout
+from warmbranch.listen.spectra import HOP, RATE, noise_floor, power_spectra, stretches
+
+WINDOW = 0.32
+"""s. Resolves half orders of a slow engine, and is short beside a pull through the revs."""
+
+SIZE = 4096
+HIGHEST = 700.0
+LOWEST = 22.0
+"""Hz. Band in which orders are sought."""
+
+FLOOR_WIDTH = 120
+FLOOR_STRIDE = 16
+
+STEP = 0.006
+"""Of the logarithm of the speed."""
+
+OVERLAP = 0.55
+"""Share of a stretch that is news: of a Hann window, HOP over its effective length."""
+
+USUAL_RATE = 0.06
+"""1/s. Mean change of the logarithm of the speed."""
+
+UNHEARD_RATE = 0.2
+MOST_UNHEARD = 1.2
+"""1/s. Mean and largest change while the engine is not heard: a gear is changed by a ratio of 1.4
+in a third of a second."""
+
+RIVALS = (0.5, 2 / 3, 0.75, 4 / 3, 1.5, 2.0)
+"""Speeds, over the one found, at which a strong order would be another order."""
+
+ANCHOR_SPREAD = 0.03
+"""Of the logarithm of a speed that the sender states: a needle is read to some percent."""
+
+ANCHOR_REACH = 0.5
+"""s about the stated moment."""
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """A speed that is known at one moment.
+
+    Parameters
+    ----------
+    time : float, s
+    revolutions_per_second : float, 1/s
+    """
+
+    time: float
+    revolutions_per_second: float
+
+
+@dataclass(frozen=True)
+class Rival:
+    """Another speed that would explain the sound.
+
+    Parameters
+    ----------
+    ratio : float
+        Of the other speed to the one held.
+    odds : float
+        Natural logarithm of the likelihood of the one held over the other's.
+    """
+
+    ratio: float
+    odds: float
+
+
+@dataclass(frozen=True)
+class CoarseTrack:
+    """Speeds to half a percent or so.
+
+    Parameters
+    ----------
+    time : (frames,) array, s
+        Middles of the stretches.
+    log_speed : (frames,) array
+        Natural logarithm of revolutions per second; interpolated over gaps.
+    heard : (frames,) array
+        Chance that the engine is heard at all.
+    sure : (frames,) array
+        Chance of a speed within 2 % of the one held, given that it is heard.
+    floor : (frames, bins) array
+        Power of noise, of a sine as strong.
+    rivals : tuple of Rival
+    """
+
+    time: FloatArray
+    log_speed: FloatArray
+    heard: FloatArray
+    sure: FloatArray
+    floor: FloatArray
+    rivals: tuple[Rival, ...]
+
+    def noise_density(self, frequency: FloatArray) -> FloatArray:
+        """Power density of the noise at a frequency of each frame, (frames,), 1/Hz."""
+        width = RATE / SIZE
+        bins = np.clip(np.rint(frequency / width).astype(np.int64), 0, self.floor.shape[1] - 1)
+        # A Hann window of T seconds gathers noise of 1.5/T hertz.
+        return self.floor[np.arange(len(bins)), bins] * (WINDOW / 1.5)
+
+
+def coarse_track(
+    sound: FloatArray,
+    layout: Layout,
+    slowest: float,
+    fastest: float,
+    highest_rate: float,
+    anchors: tuple[Anchor, ...] = (),
+) -> CoarseTrack:
+    """Follow the speed.
+
+    Parameters
+    ----------
+    sound : (n,) array at ``RATE``
+    layout : Layout
+    slowest, fastest : float, 1/s
+        Revolutions per second within which the engine stays.
+    highest_rate : float, 1/s
+        Of the logarithm of the speed; gear changes are faster and are gaps.
+    anchors : tuple of Anchor
+    """
+    window, hop = round(WINDOW * RATE), round(HOP * RATE)
+    starts = stretches(len(sound), window, hop)
+    bins = int(HIGHEST / RATE * SIZE) + 1
+    spectra = power_spectra(sound, starts, window, SIZE, bins)
+    floor = noise_floor(spectra, FLOOR_WIDTH, FLOOR_STRIDE)
+    states = max(int(np.ceil(np.log(fastest / slowest) / STEP)) + 1, 3)
+    log_speed = np.linspace(np.log(slowest), np.log(fastest), states)
+    comb = Comb.over(spectra / floor, RATE / SIZE, LOWEST, log_speed, layout)
+    time = (starts + window / 2) / RATE
+    known = _anchored(time, log_speed, anchors)
+    reach = max(int(np.ceil(highest_rate * HOP / STEP)), 2)
+    spacing = log_speed[1] - log_speed[0]
+    most = (states - 1) // 2
+    moves = chain.Moves(
+        chain.steps(USUAL_RATE * HOP / spacing, min(reach, most)),
+        chain.steps(UNHEARD_RATE * HOP / spacing, min(int(MOST_UNHEARD * HOP / spacing), most)),
+    )
+
+    def solved(weights: FloatArray) -> chain.Chain:
+        return chain.solve(OVERLAP * comb.score(weights) + known, moves)
+
+    found = solved(comb.weights())
+    for _ in range(2):
+        if not np.any(found.heard_path):
+            break
+        found = solved(comb.learnt(found.path, _held(found)))
+    found, rivals = _weigh_rivals(comb, found, solved, known)
+    return _track(time, log_speed, found, floor, rivals)
+
+
+def _held(found: chain.Chain) -> FloatArray:
+    return np.where(found.heard_path, found.heard, 0.0)
+
+
+def _anchored(time: FloatArray, log_speed: FloatArray, anchors: tuple[Anchor, ...]) -> FloatArray:
+    known = np.zeros((len(time), len(log_speed)), np.float32)
+    for anchor in anchors:
+        near = np.abs(time - anchor.time) <= ANCHOR_REACH
+        if not np.any(near):
+            near = np.abs(time - anchor.time) == np.abs(time - anchor.time).min()
+        off = (log_speed - np.log(anchor.revolutions_per_second)) / ANCHOR_SPREAD
+        # A needle may be misread: far off it costs no more than thirty.
+        known[near] -= np.minimum(0.5 * off**2, 30.0).astype(np.float32)
+    return known
+
+
+def _weigh_rivals(comb, found, solved, known):  # type: ignore[no-untyped-def]
+    """Scores of the path at other ratios, each with its own weights; the best path is kept."""
+    for _ in range(2):
+        rivals = _rivals(comb, found, known)
+        better = min(rivals, key=lambda rival: rival.odds, default=None)
+        if better is None or better.odds >= 0:
+            return found, rivals
+        path, inside = _moved(comb, found, better.ratio)
+        found = solved(comb.learnt(path, np.where(inside, found.heard, 0.0)))
+    return found, _rivals(comb, found, known)
+
+
+def _moved(comb: Comb, found: chain.Chain, ratio: float) -> tuple[IntArray, BoolArray]:
+    """The path at a ratio of its speed, and where that is heard and within the range."""
+    spacing = comb.log_speed[1] - comb.log_speed[0]
+    moved = found.path + round(np.log(ratio) / spacing)
+    states = len(comb.log_speed)
+    inside = found.heard_path & (moved >= 0) & (moved < states)
+    return np.clip(moved, 0, states - 1), inside
+
+
+def _rivals(comb: Comb, found: chain.Chain, known: FloatArray) -> tuple[Rival, ...]:
+    rivals: list[Rival] = []
+    for ratio in RIVALS:
+        path, inside = _moved(comb, found, ratio)
+        frames = np.flatnonzero(inside)
+        # A rival that holds for a part only would need a jump that revs do not make.
+        if len(frames) < 0.8 * np.count_nonzero(found.heard_path) or not len(frames):
+            continue
+        logs = []
+        for states in (found.path, path):
+            weights = comb.learnt(states, np.where(inside, found.heard, 0.0))
+            score = OVERLAP * comb.along(weights, states[frames], frames)
+            logs.append(score + float(known[frames, states[frames]].sum()))
+        rivals.append(Rival(ratio, logs[0] - logs[1]))
+    return tuple(rivals)
+
+
+def _track(
+    time: FloatArray,
+    log_speed: FloatArray,
+    found: chain.Chain,
+    floor: FloatArray,
+    rivals: tuple[Rival, ...],
+) -> CoarseTrack:
+    """Posterior mean about the likeliest path."""
+    frames = np.arange(len(time))
+    held = found.heard_path
+    wide = max(int(round(0.02 / (log_speed[1] - log_speed[0]))), 1)
+    speed = np.full(len(time), np.nan)
+    sure = np.zeros(len(time))
+    for frame in frames[held]:
+        low, high = max(found.path[frame] - wide, 0), found.path[frame] + wide + 1
+        part = found.marginal[frame, low:high].astype(np.float64)
+        near = part.sum()
+        sure[frame] = near / max(found.heard[frame], 1e-12)
+        speed[frame] = part @ log_speed[low:high] / near if near > 0 else log_speed[found.path[frame]]
+    if np.any(held):
+        speed = np.interp(time, time[held], speed[held])
+    return CoarseTrack(
+        time, speed, np.where(held, found.heard, 0.0), np.minimum(sure, 1.0), floor, rivals
+    )
