@@ -25,9 +25,6 @@ OTHER = np.array([0.60, 0.14, 0.12, 0.07, 0.04, 0.02, 0.01])
 PRIOR_MOMENTS = 15.0
 """Moments that the weights before learning count for."""
 
-MOST = 9.0
-"""Log-likelihood that one order may lend at one moment: a voice or a horn is loud, not an engine."""
-
 LEVELS = 256
 PER_OCTAVE = 8
 ZERO = 72
@@ -51,11 +48,35 @@ def _class_logs(ratio: FloatArray) -> FloatArray:
 CLASS_LOGS = _class_logs(RATIOS)
 
 
-def table(weights: FloatArray) -> FloatArray:
-    """Log-likelihood of a byte against noise, for mixtures (orders, classes): (orders, LEVELS)."""
-    top = CLASS_LOGS.max(axis=0)
-    parts = np.exp(CLASS_LOGS - top)
-    return np.minimum(np.log(weights @ parts) + top, MOST).astype(np.float32)
+PARTS = np.exp(CLASS_LOGS - CLASS_LOGS.max(axis=0))
+"""Likelihoods of each class, (classes, LEVELS), to a factor that is the same for all."""
+
+
+def table(weights: FloatArray, background: FloatArray) -> FloatArray:
+    """Log-likelihood of a byte against the background's mixture: (orders, LEVELS) of float32."""
+    return (np.log(weights @ PARTS) - np.log(background @ PARTS)).astype(np.float32)
+
+
+def background(held: FloatArray) -> FloatArray:
+    """Weights of the classes over all frequencies and moments, (classes,).
+
+    A voice, a tyre or another order stands above the noise too: an order tells of the engine only
+    as far as it stands out more often than any frequency does.
+    """
+    counts = np.bincount(held.ravel(), minlength=LEVELS).astype(np.float64)
+    weights = EXPECTED / EXPECTED.sum()
+    for _ in range(30):
+        share = weights[:, None] * PARTS
+        share /= share.sum(axis=0)
+        weights = share @ counts
+        weights /= weights.sum()
+    return 0.99 * weights + 0.01 / len(weights)
+
+
+def main_spacing(layout: Layout) -> float:
+    """Distance of the orders that are expected."""
+    expected = layout.orders[layout.expected]
+    return float(expected[0] if len(expected) == 1 else np.min(np.diff(expected)))
 
 
 @dataclass(frozen=True)
@@ -69,23 +90,40 @@ class Comb:
         Natural logarithm of revolutions per second.
     places : (orders, states) array of int
         Bin of each order; ``bins - 1``, which holds what tells nothing, where out of range.
+    count : (orders, states) array of float32
+        What each order counts for: less than 1 where a stretch cannot resolve it from its
+        neighbour, or a slow engine's dense comb would count every tone many times.
+    background : (classes,) array
+        Weights of any frequency at any moment.
     """
 
     bytes: FloatArray
     log_speed: FloatArray
     places: IntArray
+    count: FloatArray
+    background: FloatArray
     layout: Layout
 
     @classmethod
     def over(
-        cls, ratio: FloatArray, bin_width: float, lowest: float, log_speed: FloatArray, layout: Layout
+        cls,
+        ratio: FloatArray,
+        bin_width: float,
+        lowest: float,
+        resolved: float,
+        log_speed: FloatArray,
+        layout: Layout,
     ) -> Comb:
-        """Comb on powers over noise, (frames, bins), heard from ``lowest`` Hz on."""
+        """Comb on powers over noise, (frames, bins), from ``lowest`` Hz, told apart at ``resolved``."""
         places = np.rint(np.outer(layout.orders, np.exp(log_speed)) / bin_width).astype(np.int64)
         bins = ratio.shape[1]
         places[(places >= bins) | (places * bin_width < lowest)] = bins
-        held = np.concatenate([quantised(ratio), np.zeros((len(ratio), 1), np.uint8)], axis=1)
-        return cls(held, log_speed, places, layout)
+        heard = quantised(ratio)
+        held = np.concatenate([heard, np.zeros((len(ratio), 1), np.uint8)], axis=1)
+        spacing = np.where(layout.expected, main_spacing(layout), layout.orders[0])
+        count = np.minimum(np.outer(spacing, np.exp(log_speed)) / resolved, 1).astype(np.float32)
+        first = int(lowest / bin_width)
+        return cls(held, log_speed, places, count, background(heard[:, first:]), layout)
 
     def weights(self) -> FloatArray:
         """Weights before learning, (orders, classes)."""
@@ -93,12 +131,13 @@ class Comb:
 
     def score(self, weights: FloatArray) -> FloatArray:
         """Log-likelihood of every speed, (frames, states)."""
-        tables = table(weights)
+        tables = table(weights, self.background)
         total = np.zeros((len(self.bytes), len(self.log_speed)), np.float32)
         nothing = self.bytes.shape[1] - 1
-        for place, values in zip(self.places, tables, strict=True):
+        for order, (place, values) in enumerate(zip(self.places, tables, strict=True)):
             inside = place < nothing
-            total[:, inside] += values[self.bytes[:, place[inside]]]
+            count = self.count[order, inside]
+            total[:, inside] += count * values[self.bytes[:, place[inside]]]
         return total
 
     def learnt(self, path: IntArray, heard: FloatArray) -> FloatArray:
@@ -107,23 +146,23 @@ class Comb:
         prior = self.weights()
         learnt = np.empty_like(prior)
         nothing = self.bytes.shape[1] - 1
-        parts = np.exp(CLASS_LOGS - CLASS_LOGS.max(axis=0))
         for order, place in enumerate(self.places):
             bins = place[path[frames]]
             inside = bins < nothing
             seen = self.bytes[frames[inside], bins[inside]]
-            share = prior[order][:, None] * parts[:, seen]
+            share = prior[order][:, None] * PARTS[:, seen]
             share /= share.sum(axis=0)
             learnt[order] = PRIOR_MOMENTS * prior[order] + share @ heard[frames[inside]]
         return learnt / learnt.sum(axis=1, keepdims=True)
 
     def along(self, weights: FloatArray, path: IntArray, frames: IntArray) -> float:
         """Log-likelihood of a path of states at some frames."""
-        tables = table(weights)
+        tables = table(weights, self.background)
         nothing = self.bytes.shape[1] - 1
         total = 0.0
-        for place, values in zip(self.places, tables, strict=True):
+        for order, (place, values) in enumerate(zip(self.places, tables, strict=True)):
             bins = place[path]
             inside = bins < nothing
-            total += float(values[self.bytes[frames[inside], bins[inside]]].sum())
+            counts = self.count[order, path[inside]]
+            total += float(counts @ values[self.bytes[frames[inside], bins[inside]]])
         return total

@@ -37,8 +37,17 @@ MOST_UNHEARD = 1.2
 """1/s. Mean and largest change while the engine is not heard: a gear is changed by a ratio of 1.4
 in a third of a second."""
 
-RIVALS = (0.5, 2 / 3, 0.75, 4 / 3, 1.5, 2.0)
+RESTARTS = (0.5, 2.0)
+"""Speeds, over the one found, from which it is sought again."""
+
+RIVALS = (1 / 3, 0.5, 2 / 3, 0.75, 4 / 3, 1.5, 2.0, 3.0)
 """Speeds, over the one found, at which a strong order would be another order."""
+
+SAME_SPEED = 5
+"""States, 3 %, within which an order's level is much the same."""
+
+MOST_AT_SPEED = 5
+"""Moments at one speed that count."""
 
 ANCHOR_SPREAD = 0.03
 """Of the logarithm of a speed that the sender states: a needle is read to some percent."""
@@ -138,7 +147,7 @@ def coarse_track(
     floor = noise_floor(spectra, FLOOR_WIDTH, FLOOR_STRIDE)
     states = max(int(np.ceil(np.log(fastest / slowest) / STEP)) + 1, 3)
     log_speed = np.linspace(np.log(slowest), np.log(fastest), states)
-    comb = Comb.over(spectra / floor, RATE / SIZE, LOWEST, log_speed, layout)
+    comb = Comb.over(spectra / floor, RATE / SIZE, LOWEST, 4 / WINDOW, log_speed, layout)
     time = (starts + window / 2) / RATE
     known = _anchored(time, log_speed, anchors)
     reach = max(int(np.ceil(highest_rate * HOP / STEP)), 2)
@@ -149,16 +158,49 @@ def coarse_track(
         chain.steps(UNHEARD_RATE * HOP / spacing, min(int(MOST_UNHEARD * HOP / spacing), most)),
     )
 
-    def solved(weights: FloatArray) -> chain.Chain:
-        return chain.solve(OVERLAP * comb.score(weights) + known, moves)
-
-    found = solved(comb.weights())
-    for _ in range(2):
-        if not np.any(found.heard_path):
-            break
-        found = solved(comb.learnt(found.path, _held(found)))
-    found, rivals = _weigh_rivals(comb, found, solved, known)
+    found = _best_of_starts(comb, known, moves)
+    rivals = _rivals(comb, found, known)
     return _track(time, log_speed, found, floor, rivals)
+
+
+def _best_of_starts(comb: Comb, known: FloatArray, moves: chain.Moves) -> chain.Chain:
+    """The path with most support among those that learning from several starts leads to.
+
+    Learning levels along a path makes that path likelier, so it has many resting places; an octave
+    off is the commonest.
+    """
+
+    def learning(weights: FloatArray, bound: chain.Moves, rounds: int) -> chain.Chain:
+        for turn in range(rounds):
+            found = chain.solve(OVERLAP * comb.score(weights) + known, bound)
+            if turn + 1 < rounds:
+                weights = comb.learnt(found.path, _held(found))
+        return found
+
+    in_gear = chain.Moves(moves.heard, moves.heard)
+    found = [learning(comb.weights(), bound, 3) for bound in (moves, in_gear)]
+    if not any(np.any(chain_.heard_path) for chain_ in found):
+        return found[0]
+    for ratio in RESTARTS:
+        path, inside = _moved(comb, found[1], ratio)
+        if np.count_nonzero(inside) > 0.3 * np.count_nonzero(found[1].heard_path):
+            start = comb.learnt(path, np.where(inside, found[1].heard, 0.0))
+            found.append(learning(start, in_gear, 2))
+    best = max(found, key=lambda chain_: _support(comb, chain_, known))
+    if best is found[0] or best is found[1]:
+        return best
+    # Gears may have been changed: once more with the freedom that takes.
+    weights = comb.learnt(best.path, _held(best))
+    free = chain.solve(OVERLAP * comb.score(weights) + known, moves)
+    return max((best, free), key=lambda chain_: _support(comb, chain_, known))
+
+
+def _support(comb: Comb, found: chain.Chain, known: FloatArray) -> float:
+    """Log-likelihood of a path with its own weights."""
+    frames = np.flatnonzero(found.heard_path)
+    states = found.path[frames]
+    weights = comb.learnt(found.path, _held(found))
+    return OVERLAP * comb.along(weights, states, frames) + float(known[frames, states].sum())
 
 
 def _held(found: chain.Chain) -> FloatArray:
@@ -175,18 +217,6 @@ def _anchored(time: FloatArray, log_speed: FloatArray, anchors: tuple[Anchor, ..
         # A needle may be misread: far off it costs no more than thirty.
         known[near] -= np.minimum(0.5 * off**2, 30.0).astype(np.float32)
     return known
-
-
-def _weigh_rivals(comb, found, solved, known):  # type: ignore[no-untyped-def]
-    """Scores of the path at other ratios, each with its own weights; the best path is kept."""
-    for _ in range(2):
-        rivals = _rivals(comb, found, known)
-        better = min(rivals, key=lambda rival: rival.odds, default=None)
-        if better is None or better.odds >= 0:
-            return found, rivals
-        path, inside = _moved(comb, found, better.ratio)
-        found = solved(comb.learnt(path, np.where(inside, found.heard, 0.0)))
-    return found, _rivals(comb, found, known)
 
 
 def _moved(comb: Comb, found: chain.Chain, ratio: float) -> tuple[IntArray, BoolArray]:
@@ -206,13 +236,20 @@ def _rivals(comb: Comb, found: chain.Chain, known: FloatArray) -> tuple[Rival, .
         # A rival that holds for a part only would need a jump that revs do not make.
         if len(frames) < 0.8 * np.count_nonzero(found.heard_path) or not len(frames):
             continue
+        news = _news(found.path[frames])
         logs = []
         for states in (found.path, path):
             weights = comb.learnt(states, np.where(inside, found.heard, 0.0))
-            score = OVERLAP * comb.along(weights, states[frames], frames)
+            score = news * OVERLAP * comb.along(weights, states[frames], frames)
             logs.append(score + float(known[frames, states[frames]].sum()))
         rivals.append(Rival(ratio, logs[0] - logs[1]))
     return tuple(rivals)
+
+
+def _news(path: IntArray) -> float:
+    """Share of the moments that tell something new: at one speed an order has one level."""
+    _, counts = np.unique(path // SAME_SPEED, return_counts=True)
+    return float(np.minimum(counts, MOST_AT_SPEED).sum() / len(path))
 
 
 def _track(
