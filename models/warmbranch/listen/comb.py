@@ -53,8 +53,15 @@ PARTS = np.exp(CLASS_LOGS - CLASS_LOGS.max(axis=0))
 
 
 def table(weights: FloatArray, background: FloatArray) -> FloatArray:
-    """Log-likelihood of a byte against the background's mixture: (orders, LEVELS) of float32."""
-    return (np.log(weights @ PARTS) - np.log(background @ PARTS)).astype(np.float32)
+    """Log-likelihood of a byte against the background's mixture: (orders, LEVELS) of float32.
+
+    An order is never taken for quieter than the background, or the gaps between the true tones
+    would speak for a comb that is twice as dense.
+    """
+    quiet = np.minimum(weights[:, :1], background[0])
+    loud = weights[:, 1:] * (1 - quiet) / weights[:, 1:].sum(axis=1, keepdims=True)
+    mixed = np.concatenate([quiet, loud], axis=1)
+    return (np.log(mixed @ PARTS) - np.log(background @ PARTS)).astype(np.float32)
 
 
 def background(held: FloatArray) -> FloatArray:
