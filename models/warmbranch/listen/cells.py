@@ -15,7 +15,7 @@ WIDTH = 0.02
 LEAST_OVER_NOISE = 2.0
 """Power of an order, had it no notch, over the noise in its band, from which on it tells."""
 
-NEIGHBOURHOOD = 0.15
+NEIGHBOURHOOD = 0.25
 """Of the logarithm of the speed about a cell, where its order's level without a notch is sought."""
 
 HIGHEST = 600.0
@@ -97,7 +97,7 @@ def gathered(
         clean = np.maximum(power - noise, 0.1 * noise)
         usual = np.array(
             [
-                np.quantile(clean[np.abs(middle - here) <= NEIGHBOURHOOD], 0.7)
+                np.quantile(clean[np.abs(middle - here) <= NEIGHBOURHOOD], 0.75)
                 for here in middle
             ]
         )

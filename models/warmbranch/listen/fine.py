@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import signal
-from scipy.linalg import solveh_banded
+from scipy.linalg import cholesky_banded, solveh_banded
 
 from warmbranch.base.batch import ComplexArray, FloatArray
 from warmbranch.listen.speed import CoarseTrack
@@ -123,9 +123,7 @@ def corrections(
     return np.where(lost, 0.0, offset), deviation
 
 
-def smoothed(
-    measured: FloatArray, deviation: FloatArray, prior_curve: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def smoothed(measured: FloatArray, deviation: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Smooth a curve measured at moments ``HOP`` apart, and its standard deviation.
 
     Minimises ``Σ (u - m)²/s² + Σ (Δ²u)²/q²``: the smoother of a random walk of the rate.
@@ -133,14 +131,13 @@ def smoothed(
     Parameters
     ----------
     measured, deviation : (frames,) arrays
-    prior_curve : (frames,) array
-        Followed where nothing is measured; the walk is about it.
     """
     spread = ACCELERATION * HOP**1.5
     weight = 1 / np.square(deviation)
     # Stretches overlap by four fifths: neighbours say much the same.
     weight = weight * HOP / (WINDOW / 2)
-    target = measured - prior_curve
+    middle = float(np.average(measured, weights=weight))
+    target = measured - middle
     bands = np.zeros((3, len(target)))
     stiff = 1 / spread**2
     for offset, pairs in enumerate((((0, 1), (1, 4), (2, 1)), ((0, -2), (1, -2)), ((0, 1),))):
@@ -149,7 +146,7 @@ def smoothed(
             bands[2 - offset, first + offset : last + offset] += stiff * value
     bands[2] += weight + 1e-6 / LEAST_SD**2
     curve = solveh_banded(bands, weight * target)
-    return prior_curve + curve, np.sqrt(_diagonal_of_inverse(bands))
+    return middle + curve, np.sqrt(_diagonal_of_inverse(bands))
 
 
 def _diagonal_of_inverse(bands: FloatArray) -> FloatArray:
@@ -157,8 +154,6 @@ def _diagonal_of_inverse(bands: FloatArray) -> FloatArray:
 
     Takahashi's recursion on its Cholesky factor, which needs no other elements of the inverse.
     """
-    from scipy.linalg import cholesky_banded
-
     upper = cholesky_banded(bands)
     count = bands.shape[1]
     d, e, f = upper[2], np.append(upper[1, 1:], 0), np.append(upper[0, 2:], [0, 0])
@@ -167,6 +162,7 @@ def _diagonal_of_inverse(bands: FloatArray) -> FloatArray:
     for place in range(count - 1, -1, -1):
         a, b = e[place] / d[place], f[place] / d[place]
         s01 = -(a * s11 + b * s12)
+        s02 = -(a * s12 + b * s22)
         s00 = 1 / d[place] ** 2 - a * s01 - b * s02
         out[place] = s00
         s11, s12, s22 = s00, s01, s11

@@ -12,14 +12,19 @@ from warmbranch.base.batch import FloatArray
 TransmissionLoss = Callable[[FloatArray], FloatArray]
 """From frequencies in Hz to dB."""
 
-AREA_RATIOS = (0.4, 0.8, 1.4)
+AREA_RATIOS = (0.5, 1.1)
 """Cross-sections of a branch over its main pipe's."""
 
 QUALITY = 25.0
 """Of the closed form: branches of this trade have 15 to 60."""
 
-FLANKING = (-30.0, -22.0, -15.0)
+FLANKING = (-26.0, -17.0)
 """dB. Sound that reaches the ear past the branch: the engine's own noise, the body's."""
+
+
+SECONDS = (2.68, 2.76, 2.84, 2.92, 3.0)
+"""Second resonance over the first: 3 in a gas of one temperature, less with a hot mouth and the
+mouth's inertance. A known branch has its own."""
 
 
 @dataclass(frozen=True)
@@ -61,12 +66,22 @@ def quarter_wave_loss(ratio: FloatArray, area_ratio: float, quality: float = QUA
 
 
 def closed_forms() -> tuple[Shape, ...]:
-    """Forms for a branch of which nothing is known."""
+    """Forms of a branch of which nothing is known: width, neighbours, what passes it by."""
 
-    def of(area_ratio: float) -> TransmissionLoss:
-        return lambda ratio: quarter_wave_loss(ratio, area_ratio)
+    def of(area_ratio: float, second: float) -> TransmissionLoss:
+        def loss(ratio: FloatArray) -> FloatArray:
+            # The phase of the closed tube, bent so that its second dip lies where it does.
+            phase = np.where(ratio < 1, ratio, 1 + 2 * (ratio - 1) / (second - 1))
+            return quarter_wave_loss(phase, area_ratio)
 
-    return tuple(Shape(of(area), flanking) for area in AREA_RATIOS for flanking in FLANKING)
+        return loss
+
+    return tuple(
+        Shape(of(area, second), flanking)
+        for area in AREA_RATIOS
+        for second in SECONDS
+        for flanking in FLANKING
+    )
 
 
 def forms_of(loss: TransmissionLoss, resonance: float) -> tuple[Shape, ...]:
