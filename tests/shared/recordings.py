@@ -155,6 +155,13 @@ def duct_loss(frequency, first, strength):
     return 1 / (1 + strength / (2 * z))
 
 
+def ways_past(f, seed):
+    """The engine's other ways to the ear: four of them, late by some thousandths of a second."""
+    rng = np.random.default_rng(seed + 30_000)
+    delays, turns = rng.uniform(0.002, 0.02, 4), rng.uniform(0, 2 * np.pi, 4)
+    return np.exp(2j * np.pi * f[:, None] * delays + 1j * turns).sum(axis=1) / 2
+
+
 def through(sound, rate, response):
     size = 1 << (len(sound) + rate).bit_length()
     frequency = np.fft.rfftfreq(size, 1 / rate)
@@ -270,7 +277,7 @@ def record(drive: Drive) -> Recording:
             gain = duct_loss(f, drive.notch_Hz, drive.notch_strength)
             if drive.second_notch_Hz is not None:
                 gain = gain * duct_loss(f, drive.second_notch_Hz, drive.notch_strength)
-            return gain + 10 ** (drive.flanking_dB / 20) * np.exp(2j * np.pi * f * 0.002)
+            return gain + 10 ** (drive.flanking_dB / 20) * ways_past(f, drive.seed)
 
         engine = through(engine, rate, branch)
     noise = coloured(count, rate, drive_rng, -9.0, 60.0)
@@ -332,7 +339,7 @@ def pair(seed: int, *, moved: bool = False, notch: bool = True, **fixed) -> tupl
         base, drive_seed=seed + 2, moved=moved,
         notch_Hz=place * main / 60 if notch else None,
         notch_strength=float(rng.uniform(0.4, 1.2)),
-        flanking_dB=float(rng.uniform(-28, -16)),
+        flanking_dB=float(rng.uniform(-30, -19)),
     ))
     return before, after
 

@@ -18,7 +18,7 @@ LEAST_OVER_NOISE = 2.0
 NEIGHBOURHOOD = 0.25
 """Of the logarithm of the speed about a cell, where its order's level without a notch is sought."""
 
-HIGHEST = 600.0
+HIGHEST = 450.0
 """Hz. Orders above tell of a cabin's thousand modes."""
 
 LEAST_SD = 0.7
@@ -123,9 +123,18 @@ def gathered(
 
 
 def thinned(cells: Cells, most: int) -> Cells:
-    """At most so many, evenly over each order."""
+    """At most so many, the higher frequencies thinned first: there many orders tell the same."""
     if len(cells) <= most:
         return cells
+    rising = np.argsort(cells.log_frequency, kind="stable")
+    # Evenly over the logarithm of the frequency as far as there are cells.
+    width = 0.05
+    bins = np.floor(cells.log_frequency[rising] / width).astype(np.int64)
+    rank = np.empty(len(rising), np.int64)
+    for value in np.unique(bins):
+        inside = np.flatnonzero(bins == value)
+        # Spread each bin's ranks over its cells, so that what stays is spread too.
+        rank[inside] = np.argsort(np.argsort((np.arange(len(inside)) * 0.618034) % 1))
     keep = np.zeros(len(cells), np.bool_)
-    keep[np.unique(np.linspace(0, len(cells) - 1, most).astype(np.int64))] = True
+    keep[rising[np.argsort(rank, kind="stable")[:most]]] = True
     return cells.where(keep)

@@ -17,8 +17,11 @@ from scipy.special import logsumexp
 from warmbranch.base.batch import FloatArray
 from warmbranch.listen.cells import Cells
 from warmbranch.listen.shapes import (
+    DIPS,
+    LEEWAY,
     SECONDS,
     Shape,
+    dip_forms,
     heard_loss,
 )
 
@@ -133,7 +136,7 @@ def find_notch(
     cells: Cells,
     recording: FloatArray,
     after: FloatArray,
-    shapes: tuple[Shape, ...],
+    shapes: tuple[Shape, ...] | None,
     *,
     moved: bool = False,
     gain_known: bool = False,
@@ -149,8 +152,8 @@ def find_notch(
         Which recording each belongs to.
     after : (cells,) array of bool
         Whether that was made with the branch.
-    shapes : tuple of Shape
-        All dips of a branch in each.
+    shapes : tuple of Shape, or None
+        All dips of a known branch in each; None where nothing is known of it.
     moved : bool
         The recorder lay elsewhere before than after.
     gain_known : bool
@@ -171,26 +174,37 @@ def find_notch(
         return None
     model = _Model(cells, recording, after, moved, gain_known)
     # A first dip that is too low to be heard shows by its neighbours.
-    lowest = low - np.log(max(SECONDS))
+    lowest = low - np.log(SECONDS[0])
+    neighbours = _Neighbours(model, low, high) if shapes is None else None
+
+    def belief(places: FloatArray, step: float) -> FloatArray:
+        """Log-likelihood over none's, prior and roughness weighed in: (rough, places, shapes)."""
+        if neighbours is None:
+            assert shapes is not None
+            gained = model.likelihood(places, shapes)
+        else:
+            gained = model.likelihood(places, dip_forms(1.0)) * (places >= low)[:, None]
+            gained = gained + neighbours.beside(places)[:, :, None]
+        gained = gained + model.weight[:, None, None] - np.log(gained.shape[2])
+        return gained + _log_prior(places, prior, step)[None, :, None]
+
     places = np.arange(lowest, high, COARSE)
-    belief = model.likelihood(places, shapes)
-    belief += _log_prior(places, prior, COARSE)[None, :, None] + model.weight[:, None, None]
-    evidence = float(logsumexp(belief) - np.log(len(shapes)))
-    peak = places[int(np.argmax(logsumexp(belief, axis=(0, 2))))]
+    coarse = belief(places, COARSE)
+    evidence = float(logsumexp(coarse))
+    peak = places[int(np.argmax(logsumexp(coarse, axis=(0, 2))))]
     near = np.arange(max(peak - ABOUT, lowest), min(peak + ABOUT, high), FINE)
-    finer = model.likelihood(near, shapes)
-    finer += _log_prior(near, prior, FINE)[None, :, None] + model.weight[:, None, None]
+    finer = belief(near, FINE)
     # The second grid where it lies, the first beyond it.
     beyond = (places < near[0] - FINE / 2) | (places > near[-1] + FINE / 2)
     frequency = np.concatenate([places[beyond], near])
     logs = np.concatenate(
-        [logsumexp(belief, axis=(0, 2))[beyond], logsumexp(finer, axis=(0, 2))]
+        [logsumexp(coarse, axis=(0, 2))[beyond], logsumexp(finer, axis=(0, 2))]
     )
     rising = np.argsort(frequency)
     chance = np.exp(logs - logsumexp(logs))[rising]
     best = np.unravel_index(int(np.argmax(finer)), finer.shape)
-    place, shape = near[best[1]], shapes[best[2]]
-    drop = _drop(cells, after, shape, np.array([place]))[:, 0]
+    shape = (dip_forms(1.0) if shapes is None else shapes)[best[2]]
+    drop = _drop(cells, after, shape, near[best[1] : best[1] + 1])[:, 0]
     curve = np.arange(cells.log_frequency.min(), cells.log_frequency.max(), 0.02)
     return Notch(
         evidence,
@@ -201,6 +215,47 @@ def find_notch(
         np.exp(curve),
         float(drop.max(initial=0.0)),
     )
+
+
+class _Neighbours:
+    """Higher dips of a branch of which nothing is known, each found by itself.
+
+    Dips so far apart share no level, so their likelihoods multiply.
+    """
+
+    def __init__(self, model: _Model, low: float, high: float) -> None:
+        self.step = COARSE / 2
+        self.grid = np.arange(low, high, self.step)
+        self.gains: list[FloatArray] = []
+        for number in (1, 3):
+            narrow = 1.1 * (1 + number * 1.85)
+            gained = model.likelihood(self.grid, dip_forms(narrow))
+            self.gains.append(logsumexp(gained, axis=2) - np.log(gained.shape[2]))
+
+    def _about(self, gain: FloatArray, middle: FloatArray, leeway: float) -> FloatArray:
+        """Log of the mean likelihood within a leeway of the middles, (roughnesses, middles).
+
+        Where a dip would lie beyond what is heard, it says nothing.
+        """
+        reach = max(round(leeway / self.step), 1)
+        spread = np.full((len(gain), len(self.grid) + 4 * reach), 0.0)
+        spread[:, 2 * reach : -2 * reach] = gain
+        place = np.rint((middle - self.grid[0]) / self.step).astype(np.int64) + 2 * reach
+        inside = (place >= reach) & (place < spread.shape[1] - reach)
+        place = np.clip(place, reach, spread.shape[1] - reach - 1)
+        window = spread[:, place[:, None] + np.arange(-reach, reach + 1)]
+        return (logsumexp(window, axis=2) - np.log(2 * reach + 1)) * inside
+
+    def beside(self, places: FloatArray) -> FloatArray:
+        """Log-likelihood of the dips above first ones at places, (roughnesses, places)."""
+        options = []
+        for second in SECONDS:
+            total = self._about(self.gains[0], places + np.log(second), 0.02)
+            for number in range(2, DIPS):
+                ratio = 1 + number * (second - 1)
+                total = total + self._about(self.gains[1], places + np.log(ratio), LEEWAY)
+            options.append(total)
+        return logsumexp(np.array(options), axis=0) - np.log(len(SECONDS))
 
 
 def _log_prior(places: FloatArray, prior: Prior | None, step: float) -> FloatArray:

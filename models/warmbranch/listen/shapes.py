@@ -22,9 +22,21 @@ FLANKING = (-26.0, -17.0)
 """dB. Sound that reaches the ear past the branch: the engine's own noise, the body's."""
 
 
-SECONDS = (2.68, 2.76, 2.84, 2.92, 3.0)
+ENDS = 0.95
+"""Phase, in quarter turns about a dip, at which it ends."""
+
+SECONDS = np.linspace(2.66, 3.02, 10)
 """Second resonance over the first: 3 in a gas of one temperature, less with a hot mouth and the
 mouth's inertance. A known branch has its own."""
+
+LEEWAY = 0.035
+"""Of the logarithm: how far a third and higher dip lies off even spacing."""
+
+DIPS = 5
+"""Dips of one branch that are looked for."""
+
+STRETCHES = (0.97, 1.0, 1.03)
+"""Of the distance of a known branch's neighbours from its first resonance."""
 
 
 @dataclass(frozen=True)
@@ -65,32 +77,34 @@ def quarter_wave_loss(ratio: FloatArray, area_ratio: float, quality: float = QUA
     return 20 * np.log10(np.abs(1 + 0.5j * area_ratio * tangent))
 
 
-def closed_forms() -> tuple[Shape, ...]:
-    """Forms of a branch of which nothing is known: width, neighbours, what passes it by."""
+def dip_forms(narrowness: float) -> tuple[Shape, ...]:
+    """Forms of one dip alone, over its own frequency, ``narrowness`` times as narrow as a first."""
 
-    def of(area_ratio: float, second: float) -> TransmissionLoss:
+    def of(area_ratio: float) -> TransmissionLoss:
         def loss(ratio: FloatArray) -> FloatArray:
-            # The phase of the closed tube, bent so that its second dip lies where it does.
-            phase = np.where(ratio < 1, ratio, 1 + 2 * (ratio - 1) / (second - 1))
-            return quarter_wave_loss(phase, area_ratio)
+            phase = (ratio - 1) * narrowness
+            inside = np.abs(phase) < ENDS
+            bent = quarter_wave_loss(1 + np.where(inside, phase, 0), area_ratio)
+            return np.where(inside, bent, 0)
 
         return loss
 
-    return tuple(
-        Shape(of(area, second), flanking)
-        for area in AREA_RATIOS
-        for second in SECONDS
-        for flanking in FLANKING
-    )
+    return tuple(Shape(of(area), flanking) for area in AREA_RATIOS for flanking in FLANKING)
 
 
 def forms_of(loss: TransmissionLoss, resonance: float) -> tuple[Shape, ...]:
-    """Forms for a branch whose loss is known and whose resonance is sought about ``resonance``."""
+    """Forms for a branch whose loss is known and whose resonance is sought about ``resonance``.
 
-    def scaled(ratio: FloatArray) -> FloatArray:
-        return loss(ratio * resonance)
+    Its neighbours may lie a little off, as the gas is not quite as warm as the case has it.
+    """
 
-    return tuple(Shape(scaled, flanking) for flanking in FLANKING)
+    def of(stretch: float) -> TransmissionLoss:
+        def scaled(ratio: FloatArray) -> FloatArray:
+            return loss(np.where(ratio < 1, ratio, 1 + (ratio - 1) * stretch) * resonance)
+
+        return scaled
+
+    return tuple(Shape(of(stretch), flanking) for stretch in STRETCHES for flanking in FLANKING)
 
 
 def heard_loss(shape: Shape, ratio: FloatArray, noise_share: FloatArray) -> FloatArray:

@@ -13,7 +13,7 @@ from warmbranch.listen.fine import REACH, corrections, shifted_orders, smoothed
 from warmbranch.listen.layout import Layout
 from warmbranch.listen.notch import Notch, Prior, find_notch
 from warmbranch.listen.orders import OrderLevels, order_levels
-from warmbranch.listen.shapes import Shape, TransmissionLoss, closed_forms, forms_of
+from warmbranch.listen.shapes import Shape, TransmissionLoss, forms_of
 from warmbranch.listen.spectra import reduced
 from warmbranch.listen.speed import Anchor, CoarseTrack, coarse_track
 
@@ -219,7 +219,7 @@ def notch_of(
     names = ("order", "log_speed", "log_frequency", "level", "deviation", "noise_share")
     cells = Cells(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
     recording = np.repeat(np.arange(len(parts)), [len(part) for part in parts])
-    shapes: tuple[Shape, ...] = closed_forms()
+    shapes: tuple[Shape, ...] | None = None
     if loss is not None and prior is not None:
         shapes = forms_of(loss, prior.frequency)
     return find_notch(
