@@ -40,7 +40,7 @@ def best(repeats: int, functions: dict[str, Callable[[], object]]) -> dict[str, 
 def physics() -> dict[str, Callable[[], object]]:
     """The models alone, on the invented van."""
     from warmbranch.length.compromise import best_length
-    from warmbranch.length.solve import length_for
+    from warmbranch.length.tone import length_for
     from warmbranch.steady.solve import solve
     from warmbranch_service.length.examples import example
     from warmbranch_service.length.points import points_of
@@ -82,10 +82,10 @@ def service() -> dict[str, Callable[[], object]]:
 
 
 def main(repeats: int = 10) -> None:
-    from warmbranch.base import kernel
+    from warmbranch import core
 
-    compiled = kernel.load() is not None
-    print(f"compiled loops: {'yes' if compiled else 'no'}; best of {repeats}")
+    compiled = core.at_hand() is not None
+    print(f"compiled core: {'yes' if compiled else 'no'}; best of {repeats}")
     for title, functions in (("physics", physics()), ("service", service())):
         times = best(repeats, functions)
         unit = times["steady"]

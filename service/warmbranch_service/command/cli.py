@@ -165,9 +165,9 @@ def _parser() -> argparse.ArgumentParser:
 
     compile_ = commands.add_parser(
         "compile",
-        help="compile the fast loops now, which a service otherwise does in the background",
-        description="Compile the fast loops and keep them: some half a minute, once after an "
-        "installation. Set WARMBRANCH_KERNEL=off to do without them.",
+        help="tell what answers: nothing needs compiling any more",
+        description="Nothing needs compiling any more: the installation brings the compiled core. "
+        "Tells whether it answers, or numpy. Set WARMBRANCH_KERNEL=off to do without it.",
     )
     compile_.set_defaults(command=_compile)
 
@@ -220,12 +220,9 @@ def _example(given: argparse.Namespace) -> int:
 
 
 def _compile(given: argparse.Namespace) -> int:
-    from warmbranch_service.http.fast_loops import compile_loops
+    from warmbranch import core
 
-    if not compile_loops():
-        complain("the compiled loops cannot be had: WARMBRANCH_KERNEL is off, or numba is missing")
-        return FAILED
-    sys.stdout.write("The fast loops are compiled and kept.\n")
+    sys.stdout.write(f"Nothing needs compiling. Answers come from: {core.name()}.\n")
     return OK
 
 
