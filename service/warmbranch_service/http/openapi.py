@@ -27,6 +27,7 @@ from warmbranch_service.http.answer_ranges import (
     MOST_WITHIN,
     SIGNED,
 )
+from warmbranch_service.http import listen
 from warmbranch_service.http.gate import API_KEY_HEADER, is_open
 
 API_KEY = "ApiKey"
@@ -83,6 +84,8 @@ def complete(document: dict[str, Any]) -> dict[str, Any]:
     shape = ProblemDetails.model_json_schema(ref_template="#/components/schemas/{model}")
     schemas.update(shape.pop("$defs"))
     schemas["ProblemDetails"] = shape
+    for name, schema in listen.schemas().items():
+        schemas.setdefault(name, schema)
     # The framework's own shape of failures, which never leaves this service.
     for name in ("HTTPValidationError", "ValidationError"):
         schemas.pop(name, None)
