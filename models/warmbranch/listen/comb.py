@@ -18,9 +18,15 @@ from warmbranch.listen.layout import Layout
 CLASSES = np.array([0.0, 2.0, 8.0, 30.0, 120.0, 1000.0, 10000.0])
 """Ratios of signal to noise in power that an order may have at a moment; 0: not heard."""
 
-EXPECTED = np.array([0.25, 0.12, 0.15, 0.15, 0.13, 0.12, 0.08])
-OTHER = np.array([0.60, 0.14, 0.12, 0.07, 0.04, 0.02, 0.01])
-"""Weights of the classes before learning, of orders whose pulses add up and of the others."""
+LOUD = np.array([0.0, 0.15, 0.2, 0.2, 0.18, 0.15, 0.12])
+FAINT = np.array([0.0, 0.35, 0.3, 0.18, 0.1, 0.05, 0.02])
+"""Weights of the classes before learning, of an order that is heard: one at which pulses add up,
+and any other."""
+
+UNHEARD_FIRST, UNHEARD_EACH, UNHEARD_MOST = 0.2, 0.12, 0.75
+UNHEARD_OTHER = 0.65
+"""Chance that an order is not heard, before learning: of the first multiple of the firing order,
+more for each further one, as silencers leave little of them; and of any other order."""
 
 PRIOR_MOMENTS = 15.0
 """Moments that the weights before learning count for."""
@@ -71,7 +77,7 @@ def background(held: FloatArray) -> FloatArray:
     as far as it stands out more often than any frequency does.
     """
     counts = np.bincount(held.ravel(), minlength=LEVELS).astype(np.float64)
-    weights = EXPECTED / EXPECTED.sum()
+    weights = np.full(len(CLASSES), 1 / len(CLASSES))
     for _ in range(30):
         share = weights[:, None] * PARTS
         share /= share.sum(axis=0)
@@ -134,7 +140,13 @@ class Comb:
 
     def weights(self) -> FloatArray:
         """Weights before learning, (orders, classes)."""
-        return np.where(self.layout.expected[:, None], EXPECTED, OTHER)
+        layout = self.layout
+        rank = np.cumsum(layout.expected) - 1
+        unheard = np.minimum(UNHEARD_FIRST + UNHEARD_EACH * rank, UNHEARD_MOST)
+        unheard = np.where(layout.expected, unheard, UNHEARD_OTHER)[:, None]
+        weights = np.where(layout.expected[:, None], LOUD, FAINT) * (1 - unheard)
+        weights[:, :1] = unheard
+        return weights
 
     def score(self, weights: FloatArray) -> FloatArray:
         """Log-likelihood of every speed, (frames, states)."""

@@ -37,6 +37,13 @@ ABOUT = 0.08
 MARGIN = 0.03
 """Of the logarithm: a notch is sought where orders are heard on both sides of it."""
 
+EDGE = 0.15
+"""Of the logarithm, above the lowest: where a first dip gains its full say."""
+
+PAST_WAYS = 0.012
+"""Of the logarithm: how far sound that passes the branch by, adding to it in pressure, may shift
+the quietest frequency off the resonance; seen on made-up recordings."""
+
 SURE_ODDS = 20.0
 """Odds at which a notch is said to be heard."""
 
@@ -183,7 +190,9 @@ def find_notch(
             assert shapes is not None
             gained = model.likelihood(places, shapes)
         else:
-            gained = model.likelihood(places, dip_forms(1.0)) * (places >= low)[:, None]
+            # At the edge of what is heard few levels tell, and those on one side only.
+            inside = np.clip((places - low) / EDGE, 0, 1)
+            gained = model.likelihood(places, dip_forms(1.0)) * inside[:, None]
             gained = gained + neighbours.beside(places)[:, :, None]
         gained = gained + model.weight[:, None, None] - np.log(gained.shape[2])
         return gained + _log_prior(places, prior, step)[None, :, None]
@@ -202,13 +211,18 @@ def find_notch(
     )
     rising = np.argsort(frequency)
     chance = np.exp(logs - logsumexp(logs))[rising]
+    frequency = frequency[rising]
+    blur = np.exp(-0.5 * ((frequency[:, None] - frequency[None, :]) / PAST_WAYS) ** 2)
+    widths = np.gradient(frequency)
+    chance = widths * (blur / (widths @ blur) @ chance)
+    chance /= chance.sum()
     best = np.unravel_index(int(np.argmax(finer)), finer.shape)
     shape = (dip_forms(1.0) if shapes is None else shapes)[best[2]]
     drop = _drop(cells, after, shape, near[best[1] : best[1] + 1])[:, 0]
     curve = np.arange(cells.log_frequency.min(), cells.log_frequency.max(), 0.02)
     return Notch(
         evidence,
-        np.exp(frequency[rising]),
+        np.exp(frequency),
         chance,
         (float(np.exp(low)), float(np.exp(high))),
         model.common(curve, drop, int(best[0])),

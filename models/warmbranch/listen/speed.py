@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from warmbranch.base.batch import BoolArray, FloatArray, IntArray
 from warmbranch.listen import chain
@@ -22,6 +23,9 @@ LOWEST = 22.0
 
 FLOOR_WIDTH = 120
 FLOOR_STRIDE = 16
+
+FLANK = 8
+"""Bins, 6 Hz, on each side: half the main lobe of a stretch."""
 
 STEP = 0.006
 """Of the logarithm of the speed."""
@@ -147,7 +151,7 @@ def coarse_track(
     floor = noise_floor(spectra, FLOOR_WIDTH, FLOOR_STRIDE)
     states = max(int(np.ceil(np.log(fastest / slowest) / STEP)) + 1, 3)
     log_speed = np.linspace(np.log(slowest), np.log(fastest), states)
-    comb = Comb.over(spectra / floor, RATE / SIZE, LOWEST, 4 / WINDOW, log_speed, layout)
+    comb = Comb.over(_pointed(spectra, floor), RATE / SIZE, LOWEST, 4 / WINDOW, log_speed, layout)
     time = (starts + window / 2) / RATE
     known = _anchored(time, log_speed, anchors)
     reach = max(int(np.ceil(highest_rate * HOP / STEP)), 2)
@@ -161,6 +165,12 @@ def coarse_track(
     found = _best_of_starts(comb, known, moves)
     rivals = _rivals(comb, found, known)
     return _track(time, log_speed, found, floor, rivals)
+
+
+def _pointed(spectra: FloatArray, floor: FloatArray) -> FloatArray:
+    """Power over noise, less on the flanks of a tone's main lobe, which would count as the tone."""
+    top = ndimage.maximum_filter1d(spectra, 2 * FLANK + 1, axis=1, mode="nearest")
+    return spectra / floor * (spectra / np.maximum(top, 1e-30)) ** 3
 
 
 def _best_of_starts(comb: Comb, known: FloatArray, moves: chain.Moves) -> chain.Chain:
@@ -273,6 +283,8 @@ def _track(
         speed[frame] = part @ log_speed[low:high] / near if near > 0 else log_speed[found.path[frame]]
     if np.any(held):
         speed = np.interp(time, time[held], speed[held])
+    # What speaks for another speed throughout takes from every moment's certainty.
+    sure = sure / (1 + sum(np.exp(-np.clip(rival.odds, -30, 700)) for rival in rivals))
     return CoarseTrack(
         time, speed, np.where(held, found.heard, 0.0), np.minimum(sure, 1.0), floor, rivals
     )
