@@ -24,6 +24,9 @@ LOWEST = 22.0
 FLOOR_WIDTH = 120
 FLOOR_STRIDE = 16
 
+DYNAMICS = 1e-4
+"""Least power of noise over that of the loudest tone of a moment."""
+
 FLANK = 8
 """Bins, 6 Hz, on each side: half the main lobe of a stretch."""
 
@@ -149,6 +152,8 @@ def coarse_track(
     bins = int(HIGHEST / RATE * SIZE) + 1
     spectra = power_spectra(sound, starts, window, SIZE, bins)
     floor = noise_floor(spectra, FLOOR_WIDTH, FLOOR_STRIDE)
+    # What leaks out of a loud tone is not noise, and no tone is worth more than this over noise.
+    floor = np.maximum(floor, DYNAMICS * spectra.max(axis=1, keepdims=True))
     states = max(int(np.ceil(np.log(fastest / slowest) / STEP)) + 1, 3)
     log_speed = np.linspace(np.log(slowest), np.log(fastest), states)
     comb = Comb.over(_pointed(spectra, floor), RATE / SIZE, LOWEST, 4 / WINDOW, log_speed, layout)
