@@ -177,9 +177,12 @@ def cabin(frequency, drive: Drive, car):
         quality = car.uniform(4, 12)
         shared = car.standard_normal()
         here = 0.6 * shared + (0.8 if drive.moved else 0.1) * place.standard_normal()
-        response += here * (frequency / mode) / (
-            (1 - (frequency / mode) ** 2) * quality + 1j * frequency / mode
-        ) * np.sqrt(quality)
+        response += (
+            here
+            * (frequency / mode)
+            / ((1 - (frequency / mode) ** 2) * quality + 1j * frequency / mode)
+            * np.sqrt(quality)
+        )
     if drive.mode_on_Hz is not None:
         ratio = frequency / drive.mode_on_Hz
         response += 1.5 / (8 * (1 - ratio**2) + 1j * np.maximum(ratio, 1e-6))
@@ -201,7 +204,9 @@ def voices(count, rate, rng):
     at = 0
     while at < count:
         length = int(rng.uniform(0.15, 0.5) * rate)
-        pitch = rng.uniform(90, 220) * (1 + 0.08 * np.sin(np.linspace(0, rng.uniform(1, 4), length)))
+        pitch = rng.uniform(90, 220) * (
+            1 + 0.08 * np.sin(np.linspace(0, rng.uniform(1, 4), length))
+        )
         phase = np.cumsum(pitch) / rate
         buzz = signal.sawtooth(2 * np.pi * phase)
         for formant in (rng.uniform(300, 800), rng.uniform(900, 1800)):
@@ -230,7 +235,9 @@ def controlled(sound, rate, strength):
 
 
 def in_band(sound, rate):
-    return signal.sosfiltfilt(signal.butter(4, [20, 1000], "bandpass", fs=rate, output="sos"), sound)
+    return signal.sosfiltfilt(
+        signal.butter(4, [20, 1000], "bandpass", fs=rate, output="sos"), sound
+    )
 
 
 def a_weight_gain(f):
@@ -262,8 +269,11 @@ def record(drive: Drive) -> Recording:
     rpm, audible = speed_of(drive, time, drive_rng)
     car_seed = drive.cabin_seed if drive.cabin_seed is not None else drive.seed
     tail = pulses(drive, rpm, rate, np.random.default_rng(car_seed + 10_000))
-    tail *= np.interp(time, time, signal.sosfiltfilt(
-        signal.butter(1, 4, fs=rate, output="sos"), audible.astype(float)))
+    tail *= np.interp(
+        time,
+        time,
+        signal.sosfiltfilt(signal.butter(1, 4, fs=rate, output="sos"), audible.astype(float)),
+    )
 
     def inside(f):
         return cabin(f, drive, np.random.default_rng(car_seed + 20_000))
@@ -302,8 +312,15 @@ def record(drive: Drive) -> Recording:
     if drive.rate_Hz != rate:
         total = signal.resample_poly(total, drive.rate_Hz // 100, rate // 100)
     every = rate // 20
-    return Recording(total.astype(np.float32), drive.rate_Hz, time[::every], rpm[::every],
-                     audible[::every], drone, drive)
+    return Recording(
+        total.astype(np.float32),
+        drive.rate_Hz,
+        time[::every],
+        rpm[::every],
+        audible[::every],
+        drone,
+        drive,
+    )
 
 
 def some_drive(seed: int, **fixed) -> Drive:
@@ -327,20 +344,27 @@ def some_drive(seed: int, **fixed) -> Drive:
     return replace(drive, **fixed)
 
 
-def pair(seed: int, *, moved: bool = False, notch: bool = True, **fixed) -> tuple[Recording, Recording]:
+def pair(
+    seed: int, *, moved: bool = False, notch: bool = True, **fixed
+) -> tuple[Recording, Recording]:
     """Before and after of one car, driven twice, up through the revs; the notch is swept."""
     rng = np.random.default_rng(seed + 9_000_000)
-    base = some_drive(seed, manner=str(rng.choice(["up", "down", "up and down"])),
-                      cabin_seed=seed, **fixed)
+    base = some_drive(
+        seed, manner=str(rng.choice(["up", "down", "up and down"])), cabin_seed=seed, **fixed
+    )
     main = base.cylinders / 2
     place = np.exp(rng.uniform(np.log(base.slowest_rpm * 1.2), np.log(base.fastest_rpm * 0.85)))
     before = record(replace(base, drive_seed=seed + 1))
-    after = record(replace(
-        base, drive_seed=seed + 2, moved=moved,
-        notch_Hz=place * main / 60 if notch else None,
-        notch_strength=float(rng.uniform(0.4, 1.2)),
-        flanking_dB=float(rng.uniform(-30, -19)),
-    ))
+    after = record(
+        replace(
+            base,
+            drive_seed=seed + 2,
+            moved=moved,
+            notch_Hz=place * main / 60 if notch else None,
+            notch_strength=float(rng.uniform(0.4, 1.2)),
+            flanking_dB=float(rng.uniform(-30, -19)),
+        )
+    )
     return before, after
 
 

@@ -70,7 +70,11 @@ class Cells:
 
 
 def gathered(
-    levels: OrderLevels, log_speed: FloatArray, held: BoolArray, orders: FloatArray, gain: FloatArray
+    levels: OrderLevels,
+    log_speed: FloatArray,
+    held: BoolArray,
+    orders: FloatArray,
+    gain: FloatArray,
 ) -> Cells:
     """Cells of a recording.
 
@@ -96,17 +100,16 @@ def gathered(
         noise = np.bincount(place, levels.noise[index, frames] * scale) / counts
         clean = np.maximum(power - noise, 0.1 * noise)
         usual = np.array(
-            [
-                np.quantile(clean[np.abs(middle - here) <= NEIGHBOURHOOD], 0.75)
-                for here in middle
-            ]
+            [np.quantile(clean[np.abs(middle - here) <= NEIGHBOURHOOD], 0.75) for here in middle]
         )
         frequency = np.log(order) + middle
         share = noise / (usual + 1e-300)
         tells = (share < 1 / LEAST_OVER_NOISE) & (frequency < np.log(HIGHEST)) & (power > 0)
         # Two-dimensional interference of a tone with noise; moments are half independent.
-        scatter = 4.34 * np.sqrt(2 * np.minimum(noise / np.maximum(power, noise), 1)) / np.sqrt(
-            np.maximum(counts / 2, 1)
+        scatter = (
+            4.34
+            * np.sqrt(2 * np.minimum(noise / np.maximum(power, noise), 1))
+            / np.sqrt(np.maximum(counts / 2, 1))
         )
         parts.append(
             (

@@ -127,7 +127,7 @@ class Comb:
         log_speed: FloatArray,
         layout: Layout,
     ) -> Comb:
-        """Comb on powers over noise, (frames, bins), from ``lowest`` Hz, told apart at ``resolved``."""
+        """Comb on powers over noise, (frames, bins), from ``lowest`` Hz on; ``resolved`` in Hz."""
         places = np.rint(np.outer(layout.orders, np.exp(log_speed)) / bin_width).astype(np.int64)
         bins = ratio.shape[1]
         places[(places >= bins) | (places * bin_width < lowest)] = bins

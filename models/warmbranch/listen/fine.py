@@ -14,8 +14,8 @@ from scipy import signal
 from scipy.linalg import cholesky_banded, solveh_banded
 
 from warmbranch.base.batch import ComplexArray, FloatArray
-from warmbranch.listen.speed import CoarseTrack
 from warmbranch.listen.spectra import HOP, RATE
+from warmbranch.listen.speed import CoarseTrack
 
 SLOW_RATE = 100
 """Hz. Sampling rate of orders shifted to zero frequency."""
@@ -108,7 +108,10 @@ def corrections(
             part = shifted.values[place][every[rows]] * taper
             found = np.einsum("fn,fgn->fg", part, turning)
             # |sum|² over its mean under noise of density N: 2 N rate Σ taper².
-            power = np.abs(found) ** 2 / (2 * noise[place][rows] * SLOW_RATE * np.sum(taper**2))[:, None]
+            power = (
+                np.abs(found) ** 2
+                / (2 * noise[place][rows] * SLOW_RATE * np.sum(taper**2))[:, None]
+            )
             top = power.max(axis=1, keepdims=True)
             # An order in the noise has nothing to say.
             total[rows] += np.where((top > 8) & (order * speed[rows, None] < 1000), power, 0)

@@ -97,7 +97,9 @@ def drone(curve: Loudness, *, weighted: bool = True) -> Drone | None:
         return None
     rng = np.random.default_rng(20)
     spread = SCATTER / np.sqrt(np.minimum(curve.moments, 4) / 4)
-    drawn = level + np.vstack([np.zeros(len(level)), rng.standard_normal((DRAWS, len(level)))]) * spread
+    drawn = (
+        level + np.vstack([np.zeros(len(level)), rng.standard_normal((DRAWS, len(level)))]) * spread
+    )
     padded = np.pad(10 ** (drawn / 10), ((0, 0), (1, 1)), "edge")
     smooth = 0.25 * padded[:, :-2] + 0.5 * padded[:, 1:-1] + 0.25 * padded[:, 2:]
     peaks = np.argmax(smooth, axis=1)

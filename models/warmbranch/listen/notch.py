@@ -117,7 +117,12 @@ def _place(x: FloatArray, y: FloatArray, rough: float) -> FloatArray:
 
 
 def _covariance(
-    cells: Cells, recording: FloatArray, after: FloatArray, moved: bool, gain_known: bool, rough: float
+    cells: Cells,
+    recording: FloatArray,
+    after: FloatArray,
+    moved: bool,
+    gain_known: bool,
+    rough: float,
 ) -> FloatArray:
     u, w = cells.log_speed, cells.log_frequency
     same_order = (cells.order[:, None] == cells.order[None, :]).astype(float)
@@ -206,9 +211,7 @@ def find_notch(
     # The second grid where it lies, the first beyond it.
     beyond = (places < near[0] - FINE / 2) | (places > near[-1] + FINE / 2)
     frequency = np.concatenate([places[beyond], near])
-    logs = np.concatenate(
-        [logsumexp(coarse, axis=(0, 2))[beyond], logsumexp(finer, axis=(0, 2))]
-    )
+    logs = np.concatenate([logsumexp(coarse, axis=(0, 2))[beyond], logsumexp(finer, axis=(0, 2))])
     rising = np.argsort(frequency)
     chance = np.exp(logs - logsumexp(logs))[rising]
     frequency = frequency[rising]

@@ -103,9 +103,7 @@ def hear(
     gain = np.zeros(len(track.time))
     if not np.any(held):
         nothing = np.zeros((len(layout.orders), len(track.time)))
-        return Heard(
-            track, deviation, held, OrderLevels(nothing, nothing), gain, len(sound) / 3000
-        )
+        return Heard(track, deviation, held, OrderLevels(nothing, nothing), gain, len(sound) / 3000)
     for _ in range(2):
         shifted = shifted_orders(sound, layout.orders, track.time, track.log_speed)
         offset, spread = corrections(shifted, layout.orders, track)
@@ -163,9 +161,7 @@ def _check(samples: FloatArray, sample_rate: int, slowest: float, fastest: float
         )
 
 
-def pilot_gain(
-    samples: FloatArray, sample_rate: int, pilot: float, time: FloatArray
-) -> FloatArray:
+def pilot_gain(samples: FloatArray, sample_rate: int, pilot: float, time: FloatArray) -> FloatArray:
     """Gain of the recorder at each moment, dB over its median, from a steady tone."""
     if not 1200 <= pilot <= 0.45 * sample_rate:
         raise InputError(
@@ -215,7 +211,9 @@ def notch_of(
     prior : Prior, optional
     """
     recordings = before + after
-    parts = [thinned(cells_of(heard, layout), MOST_CELLS // len(recordings)) for heard in recordings]
+    parts = [
+        thinned(cells_of(heard, layout), MOST_CELLS // len(recordings)) for heard in recordings
+    ]
     names = ("order", "log_speed", "log_frequency", "level", "deviation", "noise_share")
     cells = Cells(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
     recording = np.repeat(np.arange(len(parts)), [len(part) for part in parts])

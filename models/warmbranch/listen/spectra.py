@@ -72,9 +72,7 @@ def power_spectra(
     return spectra
 
 
-def noise_floor(
-    spectra: FloatArray, width: int, stride: int, memory: float = 5.0
-) -> FloatArray:
+def noise_floor(spectra: FloatArray, width: int, stride: int, memory: float = 5.0) -> FloatArray:
     """Power of the noise under the orders, of the mean of its exponential distribution.
 
     Parameters

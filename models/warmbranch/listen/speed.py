@@ -277,7 +277,7 @@ def _track(
     """Posterior mean about the likeliest path."""
     frames = np.arange(len(time))
     held = found.heard_path
-    wide = max(int(round(0.02 / (log_speed[1] - log_speed[0]))), 1)
+    wide = max(round(0.02 / (log_speed[1] - log_speed[0])), 1)
     speed = np.full(len(time), np.nan)
     sure = np.zeros(len(time))
     for frame in frames[held]:
@@ -285,7 +285,9 @@ def _track(
         part = found.marginal[frame, low:high].astype(np.float64)
         near = part.sum()
         sure[frame] = near / max(found.heard[frame], 1e-12)
-        speed[frame] = part @ log_speed[low:high] / near if near > 0 else log_speed[found.path[frame]]
+        speed[frame] = (
+            part @ log_speed[low:high] / near if near > 0 else log_speed[found.path[frame]]
+        )
     if np.any(held):
         speed = np.interp(time, time[held], speed[held])
     # What speaks for another speed throughout takes from every moment's certainty.

@@ -122,7 +122,12 @@ async def _parts(request: Request) -> tuple[bytes, list[bytes], list[bytes]]:
             elif name in files:
                 files[name].append(content)
             else:
-                raise _refused(name, "unknown_part", "There is no such part.", "Parts here are: request, before, after.")
+                raise _refused(
+                    name,
+                    "unknown_part",
+                    "There is no such part.",
+                    "Parts here are: request, before, after.",
+                )
     finally:
         await form.close()
     if body is None:

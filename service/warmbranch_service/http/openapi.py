@@ -18,6 +18,7 @@ from warmbranch_service.contract.errors import PROBLEM_MEDIA_TYPE, ProblemDetail
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema, RequestModel
 from warmbranch_service.contract.forms import CSV
 from warmbranch_service.contract.rules import OF_STRINGS, RULES
+from warmbranch_service.http import listen
 from warmbranch_service.http.answer_ranges import (
     ANY_NUMBER,
     LEAST,
@@ -27,7 +28,6 @@ from warmbranch_service.http.answer_ranges import (
     MOST_WITHIN,
     SIGNED,
 )
-from warmbranch_service.http import listen
 from warmbranch_service.http.gate import API_KEY_HEADER, is_open
 
 API_KEY = "ApiKey"

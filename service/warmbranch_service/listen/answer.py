@@ -334,5 +334,3 @@ def _cabin(notch: Notch | None) -> list[float]:
 
     peaks, _ = find_peaks(notch.common, prominence=3.0)
     return each(notch.common_frequency[peaks], 0)
-
-

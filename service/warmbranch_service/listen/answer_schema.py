@@ -47,7 +47,9 @@ class Rival(AnswerModel):
 class OrderCurve(AnswerModel):
     """Level of one engine order."""
 
-    order: float = Field(description="Cycles a turn of the crankshaft.", json_schema_extra=_unit("1"))
+    order: float = Field(
+        description="Cycles a turn of the crankshaft.", json_schema_extra=_unit("1")
+    )
     rpm: list[float] = Field(description="To 1.", json_schema_extra=_unit("rpm"))
     frequency_Hz: list[float] = Field(description="To 0.1.", json_schema_extra=_unit("Hz"))
     level_dB: list[float] = Field(
@@ -80,9 +82,7 @@ class LoudnessCurve(AnswerModel):
         description="Unweighted; to 0.1. The zero is the recording's own.",
         json_schema_extra=_unit("dB"),
     )
-    level_dBA: list[float] = Field(
-        description="A-weighted; to 0.1.", json_schema_extra=_unit("dB")
-    )
+    level_dBA: list[float] = Field(description="A-weighted; to 0.1.", json_schema_extra=_unit("dB"))
 
 
 class LoudnessPoint(AnswerModel):

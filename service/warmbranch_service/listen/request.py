@@ -92,7 +92,9 @@ class ListenRequest(RequestModel):
         "its automatic gain did. Default null: none.",
         examples=[3000],
     )
-    minutes_since_start: Annotated[float | None, Quantity("min", TIME, low=0, high=600, nullable=True)] = Field(
+    minutes_since_start: Annotated[
+        float | None, Quantity("min", TIME, low=0, high=600, nullable=True)
+    ] = Field(
         default=None,
         description="How long the engine had run under load at the recording after; told with the "
         "answer. Default null: warm through.",

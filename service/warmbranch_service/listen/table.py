@@ -43,7 +43,8 @@ def _notch(answer: ListenAnswer) -> list[str]:
         if spread is not None:
             low, high = spread.interval_90
             lines.append(
-                f"  {name:<16}{spread.median:>9.{count}f}   90 %: {low:.{count}f} to {high:.{count}f}"
+                f"  {name:<16}{spread.median:>9.{count}f}"
+                f"   90 %: {low:.{count}f} to {high:.{count}f}"
             )
     if notch.predicted_Hz is not None:
         lines.append(f"  {'predicted, Hz':<16}{notch.predicted_Hz:>9.1f}")

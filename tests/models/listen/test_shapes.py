@@ -11,7 +11,7 @@ from warmbranch.sound.acoustics import transmission_loss
 
 def test_closed_form_is_the_ducts_without_losses():
     """Uniform duct: input impedance -j z cot(kL), z the branch's, Z the main pipe's: ratio m."""
-    ratio = np.linspace(0.1, 2.9, 57)  # no multiple of 1, where both are infinite
+    ratio = np.linspace(0.12, 2.9, 57)  # no multiple of 1, where both are infinite
     area_ratio = 0.7
     branch = -1j / np.tan(np.pi / 2 * ratio) / area_ratio
     expected = transmission_loss(branch[None, :], np.array([1.0]))[0]

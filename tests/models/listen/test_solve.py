@@ -11,7 +11,7 @@ from warmbranch.case.engine import Cycle
 from warmbranch.listen.layout import engine_layout
 from warmbranch.listen.solve import hear, notch_of
 
-EASY = {"signal_to_noise_dB": 18.0, "clipped": False, "speech": False, "seconds": 18.0}
+EASY = {"signal_to_noise_dB": 18.0, "clipped": False, "speech": False, "seconds": 14.0}
 
 
 def heard_of(recording):

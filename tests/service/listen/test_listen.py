@@ -32,7 +32,9 @@ def as_file(samples, rate=8000, kind="WAV", subtype=None):
 
 @pytest.fixture(scope="module")
 def drives():
-    return pair(709, signal_to_noise_dB=18.0, clipped=False, speech=False, cylinders=4, seconds=18.0)
+    return pair(
+        709, signal_to_noise_dB=18.0, clipped=False, speech=False, cylinders=4, seconds=14.0
+    )
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +82,7 @@ FIXTURES = __import__("pathlib").Path(__file__).parents[3] / "fixtures"
 
 def test_csv(service, drives):
     given = post(
-        service, after=[as_file(drives[1].samples)], headers={"accept": "text/csv"}
+        service, after=[as_file(drives[1].samples[: 5 * 8000])], headers={"accept": "text/csv"}
     )
     assert given.status_code == 200
     assert given.text.startswith("section,row,field,value,unit\n")
@@ -153,10 +155,10 @@ def test_own_limit_of_the_body():
 
 
 def test_music_holds_no_notch(service):
-    time = np.arange(10 * 8000) / 8000
-    notes = 220 * 2 ** (np.random.default_rng(3).integers(0, 12, 20) / 12)
+    time = np.arange(6 * 8000) / 8000
+    notes = 220 * 2 ** (np.random.default_rng(3).integers(0, 12, 12) / 12)
     tune = np.sin(2 * np.pi * np.cumsum(notes[(time * 2).astype(int)]) / 8000) * 0.3
-    given = post(service, after=[as_file(tune + 0.01 * NOISE)])
+    given = post(service, after=[as_file(tune + 0.01 * NOISE[: len(tune)])])
     assert given.status_code == 200
     assert given.json()["outcome"] != "notch heard"
 
@@ -164,11 +166,11 @@ def test_music_holds_no_notch(service):
 @pytest.mark.parametrize("kind", ["m4a", "webm", "3gp"])
 def test_phones_formats(kind, drives):
     pytest.importorskip("av")
-    rate = 48_000 if kind == "webm" else 8000
-    samples = np.repeat(drives[1].samples, rate // 8000)[: 5 * rate]
+    rate = 48_000
+    samples = np.repeat(drives[1].samples, rate // 8000)[: 4 * rate]
     content = encoded(samples, rate, kind)
     found = decoded(content, ("after", 0), Limits(phone=True))
-    assert abs(len(found.samples) / found.sample_rate_Hz - 5) < 0.2
+    assert abs(len(found.samples) / found.sample_rate_Hz - 4) < 0.1
     with pytest.raises(Problem, match="no recording that is known"):
         decoded(content, ("after", 0), Limits())
 
@@ -186,10 +188,10 @@ def test_decoder_keeps_levels_and_time():
 
 
 def test_python_call_and_command_line_agree(tmp_path, drives, capsys):
-    after = drives[1]
+    samples = drives[1].samples[: 6 * 8000]
     name = tmp_path / "after.wav"
-    soundfile.write(name, after.samples, after.rate_Hz, subtype="FLOAT")
-    told = listen({k: v for k, v in REQUEST.items() if k != "same_place"}, after=[(after.samples, 8000)])
+    soundfile.write(name, samples, 8000, subtype="FLOAT")
+    told = listen({k: v for k, v in REQUEST.items() if k != "same_place"}, after=[(samples, 8000)])
     assert main(["listen", str(name), "--engine", "4", "--rpm", "1000", "5500", "--json"]) == 0
     printed = json.loads(capsys.readouterr().out)
     assert printed["notch"] == told.model_dump(mode="json")["notch"]
