@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.command import help_texts
+from warmbranch_service.command import listen as listen
 from warmbranch_service.command import rank as rank
 from warmbranch_service.command import sweep as sweep
 from warmbranch_service.command.terminal import (
@@ -135,6 +136,7 @@ def _parser() -> argparse.ArgumentParser:
     warmup.add_argument("--json", action="store_true", help="print JSON instead of a table")
     warmup.set_defaults(command=_warmup)
 
+    listen.add_to(commands)
     sweep.add_to(commands)
     rank.add_to(commands)
 

@@ -64,3 +64,11 @@ def answered(work: Callable[[], Answer]) -> Answer:
         if problem.parts.kind in (INVALID, MALFORMED):
             raise Refused(text) from None
         raise Failed(text) from None
+
+
+def write_bytes(name: str, content: bytes) -> None:
+    """Write a file that is no text."""
+    try:
+        Path(name).write_bytes(content)
+    except OSError as error:
+        raise Refused(f"{name} cannot be written: {error.strerror}.") from None
