@@ -69,7 +69,9 @@ def stirred_mouth(
     bore = bore[:, None]
     depth = x / (reach[:, None] * bore)
     if sharpness is not None and np.any(sharpness != 1):
-        depth = depth ** sharpness[:, None]
+        with np.errstate(divide="ignore"):  # at the mouth itself
+            power = sharpness[:, None] * np.log(depth)
+        depth = np.exp(np.minimum(power, np.log(DEEPEST)))
     decay = np.exp(-np.minimum(depth, DEEPEST))
     return stirring[:, None] * speed[:, None] * bore * decay
 

@@ -10,6 +10,7 @@ from warmbranch_service.steady.schema import Levels
 
 WIDTH = 88
 LONGEST_BAR = 40
+UNITS = {"degC": "°C"}
 
 
 def readable_fit(answer: FitAnswer) -> str:
@@ -94,7 +95,7 @@ def _parameters(answer: FitAnswer) -> list[str]:
         f"  {'':<34}{'before, 90 %':>18}{'after':>9}{'90 %':>18}{'learned':>9}",
     ]
     for one in answer.parameters:
-        name = one.name if one.unit == "1" else f"{one.name}, °C"
+        name = one.name if one.unit == "1" else f"{one.name}, {UNITS.get(one.unit, one.unit)}"
         before = f"{one.prior_90[0]:.3g} to {one.prior_90[1]:.3g}"
         after = f"{one.interval_90[0]:.3g} to {one.interval_90[1]:.3g}"
         bound = "  at bound" if one.at_bound else ""
