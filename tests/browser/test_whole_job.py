@@ -72,6 +72,7 @@ def test_the_whole_job(
     assert bench.quiet_rpm(page) == quiet
     assert bench.kept_job(page) == job
 
+    bench.unfold(page)
     page.get_by_role("button", name="Example: van").click()
     page.get_by_role("button", name="Open the example").click()
     page.get_by_text("An invented example").wait_for()
