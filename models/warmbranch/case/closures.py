@@ -33,6 +33,10 @@ REACH = Prior(10.0, 4.0, 40.0)
 PULSATION = Prior(0.1, 0.01, 0.5)
 """``C_p``: strength of the mixing by pulsation, over ω ξ²."""
 
+SHARPNESS = Prior(1.0, 0.5, 3.0)
+"""``s`` of ``exp[−(x/(Λ d))^s]``: 1 decays exponentially, 3 ends abruptly, below 1 a long tail
+stays. The form is ours; the range holds what closed branches in water and air show."""
+
 STANTON = Prior(0.01, 0.003, 0.03)
 """``St*``: inner film that goes with mixing, as a Stanton number on ``D_mix/d``."""
 
@@ -63,6 +67,10 @@ OUTER_FILM_FACTOR = Prior(1.0, 0.6, 1.7)
 MOUTH_FACTOR = Prior(1.0, 0.4, 1.6)
 """Mouth correction over its no-flow value; grazing flow mostly lowers it."""
 
+TONE = Prior(1.0, 0.987, 1.013)
+"""True first resonance over that of the model at the right temperatures: what flow at the mouth,
+deposits, a dented tube and the measured length do to it. Our judgement; no source."""
+
 PULSATION_AUGMENTATION = Prior(1.6, 1.0, 3.0)
 """Inner film of the main pipe over that of steady flow (pulsating exhaust flow)."""
 
@@ -89,6 +97,11 @@ class Closures(Batched):
         ``B``, and the inner film's Nusselt number without stirring.
     stanton : (designs,) array, dimensionless
         ``St*``: film in proportion to the mixing, as a Stanton number on ``D_mix/d``.
+    sharpness : (designs,) array, dimensionless
+        Of the end of the stirring: ``D = C_m U d exp[−(x/(Λ d))^sharpness]``.
+    tone : (designs,) array, dimensionless
+        True tones over those of the model: acoustic lengths are divided by it. 1 but for what a
+        calibration has learned.
     buoyancy : (designs,) array, dimensionless
         Multiplies the buoyant counterflow; 1 for the model, 0 to leave it out.
     outer_film_factor, mouth_factor : (designs,) array, dimensionless
@@ -107,6 +120,7 @@ class Closures(Batched):
     mouth_exchange: FloatArray
     stirring: FloatArray
     reach: FloatArray
+    sharpness: FloatArray
     pulsation: FloatArray
     stirred_film: FloatArray
     still_nusselt: FloatArray
@@ -114,6 +128,7 @@ class Closures(Batched):
     buoyancy: FloatArray
     outer_film_factor: FloatArray
     mouth_factor: FloatArray
+    tone: FloatArray
     fixed_diffusivity: FloatArray
     fixed_inner_film: FloatArray
     fixed_outer_film: FloatArray
@@ -129,6 +144,7 @@ class Closures(Batched):
             mouth_exchange=np.inf * one,
             stirring=STIRRING.median * one,
             reach=REACH.median * one,
+            sharpness=SHARPNESS.median * one,
             pulsation=PULSATION.median * one,
             stirred_film=0.0 * one,
             still_nusselt=FLOWING_NUSSELT * one,
@@ -136,6 +152,7 @@ class Closures(Batched):
             buoyancy=one,
             outer_film_factor=OUTER_FILM_FACTOR.median * one,
             mouth_factor=MOUTH_FACTOR.median * one,
+            tone=TONE.median * one,
             fixed_diffusivity=absent,
             fixed_inner_film=absent,
             fixed_outer_film=absent,

@@ -59,7 +59,7 @@ double shortest_scale(const struct design *d, const struct gas_table *gas, doubl
     /* Hot metal beside cold gas bends the gas's profile more than its decay length tells. */
     if (d->main_skin_temperature > hot)
         scale *= 0.65;
-    return isnan(d->fixed_diffusivity) ? fmin(scale, d->reach * bore) : scale;
+    return isnan(d->fixed_diffusivity) ? fmin(scale, d->reach * bore / fmax(d->sharpness, 1.0)) : scale;
 }
 
 /* Gas falls to the air over a few bores, the wall sits nearer the air: see first_guess.py. */

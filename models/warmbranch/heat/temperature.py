@@ -126,7 +126,9 @@ def heat_balance(
     closures, fixed = case.closures, case.closures.fixed_diffusivity[:, None]
 
     def forced(x: FloatArray) -> FloatArray:
-        stirred = stirred_mouth(x, case.branch.bore, speed, closures.stirring, closures.reach)
+        stirred = stirred_mouth(
+            x, case.branch.bore, speed, closures.stirring, closures.reach, closures.sharpness
+        )
         return np.where(np.isnan(fixed), stirred, fixed)
 
     if position is None:
@@ -380,7 +382,7 @@ def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> F
     scale = np.minimum(in_gas, WALL_SCALES * in_wall)
     # Hot metal beside cold gas bends the gas's profile more than its decay length tells.
     scale = np.where(pipe.skin_temperature > pipe.gas_temperature, 0.65 * scale, scale)
-    of_stirring = closures.reach * branch.bore
+    of_stirring = closures.reach * branch.bore / np.maximum(closures.sharpness, 1.0)
     return np.where(np.isnan(closures.fixed_diffusivity), np.minimum(scale, of_stirring), scale)
 
 

@@ -257,7 +257,9 @@ def _system(case: Case, nodes: int) -> tuple[plain.PlainSystem, BoolArray]:
     fixed = closures.fixed_diffusivity[:, None]
     free = np.isnan(fixed)
     one = np.ones(len(case))
-    stirred = stirred_mouth(x, branch.bore, one, closures.stirring, closures.reach)
+    stirred = stirred_mouth(
+        x, branch.bore, one, closures.stirring, closures.reach, closures.sharpness
+    )
     film, held = main_film(case, gas)
     system = plain.PlainSystem(
         case=case,

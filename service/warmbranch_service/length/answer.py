@@ -168,6 +168,7 @@ def _contributions(found: Lengths) -> LengthContributions:
         mouth_correction_mm=places(told.mouth_correction[0] / MM, 2),
         wall_losses_mm=places(told.wall_losses[0] / MM, 2),
         bends_mm=places(told.bends[0] / MM, 2),
+        learned_mm=places(told.tone[0] / MM, 2),
     )
 
 

@@ -67,6 +67,11 @@ class LengthContributions(AnswerModel):
     bends_mm: float = Field(
         description="The bends' lower inertance; to 0.01.", json_schema_extra=in_unit("mm")
     )
+    learned_mm: float = Field(
+        description="What the model leaves over, as the calibration learned it; to 0.01. 0 without "
+        "a calibration.",
+        json_schema_extra=in_unit("mm"),
+    )
 
 
 class TrimStep(AnswerModel):
