@@ -120,7 +120,8 @@ def _believed(request: LengthRequest, converted: Converted) -> Calibration:
     named = request.case.branch.surface is not None
     spreads = Spreads() if named else Spreads(emissivity=0.0)
     if converted.inferred is not None:
-        spreads = replace(spreads, gas_temperature=converted.inferred.gas.spread)
+        wide = converted.inferred.gas.spread
+        spreads = replace(spreads, gas_temperature=wide, least_gas_temperature=0.0)
     return Calibration.prior(converted.given, spreads)
 
 
