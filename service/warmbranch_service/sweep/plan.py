@@ -212,7 +212,9 @@ class Plan:
         if place < CHUNK and index < self.designs:
             return told.keys() == _DESIGN and told["index"] == index
         progress: Any = told.get("progress")
-        return isinstance(progress, dict) and progress.get("next_line") == number + 1
+        if not isinstance(progress, dict):
+            return False
+        return cast("dict[str, Any]", progress).get("next_line") == number + 1
 
     def first_line_of(self, chunk: int) -> int:
         """Line of a chunk's first design."""
