@@ -85,7 +85,7 @@ class LoudnessCurve(AnswerModel):
     level_dBA: list[float] = Field(description="A-weighted; to 0.1.", json_schema_extra=_unit("dB"))
 
 
-class LoudnessPoint(AnswerModel):
+class CurvePoint(AnswerModel):
     """One point, as target.loudness of POST /v1/length takes it."""
 
     rpm: float = Field(description="To 1.", json_schema_extra=_unit("rpm"))
@@ -113,7 +113,7 @@ class Spread(AnswerModel):
     )
 
 
-class NotchAnswer(AnswerModel):
+class NotchHeard(AnswerModel):
     """What the recordings say of the branch."""
 
     log10_odds: float = Field(
@@ -167,12 +167,12 @@ class ListenAnswer(AnswerModel):
     )
     recordings: list[RecordingAnswer] = Field(description="Each recording.")
     loudness: list[LoudnessCurve] = Field(description="Before, after, or both.")
-    loudness_target: list[LoudnessPoint] = Field(
+    loudness_target: list[CurvePoint] = Field(
         description="target.loudness for POST /v1/length, from the recordings before where there "
         "are any; empty where too little is heard."
     )
     drone: DroneAnswer | None = Field(description="Loudest speed of loudness_target.")
-    notch: NotchAnswer | None = Field(
+    notch: NotchHeard | None = Field(
         description="Null without a recording after, or where too little is heard to say."
     )
     heard: list[HeardAnswer] = Field(
