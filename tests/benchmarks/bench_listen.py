@@ -16,8 +16,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, os.path.join(os.path.dirname(__file__), ".."))
 
 import numpy as np
-from shared.recordings import Recording, pair, record, some_drive
 
+from shared.recordings import Recording, pair, record, some_drive
 from warmbranch.case.engine import Cycle
 from warmbranch.listen.layout import Layout, engine_layout
 from warmbranch.listen.solve import Heard, hear, notch_of

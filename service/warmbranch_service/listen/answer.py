@@ -24,11 +24,11 @@ from warmbranch_service.contract.errors import INVALID, Entry, Problem
 from warmbranch_service.contract.rounding import each, places
 from warmbranch_service.listen.answer_schema import (
     ChangeAnswer,
+    CurvePoint,
     DroneAnswer,
     HeardAnswer,
     ListenAnswer,
     LoudnessCurve,
-    CurvePoint,
     NotchHeard,
     OrderCurve,
     Outcome,
