@@ -10,7 +10,7 @@ from pydantic import BaseModel, ValidationError
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch_service.contract.errors import NOT_CONVERGED, Problem
 from warmbranch_service.contract.refusals import invalid, refused_by_physics
-from warmbranch_service.contract.strict_json import parse
+from warmbranch_service.contract.strict_json import parse, refuse_what_is_no_text
 from warmbranch_service.fit.answer import answer_fit
 from warmbranch_service.fit.answer_schema import FitAnswer
 from warmbranch_service.fit.readings_csv import with_readings
@@ -65,6 +65,7 @@ def fit_of(body: bytes, readings_csv: str | None = None) -> FitAnswer:
     value = parse(body)
     if readings_csv is not None:
         value = with_readings(value, readings_csv)
+        refuse_what_is_no_text(value)
     return _answered(value, FitRequest, answer_fit)
 
 

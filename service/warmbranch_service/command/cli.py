@@ -237,7 +237,8 @@ def _openapi(given: argparse.Namespace) -> int:
 
 def _serve(given: argparse.Namespace) -> int:
     from warmbranch_service.http.settings import Settings
-    from warmbranch_service.serving.supervisor import PortTakenError, serve
+    from warmbranch_service.serving.listening import PortTakenError
+    from warmbranch_service.serving.supervisor import serve
 
     try:
         settings = Settings.from_environment()

@@ -17,6 +17,8 @@ from fastapi import HTTPException
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
+from warmbranch_service.contract.plain_text import escaped
+
 PROBLEM_MEDIA_TYPE = "application/problem+json"
 TYPE_PREFIX = "/v1/problems/"
 LONGEST_ECHO = 80
@@ -66,7 +68,7 @@ NOT_JSON = Kind(
     "unsupported-media-type",
     415,
     "The body is not sent as JSON.",
-    "Send the header Content-Type: application/json.",
+    "Send the header Content-Type: application/json, and the body as it is, not compressed.",
 )
 INVALID = Kind(
     "invalid-request",
@@ -332,8 +334,8 @@ def shown(value: object) -> Any:
 
 
 def clean(text: str) -> str:
-    """Text that can be written as UTF-8, cut to a sane length only by who calls."""
-    return text.encode("utf-8", "replace").decode("utf-8")
+    """Text that can be written anywhere, cut to a sane length only by who calls."""
+    return escaped(text)
 
 
 def _is_float(value: int) -> bool:

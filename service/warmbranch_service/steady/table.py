@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.errors import ProblemParts
+from warmbranch_service.contract.text import listed, wrapped
 from warmbranch_service.steady.schema import SteadyAnswer
 
-WIDTH = 88
 PROFILE_ROWS = 11
 LOSS_ROWS = 11
 DECIBELS_A_MARK = 1.0
@@ -21,7 +20,7 @@ def readable(answer: SteadyAnswer) -> str:
     blocks = [
         [
             f"{answer.outcome.capitalize()} (model {answer.model_version})",
-            *_wrapped(answer.summary),
+            *wrapped(answer.summary),
         ],
         _resonance(answer),
         _heat(answer),
@@ -31,7 +30,7 @@ def readable(answer: SteadyAnswer) -> str:
     safety = [caution for caution in answer.cautions if caution.code.startswith("safety_")]
     others = [caution for caution in answer.cautions if caution not in safety]
     blocks.append(_cautions("Cautions", others))
-    blocks.append(["Taken for what the request left open", *_listed(answer.assumptions)])
+    blocks.append(["Taken for what the request left open", *listed(answer.assumptions)])
     blocks.append(_cautions("Safety; local codes and licensed practice go first", safety))
     return "\n\n".join("\n".join(block) for block in blocks if len(block) > 1) + "\n"
 
@@ -41,9 +40,9 @@ def readable_problem(parts: ProblemParts) -> str:
     lines = [parts.kind.title]
     if parts.entries:
         for entry in parts.entries:
-            lines += _wrapped(entry.sentence())
+            lines += wrapped(entry.sentence())
     else:
-        lines += _wrapped(parts.detail)
+        lines += wrapped(parts.detail)
     return "\n".join(lines) + "\n"
 
 
@@ -127,15 +126,4 @@ def _nearest_even(positions: Sequence[float], rows: int) -> list[int]:
 
 
 def _cautions(title: str, cautions: Iterable[Caution]) -> list[str]:
-    return [title, *_listed(caution.message for caution in cautions)]
-
-
-def _listed(sentences: Iterable[str]) -> list[str]:
-    lines: list[str] = []
-    for sentence in sentences:
-        lines += textwrap.wrap(sentence, WIDTH, initial_indent="  - ", subsequent_indent="    ")
-    return lines
-
-
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
+    return [title, *listed(caution.message for caution in cautions)]

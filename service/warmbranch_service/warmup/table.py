@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
-import textwrap
-
+from warmbranch_service.contract.text import listed, wrapped
 from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
-WIDTH = 88
 ROWS = 16
 
 
 def readable_warmup(answer: WarmupAnswer) -> str:
     """The answer to ``POST /v1/warmup`` as text."""
     blocks = [
-        [f"Warm-up (model {answer.model_version})", *_wrapped(answer.summary)],
+        [f"Warm-up (model {answer.model_version})", *wrapped(answer.summary)],
         _times(answer),
         _bands(answer),
         _facts(answer),
         _plateaus(answer),
         _conditions(answer),
-        ["Cautions", *_listed([c.message for c in answer.cautions if not _safety(c.code)])],
-        ["Taken for what the request left open", *_listed(answer.assumptions)],
+        ["Cautions", *listed([c.message for c in answer.cautions if not _safety(c.code)])],
+        ["Taken for what the request left open", *listed(answer.assumptions)],
         [
             "Safety; local codes and licensed practice go first",
-            *_listed([c.message for c in answer.cautions if _safety(c.code)]),
+            *listed([c.message for c in answer.cautions if _safety(c.code)]),
         ],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if len(block) > 1) + "\n"
@@ -129,14 +127,3 @@ def _conditions(answer: WarmupAnswer) -> list[str]:
 
 def _number(value: float | None, width: int, places: int) -> str:
     return f"{'–':>{width}}" if value is None else f"{value:>{width}.{places}f}"
-
-
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
-
-
-def _listed(sentences: list[str]) -> list[str]:
-    lines: list[str] = []
-    for sentence in sentences:
-        lines += textwrap.wrap(sentence, WIDTH, initial_indent="  - ", subsequent_indent="    ")
-    return lines
