@@ -6,10 +6,13 @@ the object's own fields have theirs; text, names and yes or no have no unit and 
 
 from __future__ import annotations
 
+import io
 import json
 import re
 
+import numpy as np
 import pytest
+import soundfile
 from jsonschema_rs import Draft202012Validator
 
 from shared.document import MODELS, OPERATIONS, names_below
@@ -111,11 +114,20 @@ def test_an_example_out_of_range_is_found(schemas):
 @pytest.mark.parametrize("name", [n for n, o in OPERATIONS.items() if "requestBody" in o])
 def test_every_request_that_is_shown_is_answered(client, name):
     method, path = name.split()
-    (media,) = OPERATIONS[name]["requestBody"]["content"].values()
+    ((kind, media),) = OPERATIONS[name]["requestBody"]["content"].items()
     assert media["examples"], "show requests: Body(openapi_examples=...)"
     for shown in media["examples"].values():
         assert shown["summary"]
-        response = client.request(method, path, json=shown["value"])
+        if kind == "multipart/form-data":
+            sound = io.BytesIO()
+            soundfile.write(
+                sound, np.random.default_rng(1).normal(0, 0.1, 32_000), 8000, format="WAV"
+            )
+            request = json.dumps(shown["value"]["request"])
+            parts = [("request", (None, request)), ("after", ("after.wav", sound.getvalue()))]
+            response = client.request(method, path, files=parts)
+        else:
+            response = client.request(method, path, json=shown["value"])
         assert response.status_code == 200, (name, shown["summary"], response.text)
 
 

@@ -46,9 +46,11 @@ SIGNED = frozenset(
         "LengthParts.gas_composition_mm",
         "LengthParts.mouth_correction_mm",
         "LengthParts.wall_losses_mm",
+        "NotchHeard.log10_odds",
         "LengthParts.learned_mm",
         "LengthContributions.learned_mm",
         "Parameter.learned_share",
+        "Rival.log10_odds",
         "Trim.final_cut_90_mm",
         "Trim.final_cut_mm",
     }
@@ -61,6 +63,13 @@ _LOUDNESS = 2001
 _PLACES = 50_000
 
 MOST: Mapping[str, int] = {
+    "ListenAnswer.cabin_resonances_Hz": 100,
+    "ListenAnswer.heard": 1,
+    "ListenAnswer.loudness": 2,
+    "ListenAnswer.loudness_target": 500,
+    "ListenAnswer.recordings": 8,
+    "RecordingAnswer.orders": 256,
+    "RecordingAnswer.rivals": 8,
     "ConditionsMap.grid": MOST_CONDITIONS,
     "DiameterChoice.widths": 10,
     "FitAnswer.heard": MOST_HEARD,
@@ -124,6 +133,10 @@ MOST_OF_ALL: Mapping[str, int] = {
 """The same for fields that several answers have."""
 
 MOST_IN_MODEL: Mapping[str, int] = {
+    "Track": 40_000,  # moments of an hour
+    "OrderCurve": 1000,
+    "LoudnessCurve": 500,
+    "ChangeAnswer": 500,
     "Series": MOST_TIMES,
     "Bands": MOST_TIMES,
     "ProfileBands": DEFAULT_NODES,

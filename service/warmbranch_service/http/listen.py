@@ -45,6 +45,20 @@ _BODY: dict[str, Any] = {
                     "after": {**_FILES, "description": "Recordings with the branch."},
                 },
             },
+            "examples": {
+                "four cylinders": {
+                    "summary": "An even four, recorded before and after from one place; files "
+                    "are left out here",
+                    "value": {
+                        "request": {
+                            "engine": {"cylinders": 4},
+                            "lowest_rpm": 1200,
+                            "highest_rpm": 4500,
+                            "same_place": True,
+                        }
+                    },
+                }
+            },
             "encoding": {"request": {"contentType": "application/json"}},
         }
     },

@@ -24,12 +24,12 @@ from warmbranch_service.contract.errors import INVALID, Entry, Problem
 from warmbranch_service.contract.rounding import each, places
 from warmbranch_service.listen.answer_schema import (
     ChangeAnswer,
+    CurvePoint,
     DroneAnswer,
     HeardAnswer,
     ListenAnswer,
     LoudnessCurve,
-    LoudnessPoint,
-    NotchAnswer,
+    NotchHeard,
     OrderCurve,
     Outcome,
     RecordingAnswer,
@@ -281,7 +281,7 @@ def _orders(heard: Heard, layout: Layout) -> list[OrderCurve]:
     return curves
 
 
-def _notch(notch: Notch | None, order: float, known: _Known | None) -> NotchAnswer | None:
+def _notch(notch: Notch | None, order: float, known: _Known | None) -> NotchHeard | None:
     if notch is None:
         return None
     resonance = rpm = None
@@ -289,7 +289,7 @@ def _notch(notch: Notch | None, order: float, known: _Known | None) -> NotchAnsw
         shares = (0.05, 0.25, 0.5, 0.75, 0.95)
         levels = np.array([notch.quantile(share) for share in shares])
         resonance, rpm = _spread(levels), _spread(levels * RPM / order)
-    return NotchAnswer(
+    return NotchHeard(
         log10_odds=places(notch.log_odds / np.log(10), 2),
         resonance_Hz=resonance,
         quiet_rpm=rpm,
@@ -307,12 +307,12 @@ def _spread(levels: FloatArray) -> Spread:
     )
 
 
-def _target(curve: Loudness | None) -> list[LoudnessPoint]:
+def _target(curve: Loudness | None) -> list[CurvePoint]:
     """Every speed of the curve; none where it is too short for POST /v1/length."""
     if curve is None or len(curve.level) < 3:
         return []
     return [
-        LoudnessPoint(rpm=places(speed * RPM, 0), level_dB=places(level, 1))
+        CurvePoint(rpm=places(speed * RPM, 0), level_dB=places(level, 1))
         for speed, level in zip(curve.revolutions_per_second, curve.level_a, strict=True)
     ]
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.listen.answer_schema import (
     DroneAnswer,
-    NotchAnswer,
+    NotchHeard,
     Outcome,
     RecordingAnswer,
 )
@@ -22,7 +22,7 @@ MUCH_CLIPPED = 0.001
 
 def summary(
     outcome: Outcome,
-    notch: NotchAnswer | None,
+    notch: NotchHeard | None,
     drone: DroneAnswer | None,
     recordings: Sequence[RecordingAnswer],
 ) -> str:
@@ -58,7 +58,7 @@ def cautions(
     request: ListenRequest,
     recordings: Sequence[RecordingAnswer],
     drone: DroneAnswer | None,
-    notch: NotchAnswer | None,
+    notch: NotchHeard | None,
 ) -> list[Caution]:
     """What to know before trusting it."""
     found: list[Caution] = []
