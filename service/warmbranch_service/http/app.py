@@ -188,9 +188,12 @@ def _operation_id(route: APIRoute) -> str:
 
 
 def _dress_problem(error: Exception, _: str) -> ProblemParts:
+    assert isinstance(error, Problem)
+    return error.parts
+
+
+def _dress_framework(error: Exception, _: str) -> ProblemParts:
     assert isinstance(error, HTTPException)
-    if isinstance(error, Problem):
-        return error.parts
     return problem_of_status(error.status_code, str(error.detail), error.headers)
 
 
@@ -227,7 +230,8 @@ def _dress_left(error: Exception, _: str) -> ProblemParts:
 
 
 _DRESS: dict[type[Exception], Callable[[Exception, str], ProblemParts]] = {
-    HTTPException: _dress_problem,
+    Problem: _dress_problem,
+    HTTPException: _dress_framework,
     RequestValidationError: _dress_validation,
     InputError: _dress_input,
     NotConvergedError: _dress_not_converged,

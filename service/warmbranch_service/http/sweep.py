@@ -20,9 +20,9 @@ from warmbranch_service.contract.errors import (
     problem_json,
 )
 from warmbranch_service.contract.forms import CSV, MEDIA_TYPES, VARY, form_of
-from warmbranch_service.contract.strict_json import StrictRoute, problem_responses
 from warmbranch_service.http import request_examples
 from warmbranch_service.http.fast_loops import FastLoops
+from warmbranch_service.http.strict_route import StrictRoute, problem_responses
 from warmbranch_service.http.workshop import Workshop
 from warmbranch_service.sweep.answer_forms import FORMS, NDJSON, AnswerForm, answer_form
 from warmbranch_service.sweep.answer_schema import SweepFailure, SweepLine

@@ -112,7 +112,7 @@ def test_what_nobody_foresaw_shows_no_traceback(van_file, capsys, monkeypatch):
     def fail(_):
         raise RuntimeError("odd")
 
-    monkeypatch.setattr("warmbranch_service.local.steady", fail)
+    monkeypatch.setattr("warmbranch_service.steady.answer.steady", fail)
     assert cli.main(["steady", str(van_file)]) == 1
     assert capsys.readouterr().err == "warmbranch: RuntimeError: odd\n"
 
