@@ -277,6 +277,14 @@ class Problem(Exception):
         super().__init__(detail)
         self.parts = ProblemParts(kind, detail, entries, headers or {})
 
+    @property
+    def errors(self) -> Sequence[Entry]:
+        """What is wrong, one by one."""
+        return self.parts.entries
+
+    def __str__(self) -> str:
+        return "\n".join(entry.sentence() for entry in self.errors) or self.parts.detail
+
     @classmethod
     def of(cls, parts: ProblemParts) -> Problem:
         """The exception for a failure that is already put together."""
