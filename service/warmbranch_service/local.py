@@ -52,7 +52,7 @@ def warmup_of(body: bytes) -> WarmupAnswer:
     return _answered(parse(body), WarmupRequest, warmup)
 
 
-def fit_of(body: bytes, readings_csv: str | None = None) -> FitAnswer:
+def fit_of(body: bytes, readings_csv: str | None = None, table_name: str = "") -> FitAnswer:
     """Answer the body of a ``POST /v1/fit``.
 
     Parameters
@@ -60,6 +60,8 @@ def fit_of(body: bytes, readings_csv: str | None = None) -> FitAnswer:
     body : bytes
     readings_csv : str, optional
         Readings that follow those of the body: see readings_csv.py.
+    table_name : str
+        Of their file, for what is told of it.
 
     Raises
     ------
@@ -67,13 +69,16 @@ def fit_of(body: bytes, readings_csv: str | None = None) -> FitAnswer:
         For everything that the service would answer with a failure.
     """
     from warmbranch_service.fit.answer import answer_fit
-    from warmbranch_service.fit.readings_csv import with_readings
+    from warmbranch_service.fit.readings_csv import placed, with_readings
     from warmbranch_service.fit.request import FitRequest
 
     value = parse(body)
-    if readings_csv is not None:
-        value = with_readings(value, readings_csv)
-    return _answered(value, FitRequest, answer_fit)
+    if readings_csv is None:
+        return _answered(value, FitRequest, answer_fit)
+    try:
+        return _answered(with_readings(value, readings_csv, table_name), FitRequest, answer_fit)
+    except Problem as problem:
+        raise Problem.of(placed(problem.parts, value, readings_csv, table_name)) from None
 
 
 def length_of(body: bytes) -> LengthAnswer:

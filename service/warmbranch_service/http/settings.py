@@ -197,6 +197,6 @@ def settings_help() -> str:
     """The settings as the help of the command line lists them."""
     lines = ["settings, from the environment:"]
     for setting in SETTINGS:
-        meaning = textwrap.fill(setting.meaning, 92, subsequent_indent=" " * 6)
+        meaning = textwrap.fill(setting.meaning, 72, subsequent_indent=" " * 6)
         lines += [f"  {setting.variable}={written(setting.default)}", f"      {meaning}"]
     return "\n".join(lines)
