@@ -17,9 +17,9 @@ from warmbranch_service.case.branch import (
     SURFACE_TEXT,
     Branch,
     Emissivity,
-    OutsideDiameter,
+    MainDiameter,
+    MainWall,
     Surface,
-    WallThickness,
     settle_surface,
 )
 from warmbranch_service.case.closures import Closures
@@ -36,6 +36,9 @@ from warmbranch_service.contract.units import (
     TEMPERATURE,
     VOLUME,
 )
+
+MOST_MASS_FLOW_KG_H = 20000.0
+"""Some 30 m/s of hot gas in the widest main pipe."""
 
 ASSUMED_GAS_SPEED_M_S = 20.0
 """Gas speed in the main pipe when the request says nothing that gives one."""
@@ -102,10 +105,10 @@ class MainPipe(RequestModel):
 
     model_config = rules(ONE_SURFACE)
 
-    outside_diameter_mm: OutsideDiameter = Field(
+    outside_diameter_mm: MainDiameter = Field(
         description="Outside diameter.", examples=[60.3, "2.375 in"]
     )
-    wall_thickness_mm: WallThickness = Field(description="Wall thickness.", examples=[1.5])
+    wall_thickness_mm: MainWall = Field(description="Wall thickness.", examples=[1.5])
     gas_temperature_degC: Annotated[float, Quantity("degC", TEMPERATURE, low=-40, high=1000)] = (
         Field(description="Gas temperature at the mouth, running warm.", examples=[310, "590 F"])
     )
@@ -121,7 +124,7 @@ class MainPipe(RequestModel):
         default=BurntGas(fuel="petrol"), description="What the gas is. Default burnt petrol."
     )
     mass_flow_kg_h: Annotated[
-        float | None, Quantity("kg/h", MASS_FLOW, low=0, high=3000, nullable=True)
+        float | None, Quantity("kg/h", MASS_FLOW, low=0, high=MOST_MASS_FLOW_KG_H, nullable=True)
     ] = Field(
         default=None,
         description="Gas through the main pipe. Default null: from the engine's displacement_L, "
@@ -190,7 +193,7 @@ class Engine(RequestModel):
         }
     )
 
-    cylinders: Annotated[int, Whole(1, 16)] = Field(
+    cylinders: Annotated[int, Whole(1, 24)] = Field(
         description="Cylinders that fire into this pipe.", examples=[4]
     )
     cycle: Literal["four-stroke", "two-stroke"] = Field(
@@ -205,7 +208,7 @@ class Engine(RequestModel):
         )
     )
     displacement_L: Annotated[
-        float | None, Quantity("L", VOLUME, low=0.02, high=100, nullable=True)
+        float | None, Quantity("L", VOLUME, low=0.02, high=500, nullable=True)
     ] = Field(
         default=None,
         description="Of the whole engine, for the mass flow. Default null.",
@@ -234,7 +237,7 @@ class Engine(RequestModel):
     firing_angles_deg: (
         Annotated[
             list[Annotated[float, Quantity("deg", ANGLE, low=0, high=720)]],
-            Field(min_length=1, max_length=16),
+            Field(min_length=1, max_length=24),
         ]
         | None
     ) = Field(

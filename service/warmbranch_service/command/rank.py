@@ -23,8 +23,7 @@ MOST_DRAWS = 65536
 DESCRIPTION = """\
 Which of the fields that a sweep varies matters most for a number of its answer? Each gets the share
 of the answer's variance that is due to it alone, and the share that it has a part in (first-order
-and total Sobol' indices), with the interval that holds 95 %. Needs pip install
-'warmbranch[sensitivity]'.
+and total Sobol' indices), with the interval that holds 95 %.
 """
 
 TEACHING = """\
@@ -101,12 +100,5 @@ def rank(
         raise Refused(str(error)) from None
     except ExecutorError as error:
         raise Failed(str(error)) from None
-    except ImportError as error:
-        if not (error.name or "").startswith("SALib"):
-            raise
-        raise Failed(
-            "Ranking needs SALib, which is not installed here: "
-            "pip install 'warmbranch[sensitivity]'."
-        ) from None
     sys.stdout.write(ranking.model_dump_json() + "\n" if as_json else readable_ranking(ranking))
     return OK

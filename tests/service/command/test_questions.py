@@ -88,7 +88,7 @@ def test_without_matplotlib_the_extra_is_named(van_file, printed, monkeypatch, t
     [
         (["stedy", "FILE"], "No such command 'stedy'"),
         (["steady"], "Missing argument 'FILE'"),
-        (["steady", "FILE", "--jsn"], "Did you mean --json"),
+        (["steady", "FILE", "--jsn"], "'--json'"),
         (["steady", "FILE", "--json", "--brief"], "one of them is allowed"),
         (["steady", "none.json"], "none.json cannot be read"),
         (["steady", "FILE", "--set", "engine"], "give FIELD=VALUE"),
