@@ -30,11 +30,8 @@ def test_waves_across_the_main_pipe_are_told(make_case):
     """1.8412 c/(π d), the first mode that turns about the axis; as for the branch's own bore."""
     wide = make_case()
     for bore, is_told in ((0.594, True), (0.0573, False)):
-        pipe = replace(
-            wide.main_pipe,
-            outside_diameter=np.array([bore + 0.006]),
-            wall_thickness=np.array([3e-3]),
-        )
+        outside, wall = np.array([bore + 0.006]), np.array([3e-3])
+        pipe = replace(wide.main_pipe, outside_diameter=outside, wall_thickness=wall)
         answer = solve(replace(wide, main_pipe=pipe))
         cut_on = 1.8412 * answer.main_sound_speed[0] / (np.pi * bore)
         tones = np.array([[1.001 * cut_on if is_told else 200.0, np.nan, np.nan]])

@@ -101,7 +101,7 @@ def test_a_workbook_is_refused_by_name(refused, start):
         ("pos,hue\n1,2\n", 'r.csv, line 1: nothing is known of a column "hue"', "Head it"),
         ("pos,position\n1,2\n", "r.csv, line 1: two columns are position_mm", "Leave one out"),
         ("pos,temp\n1,2,3\n", "r.csv, line 2 has 3 cells for 2 headings", "semicolons"),
-        ("# x\n\npos,temp\n120,60\n9000,50\n", "r.csv, line 5: ", "from 0 to 3000 mm"),
+        ("# x\n\npos,temp\n120,60\n9000,50\n", "r.csv, line 5: ", "from 0 to 6000 mm"),
         ("pos,temp\n120,warm\n", "r.csv, line 2: ", "Give a number"),
         ("pos,temp\n120,152.4\n1300,50\n", "r.csv, line 3: ", "the cap"),
         ("pos,temp,surface\n120,60,painted\n", "r.csv, line 2: ", "matt black paint"),
