@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from warmbranch.base.constants import ICE_POINT
+from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.forecast import interpolated
 from warmbranch.belief.unknowns import put
 from warmbranch.case.case import Case
 from warmbranch.case.closures import Closures

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
+from shared.lengths import a_case, bent, operating_points, uniform_case
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import STANDARD_PRESSURE
 from warmbranch.gas.gas import MixtureTable
@@ -67,3 +68,7 @@ def ideal_gas() -> Callable[..., MixtureTable]:
 @pytest.fixture(scope="session")
 def build_duct() -> Callable[..., Duct]:
     return make_duct
+
+
+__all__ = ["a_case", "bent", "operating_points", "uniform_case"]
+"""Fixtures of tests/shared, for every test here."""

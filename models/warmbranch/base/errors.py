@@ -4,6 +4,7 @@ WarmbranchError
  ├─ InputError            a given value is impossible; the sender can mend it
  │   ├─ GeometryError     sizes that make no pipe
  │   └─ PropertyRangeError  a state outside what the property data cover
+ ├─ OutOfReachError       no admissible length has the tone; the sender can ask for another
  ├─ NotConvergedError     the solver stopped short; not the sender's fault
  └─ StoppedError          whoever asked has ended the work: see stopping.py
 """
@@ -52,6 +53,27 @@ class GeometryError(InputError):
 
 class PropertyRangeError(InputError):
     """A temperature, pressure or composition outside what the property data cover."""
+
+
+class OutOfReachError(WarmbranchError):
+    """No admissible length of a branch has the wanted tone.
+
+    Parameters
+    ----------
+    message : str
+        One sentence that says what is wrong.
+    reach : two float, Hz
+        First resonances of the longest and of the shortest admissible branch; NaN where losses
+        leave none.
+    point : int
+        Operating point whose tone it is.
+    """
+
+    def __init__(self, message: str, *, reach: tuple[float, float], point: int) -> None:
+        super().__init__(f"{message} (reach {reach[0]:.4g} to {reach[1]:.4g} Hz, point {point})")
+        self.message = message
+        self.reach = reach
+        self.point = point
 
 
 class NotConvergedError(WarmbranchError):

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
+from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import ENSEMBLE, Calibration
 from warmbranch.belief.draws import quantiles
-from warmbranch.belief.forecast import Forecaster, interpolated
+from warmbranch.belief.forecast import Forecaster
 from warmbranch.case.case import Case
 
 LEVELS = np.array([0.05, 0.25, 0.5, 0.75, 0.95])

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.forecast import interpolated
+from warmbranch.base.interpolation import interpolated
 from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.readings import usual_uncertainty
 

@@ -11,7 +11,7 @@ from warmbranch.belief.draws import quantiles
 from warmbranch.belief.unknowns import put
 from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.posterior import Problem
-from warmbranch.length.solve import Outcome, length_for
+from warmbranch.length.tone import Outcome, length_for
 
 RISK = 0.05
 """Chance of ending too short that a first cut may run."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -104,56 +103,3 @@ def _edge(answer: Answer, inner: FloatArray, outer: FloatArray, level: FloatArra
     low, high = (np.take_along_axis(excess, i, axis=2)[:, :, 0] for i in (before, after))
     start, end = (np.take_along_axis(tones, i, axis=2)[:, :, 0] for i in (before, after))
     return start + (end - start) * low / (low - high)
-
-
-@dataclass(frozen=True)
-class StockTube:
-    """A tube as dealers keep it.
-
-    Parameters
-    ----------
-    outside_diameter : float, m
-    name : str
-    """
-
-    outside_diameter: float
-    name: str
-
-
-_INCHES = (1.0, 1.25, 1.5, 1.625, 1.75, 2.0, 2.25, 2.5, 2.75, 3.0, 3.5, 4.0, 5.0)
-_SMALL = (16, 18, 20, 22, 25, 28, 30, 32, 35, 38, 40, 42, 45, 48, 50, 51, 54, 55)
-_MILLIMETRES = (*_SMALL, 60, 63.5, 70, 76, 80, 89, 102, 114, 127, 140)
-
-STOCK_TUBES = tuple(
-    sorted(
-        [StockTube(inches * 25.4e-3, f"{inches:g} in") for inches in _INCHES]
-        + [StockTube(size * 1e-3, f"{size:g} mm") for size in _MILLIMETRES],
-        key=lambda tube: tube.outside_diameter,
-    )
-)
-"""Outside diameters of exhaust tube commonly stocked. Common practice, no source."""
-
-CLEARLY = 0.08
-"""How far, relative, the neighbouring diameter must lie to be another choice: closer sizes are
-the same tube in inches and in millimetres."""
-
-
-def stock_neighbours(
-    outside_diameter: float, smallest: float, largest: float
-) -> tuple[StockTube | None, StockTube | None]:
-    """Next clearly smaller and next clearly larger stock tube within bounds, m.
-
-    >>> [tube and tube.name for tube in stock_neighbours(50.8e-3, 15e-3, 60e-3)]
-    ['45 mm', '55 mm']
-    """
-    below = [
-        tube
-        for tube in STOCK_TUBES
-        if smallest <= tube.outside_diameter <= outside_diameter * (1 - CLEARLY)
-    ]
-    above = [
-        tube
-        for tube in STOCK_TUBES
-        if outside_diameter * (1 + CLEARLY) <= tube.outside_diameter <= largest
-    ]
-    return (below[-1] if below else None), (above[0] if above else None)

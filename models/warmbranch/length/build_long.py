@@ -16,7 +16,7 @@ from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import standard_normal
 from warmbranch.belief.unknowns import put
 from warmbranch.case.case import Case
-from warmbranch.length.solve import LONGEST, Sized, bounds, frozen_slope, with_length
+from warmbranch.length.tone import LONGEST, Sized, bounds, frozen_slope, with_length
 from warmbranch.steady.solve import solve
 
 CHANCE_TOO_SHORT = 0.05
@@ -106,7 +106,7 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
     -----
     Each axis is moved ``AXIS`` to both sides, all in one solution of the model; the length that
     would be right there follows from the slope of the resonance with the length, its frozen part
-    (see sizing.py) made larger as it is at ``sized``. So few, well placed designs tell more than as
+    (see tone.py) made larger as it is at ``sized``. So few, well placed designs tell more than as
     many random draws would: 64 of those miss the length by a tenth of the spread.
     """
     own = calibration.effective_in(given)

@@ -1,259 +1,219 @@
-"""The length whose first resonance is a wanted tone.
-
-The temperature profile changes with the length, so every step solves the whole model. Lengths are
-those of the centre-line; they are changed at the cap, where a saw or a longer last piece would.
-"""
+"""From what is wanted to lengths, on one page: right length, other tubes, build length, cuts."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from enum import IntEnum
+import math
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from warmbranch.base.batch import Batched, FloatArray
-from warmbranch.base.errors import NotConvergedError
+from warmbranch.base.batch import FloatArray
+from warmbranch.base.errors import OutOfReachError
+from warmbranch.belief.calibration import Calibration
 from warmbranch.case.case import Case
-from warmbranch.case.geometry import SHORTEST_IN_BORES
-from warmbranch.heat.grid import DEFAULT_NODES
-from warmbranch.sound import acoustics
-from warmbranch.sound.resonance import one_temperature_estimate
+from warmbranch.length.bandwidth import Notch, notch
+from warmbranch.length.build_long import (
+    CHANCE_TOO_SHORT,
+    RightLengths,
+    Trim,
+    trim_steps,
+    uncertain_lengths,
+)
+from warmbranch.length.compromise import Aim, Compromise, Tones, best_length
+from warmbranch.length.stock import StockTube, of_stock_tubes
+from warmbranch.length.tone import LONGEST, Outcome, Sized, frozen_slope, length_for, reach
 from warmbranch.steady.answer import Answer
-from warmbranch.steady.solve import solve
 
-LONGEST = 6.0
-"""m. Longest branch that the model admits."""
-
-FREQUENCY_TOLERANCE = 1e-7
-"""Relative distance from the wanted tone at which a length is accepted: ten times closer than the
-millionth that is promised, as the resonance itself is known to 1e-8."""
-
-FIRST_GUESS = 0.82
-"""First length tried, over the one-temperature length: hot branches end up at 0.7 to 0.95 of it."""
-
-MOST_STEPS = 20
-
-LONGEST_STEP = 0.7
-"""In the logarithm of the length; keeps a bad first slope from leaving the range at once."""
-
-FAIR_SLOPES = (-3.0, -0.3)
-"""Of ln f against ln L. A quarter wave has −1, a hot mouth and a cold cap make it steeper."""
-
-
-class Outcome(IntEnum):
-    """How the search for a length ended."""
-
-    FOUND = 0
-    TOO_LOW = 1
-    """The tone is lower than that of the longest admissible branch."""
-    TOO_HIGH = 2
-    """The tone is higher than that of the shortest admissible branch."""
-    OVERDAMPED = 3
-    """Losses leave a branch of about this length no resonance."""
+TAPE = 1e-4
+"""m. Lengths to build are told to a tenth of a millimetre, rounded up."""
 
 
 @dataclass(frozen=True)
-class Sized(Batched):
-    """Lengths for wanted tones, and the model's whole answer at them.
+class Wanted:
+    """What is to be quietened at each operating point.
 
     Parameters
     ----------
-    frequency : (designs,) array, Hz
-        Wanted first resonance.
-    length : (designs,) array, m
-        Centre-line length; at a bound of the range where the tone cannot be had.
-    slope : (designs,) array, dimensionless
-        ``d ln f / d ln L`` there.
-    outcome : (designs,) array of Outcome
-    solves : (designs,) array
-        Solutions of the whole model spent.
-    answer : Answer
-        At ``length``.
+    tones : Tones
+    weight : (points,) array, dimensionless
+        How much each point counts.
+    aim : Aim
+        What is made least where no length meets all.
     """
 
-    frequency: FloatArray
-    length: FloatArray
-    slope: FloatArray
-    outcome: FloatArray
-    solves: FloatArray
-    answer: Answer
+    tones: Tones
+    weight: FloatArray
+    aim: Aim = Aim.MEAN
 
     @property
-    def frequency_per_length(self) -> FloatArray:
-        """Change of the first resonance with the length, (designs,), Hz/m; negative."""
-        return self.slope * self.answer.resonance[:, 0] / self.length
+    def main(self) -> int:
+        """The point that counts most: the first of those of the greatest weight."""
+        return int(np.argmax(self.weight))
+
+    @property
+    def is_one_tone(self) -> bool:
+        """Whether there is one point and one tone, so that the length can be met exactly."""
+        return self.tones.frequency.shape == (1, 1)
 
 
-def with_length(case: Case, length: FloatArray) -> Case:
-    """The same cases with branches of other centre-line lengths, (designs,), m."""
-    return replace(case, branch=case.branch.with_length(length))
+@dataclass(frozen=True)
+class Building:
+    """How the branch is built and cut.
 
-
-def bounds(case: Case) -> tuple[FloatArray, FloatArray]:
-    """Shortest and longest admissible length of each design, m."""
-    # A hair above three bores: rounding must not put a branch below its own bound.
-    shortest = SHORTEST_IN_BORES * case.branch.bore * (1 + 1e-9)
-    return shortest, np.full(len(case), LONGEST)
-
-
-def one_temperature_length(frequency: FloatArray, gas_temperature: FloatArray) -> FloatArray:
-    """``L = c/(4f)``, m, with c of dry air at the main gas temperature: today's habit.
-
-    Check
-    -----
-    Common practice, no source: 100 Hz in air of 20 °C, 0.858 m.
-
-    >>> one_temperature_length(np.array([100.0]), np.array([293.15])).round(3)
-    array([0.858])
+    Parameters
+    ----------
+    chance_too_short : float
+        Chance of a branch built too short that is borne, ``0 < chance < 1``.
+    allowance : float, m
+        For what welds and cap take.
+    trim_step : float, m
+        Between the rows of the table of cuts.
     """
-    # Length and frequency change places in c/4.
-    return one_temperature_estimate(frequency, gas_temperature)
+
+    chance_too_short: float = CHANCE_TOO_SHORT
+    allowance: float = 0.0
+    trim_step: float = 5e-3
 
 
-def length_for(case: Case, frequency: FloatArray, *, nodes: int = DEFAULT_NODES) -> Sized:
-    """Find the lengths whose first resonances are wanted tones.
+@dataclass(frozen=True)
+class Choice:
+    """One choice of tube: None for the tube as given, its right length and its notch there."""
+
+    tube: StockTube | None
+    sized: Sized
+    notch: Notch
+
+
+@dataclass(frozen=True)
+class Lengths:
+    """The right length and what hangs on it.
+
+    Parameters
+    ----------
+    sized : Sized
+        At the operating point that counts most, one design.
+    answer : Answer
+        At the right length, one design an operating point.
+    compromise : Compromise or None
+        None where one tone at one point was met exactly.
+    choices : tuple of Choice
+        The tube as given, then its stock neighbours.
+    right : RightLengths
+        What the right length may be, as far as the coefficients are known.
+    build : float, m
+        Length to build, allowance included.
+    trim : Trim
+        What each cut from there gives.
+    """
+
+    sized: Sized
+    answer: Answer
+    compromise: Compromise | None
+    choices: tuple[Choice, ...]
+    right: RightLengths
+    build: float
+    trim: Trim
+
+    @property
+    def length(self) -> float:
+        """The right length, m."""
+        return float(self.sized.length[0])
+
+    @property
+    def tone(self) -> float:
+        """First resonance at the operating point that counts most, Hz."""
+        return float(self.sized.frequency[0])
+
+
+def solve(
+    case: Case,
+    wanted: Wanted,
+    *,
+    given: Case,
+    believed: Calibration,
+    building: Building,
+    stock: bool = False,
+) -> Lengths:
+    """How long the branch must be, how long to build it, and how to cut it.
 
     Parameters
     ----------
     case : Case
-        Of any length: the answer does not depend on it, but for bends beyond the cap, which are
-        cut off.
-    frequency : (designs,) array, Hz
-    nodes : int
-        Of the grid along the branch.
+        One design an operating point; the branch's own length does not matter.
+    wanted : Wanted
+    given : Case
+        The operating point that counts most, one design, as the user gives it: not yet
+        :meth:`Calibration.applied_to`.
+    believed : Calibration
+        What is believed of the unknowns: a prior, or what a fit learned.
+    building : Building
+    stock : bool
+        Whether to work out the next stock tubes, too.
 
     Returns
     -------
-    Sized
-
-    Valid for
-    ---------
-    Lengths from three bores to ``LONGEST``; outside, ``outcome`` says which way.
+    Lengths
 
     Raises
     ------
+    OutOfReachError
+        No admissible length of this tube has the tone.
     NotConvergedError
-        If ``MOST_STEPS`` do not suffice, or the model itself does not converge.
-
-    Check
-    -----
-    Exact: the round trip through :func:`warmbranch.steady.solve.solve`.
-
-    Notes
-    -----
-    Secant steps in ln f against ln L, which is almost a straight line. The first slope is that of
-    a cap moved through an unchanged profile; later ones are secants, turned by as much as that
-    slope turned between the two points. Three solutions of the model mostly do.
     """
-    low, high = bounds(case)
-    hot = case.main_pipe.gas_temperature
-    length = np.clip(FIRST_GUESS * one_temperature_length(frequency, hot), low, high)
-    search = _Search(np.log(length), np.log(low), np.log(high))
-    open_ = np.arange(len(case))
-    found: list[tuple[NDArray[np.intp], Sized]] = []
-    part = case
-    for step in range(1, MOST_STEPS + 1):
-        length = np.exp(search.x)
-        answer = solve(with_length(part, length), nodes=nodes)
-        # Where there is no resonance, the transit time still tells which way to go.
-        heard = answer.resonance[:, 0]
-        overdamped = np.isnan(heard)
-        guide = np.where(overdamped, answer.transit_time, heard)
-        offset = np.log(guide / frequency[open_])
-        ideal = frozen_slope(answer, guide)
-        stuck = search.advance(offset, ideal)
-        done = (np.abs(offset) < FREQUENCY_TOLERANCE) | stuck
-        if np.any(done):
-            reached = np.where(offset < 0, Outcome.TOO_HIGH, Outcome.TOO_LOW)
-            outcome = np.where(stuck, reached, Outcome.FOUND)
-            here = Sized(
-                frequency=frequency[open_],
-                length=length,
-                slope=search.slope,
-                outcome=np.where(overdamped, Outcome.OVERDAMPED, outcome).astype(np.float64),
-                solves=np.full(len(part), float(step)),
-                answer=answer,
-            )
-            if np.all(done) and not found:
-                return here
-            found.append((open_[done], here.take(done)))
-            keep = ~done
-            part, open_, search = part.take(keep), open_[keep], search.take(keep)
-            if len(open_) == 0:
-                order = np.argsort(np.concatenate([index for index, _ in found]))
-                return Sized.concatenate([sized for _, sized in found]).take(order)
-    raise NotConvergedError(
-        "The search for a length did not converge.",
-        designs=tuple(int(i) for i in open_),
-        residual=float(np.max(np.abs(search.offset))),
-        iterations=MOST_STEPS,
+    if wanted.is_one_tone:
+        sized, choices = _met(case, wanted.tones.frequency[:, 0], stock)
+        answer, compromise = sized.answer, None
+    else:
+        compromise = best_length(case, wanted.tones, wanted.weight, wanted.aim)
+        answer = compromise.answer
+        sized, choices = _bargained(compromise, wanted.main, stock)
+    right = uncertain_lengths(sized, given, believed)
+    likely = right.build(building.chance_too_short)
+    longest = max(min(likely, LONGEST), float(sized.length[0]))
+    # Rounded up, so that what is printed is no shorter than what was meant.
+    build = math.ceil((longest + building.allowance) / TAPE - 1e-6) * TAPE
+    trim = trim_steps(sized, build, building.trim_step)
+    return Lengths(sized, answer, compromise, choices, right, build, trim)
+
+
+def _met(case: Case, tone: FloatArray, stock: bool) -> tuple[Sized, tuple[Choice, ...]]:
+    """One tone at one point: the length meets it, and the neighbouring tubes' with it."""
+    others = of_stock_tubes(case) if stock else []
+    batch = Case.concatenate([case, *(other for _, other in others)]) if others else case
+    sized = length_for(batch, np.full(len(batch), tone[0]))
+    if sized.outcome[0] != Outcome.FOUND:
+        raise OutOfReachError("No admissible length has this tone.", reach=reach(case), point=0)
+    return sized.take(slice(0, 1)), _choices([None, *(tube for tube, _ in others)], sized)
+
+
+def _bargained(best: Compromise, main: int, stock: bool) -> tuple[Sized, tuple[Choice, ...]]:
+    """The length that leaves the least over all points and tones, as if it were sought for one."""
+    answer = best.answer.take(slice(main, main + 1))
+    tone = answer.resonance[:, 0]
+    if np.isnan(tone[0]):
+        raise OutOfReachError(
+            "Losses leave the best length no resonance.", reach=(math.nan, math.nan), point=main
+        )
+    sized = Sized(
+        frequency=tone,
+        length=np.array([best.length]),
+        slope=frozen_slope(answer, tone),
+        outcome=np.array([float(Outcome.FOUND)]),
+        solves=np.array([float(best.designs)]),
+        answer=answer,
     )
+    choices = _choices([None], sized)
+    others = of_stock_tubes(answer.case) if stock else []
+    if others:
+        batch = Case.concatenate([other for _, other in others])
+        found = length_for(batch, np.full(len(batch), tone[0]))
+        choices += _choices([tube for tube, _ in others], found)
+    return sized, choices
 
 
-class _Search:
-    """Where each design's search stands: ln L now and before, with what was found there."""
-
-    def __init__(self, x: FloatArray, low: FloatArray, high: FloatArray) -> None:
-        self.x, self.low, self.high = x, low, high
-        self.last = np.full_like(x, np.nan)
-        self.offset = np.full_like(x, np.nan)
-        self.ideal = np.full_like(x, np.nan)
-        self.slope = np.full_like(x, np.nan)
-
-    def take(self, keep: NDArray[np.bool_]) -> _Search:
-        rest = _Search(self.x[keep], self.low[keep], self.high[keep])
-        for name in ("last", "offset", "ideal", "slope"):
-            setattr(rest, name, getattr(self, name)[keep])
-        return rest
-
-    def advance(self, offset: FloatArray, ideal: FloatArray) -> NDArray[np.bool_]:
-        """Take in ln(f/wanted) here and step on; True where the step leads out of the range."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            secant = (offset - self.offset) / (self.x - self.last)
-            turned = secant * ideal / ((ideal + self.ideal) / 2)
-        fair = (turned > FAIR_SLOPES[0]) & (turned < FAIR_SLOPES[1])
-        self.slope = np.where(fair, turned, np.clip(ideal, *FAIR_SLOPES))
-        self.last, self.offset, self.ideal = self.x, offset, ideal
-        step = np.clip(-offset / self.slope, -LONGEST_STEP, LONGEST_STEP)
-        self.x = np.clip(self.last + step, self.low, self.high)
-        return (self.x == self.last) & (np.abs(offset) >= FREQUENCY_TOLERANCE)
-
-
-def frozen_slope(answer: Answer, frequency: FloatArray) -> FloatArray:
-    r"""``d ln f / d ln L`` for a cap that moves through a profile that does not change.
-
-    .. math:: \frac{d\ln f}{d\ln L} = -\frac{L}{2}\,
-              \frac{p_{cap}^2\,/\,(\gamma P_0)}{\int p^2 / (\gamma P_0)\, dx}
-
-    Parameters
-    ----------
-    answer : Answer
-    frequency : (designs,) array, Hz
-        Resonances.
-
-    Returns
-    -------
-    (designs,) array, dimensionless
-
-    Valid for
-    ---------
-    A first-order perturbation; the true slope differs by a few percent, as the profile does
-    change.
-
-    Check
-    -----
-    Exact: −1 for a uniform tube without mouth correction. tests/models/test_sizing.py.
-
-    Source
-    ------
-    Rayleigh's principle.
-    """
-    duct = answer.duct
-    pressure, _ = acoustics.standing_wave(duct, frequency)
-    squared = np.square(np.abs(pressure))
-    middle = np.square(np.abs(pressure[:, 1:] + pressure[:, :-1]) / 2)
-    within = (squared[:, 1:] + squared[:, :-1] + 4 * middle) / 6
-    compliance = np.sum(within * duct.cell_length / duct.bulk_modulus, axis=1)
-    at_cap = squared[:, -1] / duct.bulk_modulus[:, -1]
-    return -answer.length * at_cap / (2 * compliance)
+def _choices(tubes: list[StockTube | None], sized: Sized) -> tuple[Choice, ...]:
+    found = notch(sized.answer)
+    return tuple(
+        Choice(tube, sized.take(slice(i, i + 1)), found.of_design(i))
+        for i, tube in enumerate(tubes)
+    )

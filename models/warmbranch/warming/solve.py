@@ -15,7 +15,7 @@ import numpy as np
 from warmbranch.base import kernel, stopping, tally
 from warmbranch.base.batch import Batched, BoolArray, FloatArray
 from warmbranch.base.errors import InputError, NotConvergedError
-from warmbranch.belief.forecast import interpolated
+from warmbranch.base.interpolation import interpolated
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table

@@ -2,20 +2,13 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-
-import numpy as np
-
+from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknowns import Spreads
-from warmbranch.case.case import Case
-from warmbranch.length import solve as sizing
-from warmbranch.length.build_long import DRAWS, RightLengths, Trim, trim_steps, uncertain_lengths
-from warmbranch.length.compromise import Compromise, best_length
+from warmbranch.length.build_long import DRAWS, Trim
 from warmbranch.length.effects import effects, transit_time_length
-from warmbranch.length.solve import Outcome, Sized, length_for, one_temperature_length
-from warmbranch.steady.answer import Answer
+from warmbranch.length.solve import Building, Lengths, solve
+from warmbranch.length.tone import LONGEST, one_temperature_length
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.convert import MM, Converted, celsius
 from warmbranch_service.contract.rounding import finite, places
@@ -29,70 +22,18 @@ from warmbranch_service.length.answer_schema import (
     TargetAnswer,
     TrimStep,
 )
-from warmbranch_service.length.points import Points, out_of_reach, points_of, reach_of
+from warmbranch_service.length.points import Points, out_of_reach, points_of
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.length.sentences import length_cautions, summary
 from warmbranch_service.length.shape import Shape
 from warmbranch_service.length.sound import (
-    Tube,
     diameter_choices,
-    known_tubes,
     loudness_answer,
     notch_answer,
     pair_answer,
     place_answer,
-    stock_tubes,
 )
 from warmbranch_service.steady.answer import digits
-
-
-@dataclass(frozen=True)
-class Found:
-    """The right length and what hangs on it.
-
-    Parameters
-    ----------
-    points : Points
-    sized : Sized
-        At the operating point that counts most, one design.
-    answer : Answer
-        At the right length, one design an operating point.
-    compromise : Compromise or None
-        None where one tone at one point was met exactly.
-    tubes : list of Tube
-        The tube as given and its stock neighbours, each with its right length.
-    """
-
-    points: Points
-    sized: Sized
-    answer: Answer
-    compromise: Compromise | None
-    tubes: list[Tube]
-
-    @property
-    def length(self) -> float:
-        """m."""
-        return float(self.sized.length[0])
-
-    @property
-    def tone(self) -> float:
-        """First resonance at the operating point that counts most, Hz."""
-        return float(self.sized.frequency[0])
-
-    @property
-    def converted(self) -> Converted:
-        """The operating point that counts most."""
-        return self.points.converted[self.points.main]
-
-
-@dataclass(frozen=True)
-class Built:
-    """The length to build, m, and how sure it is."""
-
-    right: RightLengths
-    build: float
-    allowance: float
-    trim: Trim
 
 
 def answer_length(request: LengthRequest) -> LengthAnswer:
@@ -103,30 +44,45 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
     Problem, warmbranch.base.errors.WarmbranchError
     """
     points = points_of(request)
-    found = _one_tone(request, points) if points.is_one_tone else _compromise(request, points)
-    built = _built(request, found)
-    shape = Shape.of(request, found.sized, built.build)
+    converted = points.converted[points.main]
+    allowance = (request.build.weld_allowance_mm + request.build.cap_allowance_mm) * MM
+    try:
+        found = solve(
+            points.case,
+            points.wanted,
+            given=converted.given,
+            believed=_believed(request, converted),
+            building=Building(
+                request.build.chance_too_short_percent / 100,
+                allowance,
+                request.build.trim_step_mm * MM,
+            ),
+            stock=request.diameters,
+        )
+    except OutOfReachError as error:
+        raise out_of_reach(request, points.order, error.reach, error.point) from None
+    shape = Shape.of(request, found.sized, found.build)
     per_hz = None if points.order is None else 60 / points.order
     main = found.answer.take(slice(points.main, points.main + 1))
     hot = main.case.main_pipe.gas_temperature
-    slope = built.trim.frequency_per_length * MM
-    low, high = built.right.interval(0.9)
+    slope = found.trim.frequency_per_length * MM
+    low, high = found.right.interval(0.9)
     place = place_answer(request, main, found.tone)
     outline = shape.outline_answer()
     return LengthAnswer(
         form=FORM,
         outcome=_outcome(found),
-        summary=summary(request, points, found.sized, found.compromise, built.build),
+        summary=summary(request, points, found.sized, found.compromise, found.build),
         target=_target(points),
         centreline_length_mm=places(found.length / MM, 4),
-        build_length_mm=places(built.build / MM, 1),
-        allowance_mm=places(built.allowance / MM, 2),
-        chance_too_short=places(built.right.chance_too_short(built.build - built.allowance), 3),
+        build_length_mm=places(found.build / MM, 1),
+        allowance_mm=places(allowance / MM, 2),
+        chance_too_short=places(found.right.chance_too_short(found.build - allowance), 3),
         right_length_90_mm=(places(low / MM, 1), places(_within(high) / MM, 1)),
-        certainty="prior" if found.converted.calibration is None else "calibration",
+        certainty="prior" if converted.calibration is None else "calibration",
         rpm_per_mm=None if per_hz is None else digits(slope * per_hz, 4),
         Hz_per_mm=digits(slope, 4),
-        trim_steps=_trim_steps(built.trim, per_hz),
+        trim_steps=_trim_steps(found.trim, per_hz),
         contributions_mm=_contributions(found),
         one_temperature_length_mm=places(
             one_temperature_length(found.sized.frequency, hot)[0] / MM, 2
@@ -134,19 +90,19 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
         transit_time_length_mm=places(
             transit_time_length(found.sized.answer, found.sized.frequency)[0] / MM, 2
         ),
-        operating_points=_operating_points(found, per_hz),
+        operating_points=_operating_points(points, found, per_hz),
         loudness=loudness_answer(points, found.compromise),
-        notch=notch_answer(found.tubes[0], per_hz),
-        diameters=diameter_choices(found.tubes, per_hz),
+        notch=notch_answer(found.choices[0], per_hz),
+        diameters=diameter_choices(request, found.choices, per_hz),
         cut_list=shape.cut_list(),
         outline=outline,
         folds=shape.folds(),
         place=place,
-        two_branches=pair_answer(request, found.converted, main, found.tone),
+        two_branches=pair_answer(request, converted, main, found.tone),
         cautions=length_cautions(
-            request, points, found.answer, built.build, shape, place, built.trim
+            request, points, found.answer, found.build, shape, place, found.trim
         ),
-        assumptions=[*found.converted.assumptions, *points.said, *_assumptions(request, points)],
+        assumptions=[*converted.assumptions, *points.said, *_assumptions(request, points)],
         work=LengthWork(
             searches=int(found.sized.solves[0])
             if found.compromise is None
@@ -157,65 +113,19 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
     )
 
 
-def _one_tone(request: LengthRequest, points: Points) -> Found:
-    """One tone at one point: the length meets it, and the neighbouring tubes' with it."""
-    assert points.tone is not None
-    case = points.case
-    tubes = [Tube.given(request, case), *stock_tubes(request, case)]
-    batch = case if len(tubes) == 1 else Case.concatenate([tube.case for tube in tubes])
-    sized = length_for(batch, np.full(len(batch), points.tone[0]))
-    own = sized.take(slice(0, 1))
-    if own.outcome[0] != Outcome.FOUND:
-        raise out_of_reach(request, points.order, reach_of(case))
-    return Found(points, own, own.answer, None, known_tubes(tubes, sized))
-
-
-def _compromise(request: LengthRequest, points: Points) -> Found:
-    """The length that leaves the least over all points and tones."""
-    best = best_length(points.case, points.tones, points.weight, points.aim)
-    answer = best.answer.take(slice(points.main, points.main + 1))
-    tone = answer.resonance[:, 0]
-    if np.isnan(tone[0]):
-        raise out_of_reach(request, points.order, (math.nan, math.nan), points.main)
-    sized = Sized(
-        frequency=tone,
-        length=np.array([best.length]),
-        slope=sizing.frozen_slope(answer, tone),
-        outcome=np.array([float(Outcome.FOUND)]),
-        solves=np.array([float(best.designs)]),
-        answer=answer,
-    )
-    tubes = known_tubes([Tube.given(request, answer.case)], sized)
-    others = stock_tubes(request, answer.case)
-    if others:
-        batch = Case.concatenate([tube.case for tube in others])
-        tubes += known_tubes(others, length_for(batch, np.full(len(batch), tone[0])))
-    return Found(points, sized, best.answer, best, tubes)
-
-
-def _built(request: LengthRequest, found: Found) -> Built:
-    given, converted = request.build, found.converted
-    case = converted.given
-    if converted.calibration is None:
-        named = request.case.branch.surface is not None
-        spreads = Spreads() if named else Spreads(emissivity=0.0)
-        believed = Calibration.prior(case, spreads)
-    else:
-        believed = converted.calibration
-    right = uncertain_lengths(found.sized, case, believed)
-    allowance = (given.weld_allowance_mm + given.cap_allowance_mm) * MM
-    wanted = max(_within(right.build(given.chance_too_short_percent / 100)), found.length)
-    # Up to a tenth of a millimetre, so that what is printed is no shorter than what was meant.
-    build = math.ceil((wanted + allowance) / (0.1 * MM) - 1e-6) * 0.1 * MM
-    return Built(right, build, allowance, trim_steps(found.sized, build, given.trim_step_mm * MM))
+def _believed(request: LengthRequest, converted: Converted) -> Calibration:
+    if converted.calibration is not None:
+        return converted.calibration
+    named = request.case.branch.surface is not None
+    return Calibration.prior(converted.given, Spreads() if named else Spreads(emissivity=0.0))
 
 
 def _within(length: float) -> float:
     """Members that no admissible length serves are told as the longest one; a caution says so."""
-    return min(length, sizing.LONGEST)
+    return min(length, LONGEST)
 
 
-def _outcome(found: Found) -> schema.Outcome:
+def _outcome(found: Lengths) -> schema.Outcome:
     if found.compromise is None:
         return "length found"
     return "compromise at the end of the range" if found.compromise.at_bound else "compromise found"
@@ -243,7 +153,7 @@ def _trim_steps(trim: Trim, per_hz: float | None) -> list[TrimStep]:
     ]
 
 
-def _contributions(found: Found) -> LengthContributions:
+def _contributions(found: Lengths) -> LengthContributions:
     answer, tone = found.sized.answer, found.sized.frequency
     rule = one_temperature_length(tone, answer.case.main_pipe.gas_temperature)
     told = effects(answer, tone)
@@ -257,8 +167,8 @@ def _contributions(found: Found) -> LengthContributions:
     )
 
 
-def _operating_points(found: Found, per_hz: float | None) -> list[PointAnswer]:
-    points, answer = found.points, found.answer
+def _operating_points(points: Points, found: Lengths, per_hz: float | None) -> list[PointAnswer]:
+    answer = found.answer
     if found.compromise is None:
         left = -answer.transmission_loss(found.sized.frequency[:, None])
     else:

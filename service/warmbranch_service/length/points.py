@@ -11,9 +11,9 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.case import case as physics
 from warmbranch.case.road_speed import engine_speed_on_road, rolling_circumference, tyre_diameter
-from warmbranch.length import solve as sizing
 from warmbranch.length.compromise import Aim, Tones
-from warmbranch.steady.solve import solve
+from warmbranch.length.solve import Wanted
+from warmbranch.length.tone import reach as reach_of
 from warmbranch_service.case.convert import MM, Converted, to_physics
 from warmbranch_service.case.schema import Case, MixedGas
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
@@ -68,14 +68,14 @@ class Points:
         return self.converted[0].order
 
     @property
-    def main(self) -> int:
-        """The point that counts most: the first of those of the greatest weight."""
-        return int(np.argmax(self.weight))
+    def wanted(self) -> Wanted:
+        """What is to be quietened at each point."""
+        return Wanted(self.tones, self.weight, self.aim)
 
     @property
-    def is_one_tone(self) -> bool:
-        """Whether there is one point and one tone, so that the length can be met exactly."""
-        return self.tone is not None and len(self.names) == 1
+    def main(self) -> int:
+        """The point that counts most."""
+        return self.wanted.main
 
 
 def points_of(request: LengthRequest) -> Points:
@@ -232,13 +232,6 @@ def out_of_reach(
         remedy += ", or another engine order." if order is not None else "."
     entry = Entry(path, "target_out_of_reach", detail, remedy, value, unit)
     return Problem(INVALID, entry.sentence(), entries=[entry])
-
-
-def reach_of(case: physics.Case) -> tuple[float, float]:
-    """First resonances of the longest and of the shortest admissible branch, Hz."""
-    low, high = sizing.bounds(case)
-    ends = solve(sizing.with_length(case.repeat(2), np.concatenate([high, low])))
-    return float(ends.resonance[0, 0]), float(ends.resonance[1, 0])
 
 
 def band_out_of_reach(

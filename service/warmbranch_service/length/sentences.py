@@ -13,7 +13,7 @@ from warmbranch.length.bandwidth import Notch
 from warmbranch.length.build_long import Trim
 from warmbranch.length.compromise import Compromise
 from warmbranch.length.pair import Stagger
-from warmbranch.length.solve import LONGEST, Sized, one_temperature_length
+from warmbranch.length.tone import LONGEST, Sized, one_temperature_length
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.cautions import LEAK_DIAMETER, Finding, findings
 from warmbranch.steady.leak import OVERPRESSURE, leak_heat
@@ -272,8 +272,6 @@ def _support(answer: Answer, main: int, shape: Shape) -> Caution:
 
 def trade_off(own: Case, other: Case, mine: Notch, theirs: Notch, reached: bool) -> str:
     """What another tube gains and costs against one's own."""
-    if other is own:
-        return "The tube as given."
     if not reached:
         return "No admissible length of this tube has this tone."
     ratio = float(other.branch.outside_diameter[0] / own.branch.outside_diameter[0])

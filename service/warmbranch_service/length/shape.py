@@ -19,7 +19,7 @@ from warmbranch.length.cut_list import (
 )
 from warmbranch.length.folding import Fold, Run, Stack, Tube, folds, serpentine
 from warmbranch.length.outline import Envelope, Outline, Pipework, Space, outline
-from warmbranch.length.solve import LONGEST, Outcome, Sized, length_for
+from warmbranch.length.tone import LONGEST, Outcome, Sized, length_for
 from warmbranch_service.case.branch import Bend, Straight
 from warmbranch_service.case.convert import MM
 from warmbranch_service.contract.errors import INVALID, Entry, Problem

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
 
 import numpy as np
 
-from warmbranch.case.case import Case
-from warmbranch.case.geometry import Branch, Piece
-from warmbranch.length.bandwidth import LEVELS, Notch, notch, stock_neighbours
+from warmbranch.length.bandwidth import LEVELS, Notch
 from warmbranch.length.compromise import Aim, Compromise, left_over
 from warmbranch.length.cut_list import tube_mass
 from warmbranch.length.family import family
@@ -22,7 +19,8 @@ from warmbranch.length.pair import (
     one_branch,
     same_tune,
 )
-from warmbranch.length.solve import Outcome, Sized, bounds
+from warmbranch.length.solve import Choice
+from warmbranch.length.tone import Outcome, bounds
 from warmbranch.sound.acoustics import input_impedance
 from warmbranch.sound.placement import Place as PhysicsPlace
 from warmbranch.sound.placement import better_places, nodes, positions, sweep, tones
@@ -61,83 +59,10 @@ PAIR_NARROWEST = 0.98
 PAIR_LENGTHS = 7
 """Lengths solved for two branches; the range spans some 30 %."""
 
-SMALLEST, LARGEST = 15e-3, 150e-3
-"""m. Admissible outside diameters."""
 
-
-@dataclass(frozen=True)
-class Tube:
-    """One choice of tube.
-
-    Parameters
-    ----------
-    name : str
-    case : Case
-        One design of that tube.
-    sized : Sized or None
-        Its right length, once it is known.
-    notch : Notch or None
-        At that length.
-    """
-
-    name: str
-    case: Case
-    sized: Sized | None = None
-    notch: Notch | None = None
-
-    @classmethod
-    def given(cls, request: LengthRequest, case: Case) -> Tube:
-        """The tube of the request."""
-        return cls(f"as given, {request.case.branch.outside_diameter_mm:g} mm", case)
-
-
-def known_tubes(tubes: list[Tube], sized: Sized) -> list[Tube]:
-    """Tubes with their right lengths, one design each, and their notches."""
-    found = notch(sized.answer)
-    return [
-        replace(tube, sized=sized.take(slice(i, i + 1)), notch=found.of_design(i))
-        for i, tube in enumerate(tubes)
-    ]
-
-
-def stock_tubes(request: LengthRequest, case: Case) -> list[Tube]:
-    """The stock neighbours of a tube, of the same wall; none where they are not asked for.
-
-    Bends keep their proportion to the tube, as bends of one make do.
-    """
-    if not request.diameters:
-        return []
-    branch, pipe = case.branch, case.main_pipe
-    outside, wall = float(branch.outside_diameter[0]), float(branch.wall_thickness[0])
-    widest = min(float(pipe.bore[0]) + 2 * wall, LARGEST)
-    found: list[Tube] = []
-    for tube in stock_neighbours(outside, max(SMALLEST, 4 * wall), widest):
-        if tube is None:
-            continue
-        scale = tube.outside_diameter / outside
-        pieces = tuple(_scaled(piece, scale) for piece in branch.pieces[0])
-        # Three bores must be there to begin with; the search sets the length anyway.
-        missing = 4 * tube.outside_diameter - math.fsum(piece.length for piece in pieces)
-        if missing > 0:
-            pieces = (*pieces, Piece(missing))
-        other = Branch(
-            np.array([tube.outside_diameter]),
-            branch.wall_thickness,
-            branch.cap_thickness,
-            (pieces,),
-            branch.rise,
-        )
-        found.append(Tube(tube.name, replace(case, branch=other)))
-    return found
-
-
-def _scaled(piece: Piece, scale: float) -> Piece:
-    if math.isinf(piece.bend_radius):
-        return piece
-    return Piece(piece.length * scale, piece.bend_radius * scale)
-
-
-def diameter_choices(tubes: list[Tube], per_hz: float | None) -> list[DiameterChoice]:
+def diameter_choices(
+    request: LengthRequest, tubes: Sequence[Choice], per_hz: float | None
+) -> list[DiameterChoice]:
     """The choices of tube as they leave, the given one first; none where it stands alone."""
     if len(tubes) < 2:
         return []
@@ -145,15 +70,12 @@ def diameter_choices(tubes: list[Tube], per_hz: float | None) -> list[DiameterCh
     choices: list[DiameterChoice] = []
     for tube in tubes:
         here = tube.notch
-        assert tube.sized is not None
-        assert here is not None
-        assert own is not None
         reached = tube.sized.outcome[0] == Outcome.FOUND
         branch, metal = tube.sized.answer.case.branch, tube.sized.answer.case.metal
         length = float(tube.sized.length[0])
         choices.append(
             DiameterChoice(
-                name=tube.name,
+                name=_name(request, tube),
                 outside_diameter_mm=places(branch.outside_diameter[0] / MM, 2),
                 centreline_length_mm=places(length / MM, 1) if reached else None,
                 widths=_widths(here, per_hz),
@@ -161,17 +83,25 @@ def diameter_choices(tubes: list[Tube], per_hz: float | None) -> list[DiameterCh
                 tube_mass_kg=digits(
                     tube_mass(length, float(branch.wall_area[0]), float(metal.density[0])), 3
                 ),
-                trade_off=trade_off(tubes[0].case, tube.case, own, here, reached),
+                trade_off="The tube as given."
+                if tube.tube is None
+                else trade_off(
+                    tubes[0].sized.answer.case, tube.sized.answer.case, own, here, reached
+                ),
             )
         )
     return choices
 
 
-def notch_answer(tube: Tube, per_hz: float | None) -> NotchAnswer:
+def _name(request: LengthRequest, choice: Choice) -> str:
+    if choice.tube is not None:
+        return choice.tube.name
+    return f"as given, {request.case.branch.outside_diameter_mm:g} mm"
+
+
+def notch_answer(tube: Choice, per_hz: float | None) -> NotchAnswer:
     """Transmission loss and its widths, of one tube."""
     found = tube.notch
-    assert found is not None
-    assert tube.sized is not None
     answer = tube.sized.answer
     first = answer.resonance[0, 0]
     middle = first if np.isfinite(first) else answer.transit_time[0]

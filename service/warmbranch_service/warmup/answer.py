@@ -9,13 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.calibration import ENSEMBLE, Calibration, calibrated_ensemble
-from warmbranch.belief.draws import quantiles
-from warmbranch.belief.forecast import FIT_NODES, interpolated
-from warmbranch.belief.prediction import LEVELS
+from warmbranch.base.interpolation import interpolated
+from warmbranch.belief.calibration import Calibration
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.cautions import findings
 from warmbranch.steady.solve import solve
+from warmbranch.warming.bands import resonance_bands
 from warmbranch.warming.drive import Drive
 from warmbranch.warming.solve import WarmUp, warm_up
 from warmbranch.warming.wander import (
@@ -213,15 +212,16 @@ def _bands(run: _Run) -> Bands | None:
         return None
     pick = np.unique(np.linspace(0, len(run.told) - 1, BAND_TIMES).astype(np.intp))
     times = run.warmup.time[run.told[pick]]
-    draws = calibrated_ensemble(run.converted.given, calibration, ENSEMBLE)
-    spread = warm_up(draws, run.drive, times, wrap=wrap_of(run.request.case), nodes=FIT_NODES)
-    frequency = wander(spread, np.repeat(run.sound.driven, ENSEMBLE)).frequency
-    levels = np.empty((len(times), len(LEVELS)))
-    for k in range(len(times)):
-        known = frequency[np.isfinite(frequency[:, k]), k]
-        if len(known) == 0:
-            return None
-        levels[k] = quantiles(known, np.full(len(known), 1 / len(known)), LEVELS)
+    levels = resonance_bands(
+        run.converted.given,
+        calibration,
+        run.drive,
+        times,
+        run.sound.driven,
+        wrap_of(run.request.case),
+    )
+    if levels is None:
+        return None
 
     def pairs(low: int, high: int, per: float, places: int) -> list[tuple[float, float]]:
         return [

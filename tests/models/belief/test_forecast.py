@@ -3,8 +3,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.forecast import FIT_NODES, Forecaster, interpolated
+from warmbranch.belief.forecast import FIT_NODES, Forecaster
 from warmbranch.belief.unknowns import put
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table

@@ -11,7 +11,7 @@ from warmbranch.fit.ensemble import Prior
 from warmbranch.fit.posterior import Problem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.trim_advice import RISK, trim
-from warmbranch.length.solve import with_length
+from warmbranch.length.tone import with_length
 from warmbranch.steady.solve import solve
 
 

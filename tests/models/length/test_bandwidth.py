@@ -7,7 +7,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from closed_forms import uniform_notch_width
-from warmbranch.length.bandwidth import LEVELS, STOCK_TUBES, notch, stock_neighbours
+from warmbranch.length.bandwidth import LEVELS, notch
+from warmbranch.length.stock import STOCK_TUBES, stock_neighbours
 from warmbranch.sound.acoustics import transmission_loss
 from warmbranch.steady.solve import solve
 

@@ -15,7 +15,7 @@ from warmbranch.length.pair import (
     same_tune,
     staggered,
 )
-from warmbranch.length.solve import with_length
+from warmbranch.length.tone import with_length
 from warmbranch.sound.acoustics import input_impedance
 from warmbranch.steady.solve import solve
 

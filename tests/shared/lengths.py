@@ -1,4 +1,4 @@
-"""Cases that the tests on length share. All are invented."""
+"""Cases that the tests on length and place share. All are invented."""
 
 from __future__ import annotations
 
