@@ -17,6 +17,7 @@ from warmbranch.case.geometry import Branch as Branch
 from warmbranch.case.geometry import Piece as Piece
 from warmbranch.case.main_pipe import MainPipe as MainPipe
 from warmbranch.case.materials import metal as metal
+from warmbranch.case.one_case import one_case as one_case
 from warmbranch.case.surfaces import surface as surface
 from warmbranch.case.surroundings import Covering as Covering
 from warmbranch.case.surroundings import Surroundings as Surroundings
