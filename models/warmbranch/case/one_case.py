@@ -154,10 +154,11 @@ def one_case(
     InputError
         For a number outside the admissible box, with a question where a unit has slipped.
 
-    >>> one_case(outside_diameter=48.3, wall_thickness=1.5e-3, main_outside_diameter=60e-3,
-    ...          main_wall_thickness=2e-3, gas_temperature=583, mass_flow=0.03, length=1.2)
-    Traceback (most recent call last):
-    warmbranch.base.errors.InputError: 48.3 m lies outside 0.015 to 0.15 m. (outside_diameter = ...
+    >>> case = one_case(
+    ...     outside_diameter=0.0483, wall_thickness=1.5e-3, length=1.2, gas_temperature=583.15,
+    ...     main_outside_diameter=0.0603, main_wall_thickness=1.5e-3, mass_flow=0.026)
+    >>> float(case.surroundings.pressure[0])
+    101325.0
     """
     radiant = air_temperature if radiant_temperature is None else radiant_temperature
     cap = wall_thickness if cap_thickness is None else cap_thickness
@@ -238,13 +239,12 @@ def one_case(
 def _hold(name: str, value: float) -> None:
     """Refuse what lies outside the box."""
     low, high, unit, slips = BOX[name]
-    slack = SLACK * max(abs(low), abs(high))
-    if low - slack <= value <= high + slack:
+    if _within(value, low, high):
         return
     outside = f"{value:g}{_after(unit)} lies outside {low:g} to {high:g}{_after(unit)}."
     for slip in slips:
         meant = value * slip.scale + slip.offset
-        if low - slack <= meant <= high + slack:
+        if _within(meant, low, high):
             raise _asked(name, value, slip, outside)
     raise InputError(
         outside,
@@ -253,6 +253,10 @@ def _hold(name: str, value: float) -> None:
         unit=unit,
         remedy=f"Give a number from {low:g} to {high:g}.",
     )
+
+
+def _within(value: float, low: float, high: float) -> bool:
+    return low - SLACK * abs(low) <= value <= high + SLACK * abs(high)
 
 
 def _asked(name: str, value: float, slip: Slip, why: str) -> InputError:
@@ -269,7 +273,8 @@ def _asked(name: str, value: float, slip: Slip, why: str) -> InputError:
         field=name,
         value=value,
         unit=unit,
-        remedy=f"Did you give {slip.name}? {value:g} {slip.name} is {meant:.6g}{_after(unit)}.{more}",
+        remedy=f"Did you give {slip.name}? {value:g} {slip.name} is {meant:.6g}{_after(unit)}."
+        + more,
     )
 
 
