@@ -39,6 +39,7 @@ class Form:
     brief: bool
     json: bool
     csv: bool
+    table: str | None
     plot: bool
     png: str | None
     svg: str | None
@@ -52,6 +53,12 @@ def forms(command: Command) -> Command:
             click.option("--brief", is_flag=True, help="The answer in one line."),
             click.option("--json", is_flag=True, help="JSON, as the service gives it."),
             click.option("--csv", is_flag=True, help="CSV: section,row,field,value,unit."),
+            click.option(
+                "--table",
+                metavar="PART",
+                help="One part as CSV that charts as it is: profile, attenuation, series, "
+                "trim_steps, ...",
+            ),
             click.option("--plot", is_flag=True, help="Also show a picture in a window."),
             click.option("--png", metavar="FILE", help="Also write the picture to a file."),
             click.option("--svg", metavar="FILE", help="The same as a drawing for print."),
@@ -70,8 +77,10 @@ def forms(command: Command) -> Command:
 
 
 def _told(answer: WholeAnswer, form: Form, section: str) -> int:
-    if sum((form.full, form.brief, form.json, form.csv)) > 1:
-        raise click.UsageError("--full, --brief, --json and --csv: one of them is allowed.")
+    if sum((form.full, form.brief, form.json, form.csv, form.table is not None)) > 1:
+        raise click.UsageError(
+            "--full, --brief, --json, --csv and --table: one of them is allowed."
+        )
     for name in (form.png, form.svg):
         if name is not None:
             _picture(answer, name, "png" if name == form.png else "svg")
@@ -81,6 +90,11 @@ def _told(answer: WholeAnswer, form: Form, section: str) -> int:
         from warmbranch_service.contract.answer_csv import as_csv
 
         sys.stdout.write(as_csv(answer, section))
+    elif form.table is not None:
+        try:
+            sys.stdout.write(answer.to_csv(form.table))
+        except ValueError as error:
+            raise Refused(f"--table: {error}") from None
     elif form.brief:
         sys.stdout.write(answer.report().partition("\n  ")[0].replace("\n", " ") + "\n")
     else:

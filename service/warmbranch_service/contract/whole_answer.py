@@ -5,7 +5,9 @@ pandas and matplotlib are imported when they are asked for, and not before.
 
 from __future__ import annotations
 
+import csv
 import html
+import io
 from importlib import import_module
 from typing import Any, ClassVar, cast
 
@@ -58,18 +60,29 @@ class WholeAnswer(AnswerModel):
         MissingExtraError
             Without pandas.
         """
-        name = self.TABLE if part is None else part
-        columns = _columns(getattr(self, name, None))
-        if columns is None:
-            known = [n for n in type(self).model_fields if _columns(getattr(self, n)) is not None]
-            raise ValueError(
-                f"{name!r} is no table of this answer. Give one of: {', '.join(known)}."
-            )
+        columns = self._table(part)
         try:
             pandas = import_module("pandas")
         except ImportError:
             raise MissingExtraError("to_frame", "pandas", "frame") from None
         return pandas.DataFrame(columns)
+
+    def to_csv(self, part: str | None = None) -> str:
+        """One part of the answer as CSV that charts as it is: a column a quantity, names above.
+
+        Raises
+        ------
+        ValueError
+            As for :meth:`to_frame`.
+        """
+        columns = self._table(part)
+        rows = columns if isinstance(columns, list) else _as_rows(columns)
+        flat = [_flat(row) for row in cast("list[dict[str, Any]]", rows)]
+        stream = io.StringIO()
+        writer = csv.DictWriter(stream, list(flat[0]), lineterminator="\n", extrasaction="ignore")
+        writer.writeheader()
+        writer.writerows(flat)
+        return stream.getvalue()
 
     def plot(self) -> Any:
         """A picture of the answer, a ``matplotlib.figure.Figure``.
@@ -82,6 +95,14 @@ class WholeAnswer(AnswerModel):
         from warmbranch_service.contract import pictures
 
         return pictures.picture(self)
+
+    def _table(self, part: str | None) -> Any:
+        name = self.TABLE if part is None else part
+        columns = _columns(getattr(self, name, None))
+        if columns is None:
+            known = [n for n in type(self).model_fields if _columns(getattr(self, n)) is not None]
+            raise ValueError(f"{name!r} is no table here. Give one of: {', '.join(known)}.")
+        return columns
 
     def __repr__(self) -> str:
         told = (f"{path.rpartition('.')[2]}={_short(_at(self, path))}" for path in self.SHORT)
@@ -126,3 +147,21 @@ def _columns(part: object) -> Any:
     lengths = {len(value) for value in columns.values()}
     plain = all(value is None or name in columns for name, value in part)
     return columns if columns and len(lengths) == 1 and plain else None
+
+
+def _as_rows(columns: dict[str, list[Any]]) -> list[dict[str, Any]]:
+    return [
+        dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)
+    ]
+
+
+def _flat(row: dict[str, Any]) -> dict[str, Any]:
+    """Lists within a row as columns of their own, numbered from 1; what is null stays empty."""
+    found: dict[str, Any] = {}
+    for name, value in row.items():
+        if isinstance(value, (list, tuple)):
+            entries = cast("list[Any]", value)
+            found |= {f"{name} {i}": entry for i, entry in enumerate(entries, start=1)}
+        else:
+            found[name] = value
+    return found

@@ -13,6 +13,7 @@ from warmbranch_service.contract.errors import MALFORMED, NOT_JSON, Problem
 from warmbranch_service.contract.fields import JsonSchema
 from warmbranch_service.contract.strict_json import parse
 
+REMEDY = "Send the header Content-Type: application/json."
 METHODS_WITH_BODY = frozenset({"POST", "PUT", "PATCH"})
 
 
@@ -57,9 +58,11 @@ def check_content_type(value: str | None) -> None:
         kind.startswith("application/") and kind.endswith("+json")
     )
     if value is None or not is_json:
-        raise Problem(NOT_JSON, f"The body is declared as {value or 'nothing'}, not as JSON.")
+        raise Problem(
+            NOT_JSON, f"The body is declared as {value or 'nothing'}, not as JSON. {REMEDY}"
+        )
     if charset not in ("utf-8", "us-ascii"):
-        raise Problem(NOT_JSON, f"The body is declared as {charset}; JSON is UTF-8.")
+        raise Problem(NOT_JSON, f"The body is declared as {charset}; JSON is UTF-8. {REMEDY}")
 
 
 def problem_responses(*statuses: int) -> dict[int | str, JsonSchema]:
