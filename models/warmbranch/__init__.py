@@ -1,7 +1,7 @@
 """Closed side branches on hot pipes: temperatures along them, true resonance, quiet tone.
 
-SI units and kelvin throughout; every array's leading axis is the design. ``branch.py`` tells the
-whole flow on one page.
+SI units and kelvin throughout; every array's leading axis is the design.
+``steady/solve.py`` tells the whole flow on one page.
 """
 
 from warmbranch.base.batch import Batched as Batched

@@ -7,7 +7,6 @@ from starlette.testclient import TestClient
 
 from shared.problems import _every_failure_has_the_one_shape, watch
 from warmbranch_service.http.app import create_app
-from warmbranch_service.http.fast_loops import compile_loops
 from warmbranch_service.http.settings import Settings
 
 __all__ = ["_every_failure_has_the_one_shape", "watch"]
@@ -16,7 +15,5 @@ __all__ = ["_every_failure_has_the_one_shape", "watch"]
 
 @pytest.fixture(scope="session")
 def client() -> Iterator[TestClient]:
-    # On numpy the largest of the shown requests takes longer than a service lets one take.
-    compile_loops()
     with TestClient(create_app(Settings(warm_up=0))) as client:
         yield client

@@ -31,7 +31,7 @@ sys.path[:0] = [str(HERE.parent), str(HERE.parents[1])]
 from bench_steady import THREADS, Straightforward, best, one_case
 
 from conftest import sample_box
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.case.case import Case
 from warmbranch.heat.grid import DEFAULT_NODES
 from warmbranch.many.chunks import solve_in_chunks
@@ -130,7 +130,6 @@ def peak(designs: int) -> None:
 
 
 def _warm(_: int) -> None:
-    kernel.load()
     ask(sample_box(256, seed=5))
     time.sleep(0.5)  # long enough for every worker to be given one
 
@@ -208,8 +207,8 @@ def write(
 
 
 def main(directory: Path | None) -> None:
-    if kernel.load() is None:
-        raise SystemExit("no compiled loops here: numba is missing, or the environment forbids it")
+    if core.at_hand() is None:
+        raise SystemExit("no compiled core here: it is missing, or the environment forbids it")
     np.seterr(all="ignore")
     rows = against_others()
     designs, nodes = by_designs(), by_nodes()

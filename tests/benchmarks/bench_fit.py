@@ -20,7 +20,6 @@ if __name__ == "__main__":
 
 import numpy as np
 
-from warmbranch.base import kernel
 from warmbranch.belief.unknowns import UNKNOWNS, Spreads
 from warmbranch.fit.solve import fit
 from warmbranch.steady.solve import solve
@@ -87,5 +86,4 @@ def report(found: dict[str, float]) -> str:
 
 
 if __name__ == "__main__":
-    kernel.load()
     print(report(measure(int(sys.argv[1]) if len(sys.argv) > 1 else 30)))

@@ -82,10 +82,10 @@ def service() -> dict[str, Callable[[], object]]:
 
 
 def main(repeats: int = 10) -> None:
-    from warmbranch.base import kernel
+    from warmbranch import core
 
-    compiled = kernel.load() is not None
-    print(f"compiled loops: {'yes' if compiled else 'no'}; best of {repeats}")
+    compiled = core.at_hand() is not None
+    print(f"compiled core: {'yes' if compiled else 'no'}; best of {repeats}")
     for title, functions in (("physics", physics()), ("service", service())):
         times = best(repeats, functions)
         unit = times["steady"]

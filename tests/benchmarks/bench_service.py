@@ -32,12 +32,12 @@ from fastapi import FastAPI
 from starlette.responses import Response
 
 from shared.running import Service, ask, free_port
+from warmbranch import core
 from warmbranch.steady.cautions import findings
 from warmbranch.steady.solve import solve
 from warmbranch_service.case.convert import to_physics
 from warmbranch_service.contract.strict_json import parse
 from warmbranch_service.demo import demo_text
-from warmbranch_service.http.fast_loops import compile_loops
 from warmbranch_service.http.settings import Settings
 from warmbranch_service.serving.server import Server
 from warmbranch_service.serving.worker import SWITCH_SECONDS, configuration
@@ -190,7 +190,7 @@ def report(found: dict[str, list[float]], parts: dict[str, list[float]]) -> bool
 
 def main(rounds: int) -> bool:
     body = demo_text("van").encode()
-    assert compile_loops(), "the compiled loops cannot be had"
+    assert core.at_hand() is not None, "the compiled core cannot be had"
     parts = InProcess(body)
     parts()
     with tempfile.TemporaryDirectory() as folder:

@@ -21,7 +21,7 @@ from dataclasses import replace
 import numpy as np
 from scipy import integrate, optimize
 
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.case.case import Case
 from warmbranch.case.closures import Closures
 from warmbranch.case.geometry import Branch, Piece
@@ -309,13 +309,13 @@ def main(repeats: int = 15) -> None:
 
     def with_kernel(setting: str, task: Case) -> Callable[[], object]:
         def run() -> object:
-            os.environ[kernel.OFF] = setting
+            os.environ[core.OFF] = setting
             return solve(task)
 
         return run
 
-    compiled = kernel.load() is not None
-    names = ["package on numpy alone", *(["package with compiled loops"] if compiled else [])]
+    compiled = core.at_hand() is not None
+    names = ["package on numpy alone", *(["package with the compiled core"] if compiled else [])]
     settings = ["off", "on"][: len(names)]
     straight, *singles = best(
         repeats, Straightforward(case).answer, *(with_kernel(value, case) for value in settings)
@@ -331,7 +331,7 @@ def main(repeats: int = 15) -> None:
             f"in a batch {each * 1e6:6.0f} µs a design, {straight / each:6.0f} times"
         )
     if not compiled:
-        print("  no compiled loops here: numba is missing, or forbidden by the environment")
+        print("  no compiled core here: it is missing, or forbidden by the environment")
 
 
 if __name__ == "__main__":

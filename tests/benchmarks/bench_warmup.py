@@ -26,7 +26,7 @@ from itertools import product
 import numpy as np
 from scipy import integrate, optimize, sparse, special
 
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.case.case import Case
 from warmbranch.case.closures import Closures
 from warmbranch.case.geometry import Branch, Piece
@@ -237,8 +237,8 @@ def best(repeats: int, function) -> float:
 
 def main(repeats: int = 10) -> None:
     """Print errors and times."""
-    if kernel.load() is None:
-        raise SystemExit("numba is not installed or is switched off: nothing to measure")
+    if core.at_hand() is None:
+        raise SystemExit("no compiled core here: nothing to measure")
     case, drive = one_case(), Drive.cold_start(DURATION)
     driven = solve(case).resonance[:, 0]
 

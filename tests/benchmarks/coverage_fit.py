@@ -17,7 +17,6 @@ from pathlib import Path
 
 import numpy as np
 
-from warmbranch.base import kernel
 from warmbranch.fit.solve import Fitted, fit
 
 LEVELS = {"50 %": (1, 3), "90 %": (0, 4)}
@@ -104,7 +103,6 @@ if __name__ == "__main__":
     parser.add_argument("--seed", type=int, default=2026)
     parser.add_argument("--in-time", action="store_true", help="readings during a cold start")
     given = parser.parse_args()
-    kernel.load()
     begun = time.perf_counter()
     results = (run_in_time if given.in_time else run)(given.count, given.seed)
     print(report(results))

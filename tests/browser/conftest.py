@@ -8,7 +8,6 @@ ends with 5, no tests, which is a failure.
 from __future__ import annotations
 
 import shutil
-import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from importlib.util import find_spec
@@ -45,8 +44,6 @@ PATIENCE_MS = 30_000
 
 @pytest.fixture(scope="session")
 def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
-    # Without its compiled loops the service is right, but slow.
-    subprocess.run([sys.executable, "-m", "warmbranch_service", "compile"], check=True)
     running = Service(tmp_path_factory.mktemp("service") / "log.txt")
     running.start()
     yield running

@@ -15,7 +15,7 @@ from pathlib import Path
 from types import TracebackType
 
 START_SECONDS = 120.0
-"""A start takes two seconds on a quiet machine, half a minute more where loops are compiled."""
+"""A start takes two seconds on a quiet machine."""
 
 
 def free_port() -> int:
@@ -131,7 +131,7 @@ class Service:
         raise RuntimeError(f"no {name} of {value}; the log ends: {self.log.read_text()[-2000:]}")
 
     def wait_until_ready(self, *, compiled: bool = False) -> None:
-        """Wait until every worker takes work; if asked, until each has its compiled loops."""
+        """Wait until every worker takes work; if asked, until each has its compiled core."""
         self.wait_for("ready_workers", self.size)
         if compiled:
             self.wait_for("compiled_workers", self.size)

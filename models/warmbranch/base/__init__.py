@@ -1,4 +1,4 @@
-"""What every room stands on: batches of designs, constants, errors, stopping, tallies, loops.
+"""What every room stands on: batches of designs, constants, errors, stopping, tallies.
 
-Public: ``batch``, ``constants``, ``errors``, ``stopping``, ``tally``, ``kernel``.
+Public: ``batch``, ``constants``, ``errors``, ``stopping``, ``tally``.
 """

@@ -84,6 +84,11 @@ class Batched:
         )
 
     @classmethod
+    def of_parts(cls, **values: Any) -> Self:
+        """One of arrays that are known to fit: not checked again, which would cost more."""
+        return cls._trusted(values)
+
+    @classmethod
     def _trusted(cls, values: dict[str, Any]) -> Self:
         """One made of parts of batches, which need no second look: it would cost more than they."""
         made = object.__new__(cls)

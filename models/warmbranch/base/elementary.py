@@ -1,7 +1,7 @@
 """Logarithm, exponential and powers of the elementwise physics, numpy's by another name.
 
-Compiled loops do not call these but the polynomials of compiled_elementary.py, which a compiler
-can apply to several numbers at once; both agree to rounding.
+The core has its own, polynomials that a compiler can apply to several numbers at once
+(core/quad.h); both agree to rounding.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Ending work that nobody waits for any more.
 
 Work runs under a :class:`Stop`; whoever started it may set it from another thread, and the long
-loops look at it between steps: ``check`` where Python runs, ``flag`` where compiled code does.
+loops look at it between steps: ``check`` where Python runs, ``flag`` where the compiled core does.
 Without one nothing ever stops, and a look costs some fifty nanoseconds.
 """
 
@@ -23,7 +23,7 @@ class Stop:
     Attributes
     ----------
     flag : (1,) array
-        0, or 1 once set: what compiled loops look at, which cannot look at Python's objects.
+        0, or 1 once set: what the compiled core looks at, which cannot look at Python's objects.
     reason : str
         Why it was set.
     """
@@ -71,5 +71,5 @@ def check() -> None:
 
 
 def flag() -> IntArray:
-    """The flag of this context, for compiled loops; ``check`` when they return."""
+    """The flag of this context, for the compiled core; ``check`` when they return."""
     return _current.get().flag

@@ -177,7 +177,7 @@ class MixtureTable:
 
     @property
     def packed(self) -> FloatArray:
-        """The coefficients as compiled loops want them, (designs, pieces, 3 properties × 4)."""
+        """The coefficients as the core wants them, (designs, pieces, 3 properties × 4)."""
         if self._packed is None:
             assert self._coefficients is not None
             by_piece = self._coefficients.transpose(2, 3, 1, 0)

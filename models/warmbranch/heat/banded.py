@@ -24,7 +24,7 @@ _MAIN = LOWER + UPPER
 def _gbsv() -> Callable[..., tuple[Any, Any, FloatArray, int]]:
     """LAPACK's banded solver, with a signature, which scipy does not ship.
 
-    Imported here: scipy.linalg costs a fifth of a second, and the compiled loops do without it.
+    Imported here: scipy.linalg costs a fifth of a second, and the compiled core does without it.
     """
     lapack = import_module("scipy.linalg.lapack")
     return cast("Callable[..., tuple[Any, Any, FloatArray, int]]", vars(lapack)["dgbsv"])

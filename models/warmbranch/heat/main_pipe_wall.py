@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from warmbranch.base import kernel
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.main_pipe import MainPipe
@@ -51,13 +50,7 @@ def wall_temperature(
         If Newton's method has not met ``STEP_TOLERANCE`` in ``MOST_STEPS`` steps.
     """
     supply = (inner_film(pipe, gas) * pipe.bore / pipe.outside_diameter)[:, None]
-    compiled = kernel.at_hand(len(pipe))
-    if compiled is not None:
-        wall, step = kernel.main_pipe_wall(
-            compiled, pipe, surroundings, air, supply[:, 0], STEP_TOLERANCE, MOST_STEPS
-        )
-    else:
-        wall, step = _balanced(pipe, surroundings, air, supply)
+    wall, step = _balanced(pipe, surroundings, air, supply)
     if np.any(step > STEP_TOLERANCE):
         raise NotConvergedError(
             "The main pipe's own heat balance did not converge.",

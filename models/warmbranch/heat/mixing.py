@@ -133,7 +133,7 @@ def counterflow(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """:func:`buoyant_counterflow` element by element: value, slope in T', slope in T.
 
-    Written without branches, so that it serves arrays and, compiled, single numbers alike.
+    The same in C: core/heat_balance.c.
     """
     across = GRAVITY * np.cos(rise) / temperature
     along = GRAVITY * np.abs(np.sin(rise)) / temperature

@@ -1,7 +1,7 @@
-"""The outside correlations with their slopes, in parts that compiled loops share.
+"""The outside correlations with their slopes; the same in C: core/outside_film.c.
 
 Equations, validity, checks and sources are in nusselt.py. Written without branches, so that they
-serve arrays and, compiled, single numbers alike.
+serve arrays.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ def sloped_cross_flow(reynolds: FloatArray, prandtl: FloatArray) -> SlopedNussel
     return crossed(reynolds, cross_flow_factors(prandtl))
 
 
-# What the correlations make of the Prandtl number alone, which compiled loops take from series ...
+# What the correlations make of the Prandtl number alone, which the core takes from series ...
 
 
 class Factors(NamedTuple):

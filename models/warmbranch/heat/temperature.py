@@ -9,10 +9,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from warmbranch.base import kernel, stopping, tally
+from warmbranch import core
+from warmbranch.base import stopping, tally
 from warmbranch.base.batch import Batched, FloatArray
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
+from warmbranch.core import calls, records
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.banded import newton_step, outside_loss
 from warmbranch.heat.first_guess import bounds, first_guess
@@ -253,9 +255,9 @@ def _newton(
     )
     gas[:, 0], wall[:, 0] = case.main_pipe.gas_temperature, wall_at_mouth
     skin = np.where(np.isinf(balance.wrap_conductance), wall, skin)  # a bare tube has but one
-    compiled = kernel.at_hand(size)
+    compiled = core.at_hand()
     if compiled is not None:
-        return _solve_compiled(compiled, balance, (gas, wall, skin), (low, high), tolerances)
+        return _solve_compiled(compiled, balance, (gas, wall, skin), tolerances)
     found: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
     part, open_ = balance, np.arange(size)
     largest, rounding = np.full(size, np.inf), _rounding_step(low, high)
@@ -300,15 +302,13 @@ def in_order(parts: Sequence[tuple[NDArray[np.intp], TemperatureProfile]]) -> Te
 
 
 def _solve_compiled(
-    compiled: kernel.Kernel,
+    compiled: core.Library,
     balance: HeatBalance,
     temperatures: tuple[FloatArray, FloatArray, FloatArray],
-    bounds: tuple[FloatArray, FloatArray],
     close: Tolerances,
 ) -> tuple[TemperatureProfile, FloatArray]:
-    ends = (close.step, close.left, close.imbalance, _rounding_step(*bounds), SMALLEST_HEAT)
-    damping = (UNDAMPED_ITERATIONS, UNDAMPED_STEP, MOST_ITERATIONS)
-    report = kernel.solve_heat(compiled, balance, temperatures, bounds, ends, damping)
+    ends = records.Tolerances(*close)
+    report = calls.solve_heat(compiled, balance, temperatures, ends, newton_rules())
     stopping.check()
     by_gas, by_wall, lost, iterations, last_step = np.ascontiguousarray(report.T)
     tally.add(len(report), iterations.sum())
@@ -320,17 +320,30 @@ def _solve_compiled(
         skin=skin,
         heat_entering=by_gas + by_wall,
         heat_lost=lost,
-        closure_error=_closure_error(by_gas, by_wall, lost),
+        closure_error=closure_error(by_gas, by_wall, lost),
         iterations=iterations,
     )
     return profile, last_step
+
+
+def newton_rules() -> records.NewtonRules:
+    """What keeps Newton's method on its way, for the compiled core."""
+    return records.NewtonRules(
+        ROUNDING_STEP,
+        *ROUNDING_RANGE,
+        SMALLEST_HEAT,
+        UNDAMPED_STEP,
+        UNDAMPED_ITERATIONS,
+        MOST_ITERATIONS,
+    )
 
 
 def _rounding_step(low: FloatArray, high: FloatArray) -> FloatArray:
     return np.clip(ROUNDING_STEP * (high - low)[:, 0], *ROUNDING_RANGE)
 
 
-def _closure_error(by_gas: FloatArray, by_wall: FloatArray, lost: FloatArray) -> FloatArray:
+def closure_error(by_gas: FloatArray, by_wall: FloatArray, lost: FloatArray) -> FloatArray:
+    """What a profile misses of a balance over what passes: see ``TemperatureProfile``."""
     scale = np.maximum(np.abs(by_gas) + np.abs(by_wall), SMALLEST_HEAT)
     return np.abs(by_gas + by_wall - lost) / scale
 
@@ -395,6 +408,6 @@ def _audited(
         skin=skin,
         heat_entering=by_gas + by_wall,
         heat_lost=lost,
-        closure_error=_closure_error(by_gas, by_wall, lost),
+        closure_error=closure_error(by_gas, by_wall, lost),
         iterations=np.full(len(x), float(iterations)),
     )

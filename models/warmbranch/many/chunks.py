@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextvars import copy_context
 
-from warmbranch.base import kernel
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.heat.grid import DEFAULT_NODES
@@ -51,7 +50,6 @@ def solve_in_chunks(
     NotConvergedError
         As from :func:`branch.solve`, with the designs counted through the whole batch.
     """
-    kernel.at_hand(len(case))  # a batch that repays loading them, although no chunk might
 
     def answer(first: int) -> Answer:
         try:

@@ -12,8 +12,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.base.batch import Batched, BoolArray, ComplexArray, FloatArray
+from warmbranch.core import calls
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.sound.viscothermal import line, wall_layers
 
@@ -79,22 +80,6 @@ class Duct(Batched):
             inertance=length * column(self.inertance_ratio),
             skew=column(self.skew),
         )
-
-    @cached_property
-    def packed(self) -> tuple[FloatArray, ...]:
-        """The fields of ``compiled_line.Cells``: (cells, designs), the last two (designs,)."""
-        cell, area = self.columns, self.area
-        columns = (
-            cell.density[..., 0] * cell.inertance[..., 0] / area,
-            cell.length[..., 0] * area / cell.bulk_modulus[..., 0],
-            cell.layers[0, ..., 0],
-            cell.layers[1, ..., 0],
-            cell.thermal[..., 0],
-            cell.skew[..., 0],
-            cell.length[..., 0],
-            cell.inertance[..., 0],
-        )
-        return (*columns, self.radius, self.mouth_inertance)
 
     @property
     def area(self) -> FloatArray:
@@ -174,9 +159,9 @@ def input_impedance(duct: Duct, frequency: FloatArray) -> ComplexArray:
     Exact solutions of the duct with a linear temperature gradient [Sujith1995], with order of
     convergence, in tests/models/test_acoustics.py.
     """
-    compiled = kernel.at_hand(len(duct))
+    compiled = core.at_hand()
     if compiled is not None:
-        return kernel.mouth_impedance(compiled, duct, frequency)
+        return calls.mouth_impedance(compiled, duct, frequency)
     tube, _ = tube_impedance(duct, frequency)
     return tube + 2j * np.pi * frequency * duct.mouth_inertance[:, None]
 
@@ -240,9 +225,9 @@ def flow(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, FloatArray]:
     size : (designs, cells + 1) array, dimensionless
         Of the volume velocity at the cells' edges, for one of 1 at the mouth.
     """
-    compiled = kernel.at_hand(len(duct))
+    compiled = core.at_hand()
     if compiled is not None:
-        return kernel.flow(compiled, duct, frequency)
+        return calls.flow(compiled, duct, frequency)
     pressure, volume = standing_wave(duct, frequency)
     return pressure[:, 0] + 2j * np.pi * frequency * duct.mouth_inertance, np.abs(volume)
 

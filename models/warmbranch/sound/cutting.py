@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.core import calls
+from warmbranch.core.calls import CellMeans
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.sound.acoustics import Duct
 
@@ -45,19 +47,18 @@ def duct(
         Its cells hold the integrals of inertance and compliance over the profile, to
         fourth order in the spacing, so that cutting coarsely loses neither mass nor stiffness.
     """
-    designs, nodes = position.shape
-    intervals = nodes - 1
+    intervals = position.shape[1] - 1
     if intervals % cells:
         raise ValueError(f"{intervals} intervals do not divide into {cells} cells")
-    compiled = kernel.at_hand(designs)
+    compiled = core.at_hand()
     if compiled is not None:
-        means = kernel.cut(compiled, gas, position, temperature, pressure, inertance_ratio, cells)
+        means = calls.cut(compiled, gas, position, temperature, pressure, inertance_ratio, cells)
     else:
         means = _cut(position, temperature, gas, pressure, inertance_ratio, cells)
     return Duct(
         cell_length=means.length,
         density=means.density,
-        bulk_modulus=1 / means.compliance,
+        bulk_modulus=means.bulk_modulus,
         viscosity=means.viscosity,
         heat_capacity_ratio=means.heat_capacity_ratio,
         prandtl=means.prandtl,
@@ -76,7 +77,7 @@ def _cut(
     pressure: FloatArray,
     inertance_ratio: FloatArray,
     cells: int,
-) -> kernel.CellMeans:
+) -> CellMeans:
     designs, nodes = position.shape
     intervals = nodes - 1
     state = gas.evaluate(temperature)
@@ -106,9 +107,9 @@ def _cut(
     tilt = np.diff(at_nodes[1::-1], axis=2) * (step / 12)
     levers = mean((within[1::-1] * arm + tilt) * weight)
     skew = levers[0] / mean_compliance - levers[1] / mean_inertia
-    return kernel.CellMeans(
+    return CellMeans(
         density=mean_density,
-        compliance=mean_compliance,
+        bulk_modulus=1 / mean_compliance,
         viscosity=viscosity,
         heat_capacity_ratio=mean_ratio,
         prandtl=mean_prandtl,

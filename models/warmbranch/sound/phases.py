@@ -1,6 +1,6 @@
 """Phases that turn a duct's impedance into functions with well-behaved roots.
 
-Written without branches, so that they serve arrays and, compiled, single numbers alike.
+The same in C: core/resonance.c.
 """
 
 from __future__ import annotations

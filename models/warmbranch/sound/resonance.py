@@ -10,8 +10,10 @@ from collections.abc import Callable
 
 import numpy as np
 
-from warmbranch.base import kernel, stopping
+from warmbranch import core
+from warmbranch.base import stopping
 from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.core import calls
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.sound import acoustics
 from warmbranch.sound.acoustics import Duct, input_impedance, uniform_duct
@@ -61,6 +63,11 @@ def resonances(duct: Duct, modes: int = MODES) -> tuple[FloatArray, FloatArray]:
     frequency and knows its mode, so that none is missed or told twice; without losses its root
     is the resonance. The second, from there, finds the zero of the whole reactance.
     """
+    compiled = core.at_hand()
+    if compiled is not None:
+        found = calls.resonances(compiled, duct, modes, COARSE, FINE)
+        stopping.check()
+        return found
     frequency, quality = _in_order(*_of_modes(duct, modes))
     lacking: BoolArray = np.any(np.isnan(frequency), axis=1)
     if modes < MODES and np.any(lacking):
@@ -84,19 +91,14 @@ def _of_modes(duct: Duct, modes: int) -> tuple[FloatArray, FloatArray]:
     time = duct.transit_time + duct.mouth_inertance / duct.mouth_impedance
     start = (2 * mode + 1) / (4 * time)[:, None]
     slope = 2 * np.pi * time
-    compiled = kernel.at_hand(len(duct))
-    if compiled is not None:
-        found = kernel.resonances(compiled, duct, start, slope, COARSE, FINE)
-        stopping.check()
-    else:
 
-        def angle(frequency: FloatArray) -> FloatArray:
-            tube, travelled = acoustics.tube_impedance(duct, frequency)
-            inertia = 2 * np.pi * frequency * inertance
-            return mode_angle(tube, travelled, inertia, reference) - mode * np.pi
+    def angle(frequency: FloatArray) -> FloatArray:
+        tube, travelled = acoustics.tube_impedance(duct, frequency)
+        inertia = 2 * np.pi * frequency * inertance
+        return mode_angle(tube, travelled, inertia, reference) - mode * np.pi
 
-        near = _near_modes(angle, start, slope[:, None] * np.ones_like(start))
-        found = _polished(duct, near, reference + 2 * np.pi * near * inertance)
+    near = _near_modes(angle, start, slope[:, None] * np.ones_like(start))
+    found = _polished(duct, near, reference + 2 * np.pi * near * inertance)
     return found, quality_factors(duct, found)
 
 
@@ -162,24 +164,24 @@ def effective_temperature(
     start = pressure / (mean_density * gas.gas_constant) * np.square(known[:, 0] / transit)
 
     log_start = np.log(start)
-    compiled = kernel.at_hand(len(duct))
+    compiled = core.at_hand()
     if compiled is not None:
-        found = kernel.effective_temperatures(
+        log_found = calls.effective_temperatures(
             compiled, duct, gas, pressure, known[:, 0], log_start, FINE
         )
         stopping.check()
-    else:
+        return np.where(np.isnan(frequency), np.nan, np.exp(log_found))
 
-        def phase(log_temperature: FloatArray) -> FloatArray:
-            filled = uniform_duct(duct, gas, np.exp(log_temperature[:, 0]), pressure)
-            reference = filled.mouth_impedance[:, None]
-            return reflection_phase(input_impedance(filled, known), reference)
+    def phase(log_temperature: FloatArray) -> FloatArray:
+        filled = uniform_duct(duct, gas, np.exp(log_temperature[:, 0]), pressure)
+        reference = filled.mouth_impedance[:, None]
+        return reflection_phase(input_impedance(filled, known), reference)
 
-        tolerance, longest, _ = FINE
-        column = log_start[:, None]
-        # The phase goes as −ωL/c, and c as the root of T.
-        rise = np.full_like(column, np.pi / 2)
-        found = _secant(phase, column, phase(column), rise, tolerance, longest * column)[:, 0]
+    tolerance, longest, _ = FINE
+    column = log_start[:, None]
+    # The phase goes as −ωL/c, and c as the root of T.
+    rise = np.full_like(column, np.pi / 2)
+    found = _secant(phase, column, phase(column), rise, tolerance, longest * column)[:, 0]
     return np.where(np.isnan(frequency), np.nan, np.exp(found))
 
 

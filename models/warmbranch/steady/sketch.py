@@ -9,14 +9,21 @@ from typing import NamedTuple
 
 import numpy as np
 
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.base.batch import FloatArray, IntArray
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
+from warmbranch.core import calls, records
 from warmbranch.gas.gas import MixtureTable
-from warmbranch.heat.grid import DEFAULT_NODES, SKETCH_NODES
+from warmbranch.heat.grid import DEFAULT_NODES, DENSITY, SKETCH_NODES
 from warmbranch.heat.heat_balance import HeatBalance
-from warmbranch.heat.temperature import TemperatureProfile, Tolerances, heat_balance, solve_steady
+from warmbranch.heat.temperature import (
+    WALL_SCALES,
+    TemperatureProfile,
+    Tolerances,
+    heat_balance,
+    solve_steady,
+)
 from warmbranch.steady.interplay import Mouth, settled
 
 SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=1e-3)
@@ -148,11 +155,9 @@ def refined(sketch: Sketch, nodes: int, cap_crowding: FloatArray) -> Sketch:
     Sketch
         From the same mouth to the same cap; temperatures by cubic Hermite pieces.
     """
-    compiled = kernel.at_hand(len(sketch.position))
+    compiled = core.at_hand()
     if compiled is not None:
-        return Sketch(
-            *kernel.refined(compiled, sketch, nodes, cap_crowding, FAINT, EVENNESS, SMOOTHINGS)
-        )
+        return Sketch(*calls.refined(compiled, sketch, nodes, cap_crowding, grid_rules()))
     x = sketch.position
     step = np.diff(x, axis=1)
     density = _density(sketch)
@@ -182,6 +187,11 @@ def refined(sketch: Sketch, nodes: int, cap_crowding: FloatArray) -> Sketch:
         )
 
     return Sketch(position, between(sketch.gas), between(sketch.wall), between(sketch.skin))
+
+
+def grid_rules() -> records.GridRules:
+    """How nodes are placed, for the compiled core."""
+    return records.GridRules(DENSITY, WALL_SCALES, FAINT, EVENNESS, CAP_CROWDING, SMOOTHINGS)
 
 
 def _density(sketch: Sketch) -> FloatArray:

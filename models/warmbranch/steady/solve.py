@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import numpy as np
+
+from warmbranch import core
 from warmbranch.base import stopping
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
@@ -11,6 +17,7 @@ from warmbranch.heat.grid import DEFAULT_NODES
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.sound import resonance
 from warmbranch.sound.resonance import MODES
+from warmbranch.steady import quick
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.interplay import Mouth, heard, settled
 from warmbranch.steady.sketch import laid_out
@@ -50,6 +57,39 @@ def solve(
     See README.md.
     """
     stopping.check()
+    compiled = core.at_hand()
+    if compiled is None:
+        return _step_by_step(case, nodes, modes, position)
+    parts, failed = quick.solve(compiled, case, nodes=nodes, modes=modes, position=position)
+    if not np.any(failed):
+        return Answer.of_parts(**parts)
+    return _joined(case, parts, failed, nodes, modes, position)
+
+
+def _joined(
+    case: Case,
+    parts: dict[str, Any],
+    failed: BoolArray,
+    nodes: int,
+    modes: int,
+    position: FloatArray | None,
+) -> Answer:
+    """The core's answers and, for what it could not balance, those found on finer grids."""
+    hard = np.flatnonzero(failed)
+    rest = None if position is None else position[hard]
+    try:
+        found = _step_by_step(case.take(hard), nodes, modes, rest)
+    except NotConvergedError as error:
+        raise error.among(hard) from error
+    well = np.flatnonzero(~failed)
+    if len(well) == 0:
+        return found
+    both = Answer.concatenate([Answer.of_parts(**parts).take(well), found])
+    return both.take(np.argsort(np.concatenate([well, hard])))
+
+
+def _step_by_step(case: Case, nodes: int, modes: int, position: FloatArray | None) -> Answer:
+    """The same flow in the open, one part after another, as the core goes it at once."""
     gas, air = MixtureTable.of(case.gas), dry_air_table()
     pressure = case.surroundings.pressure
     speed = bulk_speed(case.main_pipe, gas, pressure)

@@ -1,6 +1,6 @@
 """Within and beyond a step of the warm-up: interpolation between the stages.
 
-Plain functions of arrays, which numba compiles too: see stepping.py.
+Plain functions of arrays; the same in C: core/warm_up.c.
 """
 
 from __future__ import annotations

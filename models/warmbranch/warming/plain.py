@@ -1,4 +1,4 @@
-"""The warm-up's heat balance at one moment, on numpy: what compiled_warmup.py compiles.
+"""The warm-up's heat balance at one moment, on numpy; the same in C: core/warm_moment.c.
 
 Slower by some tens of times, the same equations from heat_balance.py and banded.py, and the same
 time loop: see stepping.py.
@@ -82,7 +82,13 @@ def newton(
     heat: FloatArray,
     bounds: FloatArray,
 ) -> int:
-    """Balance one stage in place: see ``compiled_warmup.newton``."""
+    """Balance one stage in place: (heat stored − known) × rate and the steady balance.
+
+    ``frozen`` keeps wall and skin and lets the gas alone find its balance. Into ``heat``: what
+    enters by the mouth but for the mouth node's own store, and what is lost, W, both to first
+    order in the last step, as the linear system holds them. Returns the steps spent, −1 if they
+    did not suffice.
+    """
     balance = system.at(forcing, i, piece, time)
     metal, wrap_wall, wrap_skin = (part[i] for part in store[:3])
     before, share = 0.0, 1.0

@@ -6,18 +6,18 @@ speed follow a :class:`Drive`; the main pipe's wall at the mouth has its own sto
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import cast
 
 import numpy as np
 
-from warmbranch.base import kernel, stopping, tally
+from warmbranch import core
+from warmbranch.base import stopping, tally
 from warmbranch.base.batch import Batched, BoolArray, FloatArray
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.base.interpolation import interpolated
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
+from warmbranch.core import calls, records
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.grid import GRADED_NODES
 from warmbranch.heat.heat_balance import HeatBalance
@@ -27,7 +27,7 @@ from warmbranch.heat.mixing import pulsation, stirred_mouth
 from warmbranch.heat.temperature import heat_balance, solve_steady
 from warmbranch.steady.interplay import displacement
 from warmbranch.steady.solve import solve
-from warmbranch.warming import plain as warmup_plain
+from warmbranch.warming import plain, stepping
 from warmbranch.warming.dense_output import GAS, SKIN, WALL
 from warmbranch.warming.drive import Curve, Drive
 from warmbranch.warming.stepping import REPORT, Settings
@@ -50,9 +50,6 @@ FIRST_STEP = 1.0
 """s. Longest first step after a jump."""
 
 MOST_STEPS = 200_000
-
-WORTH_IN_STEADY = 100
-"""Steady solutions that a warm-up costs, about: a few repay loading the compiled loops."""
 
 WRAP_DENSITY = 500.0
 """kg/m³ as fitted: between a loose blanket (100) and tape wound tight (900). Our assumption."""
@@ -251,7 +248,7 @@ def skin_at(
     return every
 
 
-def _system(case: Case, nodes: int) -> tuple[warmup_plain.PlainSystem, BoolArray]:
+def _system(case: Case, nodes: int) -> tuple[plain.PlainSystem, BoolArray]:
     gas, air = MixtureTable.of(case.gas), dry_air_table()
     branch, closures = case.branch, case.closures
     speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
@@ -261,7 +258,7 @@ def _system(case: Case, nodes: int) -> tuple[warmup_plain.PlainSystem, BoolArray
     one = np.ones(len(case))
     stirred = stirred_mouth(x, branch.bore, one, closures.stirring, closures.reach)
     film, held = main_film(case, gas)
-    system = warmup_plain.PlainSystem(
+    system = plain.PlainSystem(
         case=case,
         gas=gas,
         air=air,
@@ -285,7 +282,7 @@ def _shaken(case: Case, x: FloatArray) -> FloatArray:
     return pulsation(swing, frequency, case.closures.pulsation)
 
 
-def _store(system: warmup_plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Store:
+def _store(system: plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Store:
     case, x = system.case, system.x
     branch, covering, pipe = case.branch, case.covering, case.main_pipe
     balance = HeatBalance(case, system.gas, system.air, x, system.constant)
@@ -311,7 +308,7 @@ def _store(system: warmup_plain.PlainSystem, held: BoolArray, wrap: WrapHeat) ->
     )
 
 
-def _start(system: warmup_plain.PlainSystem, held: BoolArray, drive: Drive) -> FloatArray:
+def _start(system: plain.PlainSystem, held: BoolArray, drive: Drive) -> FloatArray:
     """Temperatures at the beginning, (designs, 3, nodes)."""
     case, x = system.case, system.x
     start = np.empty((len(case), 3, x.shape[1]))
@@ -359,16 +356,47 @@ def _along(curve: Curve | None, constant: FloatArray, times: FloatArray) -> Floa
 
 
 def _integrate(
-    system: warmup_plain.PlainSystem,
+    system: plain.PlainSystem,
     rest: tuple[Store, Forcing, Settings, FloatArray, FloatArray, FloatArray, FloatArray],
 ) -> FloatArray:
-    if kernel.at_hand(len(system.case) * WORTH_IN_STEADY) is None:
-        return warmup_plain.integrate(system, *rest, stopping.flag())
-    from warmbranch.warming import compiled_warming as compiled_warmup
-
-    store, forcing, *others = rest
-    even = compiled_warmup.even
-    integrate = cast("Callable[..., FloatArray]", compiled_warmup.integrate)
-    return integrate(
-        compiled_warmup.system_of(system), even(store), even(forcing), *others, stopping.flag()
+    compiled = core.at_hand()
+    if compiled is None:
+        return plain.integrate(system, *rest, stopping.flag())
+    store, forcing, settings, start, bounds, times, outputs = rest
+    rules = records.SteppingRules(
+        settings.tolerance,
+        settings.newton_step,
+        settings.foretold_step,
+        settings.first_step,
+        stepping.GAS_SHARE,
+        stepping.SMALLEST_STEP,
+        stepping.LOOSE_STEP,
+        stepping.SWING,
+        stepping.SHORTER,
+        stepping.LONGER,
+        stepping.MAIN_WALL_STEP,
+        settings.most_steps,
+        stepping.MOST_NEWTON_STEPS,
+        stepping.LOOSE_AFTER,
+    )
+    arrays = {
+        "position": system.x,
+        "stirred": system.stirred,
+        "shaken": system.shaken,
+        "constant": system.constant,
+        "main_film": system.main_film,
+        "start": start,
+        "bounds": bounds,
+        "times": times,
+    }
+    return calls.warm_up(
+        compiled,
+        system.case,
+        system.gas,
+        system.air,
+        rules,
+        arrays,
+        store._asdict(),
+        forcing._asdict(),
+        outputs,
     )

@@ -1,8 +1,7 @@
 """The time loop of the warm-up: implicit, with error control, one design after another.
 
-Written once, in the part of Python that numba compiles too. What it calls to balance the heat of
-one design at one moment (``newton``, ``rates``, ``main_flux``) is bound from outside, in numpy by
-warmup_plain.py or compiled by compiled_warmup.py, so that both take the same steps.
+The same in C: core/warm_up.c, which takes the same steps. What is called here to balance the heat
+of one design at one moment (``newton``, ``rates``, ``main_flux``) is bound by plain.py.
 
 The wall, the wrap and the main pipe's wall store heat; the gas, whose own store is some five
 hundred times smaller, balances at once. The unknown that is stepped is the heat stored, not the
@@ -128,17 +127,17 @@ def share_of_step(now: float, before: float, share: float) -> float:
 
 
 def newton(*_: Any) -> int:
-    """To be bound: see warmup_plain.py."""
+    """To be bound: see plain.py."""
     raise NotImplementedError
 
 
 def rates(*_: Any) -> None:
-    """To be bound: see warmup_plain.py."""
+    """To be bound: see plain.py."""
     raise NotImplementedError
 
 
 def main_flux(*_: Any) -> tuple[float, float]:
-    """To be bound: see warmup_plain.py."""
+    """To be bound: see plain.py."""
     raise NotImplementedError
 
 
@@ -298,8 +297,9 @@ def integrate(
             end = forcing.breaks[piece + 1]
             # Whatever bends or jumps here, the gas balances anew and the steps begin anew.
             hot = gas_at(forcing, i, piece, time)
+            missed = hot - stage[0, GAS, 0]
             for n in range(nodes):
-                stage[0, GAS, n] += (hot - stage[0, GAS, 0]) * store.fall[i, n]
+                stage[0, GAS, n] += missed * store.fall[i, n]
             stage[0, GAS, 0] = hot
             spent = newton(
                 system, store, forcing, settings, i, piece, time, 0.0, True,

@@ -1,6 +1,6 @@
 """What is given to the time loop: stores of heat, and the curves piece by piece.
 
-Plain functions of numbers, which numba compiles too: see stepping.py.
+Plain functions of numbers; the same in C: core/warm_moment.c.
 """
 
 from __future__ import annotations

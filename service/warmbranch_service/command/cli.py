@@ -97,18 +97,15 @@ def example(name: str) -> int:
 
 @click.command(
     "compile",
-    short_help="compile the fast loops now, which a service otherwise does in the background",
-    help="Compile the fast loops and keep them, once after an installation. Set "
-    "WARMBRANCH_KERNEL=off to do without them.",
+    short_help="tell what answers: nothing needs compiling any more",
+    help="Nothing needs compiling any more: the installation brings the compiled core. Tells "
+    "whether it answers, or numpy. Set WARMBRANCH_KERNEL=off to do without it.",
 )
 def compile_() -> int:
     """Answer ``warmbranch compile``."""
-    from warmbranch_service.http.fast_loops import compile_loops
+    from warmbranch import core
 
-    if not compile_loops():
-        complain("the compiled loops cannot be had: WARMBRANCH_KERNEL is off, or numba is missing")
-        return FAILED
-    sys.stdout.write("The fast loops are compiled and kept.\n")
+    sys.stdout.write(f"Nothing needs compiling. Answers come from: {core.name()}.\n")
     return OK
 
 

@@ -50,7 +50,6 @@ from warmbranch_service.http import (
     warmup,
 )
 from warmbranch_service.http.cors import Cors
-from warmbranch_service.http.fast_loops import FastLoops
 from warmbranch_service.http.gate import API_KEY_HEADER, Gate
 from warmbranch_service.http.middleware import Frame
 from warmbranch_service.http.openapi import complete
@@ -116,7 +115,6 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     """
     settings = settings or Settings.from_environment()
     readiness = Readiness()
-    fast_loops = FastLoops()
     executor = choosing.executor(scheduler=settings.scheduler)
     workshop = Workshop(
         at_once=settings.solves_at_once,
@@ -132,9 +130,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         if settings.warm_up:
             # Beside the first requests, not before them: whoever asks early waits a little.
             task = asyncio.create_task(workshop.run(readiness.warm_up))
-            fast_loops.start()
             yield state
-            fast_loops.stop()
             await task
         else:
             readiness.is_ready = True
@@ -156,7 +152,6 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.readiness = readiness
     app.state.workshop = workshop
-    app.state.fast_loops = fast_loops
     app.state.settings = settings
     app.state.executor = executor
     model = (steady.router, fit.router, length.router, warmup.router, sweep.router)

@@ -21,7 +21,7 @@ from prometheus_client import (
 )
 from prometheus_client.multiprocess import MultiProcessCollector
 
-from warmbranch.base import kernel
+from warmbranch import core
 
 if TYPE_CHECKING:
     from warmbranch_service.http.workshop import Workshop
@@ -54,7 +54,7 @@ READY = Gauge(
 )
 COMPILED = Gauge(
     "warmbranch_compiled_workers",
-    "Workers whose answers come from the compiled loops.",
+    "Workers whose answers come from the compiled core.",
     multiprocess_mode="livesum",
 )
 
@@ -74,4 +74,4 @@ def tell_state(workshop: Workshop, *, ready: bool) -> None:
     QUEUE.set(workshop.waiting)
     WORKING.set(workshop.working)
     READY.set(ready)
-    COMPILED.set(kernel.is_settled() and kernel.allowed())
+    COMPILED.set(core.at_hand() is not None)

@@ -15,6 +15,8 @@ from dataclasses import dataclass, field, fields
 from typing import Any, NamedTuple
 from urllib.parse import urlsplit
 
+from warmbranch.core.build import COMPILER
+
 PREFIX = "WARMBRANCH_"
 SHORTEST_KEY = 16
 
@@ -107,9 +109,7 @@ class Settings:
     grace_seconds: int = _setting(
         10, _whole(1, 600), "s; what is under way at SIGTERM may take so long, then is ended"
     )
-    warm_up: int = _setting(
-        1, _whole(0, 1), "1 loads tables and compiled loops at the start, ahead of requests"
-    )
+    warm_up: int = _setting(1, _whole(0, 1), "1 loads tables at the start, ahead of requests")
     kernel: str = _setting(
         "on", _one_of("on", "off"), "off keeps to numpy: the same answers, several times slower"
     )
@@ -139,8 +139,8 @@ class Settings:
         """Read settings; ``ValueError`` names the variable, its value and what to give."""
         given: dict[str, Any] = {}
         for name, text in environment.items():
-            if not name.startswith(PREFIX):
-                continue
+            if not name.startswith(PREFIX) or name == COMPILER:
+                continue  # the compiler is the package's own concern, whatever serves
             setting = BY_VARIABLE.get(name)
             if setting is None:
                 known = ", ".join(BY_VARIABLE)

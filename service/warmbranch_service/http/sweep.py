@@ -13,7 +13,6 @@ from warmbranch_service.contract.errors import (
     INTERNAL,
     INVALID,
     NO_WORKERS,
-    NOT_READY,
     Entry,
     Problem,
     ProblemParts,
@@ -21,7 +20,6 @@ from warmbranch_service.contract.errors import (
 )
 from warmbranch_service.contract.forms import CSV, MEDIA_TYPES, VARY, form_of
 from warmbranch_service.http import request_examples
-from warmbranch_service.http.fast_loops import FastLoops
 from warmbranch_service.http.strict_route import StrictRoute, problem_responses
 from warmbranch_service.http.workshop import Workshop
 from warmbranch_service.sweep.answer_forms import FORMS, NDJSON, AnswerForm, answer_form
@@ -84,19 +82,11 @@ async def sweep(
     """
     refuse_too_many(body.designs, request.app.state.settings.sweep_designs)
     workshop: Workshop = request.app.state.workshop
-    refuse_too_early(request.app.state.fast_loops)
     form = form_of(request, FORMS)
     stream = _Stream(body, form, workshop, request.app.state.executor, request)
     await stream.begin()
     media_type = MEDIA_TYPES.get(form, form)
     return StreamingResponse(stream.lines(), media_type=media_type, headers=VARY)
-
-
-def refuse_too_early(loops: FastLoops) -> None:
-    """Refuse a sweep while the loops, whose very bytes its lines are, are still being loaded."""
-    if loops.are_coming:
-        detail = "The compiled loops are being loaded, as they are for a minute after a start."
-        raise Problem(NOT_READY, detail, headers={"retry-after": "2"})
 
 
 def refuse_too_many(designs: int, most: int) -> None:

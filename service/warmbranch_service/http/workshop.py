@@ -20,7 +20,6 @@ from typing import TypeVar
 from starlette.requests import Request
 
 from warmbranch.base.errors import StoppedError
-from warmbranch.base.kernel import no_loading
 from warmbranch.base.stopping import Stop, under
 from warmbranch.base.tally import Tally, kept_in
 from warmbranch_service.contract.errors import CLIENT_LEFT, OVERLOADED, TIME_LIMIT, Kind, Problem
@@ -148,7 +147,7 @@ class Workshop:
             clock = time.perf_counter()
             try:
                 stop.check()
-                with under(stop), no_loading(), kept_in(done):
+                with under(stop), kept_in(done):
                     return work()
             finally:
                 metrics.SOLVES.inc(done.solves)

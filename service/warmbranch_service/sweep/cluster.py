@@ -15,7 +15,8 @@ from collections.abc import Iterator
 from threading import Event, Lock
 from typing import Any, NamedTuple, cast
 
-from warmbranch.base import kernel, stopping
+from warmbranch import core
+from warmbranch.base import stopping
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.sweep.executors import LOOK_SECONDS, ExecutorError
 from warmbranch_service.sweep.plan import Chunk, Plan, Task
@@ -44,12 +45,12 @@ class Maker(NamedTuple):
     """What must be the same wherever lines are to be the same bytes."""
 
     model_version: str
-    compiled: bool
+    solver: str
 
     @classmethod
     def here(cls) -> Maker:
         """Of this process."""
-        return cls(MODEL_VERSION, kernel.allowed())
+        return cls(MODEL_VERSION, core.name())
 
 
 class Cluster:
@@ -196,7 +197,8 @@ def solve_tasks(tasks: list[Task], asked: Maker) -> Result:
     if own != asked:
         raise ExecutorError(
             f"A worker is not as this program is: {own._asdict()}, not {asked._asdict()}. Install "
-            "the same version everywhere, and set WARMBRANCH_KERNEL alike."
+            "the same version everywhere, set WARMBRANCH_KERNEL alike, and let all have "
+            "processors of one kind."
         )
     return tuple(solve_task(task) for task in tasks)
 

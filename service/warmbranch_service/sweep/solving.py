@@ -14,7 +14,6 @@ import numpy as np
 from pydantic import ValidationError
 from pydantic_core import to_json
 
-from warmbranch.base import kernel
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.case import case as physics
@@ -42,12 +41,7 @@ class _Ended(NamedTuple):
 
 
 def solve_task(task: Task) -> Chunk:
-    """Solve one chunk.
-
-    Always with the compiled loops where they can be had, so that a chunk is the same bytes
-    whoever solves it.
-    """
-    kernel.load()
+    """Solve one chunk."""
     return solve_chunk(plan_of(task.request), task)
 
 

@@ -9,9 +9,11 @@ from functools import partial
 import numpy as np
 import pytest
 
-from warmbranch.base import kernel, stopping
+from warmbranch import core
+from warmbranch.base import stopping
 from warmbranch.base.errors import NotConvergedError, StoppedError
 from warmbranch.base.stopping import Stop, under
+from warmbranch.core import calls
 from warmbranch.heat import temperature
 from warmbranch.sound import resonance
 from warmbranch.steady.solve import solve
@@ -55,21 +57,21 @@ def ends(work, monkeypatch, module, name):
 @pytest.fixture(params=["numpy", "compiled"])
 def loops(request, monkeypatch):
     if request.param == "numpy":
-        monkeypatch.setenv(kernel.OFF, "off")
+        monkeypatch.setenv(core.OFF, "off")
     else:
-        assert kernel.settle()
+        assert core.at_hand() is not None
     return request.param
 
 
 def test_a_large_batch_ends(loops, make_case, monkeypatch):
     case = make_case(length=np.linspace(0.5, 1.5, 1500 if loops == "numpy" else 10_000))
-    inner = (temperature, "newton_step") if loops == "numpy" else (kernel, "solve_heat")
+    inner = (temperature, "newton_step") if loops == "numpy" else (calls, "steady")
     assert ends(lambda: solve(case), monkeypatch, *inner) == ["enough"]
 
 
 def test_a_search_for_resonances_ends(loops, make_case, monkeypatch):
     duct = solve(make_case()).duct.repeat(4000 if loops == "numpy" else 60_000)
-    inner = (resonance, "mode_angle") if loops == "numpy" else (kernel, "resonances")
+    inner = (resonance, "mode_angle") if loops == "numpy" else (calls, "resonances")
     found = ends(lambda: resonance.resonances(duct), monkeypatch, *inner)
     assert found == ["enough"]
 
@@ -83,7 +85,7 @@ def test_a_long_warm_up_ends(loops, make_case, monkeypatch):
 
 def test_compiled_loops_look_at_the_flag(make_case, monkeypatch):
     # Without the looks of Python between them, what they leave undone shows.
-    assert kernel.settle()
+    assert core.at_hand() is not None
     case = make_case(length=np.linspace(0.5, 1.5, 3))
     whole = solve(case)
     monkeypatch.setattr(stopping, "check", lambda: None)

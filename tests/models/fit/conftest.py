@@ -9,8 +9,6 @@ from types import ModuleType
 
 import pytest
 
-from warmbranch.base import kernel
-
 BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
 
 
@@ -22,12 +20,6 @@ def _module(name: str) -> ModuleType:
     sys.modules[spec.name] = module  # dataclasses look their own module up
     spec.loader.exec_module(module)
     return module
-
-
-@pytest.fixture(scope="session", autouse=True)
-def fast_loops() -> None:
-    """Thousands of solves: load the compiled loops where they can be had."""
-    kernel.load()
 
 
 @pytest.fixture(scope="session")

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
@@ -30,7 +30,7 @@ def hard(box_sample):
 @pytest.mark.parametrize("compiled", [True, False])
 def test_they_are_answered_as_well_as_any(hard, compiled, monkeypatch):
     if not compiled:
-        monkeypatch.setattr(kernel, "at_hand", lambda size: None)
+        monkeypatch.setenv(core.OFF, "off")
     found = branch.solve(hard).resonance[:, 0]
     finer = branch.solve(hard, nodes=1281).resonance[:, 0]
     # The accuracy stated for DEFAULT_NODES; a grid eight times finer errs 64 times less.
@@ -63,7 +63,6 @@ def test_neighbours_stay_as_they_are(hard, impatient, box_sample):
     mixed = type(hard).concatenate([plain, hard.take(slice(0, 1))])
     profile = branch.solve(mixed, position=graded(mixed)).profile
     alone = branch.solve(plain, position=graded(plain)).profile
-    # A batch of eleven may be solved compiled and one of ten not: both agree to 1e-10.
     np.testing.assert_allclose(profile.gas[:10], alone.gas, rtol=1e-10)
     np.testing.assert_array_equal(profile.iterations[:10], alone.iterations)
     assert profile.gas.shape == profile.position.shape == (11, COARSE)
@@ -86,6 +85,7 @@ def test_a_failure_under_pulsation_names_the_design(make_case, monkeypatch):
         raise NotConvergedError("invented", designs=(last,), residual=1.0, iterations=1)
 
     monkeypatch.setattr(interplay, "solve_steady", fails)
+    monkeypatch.setenv(core.OFF, "off")
     with pytest.raises(NotConvergedError) as raised:
         branch.solve(case)
     assert raised.value.designs == (4,)
@@ -95,7 +95,7 @@ def test_a_failure_under_pulsation_names_the_design(make_case, monkeypatch):
 def test_some_only_take_their_time(box_sample, compiled, monkeypatch):
     """Halved steps gain a factor of two each: one design in a hundred thousand needs many."""
     if not compiled:
-        monkeypatch.setattr(kernel, "at_hand", lambda size: None)
+        monkeypatch.setenv(core.OFF, "off")
     monkeypatch.setattr(temperature, "FINER_GRIDS", 0)
     slow = box_sample(32401, seed=4).take(slice(32400, 32401))
     profile = branch.solve(slow, modes=1, position=graded(slow)).profile

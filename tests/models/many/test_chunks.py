@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.many import chunks
@@ -78,7 +78,7 @@ def test_a_batch_is_quicker_than_a_loop(box_sample: Callable[..., Case]) -> None
     ``tests/benchmarks/bench_batch.py`` finds 16 times; a quarter of that is let pass, since
     other work on the machine may slow one side and not the other.
     """
-    assert kernel.load() is not None
+    assert core.at_hand() is not None
     case = box_sample(400)
     single = [case.take(slice(i, i + 1)) for i in range(20)]
     batched = looped = np.inf
@@ -92,7 +92,7 @@ def test_a_batch_and_a_single_answer_are_quicker_than_the_scipy_way(
     box_sample: Callable[..., Case],
 ) -> None:
     """As loose: benchmarks find some 700 times in a batch of the box, 60 times for one answer."""
-    assert kernel.load() is not None
+    assert core.at_hand() is not None
     path = Path(__file__).parents[2] / "benchmarks/bench_steady.py"
     spec = importlib.util.spec_from_file_location("bench_steady", path)
     assert spec is not None

@@ -8,7 +8,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from closed_forms import Fin, WarmingFin, fin_warming, long_fin_warming
-from warmbranch.base import kernel
+from warmbranch import core
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.case.materials import Metal
 from warmbranch.steady.solve import solve
@@ -145,7 +145,7 @@ def fin_with_tip_film(warming, x, time, film):
 
 @pytest.fixture(scope="module")
 def compiled():
-    assert kernel.load() is not None, "numba is a dependency: the compiled loops must load"
+    assert core.at_hand() is not None
 
 
 @pytest.fixture(scope="module")
@@ -225,7 +225,7 @@ def test_both_paths_take_the_same_steps(box_sample, compiled, monkeypatch):
         air_speed=Curve("air_speed", "m/s", np.array([0, 600.0]), np.array([0.0, 20.0])),
     )
     quick = warm_up(case, drive, times(900.0))
-    monkeypatch.setenv(kernel.OFF, "off")
+    monkeypatch.setenv(core.OFF, "off")
     plain = warm_up(case, drive, times(900.0))
     assert_array_equal(quick.steps, plain.steps)
     assert_array_equal(quick.iterations, plain.iterations)

@@ -34,7 +34,7 @@ def after_steady(tmp_path_factory) -> set[str]:
     return loaded_by("steady", str(path))
 
 
-@pytest.mark.parametrize("library", ["fastapi", "starlette", "uvicorn", "numba", "pint"])
+@pytest.mark.parametrize("library", ["fastapi", "starlette", "uvicorn", "scipy", "numba", "pint"])
 def test_steady_does_without(after_steady, library):
     assert library not in after_steady
 

@@ -24,7 +24,6 @@ from schemathesis import GenerationMode
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
 from shared.drawing import to_draw_from
-from warmbranch.base import kernel
 from warmbranch_service.contract.rules import RULES
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.settings import Settings
@@ -47,12 +46,6 @@ MODEL = {"method": "POST"}
 drawn = read(to_draw_from(DOCUMENT, most_designs=MOST_DESIGNS), **MODEL)
 own = read(DOCUMENT, **MODEL)
 rest = read(DOCUMENT, method="GET")
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _compiled_loops():
-    """Thousands of solves are a matter of seconds with them."""
-    kernel.load()
 
 
 def search(examples: int) -> settings:

@@ -167,15 +167,3 @@ def test_a_client_that_leaves_during_the_first_chunk_ends_it(ask, asked, monkeyp
 
     asyncio.run(scene())
     assert no_failure(caplog)
-
-
-def test_while_the_loops_are_being_loaded_it_waits_outside(ask, asked, monkeypatch):
-    async def scene():
-        app = create_app(Settings(warm_up=0))
-        monkeypatch.setattr(type(app.state.fast_loops), "are_coming", True)
-        return await ask(app, "/v1/sweep", asked).reply()
-
-    reply = asyncio.run(scene())
-    assert reply.status == 503
-    assert reply.json()["type"] == "/v1/problems/not-ready"
-    assert int(reply.headers["retry-after"]) >= 1

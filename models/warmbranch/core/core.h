@@ -1,0 +1,231 @@
+/* What the files of the core share, and the records that Python hands over.
+ *
+ * SI units and kelvin throughout; NaN says "not given". A record's fields stand in the same order
+ * in records.py; a test compares the two.
+ */
+#ifndef WARMBRANCH_CORE_H
+#define WARMBRANCH_CORE_H
+
+#include <complex.h>
+#include <stdbool.h>
+
+#include "gas_table.h"
+
+#ifdef _WIN32
+#define PUBLIC __declspec(dllexport)
+#else
+#define PUBLIC __attribute__((visibility("default")))
+#endif
+
+#define PI 3.14159265358979323846
+#define GRAVITY 9.80665                /* m/s², ISO 80000-3 */
+#define STEFAN_BOLTZMANN 5.670374419e-8 /* W/(m² K⁴), CODATA 2018 */
+#define NUSSELT_LAMINAR 3.66           /* developed laminar flow, wall of one temperature */
+
+/* ---- Records that Python fills ---------------------------------------------------------- */
+
+/* One design: the numbers of a case, see case.py. */
+struct design {
+    /* the branch: m, m, m, rad; a positive rise climbs from mouth to cap */
+    double outside_diameter, wall_thickness, length, rise;
+    /* conductivity of its metal, W/(m K), in rising powers of the temperature */
+    double conductivity[3];
+    /* what covers it; m, W/(m K) */
+    double emissivity, wrap_thickness, wrap_conductivity;
+    /* main pipe; m, K, kg/s, Pa */
+    double main_outside_diameter, main_wall_thickness, main_gas_temperature, main_skin_temperature;
+    double mass_flow, main_emissivity, film_augmentation, incident_pressure;
+    /* surroundings; K, Pa, m/s */
+    double air_temperature, radiant_temperature, pressure, air_speed;
+    /* closures, see closures.py */
+    double stirring, reach, pulsation, stanton, buoyancy, outer_film_factor, mouth_factor;
+    double fixed_diffusivity, fixed_inner_film, fixed_outer_film, fixed_mouth_length;
+    double mouth_model, wall_losses;
+};
+
+/* A gas for each design (or one for all), and the air around them, on tables of one grid. */
+struct mixtures {
+    const struct gas_piece *gas, *air;
+    const double *gas_constant;
+    double air_gas_constant, first, step;
+    int64_t gas_count, gas_pieces, air_pieces;
+};
+
+/* When Newton's method ends, see temperature.py. */
+struct tolerances {
+    double step, left, imbalance;
+};
+
+/* What keeps Newton's method on its way, see temperature.py. */
+struct newton_rules {
+    double rounding_share, smallest_rounding, largest_rounding; /* -, K, K */
+    double smallest_heat, undamped_step;                         /* W, K */
+    int64_t undamped_iterations, most_iterations;
+};
+
+/* What a heat balance comes to. */
+struct heat_report {
+    double by_gas, by_wall, lost; /* through the mouth and outside, W */
+    double iterations, last_step; /* K; 0 if the tolerances are met */
+};
+
+/* How a root is sought: tolerance, longest step over the start (or now), most steps. */
+struct search_rules {
+    double tolerance, longest;
+    int64_t most;
+};
+
+/* ---- A tube in the air (outside_film.c) -------------------------------------------------- */
+
+struct outside {
+    struct gas_table air;
+    double air_temperature, radiant_temperature, pressure, air_speed;
+    double diameter, length, rise; /* of the outermost surface */
+    double factor, fixed_film, emissivity;
+};
+
+/* Convection and radiation from skins, W/m², and their slopes, W/(m² K). `count` is a multiple of
+ * LANES. */
+void outside_fluxes(const struct outside *out, int64_t count, const double *skin, double *flux,
+                    double *slope);
+double outside_flux(const struct outside *out, double skin, double *slope);
+void make_prandtl_series(void);
+
+/* ---- The heat balance of one design (heat_balance.c) ------------------------------------- */
+
+/* Arrays of one design; those of nodes have nodes + LANES places, which pad the last quad. */
+struct balance {
+    int64_t nodes, padded;
+    struct gas_table gas;
+    struct outside out;
+    double bore, bore_area, wall_area, rise, buoyancy, stanton, fixed_film, gas_per_kelvin;
+    double conductivity[3];
+    bool wrapped;
+    double *x, *gas_t, *wall_t, *skin_t; /* m and K */
+    double *forced;                      /* mixing that does not depend on temperatures, m²/s */
+    /* of the grid alone */
+    double *per_step, *width_share, *bore_surface, *cap_area, *skin_area, *wrap_conductance;
+    /* of faces; face n lies left of node n, and none at the ends */
+    double *forced_face, *buoyant, *by_left, *by_right;
+    double *flux, *flux_left, *flux_right, *metal_flux, *metal_left, *metal_right;
+    /* gas at the nodes */
+    double *k, *k_slope, *cp, *cp_slope, *mu, *mu_slope, *volumetric, *volumetric_slope;
+    /* residuals, W, and slopes, W/K: what a node fails to pass on, and how that answers to the
+     * temperatures of its left neighbour, its own and its right neighbour's */
+    double *gas_amiss, *gas_left, *gas_here, *gas_wall, *gas_right;
+    double *wall_amiss, *wall_left, *wall_here, *wall_right;
+    double *wall_gas_left, *wall_gas_here, *wall_gas_right;
+    double *skin_loss, *skin_slope;       /* from the skin to the outside */
+    double *outside_loss, *outside_slope; /* from the wall outwards, the skin being eliminated */
+    double *gas_step, *wall_step, *skin_step;
+    double *eliminated; /* six numbers a node */
+    void *room;
+};
+
+bool balance_make(struct balance *b, int64_t nodes);
+void balance_free(struct balance *b);
+void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m, int64_t i);
+void balance_grid(struct balance *b, const struct design *d);
+void balance_mixing(struct balance *b);
+void balance_assemble(struct balance *b);
+struct gas_table gas_of(const struct mixtures *m, int64_t i);
+struct gas_table air_of(const struct mixtures *m);
+
+/* ---- Newton's method (elimination.c) ------------------------------------------- */
+
+void eliminate_skin(struct balance *b);
+void solve_blocks(struct balance *b);
+double newton_step(struct balance *b);
+void newton_move(struct balance *b, double share, double low, double high);
+void newton_steady(struct balance *b, const struct tolerances *ends, const struct newton_rules *r,
+                   double low, double high, struct heat_report *report);
+
+/* ---- The grid (grid.c) -------------------------------------------------------------------- */
+
+/* How nodes are placed, see grid.py and sketch.py. */
+struct grid_rules {
+    double density, wall_scales;
+    double faint, evenness, cap_crowding;
+    int64_t smoothings;
+};
+
+void graded(double length, double first_scale, double density, int64_t nodes, double *x);
+double shortest_scale(const struct design *d, const struct gas_table *gas, double at_mouth,
+                      double wall_scales);
+void first_guess(struct balance *b, const struct design *d, double wall_at_mouth);
+void place_nodes(int64_t few, const double *x, const double *warm[3], int64_t nodes,
+                 double cap_crowding, const struct grid_rules *rules, double *position,
+                 double *found[3], double *room);
+
+/* ---- Sound (cutting.c, sound.c, resonance.c) ---------------------------------------------- */
+
+/* A design's cells as the acoustics describe them, see acoustics.Duct; arrays of `cells`. */
+struct cell_means {
+    double *length, *density, *bulk_modulus, *viscosity, *heat_capacity_ratio, *prandtl;
+    double *inertance_ratio, *skew;
+};
+
+void cut_cells(const struct gas_table *gas, int64_t nodes, const double *x, const double *gas_t,
+               double pressure, const double *inertance_ratio, int64_t cells,
+               const struct cell_means *means, double *room);
+#define CUTTING_ROOM(nodes) (12 * ((nodes) + LANES)) /* numbers that it works in */
+
+/* One cell as its transfer matrix wants it. */
+struct cell {
+    double mass, spring;  /* without the layers: kg/m⁴, m³/Pa */
+    double viscous, heat; /* thickness of the layers at 1 Hz over the radius */
+    double thermal, skew; /* heat capacity ratio less 1; see acoustics.Duct */
+    double spare[2];      /* fills two quads */
+};
+
+struct duct {
+    struct cell *cell;
+    int64_t cells;
+    double mouth_inertance, mouth_impedance, transit_time; /* kg/m⁴, Pa s/m³, s */
+    bool lossy;
+};
+
+void duct_of(const struct cell_means *means, int64_t cells, double radius, double mouth_inertance,
+             bool lossy, struct duct *duct);
+/* p/U without the mouth's inertance and the phase travelled, of each duct at its frequency; the
+ * flow's size at the edges of the cells over that at the mouth, cells + 1 a duct, if asked for. */
+void tubes(int64_t count, const struct duct *const *duct, const double *frequency,
+           double complex *impedance, double *travelled, double *size);
+void make_layer_series(void);
+double complex layer_function(double inverse);
+
+#define MOST_MODES 3
+void resonances_of(int64_t count, const struct duct *duct, int64_t modes,
+                   const struct search_rules *coarse, const struct search_rules *fine,
+                   double *frequency, double *quality);
+
+double effective_temperature(const struct cell_means *like, int64_t cells,
+                             const struct gas_table *gas, double pressure, double radius,
+                             double frequency, double log_start, const struct search_rules *rules,
+                             struct duct *duct);
+
+/* ---- The main pipe (main_pipe.c) ----------------------------------------------------------- */
+
+/* What the branch meets at the main pipe; m/s, K, m, kg/m⁴, Pa s/m³, m/s. */
+struct mouth {
+    double speed, wall, correction, inertance, main_impedance, main_sound_speed;
+};
+
+/* Newton's method on the main pipe's own wall. */
+struct wall_rules {
+    double tolerance; /* K */
+    int64_t most;
+};
+
+double pipe_nusselt(double reynolds, double prandtl);
+struct outside around_main(const struct design *d, const struct mixtures *m);
+/* Inner film of the main pipe over its outer surface, W/(m² K). */
+double main_supply(const struct design *d, const struct gas_table *gas, double augmentation,
+                   double hot, double mass_flow);
+bool mouth_of(const struct design *d, const struct mixtures *m, int64_t i,
+              const struct wall_rules *rules, struct mouth *mouth);
+
+/* Work that nobody waits for any more: see stopping.py. */
+static inline bool stopped(const int64_t *flag) { return *(volatile const int64_t *)flag != 0; }
+
+#endif

@@ -1,0 +1,231 @@
+/* What Python calls, but for a whole answer (steady.c) and a warm-up (warm_up.c). Every job is one
+ * record; the other side of it stands in records.py. */
+#include <stdlib.h>
+
+#include "core.h"
+
+/* Tables that are made once, before anything else is called. */
+PUBLIC void core_prepare(void)
+{
+    make_prandtl_series();
+    make_layer_series();
+}
+
+/* Digest of the sources and flags that this was made from; build.py gives it, and reads it in the
+ * library's file. */
+#ifndef CORE_DIGEST
+#define CORE_DIGEST "none"
+#endif
+PUBLIC const char *core_digest(void) { return CORE_DIGEST; }
+
+/* The elementary functions, for their tests: count is a multiple of LANES. */
+PUBLIC void core_elementary(int64_t kind, int64_t count, const double *x, double exponent,
+                            double *result)
+{
+    for (int64_t n = 0; n < count; n += LANES) {
+        quad q = quad_at(x + n);
+        quad_put(result + n, kind == 0 ? quad_log(q) : kind == 1 ? quad_exp(q)
+                                                                 : quad_power(q, exponent));
+    }
+}
+
+/* Newton's method on given grids, from given temperatures, in place. */
+struct heat_job {
+    int64_t designs, nodes;
+    const struct design *design;
+    struct mixtures mixtures;
+    const double *position, *forced; /* (designs, nodes); m, m²/s */
+    double *gas, *wall, *skin;       /* (designs, nodes), K; those at the mouth are kept */
+    struct tolerances ends;
+    struct newton_rules rules;
+    struct heat_report *report;
+    const int64_t *stop;
+};
+
+PUBLIC bool core_heat(struct heat_job *job)
+{
+    struct balance b = {0};
+    if (!balance_make(&b, job->nodes))
+        return false;
+    size_t bytes = (size_t)job->nodes * sizeof(double);
+    for (int64_t i = 0; i < job->designs; i++) {
+        if (stopped(job->stop))
+            break;
+        const struct design *d = job->design + i;
+        int64_t at = i * job->nodes;
+        balance_fit(&b, d, &job->mixtures, i);
+        memcpy(b.x, job->position + at, bytes);
+        memcpy(b.forced, job->forced + at, bytes);
+        memcpy(b.gas_t, job->gas + at, bytes);
+        memcpy(b.wall_t, job->wall + at, bytes);
+        memcpy(b.skin_t, job->skin + at, bytes);
+        balance_grid(&b, d);
+        balance_mixing(&b);
+        double hot = d->main_gas_temperature, wall = b.wall_t[0];
+        double low = fmin(fmin(hot, wall), fmin(d->air_temperature, d->radiant_temperature));
+        double high = fmax(fmax(hot, wall), fmax(d->air_temperature, d->radiant_temperature));
+        newton_steady(&b, &job->ends, &job->rules, low, high, job->report + i);
+        memcpy(job->gas + at, b.gas_t, bytes);
+        memcpy(job->wall + at, b.wall_t, bytes);
+        memcpy(job->skin + at, b.skin_t, bytes);
+    }
+    balance_free(&b);
+    return true;
+}
+
+/* Nodes where sketched profiles bend, and the temperatures there. */
+struct grid_job {
+    int64_t designs, few, nodes;
+    const double *position, *gas, *wall, *skin; /* (designs, few) */
+    const double *cap_crowding;                 /* (designs,) */
+    struct grid_rules rules;
+    double *new_position, *new_gas, *new_wall, *new_skin; /* (designs, nodes) */
+};
+
+PUBLIC bool core_grid(struct grid_job *job)
+{
+    double *room = malloc((size_t)(4 * job->few) * sizeof(double));
+    if (room == NULL)
+        return false;
+    for (int64_t i = 0; i < job->designs; i++) {
+        int64_t from = i * job->few, to = i * job->nodes;
+        const double *warm[] = {job->gas + from, job->wall + from, job->skin + from};
+        double *found[] = {job->new_gas + to, job->new_wall + to, job->new_skin + to};
+        place_nodes(job->few, job->position + from, warm, job->nodes, job->cap_crowding[i],
+                    &job->rules, job->new_position + to, found, room);
+    }
+    free(room);
+    return true;
+}
+
+/* Cutting profiles into cells. */
+struct cut_job {
+    int64_t designs, nodes, cells;
+    struct mixtures mixtures;
+    const double *position, *temperature; /* (designs, nodes) */
+    const double *pressure;               /* (designs,) */
+    const double *inertance_ratio;        /* (designs, nodes - 1) */
+    struct cell_means means;              /* (designs, cells) each */
+};
+
+static struct cell_means means_of(const struct cell_means *all, int64_t at)
+{
+    return (struct cell_means){
+        all->length + at, all->density + at, all->bulk_modulus + at, all->viscosity + at,
+        all->heat_capacity_ratio + at, all->prandtl + at, all->inertance_ratio + at,
+        all->skew + at,
+    };
+}
+
+PUBLIC bool core_cut(struct cut_job *job)
+{
+    double *room = calloc((size_t)CUTTING_ROOM(job->nodes), sizeof(double));
+    if (room == NULL)
+        return false;
+    for (int64_t i = 0; i < job->designs; i++) {
+        struct gas_table gas = gas_of(&job->mixtures, i);
+        struct cell_means own = means_of(&job->means, i * job->cells);
+        cut_cells(&gas, job->nodes, job->position + i * job->nodes,
+                  job->temperature + i * job->nodes, job->pressure[i],
+                  job->inertance_ratio + i * (job->nodes - 1), job->cells, &own, room);
+    }
+    free(room);
+    return true;
+}
+
+/* Sound in ducts that are cut already. */
+struct sound_job {
+    int64_t designs, cells, many;
+    struct cell_means means;                /* (designs, cells) each */
+    const double *radius, *mouth_inertance; /* (designs,) */
+    const double *wall_losses;              /* (designs,), 0 or 1 */
+    const double *frequency;                /* (designs, many), Hz; resonances need none */
+    double complex *impedance;              /* (designs, many), Pa s/m³, mouth included */
+    double *flow;                           /* (designs, cells + 1), or none */
+    struct search_rules coarse, fine;
+    double *resonance, *quality; /* (designs, many) */
+    const int64_t *stop;
+};
+
+#define TOGETHER 16 /* designs whose cells are held at a time */
+
+static bool for_blocks(struct sound_job *job,
+                       void (*work)(struct sound_job *, const struct duct *, int64_t, int64_t))
+{
+    struct duct duct[TOGETHER];
+    struct cell *cell = malloc((size_t)(TOGETHER * job->cells) * sizeof *cell);
+    if (cell == NULL)
+        return false;
+    for (int64_t first = 0; first < job->designs; first += TOGETHER) {
+        if (stopped(job->stop))
+            break;
+        int64_t left = job->designs - first, count = left < TOGETHER ? left : TOGETHER;
+        for (int64_t i = 0; i < count; i++) {
+            struct cell_means own = means_of(&job->means, (first + i) * job->cells);
+            duct[i].cell = cell + i * job->cells;
+            duct_of(&own, job->cells, job->radius[first + i], job->mouth_inertance[first + i],
+                    job->wall_losses[first + i] != 0, &duct[i]);
+        }
+        work(job, duct, first, count);
+    }
+    free(cell);
+    return true;
+}
+
+#define PAIRS 64 /* of duct and frequency, handed on at a time */
+
+static void impedances(struct sound_job *job, const struct duct *duct, int64_t first, int64_t count)
+{
+    const double *frequency = job->frequency + first * job->many;
+    double complex *impedance = job->impedance + first * job->many;
+    const struct duct *own[PAIRS];
+    for (int64_t begin = 0, all = count * job->many; begin < all; begin += PAIRS) {
+        int64_t pairs = all - begin < PAIRS ? all - begin : PAIRS;
+        for (int64_t k = 0; k < pairs; k++)
+            own[k] = duct + (begin + k) / job->many;
+        tubes(pairs, own, frequency + begin, impedance + begin, NULL,
+              job->flow == NULL ? NULL : job->flow + (first + begin) * (job->cells + 1));
+        for (int64_t k = 0; k < pairs; k++)
+            impedance[begin + k] += I * (2 * PI * frequency[begin + k] * own[k]->mouth_inertance);
+    }
+}
+
+PUBLIC bool core_impedance(struct sound_job *job) { return for_blocks(job, impedances); }
+
+static void resonances(struct sound_job *job, const struct duct *duct, int64_t first, int64_t count)
+{
+    resonances_of(count, duct, job->many, &job->coarse, &job->fine,
+                  job->resonance + first * job->many, job->quality + first * job->many);
+}
+
+PUBLIC bool core_resonances(struct sound_job *job) { return for_blocks(job, resonances); }
+
+/* The one temperature that puts each duct's resonance at a frequency: see resonance.py. */
+struct effective_job {
+    int64_t designs, cells;
+    struct cell_means means; /* lengths and inertance ratios of these */
+    struct mixtures mixtures;
+    const double *radius, *mouth_inertance, *wall_losses; /* (designs,) */
+    const double *pressure, *frequency, *log_start;       /* (designs,); Pa, Hz, ln K */
+    struct search_rules search;
+    double *log_found; /* (designs,) */
+    const int64_t *stop;
+};
+
+PUBLIC bool core_effective(struct effective_job *job)
+{
+    struct duct duct = {.cell = malloc((size_t)job->cells * sizeof(struct cell))};
+    if (duct.cell == NULL)
+        return false;
+    for (int64_t i = 0; i < job->designs && !stopped(job->stop); i++) {
+        struct gas_table gas = gas_of(&job->mixtures, i);
+        struct cell_means own = means_of(&job->means, i * job->cells);
+        duct.mouth_inertance = job->mouth_inertance[i];
+        duct.lossy = job->wall_losses[i] != 0;
+        job->log_found[i] =
+            effective_temperature(&own, job->cells, &gas, job->pressure[i], job->radius[i],
+                                  job->frequency[i], job->log_start[i], &job->search, &duct);
+    }
+    free(duct.cell);
+    return true;
+}

@@ -1,0 +1,309 @@
+/* The heat balance of gas, wall and skin along one branch, and its exact linearisation.
+ *
+ * Control volumes stand round the nodes; fluxes pass through the faces between them, so that what
+ * leaves one volume enters the next and heat is conserved to rounding. Node 0 is the mouth, where
+ * gas and wall temperatures are given; the last node carries the cap. The same equations on numpy,
+ * batch by batch: heat_balance.py.
+ */
+#include <stdlib.h>
+
+#include "core.h"
+
+#define AHEAD LANES /* places before an array's first, so that one may look to the left */
+
+bool balance_make(struct balance *b, int64_t nodes)
+{
+    double **arrays[] = {
+        &b->x, &b->gas_t, &b->wall_t, &b->skin_t, &b->forced,
+        &b->per_step, &b->width_share, &b->bore_surface, &b->cap_area, &b->skin_area,
+        &b->wrap_conductance, &b->forced_face, &b->buoyant, &b->by_left, &b->by_right,
+        &b->flux, &b->flux_left, &b->flux_right, &b->metal_flux, &b->metal_left, &b->metal_right,
+        &b->k, &b->k_slope, &b->cp, &b->cp_slope, &b->mu, &b->mu_slope,
+        &b->volumetric, &b->volumetric_slope,
+        &b->gas_amiss, &b->gas_left, &b->gas_here, &b->gas_wall, &b->gas_right,
+        &b->wall_amiss, &b->wall_left, &b->wall_here, &b->wall_right,
+        &b->wall_gas_left, &b->wall_gas_here, &b->wall_gas_right,
+        &b->skin_loss, &b->skin_slope, &b->outside_loss, &b->outside_slope,
+        &b->gas_step, &b->wall_step, &b->skin_step,
+    };
+    int64_t count = sizeof arrays / sizeof *arrays;
+    b->nodes = nodes;
+    b->padded = (nodes + LANES - 1) / LANES * LANES;
+    int64_t each = AHEAD + b->padded + 2 * LANES;
+    b->room = calloc((size_t)(count * each + 6 * (nodes + 1)), sizeof(double));
+    if (b->room == NULL)
+        return false;
+    double *next = b->room;
+    for (int64_t n = 0; n < count; n++, next += each)
+        *arrays[n] = next + AHEAD;
+    b->eliminated = next;
+    return true;
+}
+
+void balance_free(struct balance *b) { free(b->room); }
+
+struct gas_table gas_of(const struct mixtures *m, int64_t i)
+{
+    int64_t own = i < m->gas_count ? i : m->gas_count - 1;
+    return (struct gas_table){m->gas + own * m->gas_pieces, m->gas_pieces, m->first, m->step,
+                              m->gas_constant[own]};
+}
+
+struct gas_table air_of(const struct mixtures *m)
+{
+    return (struct gas_table){m->air, m->air_pieces, m->first, m->step, m->air_gas_constant};
+}
+
+/* Everything of a design but its grid, its mixing and its temperatures. */
+void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m, int64_t i)
+{
+    b->gas = gas_of(m, i);
+    b->bore = d->outside_diameter - 2 * d->wall_thickness;
+    b->bore_area = PI / 4 * b->bore * b->bore;
+    b->wall_area = PI / 4 * d->outside_diameter * d->outside_diameter - b->bore_area;
+    b->rise = d->rise;
+    b->buoyancy = isnan(d->fixed_diffusivity) ? d->buoyancy : 0.0;
+    b->stanton = d->stanton;
+    b->fixed_film = d->fixed_inner_film;
+    b->gas_per_kelvin = d->pressure / b->gas.gas_constant; /* density times temperature */
+    memcpy(b->conductivity, d->conductivity, sizeof b->conductivity);
+    b->wrapped = d->wrap_thickness > 0;
+    if (b->buoyancy == 0) { /* nothing of the design before may stay */
+        size_t bytes = (size_t)(b->padded + LANES) * sizeof(double);
+        memset(b->buoyant, 0, bytes);
+        memset(b->by_left, 0, bytes);
+        memset(b->by_right, 0, bytes);
+    }
+    b->out = (struct outside){
+        .air = air_of(m),
+        .air_temperature = d->air_temperature,
+        .radiant_temperature = d->radiant_temperature,
+        .pressure = d->pressure,
+        .air_speed = d->air_speed,
+        .diameter = d->outside_diameter + 2 * d->wrap_thickness,
+        .length = d->length,
+        .rise = d->rise,
+        .factor = d->outer_film_factor,
+        .fixed_film = d->fixed_outer_film,
+        .emissivity = d->emissivity,
+    };
+}
+
+/* What follows from the nodes x alone. */
+void balance_grid(struct balance *b, const struct design *d)
+{
+    int64_t last = b->nodes - 1;
+    double diameter = b->out.diameter;
+    for (int64_t n = 0; n <= last; n++) {
+        double left = n > 0 ? b->x[n] - b->x[n - 1] : 0.0;
+        double right = n < last ? b->x[n + 1] - b->x[n] : 0.0;
+        double width = left / 2 + right / 2;
+        b->per_step[n] = n > 0 ? 1 / left : 0.0;
+        b->width_share[n] = n == 0 || n == last ? 1.0 : 0.5; /* of each face in its node's mean */
+        b->bore_surface[n] = PI * b->bore * width;
+        b->cap_area[n] = n == last ? b->bore_area : 0.0;
+        b->skin_area[n] = PI * diameter * width + (n == last ? PI / 4 * diameter * diameter : 0.0);
+    }
+    if (!b->wrapped)
+        return;
+    /* A hollow cylinder's conduction round the tube, a plate's on the cap. */
+    double round_tube = 2 * PI * d->wrap_conductivity / log(diameter / d->outside_diameter);
+    for (int64_t n = 0; n <= last; n++)
+        b->wrap_conductance[n] = round_tube * (b->bore_surface[n] / (PI * b->bore));
+    b->wrap_conductance[last] += PI / 4 * d->outside_diameter * d->outside_diameter *
+                                 d->wrap_conductivity / d->wrap_thickness;
+}
+
+/* Mixing at the faces: stirring decays exponentially from the mouth, and of such numbers the
+ * geometric mean is the one midway. */
+void balance_mixing(struct balance *b)
+{
+    for (int64_t n = 1; n < b->nodes; n++)
+        b->forced_face[n] = sqrt(b->forced[n - 1] * b->forced[n]);
+    b->forced_face[0] = b->forced_face[b->nodes] = 0.0;
+}
+
+static void gas_at_nodes(struct balance *b)
+{
+    for (int64_t n = 0; n < b->padded; n += LANES) {
+        quad t = quad_at(b->gas_t + n);
+        struct gas_state s = gas_at(&b->gas, t);
+        quad per_t = 1 / t, density = b->gas_per_kelvin * per_t;
+        quad volumetric = density * s.heat_capacity;
+        quad_put(b->k + n, s.conductivity);
+        quad_put(b->k_slope + n, s.conductivity_slope);
+        quad_put(b->volumetric + n, volumetric);
+        quad_put(b->volumetric_slope + n, density * s.heat_capacity_slope - volumetric * per_t);
+        quad_put(b->cp + n, s.heat_capacity);
+        quad_put(b->cp_slope + n, s.heat_capacity_slope);
+        quad_put(b->mu + n, s.viscosity);
+        quad_put(b->mu_slope + n, s.viscosity_slope);
+    }
+}
+
+/* Buoyant counterflow ---------------------------------------------------------------------------
+ *
+ * Mixing by it in full, with sources: mixing.buoyant_counterflow. */
+
+#define ISOTHERMAL_PERIMETER (1.0 / 23040) /* in the manner of Bejan & Tien (1978), derived */
+#define GENTLE_GRADIENT 10.0               /* K/m; below it the buoyant part fades smoothly */
+#define TINY 1e-300                        /* keeps nothing over nothing at nothing */
+
+/* g⁴/(g² + g0²)^(3/2), the size of a gradient with a smooth foot, and its slope. */
+INLINE quad smooth_size(quad gradient, quad *slope)
+{
+    double foot = GENTLE_GRADIENT * GENTLE_GRADIENT;
+    quad squared = gradient * gradient, whole = squared + foot, root = quad_sqrt(whole);
+    *slope = gradient * squared * (squared + 4 * foot) / (whole * whole * root);
+    return squared * squared / (whole * root);
+}
+
+static void counterflow_at_faces(struct balance *b)
+{
+    double gravity_across = fmax(GRAVITY * cos(b->rise), 0.0);
+    double gravity_along = GRAVITY * fabs(sin(b->rise));
+    double towards = (b->rise < 0) - (b->rise > 0);
+    double half_bore_squared = 0.25 * b->bore * b->bore;
+    for (int64_t n = 1; n < b->nodes; n += LANES) {
+        int64_t left = n - 1;
+#define FACE(quantity) ((quad_at(b->quantity + left) + quad_at(b->quantity + n)) * 0.5)
+        quad t = FACE(gas_t), mu = FACE(mu), cp = FACE(cp), k = FACE(k), per_t = 1 / t;
+        quad per_step = quad_at(b->per_step + n);
+        quad gradient = (quad_at(b->gas_t + n) - quad_at(b->gas_t + left)) * per_step;
+        quad density = b->gas_per_kelvin * per_t;
+        quad viscosity = mu / density, diffusivity = k / (density * cp); /* m²/s both */
+        /* Slope of ln [1/(ν² α)] = ln [ρ³ c_p / (μ² k)], with ρ as 1/T. */
+        quad property_slope =
+            FACE(cp_slope) / cp - 2 * FACE(mu_slope) / mu - FACE(k_slope) / k - 3 * per_t;
+#undef FACE
+        quad size_slope, size = smooth_size(gradient, &size_slope);
+        quad speed = gravity_across * per_t * size; /* g β |T'|, β = 1/T */
+        quad rayleigh = speed * (half_bore_squared * half_bore_squared) / viscosity;
+        quad viscous = ISOTHERMAL_PERIMETER * rayleigh * rayleigh / diffusivity;
+        quad inertial = 4 * half_bore_squared * quad_sqrt(speed);
+        quad share = inertial / (viscous + inertial + TINY); /* harmonic mean of both */
+        quad level = viscous * share;
+        quad by_gradient = level * (0.5 + 1.5 * share) * size_slope / (size + TINY);
+        quad by_temperature =
+            level * (share * (property_slope - 2 * per_t) - (1 - share) * 0.5 * per_t);
+        if (gravity_along > 0) {
+            quad up_slope, up = smooth_size(quad_max(gradient * towards, quad_of(0)), &up_slope);
+            quad steep = 4 * half_bore_squared * quad_sqrt(gravity_along * per_t * up);
+            by_gradient += towards * 0.5 * steep * up_slope / (up + TINY);
+            by_temperature += -0.5 * steep * per_t;
+            level += steep;
+        }
+        quad half = b->buoyancy * by_temperature * 0.5;
+        quad stepped = b->buoyancy * by_gradient * per_step;
+        quad_put(b->buoyant + n, b->buoyancy * level);
+        quad_put(b->by_left + n, half - stepped);
+        quad_put(b->by_right + n, half + stepped);
+    }
+}
+
+/* Conduction and mixing in the gas, conduction in the metal, and how they answer to both sides. */
+static void fluxes_at_faces(struct balance *b)
+{
+    double a1 = b->conductivity[1], a2 = b->conductivity[2];
+    for (int64_t n = 1; n < b->nodes; n += LANES) {
+        int64_t left = n - 1;
+        quad per_step = quad_at(b->per_step + n);
+        quad mixed = quad_at(b->forced_face + n) + quad_at(b->buoyant + n);
+        quad volumetric = (quad_at(b->volumetric + left) + quad_at(b->volumetric + n)) * 0.5;
+        quad k = (quad_at(b->k + left) + quad_at(b->k + n)) * 0.5 + volumetric * mixed;
+        quad through = b->bore_area * per_step;
+        quad fall = through * (quad_at(b->gas_t + left) - quad_at(b->gas_t + n));
+        through *= k;
+        quad own_left = quad_at(b->k_slope + left) + quad_at(b->volumetric_slope + left) * mixed;
+        quad own_right = quad_at(b->k_slope + n) + quad_at(b->volumetric_slope + n) * mixed;
+        quad by_left = 0.5 * own_left + volumetric * quad_at(b->by_left + n);
+        quad by_right = 0.5 * own_right + volumetric * quad_at(b->by_right + n);
+        quad_put(b->flux + n, fall * k);
+        quad_put(b->flux_left + n, fall * by_left + through);
+        quad_put(b->flux_right + n, fall * by_right - through);
+
+        quad wall = (quad_at(b->wall_t + left) + quad_at(b->wall_t + n)) * 0.5;
+        quad metal = b->conductivity[0] + wall * (a1 + wall * a2);
+        through = b->wall_area * per_step;
+        fall = through * (quad_at(b->wall_t + left) - quad_at(b->wall_t + n));
+        quad bent = fall * (a1 + 2 * a2 * wall) * 0.5;
+        quad_put(b->metal_flux + n, fall * metal);
+        quad_put(b->metal_left + n, bent + through * metal);
+        quad_put(b->metal_right + n, bent - through * metal);
+    }
+    /* Nothing passes beyond the ends; the last quad may have run over. */
+    double *faces[] = {b->buoyant, b->by_left, b->by_right, b->flux, b->flux_left,
+                       b->flux_right, b->metal_flux, b->metal_left, b->metal_right};
+    for (size_t f = 0; f < sizeof faces / sizeof *faces; f++) {
+        faces[f][0] = 0.0;
+        quad_put(faces[f] + b->nodes, quad_of(0));
+    }
+}
+
+/* Exchange of gas and wall, and the residuals of both.
+ *
+ * The inner film is 3.66 k/d + St* ρ c_p D_mix/d. On the cap's plate the buoyant counterflow, which
+ * must turn there, adds nothing to it. */
+static void rows_at_nodes(struct balance *b)
+{
+    double per_mixing = b->stanton / b->bore, laminar = NUSSELT_LAMINAR / b->bore;
+    bool fixed = !isnan(b->fixed_film);
+    for (int64_t n = 0; n < b->padded; n += LANES) {
+        quad surface = quad_at(b->bore_surface + n), cap = quad_at(b->cap_area + n);
+        quad exchange, to_left = quad_of(0), to_here = quad_of(0), to_right = quad_of(0);
+        if (fixed) {
+            exchange = b->fixed_film * (surface + cap);
+        } else {
+            quad k = quad_at(b->k + n), k_slope = quad_at(b->k_slope + n);
+            quad volumetric = quad_at(b->volumetric + n), share = quad_at(b->width_share + n);
+            quad volumetric_slope = quad_at(b->volumetric_slope + n);
+            quad forced = per_mixing * quad_at(b->forced + n);
+            quad buoyant = share * (quad_at(b->buoyant + n) + quad_at(b->buoyant + n + 1));
+            quad mixed = forced + per_mixing * buoyant, scaled = per_mixing * volumetric * share;
+            quad on_cap = laminar * k + volumetric * forced;
+            quad cap_slope = laminar * k_slope + volumetric_slope * forced;
+            exchange = (laminar * k + volumetric * mixed) * surface + on_cap * cap;
+            to_left = scaled * quad_at(b->by_left + n) * surface;
+            to_here = (laminar * k_slope + volumetric_slope * mixed +
+                       scaled * (quad_at(b->by_right + n) + quad_at(b->by_left + n + 1))) *
+                          surface + cap_slope * cap;
+            to_right = scaled * quad_at(b->by_right + n + 1) * surface;
+        }
+        quad excess = quad_at(b->gas_t + n) - quad_at(b->wall_t + n);
+        quad given = exchange * excess, here = to_here * excess + exchange;
+        quad left = to_left * excess, right = to_right * excess;
+        quad_put(b->gas_amiss + n, quad_at(b->flux + n + 1) - quad_at(b->flux + n) + given);
+        quad_put(b->gas_left + n, left - quad_at(b->flux_left + n));
+        quad_put(b->gas_here + n, quad_at(b->flux_left + n + 1) - quad_at(b->flux_right + n) + here);
+        quad_put(b->gas_wall + n, -exchange);
+        quad_put(b->gas_right + n, quad_at(b->flux_right + n + 1) + right);
+        quad_put(b->wall_amiss + n,
+                 quad_at(b->metal_flux + n + 1) - quad_at(b->metal_flux + n) - given);
+        quad_put(b->wall_left + n, -quad_at(b->metal_left + n));
+        quad_put(b->wall_here + n,
+                 quad_at(b->metal_left + n + 1) - quad_at(b->metal_right + n) + exchange);
+        quad_put(b->wall_right + n, quad_at(b->metal_right + n + 1));
+        quad_put(b->wall_gas_left + n, -left);
+        quad_put(b->wall_gas_here + n, -here);
+        quad_put(b->wall_gas_right + n, -right);
+        quad area = quad_at(b->skin_area + n);
+        quad_put(b->skin_loss + n, area * quad_at(b->skin_loss + n));
+        quad_put(b->skin_slope + n, area * quad_at(b->skin_slope + n));
+    }
+}
+
+/* Residuals and slopes at the present temperatures. */
+void balance_assemble(struct balance *b)
+{
+    for (int64_t n = b->nodes; n < b->padded; n++) { /* the last quad is filled up with the cap */
+        b->gas_t[n] = b->gas_t[b->nodes - 1];
+        b->wall_t[n] = b->wall_t[b->nodes - 1];
+        b->skin_t[n] = b->skin_t[b->nodes - 1];
+    }
+    gas_at_nodes(b);
+    if (b->buoyancy != 0)
+        counterflow_at_faces(b);
+    fluxes_at_faces(b);
+    outside_fluxes(&b->out, b->padded, b->skin_t, b->skin_loss, b->skin_slope);
+    rows_at_nodes(b);
+}

@@ -1,0 +1,105 @@
+"""The whole flow of solve.py in one call of the compiled core."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from warmbranch import core
+from warmbranch.base import stopping, tally
+from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.case.case import Case
+from warmbranch.core import calls, records
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat import main_pipe_wall
+from warmbranch.heat.grid import SKETCH_NODES
+from warmbranch.heat.temperature import TOLERANCES, TemperatureProfile, closure_error, newton_rules
+from warmbranch.sound import cutting, resonance
+from warmbranch.sound.acoustics import Duct
+from warmbranch.steady import interplay, sketch
+
+
+def solve(
+    compiled: core.Library,
+    case: Case,
+    *,
+    nodes: int,
+    modes: int,
+    position: FloatArray | None,
+) -> tuple[dict[str, Any], BoolArray]:
+    """Fields of ``branch.Answer`` by name, and which designs did not converge."""
+    gas = MixtureTable.of(case.gas)
+    found = calls.steady(
+        compiled,
+        case,
+        gas,
+        dry_air_table(),
+        _rules(),
+        nodes=nodes if position is None else position.shape[1],
+        sketch_nodes=SKETCH_NODES,
+        cells=cutting.CELLS,
+        modes=modes,
+        position=position,
+    )
+    stopping.check()
+    tally.add(found.solves, found.newton_steps)
+    by_gas, by_wall, lost, iterations, _ = found.report.T
+    speed, _, correction, inertance, main_impedance, main_sound_speed = found.mouth.T
+    profile = TemperatureProfile.of_parts(
+        position=found.position,
+        gas=found.gas,
+        wall=found.wall,
+        skin=found.skin,
+        heat_entering=by_gas + by_wall,
+        heat_lost=lost,
+        closure_error=closure_error(by_gas, by_wall, lost),
+        iterations=iterations,
+    )
+    means = found.means
+    duct = Duct.of_parts(
+        cell_length=means.length,
+        density=means.density,
+        bulk_modulus=means.bulk_modulus,
+        viscosity=means.viscosity,
+        heat_capacity_ratio=means.heat_capacity_ratio,
+        prandtl=means.prandtl,
+        inertance_ratio=means.inertance_ratio,
+        skew=means.skew,
+        radius=case.branch.bore / 2,
+        mouth_inertance=inertance,
+        wall_losses=case.closures.wall_losses,
+    )
+    length, hot = case.branch.length, case.main_pipe.gas_temperature
+    parts = {
+        "case": case,
+        "profile": profile,
+        "duct": duct,
+        "main_impedance": main_impedance,
+        "main_speed": speed,
+        "main_sound_speed": main_sound_speed,
+        "resonance": found.resonance,
+        "quality_factor": found.quality[:, 0],
+        "transit_time": 1 / (4 * found.transit_time),
+        "one_temperature": resonance.one_temperature_estimate(length, hot),
+        "mouth_correction": correction,
+        "length": length,
+    }
+    return parts, np.asarray(found.failed)
+
+
+def _rules() -> records.SteadyRules:
+    return records.SteadyRules(
+        newton_rules(),
+        records.Tolerances(*sketch.SKETCH_TOLERANCES),
+        records.Tolerances(*TOLERANCES),
+        sketch.grid_rules(),
+        records.SearchRules(*resonance.COARSE),
+        records.SearchRules(*resonance.FINE),
+        records.WallRules(main_pipe_wall.STEP_TOLERANCE, main_pipe_wall.MOST_STEPS),
+        sketch.SKETCH_AGREEMENT,
+        interplay.PULSATION_TOLERANCE,
+        interplay.STEADY_SHRINKING,
+        interplay.FORETOLD,
+        interplay.MOST_PASSES,
+    )
