@@ -42,11 +42,11 @@ exit status: 0 ranked, 1 failed, 2 the request or the command line holds somethi
 """
 
 
-def _draws(_ctx: click.Context, _option: click.Parameter, draws: int) -> int:
-    known = [2**k for k in range(4, 17)]
+def _draws(_ctx: click.Context, _option: click.Parameter, draws: str) -> int:
+    known = {str(2**k): 2**k for k in range(4, 17)}
     if draws not in known:
-        raise click.BadParameter(f"give a power of two from {known[0]} to {MOST_DRAWS}")
-    return draws
+        raise click.BadParameter(f"give a power of two from 16 to {MOST_DRAWS}")
+    return known[draws]
 
 
 @click.command(
@@ -64,7 +64,9 @@ def _draws(_ctx: click.Context, _option: click.Parameter, draws: int) -> int:
     metavar="NAME",
     help="Number of the steady answer, by its path in it.",
 )
-@click.option("--draws", type=int, callback=_draws, default=DEFAULT_DRAWS, show_default=True)
+@click.option(
+    "--draws", metavar="N", callback=_draws, default=str(DEFAULT_DRAWS), show_default=True
+)
 @click.option("--json", "as_json", is_flag=True, help="JSON instead of a table.")
 @executors
 def rank(

@@ -15,8 +15,6 @@ from dataclasses import dataclass, field, fields
 from typing import Any, NamedTuple
 from urllib.parse import urlsplit
 
-from warmbranch.core.build import COMPILER
-
 PREFIX = "WARMBRANCH_"
 SHORTEST_KEY = 16
 
@@ -137,6 +135,9 @@ class Settings:
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] = os.environ) -> Settings:
         """Read settings; ``ValueError`` names the variable, its value and what to give."""
+        # Late: the command line lists the settings in its help, and loads no physics for that.
+        from warmbranch.core.build import COMPILER
+
         given: dict[str, Any] = {}
         for name, text in environment.items():
             if not name.startswith(PREFIX) or name == COMPILER:
