@@ -148,7 +148,7 @@ def _job(file: str, changes: tuple[str, ...]) -> Job:
     return job
 
 
-def _value(text: str) -> object:
+def _value(text: str) -> Any:
     """A number, true, null or a list as JSON has it; else the text, such as 2.25 in."""
     try:
         return json.loads(text)

@@ -27,11 +27,17 @@ SAID = {"SIGINT": "Ctrl-C"}
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
+def _checked_scheduler(
+    _ctx: click.Context, _option: click.Parameter, text: str | None
+) -> str | None:
+    return None if text is None else _scheduler(text)
+
+
 def executors(command: Command) -> Command:
     """Add the options that say where designs are solved."""
     command = click.option(
         "--scheduler",
-        callback=lambda _ctx, _option, text: None if text is None else _scheduler(text),
+        callback=_checked_scheduler,
         metavar="tcp://HOST:PORT",
         help=f"Solve on the workers of a Dask cluster. Default: what {SCHEDULER} says, if set.",
     )(command)

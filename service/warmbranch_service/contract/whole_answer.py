@@ -76,8 +76,7 @@ class WholeAnswer(AnswerModel):
             As for :meth:`to_frame`.
         """
         columns = self._table(part)
-        rows = columns if isinstance(columns, list) else _as_rows(columns)
-        flat = [_flat(row) for row in cast("list[dict[str, Any]]", rows)]
+        flat = [_flat(row) for row in _as_rows(columns)]
         stream = io.StringIO()
         writer = csv.DictWriter(stream, list(flat[0]), lineterminator="\n", extrasaction="ignore")
         writer.writeheader()
@@ -149,7 +148,11 @@ def _columns(part: object) -> Any:
     return columns if columns and len(lengths) == 1 and plain else None
 
 
-def _as_rows(columns: dict[str, list[Any]]) -> list[dict[str, Any]]:
+def _as_rows(table: Any) -> list[dict[str, Any]]:
+    """Rows of what :func:`_columns` gives: such rows already, or columns of one length."""
+    if isinstance(table, list):
+        return cast("list[dict[str, Any]]", table)
+    columns = cast("dict[str, list[Any]]", table)
     return [
         dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)
     ]

@@ -92,7 +92,7 @@ def _number(answer: BaseModel, path: str) -> str:
     here: Any = answer.model_dump(mode="json")
     for part in re.sub(r"\[(\d+)\]", r".\1", path).split("."):
         try:
-            here = here[int(part)] if isinstance(here, list) else here[part]
+            here = here[int(part) if part.isdigit() else part]
         except (KeyError, IndexError, TypeError, ValueError):
             remedy = "Give the path of a number, such as resonance.quiet_rpm; see /v1/docs."
             raise _refused("answer", f"The answer has no {path[:60]}.", remedy) from None
