@@ -113,7 +113,7 @@ def test_readme_names_extras_commands_and_options_that_there_are():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     named = {e for group in re.findall(r"\.\[([a-z,]+)\]", README) for e in group.split(",")}
     assert named <= set(project["optional-dependencies"])
-    for command, rest in re.findall(r"warmbranch ([a-z]+)((?: [^`\n|;#]*)?)", README):
+    for command, rest in re.findall(r"(?<!from )warmbranch ([a-z]+)((?: [^`\n|;#]*)?)", README):
         if command not in cli.warmbranch.commands:
             assert command in ("demo", "serve"), command
         known = {o for p in cli.warmbranch.commands[command].params for o in p.opts} | {"--help"}
