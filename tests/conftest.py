@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 import pytest
-from scipy.stats import qmc
 
+from shared.document import document, schemas
 from warmbranch.case.case import Case
 from warmbranch.case.closures import (
     MOUTH_FACTOR,
@@ -29,6 +29,9 @@ from warmbranch.case.materials import METALS, Metal, metal
 from warmbranch.case.surroundings import Covering, Surroundings
 from warmbranch.gas.combustion import burnt_gas
 from warmbranch.gas.gas import Composition
+
+__all__ = ["document", "schemas"]
+"""Fixtures for every test."""
 
 COMMON = {
     "length": 1.031,
@@ -122,6 +125,8 @@ class _Draw:
     """Columns of a Sobol sequence, taken one after the other."""
 
     def __init__(self, size: int, seed: int) -> None:
+        from scipy.stats import qmc  # slow to import, and few tests draw
+
         sampler = qmc.Sobol(DIMENSIONS, seed=seed)
         # A Sobol sequence is balanced at powers of two only: draw the next one and cut.
         self._columns = iter(sampler.random_base2(math.ceil(math.log2(size)))[:size].T)

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ValidationError
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch_service.contract.errors import NOT_CONVERGED, Problem
 from warmbranch_service.contract.refusals import invalid, refused_by_physics
-from warmbranch_service.contract.strict_json import parse
+from warmbranch_service.contract.strict_json import parse, refuse_what_is_no_text
 
 if TYPE_CHECKING:
     from warmbranch_service.fit.answer_schema import FitAnswer
@@ -76,7 +76,9 @@ def fit_of(body: bytes, readings_csv: str | None = None, table_name: str = "") -
     if readings_csv is None:
         return _answered(value, FitRequest, answer_fit)
     try:
-        return _answered(with_readings(value, readings_csv, table_name), FitRequest, answer_fit)
+        full = with_readings(value, readings_csv, table_name)
+        refuse_what_is_no_text(full)
+        return _answered(full, FitRequest, answer_fit)
     except Problem as problem:
         raise Problem.of(placed(problem.parts, value, readings_csv, table_name)) from None
 

@@ -12,30 +12,10 @@ import re
 import pytest
 from jsonschema_rs import Draft202012Validator
 
+from shared.document import MODELS, OPERATIONS, names_below
 from warmbranch_service.contract.fields import AnswerModel, RequestModel
-from warmbranch_service.http.app import create_app
 from warmbranch_service.http.make_answer_examples import gather
 from warmbranch_service.http.openapi import FAILURES, complete
-
-DOCUMENT = create_app().openapi()
-SCHEMAS = DOCUMENT["components"]["schemas"]
-FIELDS = {
-    f"{model}.{name}": (model, name, field)
-    for model, body in SCHEMAS.items()
-    for name, field in body.get("properties", {}).items()
-}
-OPERATIONS = {
-    f"{method.upper()} {path}": operation
-    for path, methods in DOCUMENT["paths"].items()
-    for method, operation in methods.items()
-}
-
-
-def names_below(root):
-    return {n for m in root.__subclasses__() for n in (m.__name__, *names_below(m))}
-
-
-REQUESTS = names_below(RequestModel)
 
 
 def parts(schema):
@@ -85,12 +65,14 @@ def lacking(name, field, *, required):
     return [f"{name} lacks {what}" for what in found]
 
 
-@pytest.mark.parametrize("place", FIELDS)
-def test_every_field_says_everything(place):
-    model, name, field = FIELDS[place]
-    answers = model not in REQUESTS
-    required = answers or name in SCHEMAS[model].get("required", [])
-    assert not lacking(place, field, required=required)
+@pytest.mark.parametrize("model", MODELS)
+def test_every_field_says_everything(schemas, model):
+    body, answers = schemas[model], model not in names_below(RequestModel)
+    found = []
+    for name, field in body.get("properties", {}).items():
+        required = answers or name in body.get("required", [])
+        found += lacking(f"{model}.{name}", field, required=required)
+    assert not found
 
 
 def test_the_walk_can_fail():
@@ -98,22 +80,32 @@ def test_the_walk_can_fail():
     assert len(lacking("M.x", {"type": "array", "items": {"type": "string"}}, required=True)) == 3
 
 
-def test_answers_give_every_field_so_none_has_a_default():
-    for model in sorted(names_below(AnswerModel) & set(SCHEMAS)):
-        properties = SCHEMAS[model].get("properties", {})
-        assert set(SCHEMAS[model].get("required", [])) == set(properties), model
+def test_answers_give_every_field_so_none_has_a_default(schemas):
+    for model in sorted(names_below(AnswerModel) & set(schemas)):
+        properties = schemas[model].get("properties", {})
+        assert set(schemas[model].get("required", [])) == set(properties), model
 
 
-@pytest.mark.parametrize("place", FIELDS)
-def test_every_example_and_default_is_admitted_by_its_own_schema(place):
-    _, _, field = FIELDS[place]
-    check = Draft202012Validator({**field, "components": {"schemas": SCHEMAS}})
+def refused_by_itself(place, field, schemas):
+    """Examples and the default of a field that its own schema does not admit."""
     given = [*field.get("examples", [])]
     set_by_default = field.get("default", field.get("x-default"))
     if set_by_default is not None:
         given.append(set_by_default)
-    for value in given:
-        assert check.is_valid(value), (place, value)
+    check = Draft202012Validator({**field, "components": {"schemas": schemas}})
+    return [(place, value) for value in given if not check.is_valid(value)]
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_every_example_and_default_is_admitted_by_its_own_schema(schemas, model):
+    fields = schemas[model].get("properties", {})
+    refused = [refused_by_itself(f"{model}.{n}", field, schemas) for n, field in fields.items()]
+    assert not [one for of_a_field in refused for one in of_a_field]
+
+
+def test_an_example_out_of_range_is_found(schemas):
+    field = {"type": "number", "maximum": 1, "examples": [0.5, 2], "default": 3}
+    assert refused_by_itself("M.x", field, schemas) == [("M.x", 2), ("M.x", 3)]
 
 
 @pytest.mark.parametrize("name", [n for n, o in OPERATIONS.items() if "requestBody" in o])
@@ -137,8 +129,9 @@ def test_every_address_that_takes_no_body_is_answered(client, name):
 
 
 @pytest.mark.parametrize("name", OPERATIONS)
-def test_every_operation_is_described_and_tells_its_failures(name):
-    operation = OPERATIONS[name]
+def test_every_operation_is_described_and_tells_its_failures(document, name):
+    method, path = name.split()
+    operation = document["paths"][path][method.lower()]
     assert operation["summary"]
     assert operation["description"].endswith(".")
     for parameter in operation.get("parameters", ()):
@@ -154,24 +147,24 @@ def test_every_operation_is_described_and_tells_its_failures(name):
             assert response["description"] == FAILURES[status]
 
 
-def test_completing_twice_changes_nothing():
-    once = json.loads(json.dumps(DOCUMENT))
-    assert complete(json.loads(json.dumps(DOCUMENT))) == once
+def test_completing_twice_changes_nothing(document):
+    once = json.loads(json.dumps(document))
+    assert complete(json.loads(json.dumps(document))) == once
 
 
-def test_patterns_are_understood_outside_python_too():
+def test_patterns_are_understood_outside_python_too(document):
     """ECMA 262, which JSON Schema asks for, has no named groups of Python's and no ``\\Z``."""
-    for pattern in re.findall(r'"pattern": "((?:[^"\\]|\\.)*)"', json.dumps(DOCUMENT)):
+    for pattern in re.findall(r'"pattern": "((?:[^"\\]|\\.)*)"', json.dumps(document)):
         assert "(?P" not in pattern
         assert "\\\\Z" not in pattern
 
 
-def test_examples_of_answers_are_what_is_answered_now():
+def test_examples_of_answers_are_what_is_answered_now(client, schemas):
     """After a change that is meant: ``python -m warmbranch_service.http.make_answer_examples``."""
     missing = {
         f"{model}.{name}"
         for model, fields in gather().items()
         for name in fields
-        if not SCHEMAS.get(model, {}).get("properties", {}).get(name, {}).get("examples")
+        if not schemas.get(model, {}).get("properties", {}).get(name, {}).get("examples")
     }
     assert not missing

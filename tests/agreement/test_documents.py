@@ -5,7 +5,6 @@ import contextlib
 import doctest
 import importlib
 import io
-import pkgutil
 import re
 import shlex
 import tomllib
@@ -13,7 +12,6 @@ from pathlib import Path
 
 import pytest
 
-import warmbranch
 from warmbranch_service.command import cli
 from warmbranch_service.demo import DEMOS
 from warmbranch_service.serving.running import LocalService
@@ -21,29 +19,74 @@ from warmbranch_service.serving.running import LocalService
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-MODULES = sorted(
-    name
-    for _, name, _ in pkgutil.walk_packages(warmbranch.__path__, "warmbranch.")
-    # Importing it runs it; it holds no examples.
-    if not name.rpartition(".")[2].startswith("make_property_table")
-)
+PACKAGES = [ROOT / "models" / "warmbranch", ROOT / "service" / "warmbranch_service"]
+SOURCES = {
+    str(path.relative_to(ROOT)): path.read_text(encoding="utf-8")
+    for folder in PACKAGES
+    for path in sorted(folder.rglob("*.py"))
+}
+WITH_EXAMPLES = [
+    ".".join(Path(name).with_suffix("").parts[1:])
+    for name, text in SOURCES.items()
+    if ">>> " in text
+]
 
 
 def _blocks(language: str) -> list[str]:
     return re.findall(rf"```{language}\n(.*?)```", README, flags=re.DOTALL)
 
 
-@pytest.mark.parametrize("name", MODULES)
+@pytest.mark.parametrize("name", WITH_EXAMPLES)
 def test_examples_in_docstrings(name):
-    module = importlib.import_module(name)
-    failures, _ = doctest.testmod(module)
+    failures, tried = doctest.testmod(importlib.import_module(name))
     assert failures == 0
+    assert tried > 0
 
 
 def test_some_docstrings_hold_examples():
-    finder = doctest.DocTestFinder()
-    found = [t for m in MODULES for t in finder.find(importlib.import_module(m)) if t.examples]
-    assert len(found) > 10
+    assert len(WITH_EXAMPLES) > 10
+
+
+def named_tests(text: str) -> set[str]:
+    """Paths of tests and benchmarks that a text names."""
+    return set(re.findall(r"\btests/[\w/]+\.py\b", text))
+
+
+def cited_sources(text: str) -> set[str]:
+    """Keys such as ``[Gnielinski2013]``: a name, or several, and a year."""
+    return set(re.findall(r"\[([A-Z][A-Za-z]+(?:1[89]|20)\d\d[A-Za-z]*)\]", text))
+
+
+def test_every_test_that_is_named_is_there():
+    texts = dict(SOURCES, **{"README.md": README})
+    for folder in ("tests", "fixtures"):
+        for path in (ROOT / folder).rglob("*.*"):
+            if path.suffix in (".py", ".toml", ".md") and path != Path(__file__):
+                texts[str(path.relative_to(ROOT))] = path.read_text(encoding="utf-8")
+    missing = {
+        f"{name}: {named}"
+        for name, text in texts.items()
+        for named in named_tests(text)
+        if not (ROOT / named).is_file()
+    }
+    assert not missing
+    assert sum(bool(named_tests(text)) for text in SOURCES.values()) > 20
+
+
+def test_every_source_that_is_cited_by_its_key_has_its_values():
+    """What has no fixture is cited in words: author, place, year."""
+    kept = {path.stem for path in (ROOT / "fixtures" / "published").glob("*.toml")}
+    cited = {f"{name}: {key}" for name, text in SOURCES.items() for key in cited_sources(text)}
+    assert len(cited) > 10
+    assert not {one for one in cited if one.rpartition(" ")[2] not in kept}
+
+
+def test_what_is_named_is_recognised():
+    assert named_tests("in tests/models/a_b/test_c.py, as") == {"tests/models/a_b/test_c.py"}
+    assert cited_sources("[Nobody1999], [Old & New (2001)], Field[Any], [Ji2005]") == {
+        "Nobody1999",
+        "Ji2005",
+    }
 
 
 def test_visible_top_level():

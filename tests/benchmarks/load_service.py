@@ -1,6 +1,7 @@
 """The service under load: 64 clients, a killed worker, health, and ten times too many clients.
 
     python tests/benchmarks/load_service.py [seconds]
+    python tests/benchmarks/load_service.py crowd      questions beside sweeps and hostile bodies
 
 Two workers and the invented van. All clients sit in this process and share its cores with the
 service, so that times are upper bounds; what counts is what is promised beside them.
@@ -9,15 +10,18 @@ service, so that times are upper bounds; what counts is what is promised beside 
 from __future__ import annotations
 
 import asyncio
+import json
 import os
 import select
 import signal
+import socket
 import statistics
 import subprocess
 import sys
 import tempfile
 import threading
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -188,6 +192,167 @@ def overloaded(service: Service, alone: bytes) -> None:
     row("five answers in a row thereafter within", f"{spent:.2f} s", "1 s", spent < 1)
 
 
+def sweep_request(designs: int, client: int = 0) -> bytes:
+    """A sweep, with a seed of its own so that no two are one."""
+    vary = [{"field": "case.main_pipe.gas_temperature_degC", "uniform": {"low": 250, "high": 450}}]
+    sampling = {"method": "sobol", "count": designs, "seed": client}
+    return json.dumps({**json.loads(BODY), "vary": vary, "sampling": sampling}).encode()
+
+
+def posted(path: str, body: bytes) -> bytes:
+    return (
+        f"POST {path} HTTP/1.1\r\nhost: localhost\r\ncontent-type: application/json\r\n"
+        f"content-length: {len(body)}\r\nconnection: close\r\n\r\n"
+    ).encode() + body
+
+
+class Sweeps:
+    """So many clients that read a sweep each, one behind the other, until the block ends.
+
+    In a process of their own, as ``Health`` is. One that is refused asks again after half a second,
+    whatever it is told.
+    """
+
+    def __init__(self, port: int, size: int) -> None:
+        self._command = [sys.executable, __file__, "--sweeps", str(port), str(size)]
+        self.begun = self.refused = self.wrong = 0
+
+    def __enter__(self) -> Sweeps:
+        self._asker = subprocess.Popen(self._command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        told, _ = self._asker.communicate()
+        self.begun, self.refused, self.wrong = map(int, told.split())
+
+
+async def read_sweeps(port: int, size: int) -> None:
+    """Read until standard input ends; print how many began, were refused, ended otherwise."""
+    counts = {"200": 0, "503": 0}
+    wrong = 0
+
+    async def read_on(number: int) -> None:
+        nonlocal wrong
+        request = posted("/v1/sweep", sweep_request(100_000, number))
+        while True:
+            reader, writer = await asyncio.open_connection("127.0.0.1", port)
+            try:
+                writer.write(request)
+                status = (await reader.read(65536))[9:12].decode()
+                wrong += status not in counts
+                counts[status] = counts.get(status, 0) + 1
+                while await reader.read(1 << 20):
+                    pass
+            finally:
+                writer.close()
+            await asyncio.sleep(0.5)
+
+    tasks = [asyncio.create_task(read_on(i)) for i in range(size)]
+    await asyncio.to_thread(sys.stdin.read)
+    for task in tasks:
+        task.cancel()
+    print(counts["200"], counts["503"], wrong)
+
+
+def questions(port: int, seconds: float) -> list[float]:
+    """Time that each of a steady client's answers took, s; one that is shed counts as its wait."""
+    found: list[float] = []
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        start = time.perf_counter()
+        status, _ = ask(port, "POST", "/v1/steady", BODY)
+        assert status == 200, status
+        found.append(time.perf_counter() - start)
+        time.sleep(0.02)
+    return found
+
+
+def chunk_seconds(port: int) -> float:
+    """Time of one chunk alone: the median of several sweeps of one."""
+    found: list[float] = []
+    for number in range(5):
+        start = time.perf_counter()
+        assert ask(port, "POST", "/v1/sweep", sweep_request(512, number))[0] == 200
+        found.append(time.perf_counter() - start)
+    return statistics.median(found)
+
+
+def crowd_and_flood(seconds: float = 8.0) -> bool:
+    """One worker: questions beside sweeps, then beside bodies that are a lot to read."""
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        Service(
+            Path(folder) / "log", WARMBRANCH_SWEEPS_PER_CLIENT="8", WARMBRANCH_GRACE_SECONDS="2"
+        ) as service,
+    ):
+        service.wait_until_ready()
+        (worker,) = service.workers()
+        questions(service.port, 2)
+        chunk, alone = chunk_seconds(service.port), questions(service.port, seconds)
+        middle, late = statistics.median(alone), at(alone, 0.99)
+        with Health(service.port) as calm:
+            questions(service.port, seconds)
+        quiet = at(calm.seconds, 0.99)
+        print(f"alone: p50 {middle * 1e3:.1f} ms, p99 {late * 1e3:.1f} ms; a chunk "
+              f"{chunk * 1e3:.0f} ms; health, p99 {quiet * 1e3:.0f} ms")  # fmt: skip
+        print("bound of p99: 4 times p99 alone, plus a chunk\n")
+        print("| beside | p50, of alone | p99, of alone | p99, of its bound | health's p99, of "
+              "alone | sweeps begun, refused | memory | |")  # fmt: skip
+        print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | --- |")
+        bound = 4 * late + chunk
+
+        def told(what: str, found: list[float], health: Health, more: str, fine: bool) -> None:
+            p99, healthy = at(found, 0.99), at(health.seconds, 0.99)
+            held = p99 <= bound and fine
+            rows.append(held)
+            print(f"| {what} | {statistics.median(found) / middle:.2f} | {p99 / late:.2f} | "
+                  f"{p99 / bound:.2f} | {healthy / quiet:.1f} | {more} | "
+                  f"{resident_MiB(worker):.0f} MiB | {'held' if held else 'MISSED'} |",
+                  flush=True)  # fmt: skip
+
+        for size in (0, 1, 2, 4, 8, 70):
+            with Sweeps(service.port, size) as sweeps:
+                time.sleep(2)
+                with Health(service.port) as health:
+                    found = questions(service.port, seconds)
+            more = f"{sweeps.begun}, {sweeps.refused}"
+            told(f"{size} sweeps", found, health, more, sweeps.wrong == 0)
+        for name, path, body in hostile():
+            stop = threading.Event()
+
+            def post_on(path: str = path, body: bytes = body, stop: threading.Event = stop) -> None:
+                while not stop.is_set():
+                    with socket.create_connection(("127.0.0.1", service.port), timeout=60) as line:
+                        line.sendall(posted(path, body))
+                        while not stop.is_set() and line.recv(1 << 20):
+                            pass
+
+            thread = threading.Thread(target=post_on)
+            thread.start()
+            with Health(service.port) as health:
+                found = questions(service.port, seconds / 2)
+            stop.set()
+            thread.join()
+            told(name, found, health, "", True)
+    return all(rows)
+
+
+def hostile() -> Iterator[tuple[str, str, bytes]]:
+    """Bodies within the limit of a megabyte that are a lot to read."""
+    case = json.loads(BODY)
+    gas = "case.main_pipe.gas_temperature_degC"
+    strings = [f"{500 + i / 1000:.2f}F" for i in range(90_000)]
+    yield ("90,000 strings", "/v1/sweep",
+           json.dumps({**case, "vary": [{"field": gas, "values": strings}]}).encode())  # fmt: skip
+    spread = {"uniform": {"low": 250, "high": 450}}
+    drawn = {"vary": [{"field": gas, **spread}],
+             "sampling": {"method": "latin hypercube", "count": 100_000}}  # fmt: skip
+    yield "a hypercube of 100,000", "/v1/sweep", json.dumps({**case, **drawn}).encode()
+    yield "80,000 keys", "/v1/steady", json.dumps({f"k{i}": 1 for i in range(80_000)}).encode()
+    yield "500,000 numbers", "/v1/steady", b"[" + b"1," * 500_000 + b"1]"
+    yield "100,000 brackets", "/v1/steady", b"[" * 100_000
+
+
 def main(seconds: float) -> bool:
     with (
         tempfile.TemporaryDirectory() as folder,
@@ -207,4 +372,8 @@ def main(seconds: float) -> bool:
 if __name__ == "__main__":
     if sys.argv[1:2] == ["--health"]:
         sys.exit(ask_for_health(int(sys.argv[2])))
+    if sys.argv[1:2] == ["--sweeps"]:
+        sys.exit(asyncio.run(read_sweeps(int(sys.argv[2]), int(sys.argv[3]))))
+    if sys.argv[1:2] == ["crowd"]:
+        sys.exit(0 if crowd_and_flood() else 1)
     sys.exit(0 if main(float(sys.argv[1]) if len(sys.argv) > 1 else SECONDS) else 1)

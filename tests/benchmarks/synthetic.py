@@ -18,6 +18,7 @@ from warmbranch.case.materials import metal
 from warmbranch.case.surroundings import Covering, Surroundings
 from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY
 from warmbranch.fit.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
+from warmbranch.fit.shared import Shared
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.thermometer import share_on_tube
 from warmbranch.gas.combustion import burnt_gas
@@ -68,7 +69,7 @@ def a_case(rng: np.random.Generator, **changes: float) -> Case:
 def experiment(
     rng: np.random.Generator, count: int, *, listens: bool, case: Case | None = None
 ) -> Experiment:
-    """Draw a truth from the prior, and read and listen as one does.
+    """Draw a truth from the prior, with what readings share, and read and listen as one does.
 
     Half of the readings are infrared on a patch of paint, a quarter on bare metal, the rest by
     contact. Noise is normal, of the size that makers of cheap instruments state, and displays
@@ -84,10 +85,14 @@ def experiment(
     position = np.sort(rng.uniform(0.06, 0.98, count)) * length
     kind = rng.choice(["paint", "bare", "contact"], size=count, p=[0.5, 0.25, 0.25])
     readings = to_be_read(case, position, tuple(kind))
-    readings = read(readings, truth, shift_of_own(prior, coordinates), patch, rng)
+    air = float(case.surroundings.air_temperature[0])
+    shared = Shared.of(position / length, readings.infrared, int(listens), air)
+    errors = rng.normal(size=len(shared))
+    own = shift_of_own(prior, coordinates)
+    readings = read(readings, truth, own, patch, rng, (shared, errors))
     heard = Heard.none()
     if listens:
-        heard = hear(truth, rng)
+        heard = hear(truth, rng, ear=float(np.exp(shared.on_tone @ errors)[0]))
     return Experiment(case, readings, heard, truth, coordinates, patch)
 
 
@@ -153,11 +158,16 @@ def shift_of_own(prior: Calibration, coordinates: np.ndarray) -> float:
 
 
 def read(
-    readings: Readings, truth: Answer, own: float, patch: float, rng: np.random.Generator
+    readings: Readings,
+    truth: Answer,
+    own: float,
+    patch: float,
+    rng: np.random.Generator,
+    shared: tuple[Shared, np.ndarray] | None = None,
 ) -> Readings:
-    """Fill in what a cheap instrument displays."""
+    """Fill in what a cheap instrument displays, with the errors that all readings share."""
     skin = interpolated(truth.profile.position, truth.profile.skin, readings.position)
-    return displayed(readings, skin, truth.case, {OWN: own, PAINT: patch}, rng)
+    return displayed(readings, skin, truth.case, {OWN: own, PAINT: patch}, rng, shared)
 
 
 def displayed(
@@ -166,19 +176,23 @@ def displayed(
     case: Case,
     shift: dict[str, float],
     rng: np.random.Generator,
+    shared: tuple[Shared, np.ndarray] | None = None,
 ) -> Readings:
     """The same for skins (1, readings), K, and shifts of the logits of emissivities."""
     odds = np.array([[shift.get(name, 0.0) for name in readings.surface]])
     shown = readings.expected(skin, odds, case.surroundings.radiant_temperature)[0]
+    if shared is not None:
+        kinds, errors = shared
+        shown = shown + kinds.moves(shown[None])[0] @ errors
     noisy = shown + usual_uncertainty(shown) * rng.normal(size=len(shown))
     rounded = np.round(noisy - ICE_POINT, 1) + ICE_POINT
     return replace(readings, displayed=rounded, uncertainty=usual_uncertainty(rounded))
 
 
-def hear(truth: Answer, rng: np.random.Generator, order: float = 2.0) -> Heard:
-    """Find the quiet rpm by ear."""
-    tone = truth.resonance[0, 0] * (1 + LISTENING_UNCERTAINTY * rng.normal())
+def hear(truth: Answer, rng: np.random.Generator, order: float = 2.0, ear: float = 1.0) -> Heard:
+    """Find the quiet rpm by an ear that hears ``ear`` times the tone."""
+    tone = truth.resonance[0, 0] * ear * (1 + LISTENING_UNCERTAINTY * rng.normal())
     heard = np.round(tone * 60 / order / 5) * 5 * order / 60
-    return Heard(
+    return Heard.settled(
         np.array([heard]), np.array([LISTENING_UNCERTAINTY * heard]), truth.case.branch.length
     )

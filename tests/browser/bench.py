@@ -10,7 +10,8 @@ if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page
 
 SETTLED = "html[data-settled='true']"
-PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 900}
+PHONE, DESK = {"width": 390, "height": 844}, {"width": 1440, "height": 900}
+TABLET = {"width": 768, "height": 1024}
 
 VAN_MM = {
     "case.branch.outside_diameter_mm": "48.3",
@@ -54,7 +55,7 @@ def field(page: Page, path: str) -> Locator:
     return page.locator(f"[data-path='{path}']")
 
 
-def settle(page: Page, seconds: float = 30) -> None:
+def settle(page: Page, seconds: float = 120) -> None:
     """Wait until all that is asked is answered; the time is no measure of speed."""
     page.wait_for_selector(SETTLED, timeout=seconds * 1000)
 
@@ -87,17 +88,38 @@ def add_heard(page: Page, rpm: float, place: int = 0) -> None:
     settle(page)
 
 
+def stands(page: Page) -> None:
+    """Say that the branch is built, and wait for what that changes."""
+    page.get_by_label("It is built").check()
+    settle(page)
+
+
+def unfold(page: Page) -> None:
+    """Open what folds, as a phone has it at the start."""
+    page.evaluate("() => document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+
+
+def headline(page: Page) -> tuple[str, str, str]:
+    """Name, value and what stands beside it, on the plate; spaces as plain ones."""
+    parts = (page.locator(f"#head-{part}").inner_text() for part in ("name", "value", "beside"))
+    name, value, beside = (part.replace("\u00a0", " ") for part in parts)
+    return name, value, beside
+
+
 def quiet_rpm(page: Page) -> float:
-    """The number on the plate."""
-    text = page.locator("#quiet").inner_text()
-    found = re.fullmatch(r"(\d+)\s+rpm", text)
-    assert found, text
+    """The quiet rpm on the plate: the number itself, or beside the advice to cut."""
+    name, value, beside = headline(page)
+    found = re.search(r"(\d+) rpm", value if name == "quiet at" else beside)
+    assert found, (name, value, beside)
     return float(found[1])
 
 
 def kept_job(page: Page) -> dict[str, Any]:
-    """What the browser keeps."""
-    return page.evaluate("() => JSON.parse(localStorage.getItem('warmbranch.job'))")
+    """What the browser keeps of the job that is open."""
+    return page.evaluate(
+        "() => JSON.parse(localStorage.getItem("
+        "'warmbranch.job.' + sessionStorage.getItem('warmbranch.open')))"
+    )
 
 
 def pdf_pages(page: Page, paper: str) -> int:

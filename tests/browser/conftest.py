@@ -7,6 +7,7 @@ ends with 5, no tests, which is a failure.
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
 from collections.abc import Callable, Iterator
@@ -38,12 +39,19 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PATIENCE_MS = 30_000
+PATIENCE_MS = 120_000
 """For an answer on a busy machine: no measure of speed."""
+
+
+RUNNING = "BENCH_PAGE_PORT"
+"""Environment variable: port of a service that runs already, for quick work on the page."""
 
 
 @pytest.fixture(scope="session")
 def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    if RUNNING in os.environ:
+        yield Service(tmp_path_factory.mktemp("service") / "log.txt", int(os.environ[RUNNING]))
+        return
     running = Service(tmp_path_factory.mktemp("service") / "log.txt")
     running.start()
     yield running
@@ -69,13 +77,14 @@ def opened(browser: Browser, service: Service) -> Iterator[Callable[..., Watched
     all_watched: list[Watched] = []
 
     def open_page(viewport: dict[str, int] = DESK, **options: Any) -> Watched:
+        options = {"locale": "en-GB"} | options  # Chromium's own is en-US: inches and °F
         context = browser.new_context(viewport=viewport, accept_downloads=True, **options)
         contexts.append(context)
         context.set_default_timeout(PATIENCE_MS)
         watched = Watched(context.new_page())
         all_watched.append(watched)
         watched.page.goto(service.address)
-        watched.page.wait_for_selector(SETTLED)
+        watched.page.wait_for_selector(SETTLED, timeout=PATIENCE_MS)
         return watched
 
     yield open_page

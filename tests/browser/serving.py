@@ -22,9 +22,11 @@ START_SECONDS = 60
 class Service:
     """The service as a user starts it, which can be killed and started again on its port."""
 
-    def __init__(self, log: Path, **settings: str) -> None:
-        with socket.create_server(("127.0.0.1", 0)) as free:
-            self.port = int(free.getsockname()[1])
+    def __init__(self, log: Path, port: int | None = None, **settings: str) -> None:
+        if port is None:
+            with socket.create_server(("127.0.0.1", 0)) as free:
+                port = int(free.getsockname()[1])
+        self.port = port
         self.address = f"http://127.0.0.1:{self.port}"
         self._log = log
         self._settings = settings

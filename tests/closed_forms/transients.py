@@ -99,7 +99,8 @@ def long_fin_warming(warming: WarmingFin, x: FloatArray, time: float) -> FloatAr
 
     Check
     -----
-    The series of :func:`fin_warming` for a long fin, in tests/models/test_closed_forms_in_time.py.
+    The series of :func:`fin_warming` for a long fin, in
+    tests/models/heat/test_closed_forms_in_time.py.
 
     Source
     ------

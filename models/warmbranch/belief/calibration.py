@@ -1,7 +1,7 @@
 """What is believed of the unknowns, before and after readings, and draws from it.
 
-``prior_ensemble`` and ``calibrated_ensemble`` turn one case into many equally likely ones; pushed
-through ``branch.solve`` they give intervals.
+``calibrated_ensemble`` turns one case into many equally likely ones; pushed through
+``steady.solve`` they give intervals.
 """
 
 from __future__ import annotations
@@ -106,33 +106,10 @@ class Calibration:
         return put(case, own.names, own.mean[None])
 
 
-def prior_ensemble(
-    case: Case, size: int = ENSEMBLE, spreads: Spreads | None = None, seed: int = 0
-) -> Case:
-    """Equally likely cases before any reading.
-
-    Parameters
-    ----------
-    case : Case
-        One design.
-    size : int
-    spreads : Spreads, optional
-        Prior widths of what belongs to the case: air, gas and emissivity.
-    seed : int
-        Equal seeds give equal draws, whatever the case: compare designs draw by draw.
-
-    Returns
-    -------
-    Case
-        ``size`` designs.
-    """
-    return calibrated_ensemble(case, Calibration.prior(case, spreads), size, seed)
-
-
 def calibrated_ensemble(
     case: Case, calibration: Calibration, size: int = ENSEMBLE, seed: int = 0
 ) -> Case:
-    """Equally likely cases after a fit.
+    """Equally likely cases, before a fit (:meth:`Calibration.prior`) or after one.
 
     Parameters
     ----------

@@ -21,8 +21,10 @@ from warmbranch.case.closures import (
     OUTER_FILM_FACTOR,
     PULSATION,
     REACH,
+    SHARPNESS,
     STANTON,
     STIRRING,
+    TONE,
     Closures,
     Prior,
 )
@@ -37,6 +39,15 @@ AIR_TEMPERATURE_SPREAD = 5.0
 GAS_TEMPERATURE_SPREAD = 0.10
 """One standard deviation of the logarithm of the main gas's excess over the air. Our judgement:
 a thermocouple at a wall, another load, another place along the pipe."""
+
+LEAST_GAS_SPREAD = 25.0
+"""K, the least of the same: an error of the instrument and its place does not shrink with the
+excess. Our judgement."""
+
+COMPOSITION_SPREAD = 0.005
+"""One standard deviation of the logarithm of the sound speed, from fuel, excess air and humidity
+that may be otherwise: lean diesel exhaust at idle against petrol's is 1.5 % faster. It goes with
+``tone``, as it moves the sound speed all along alike."""
 
 EMISSIVITY_SPREAD = 0.4
 """One standard deviation of the logit of a named surface's emissivity: what most of the ranges
@@ -62,6 +73,10 @@ class Spreads:
     air_temperature : float, K
     gas_temperature : float, dimensionless
         Of the logarithm of the excess over the air.
+    least_gas_temperature : float, K
+        Of the excess, where ``gas_temperature`` comes to less.
+    composition : float, dimensionless
+        Of the logarithm of the gas's sound speed. 0 where the mixture is known.
     emissivity : float, dimensionless
         Of the logit of the branch's own emissivity. 0 where it is known.
     fixed : frozenset of str
@@ -70,6 +85,8 @@ class Spreads:
 
     air_temperature: float = AIR_TEMPERATURE_SPREAD
     gas_temperature: float = GAS_TEMPERATURE_SPREAD
+    least_gas_temperature: float = LEAST_GAS_SPREAD
+    composition: float = COMPOSITION_SPREAD
     emissivity: float = EMISSIVITY_SPREAD
     fixed: frozenset[str] = frozenset()
 
@@ -135,6 +152,16 @@ def _pulsation() -> Unknown:
     return replace(plain, prior=of_case)
 
 
+def _tone() -> Unknown:
+    plain = _coefficient("tone", TONE, None)
+
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        centre, spread = plain.prior(case, spreads) or Gaussian(0.0, 0.0)
+        return Gaussian(centre, float(np.hypot(spread, spreads.composition)))
+
+    return replace(plain, prior=of_case)
+
+
 def _emissivity() -> Unknown:
     def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
         own = float(case.covering.emissivity[0])
@@ -191,7 +218,8 @@ def _gas_temperature() -> Unknown:
         if over == 0:
             return None
         within = np.log(((HOTTEST if over > 0 else COLDEST) - air) / over) / TABLE_MARGIN
-        spread = min(spreads.gas_temperature, float(within))
+        wanted = max(spreads.gas_temperature, spreads.least_gas_temperature / abs(over))
+        spread = min(wanted, float(within))
         return Gaussian(0.0, spread) if spread > 0 else None
 
     def value(case: Case, coordinate: FloatArray) -> FloatArray:
@@ -212,11 +240,13 @@ UNKNOWNS: dict[str, Unknown] = {
         _air_temperature(),
         _coefficient("stirring", STIRRING, "fixed_diffusivity", needs_flow=True),
         _coefficient("reach", REACH, "fixed_diffusivity", needs_flow=True),
+        _coefficient("sharpness", SHARPNESS, "fixed_diffusivity", needs_flow=True),
         _pulsation(),
         _coefficient("stanton", STANTON, "fixed_inner_film"),
         _coefficient("outer_film_factor", OUTER_FILM_FACTOR, "fixed_outer_film"),
         _emissivity(),
         _coefficient("mouth_factor", MOUTH_FACTOR, "fixed_mouth_length"),
+        _tone(),
     )
 }
 """All unknowns of the model by name, in the order in which they are put into a case."""

@@ -164,7 +164,7 @@ def bend_inertance_ratio(bore_radius: FloatArray, bend_radius: FloatArray) -> Fl
 
     Check
     -----
-    Exact: ``A / (R ∫ dA / r)`` by quadrature, in tests/models/test_geometry.py.
+    Exact: ``A / (R ∫ dA / r)`` by quadrature, in tests/models/case/test_geometry.py.
 
     Source
     ------

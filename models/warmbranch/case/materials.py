@@ -182,7 +182,7 @@ METALS: dict[str, MetalRecord] = {
 """Metals by name.
 
 Each is turned into quadratics fitted to its points: within 2.5 % of every conductivity and 4 %
-of every heat capacity, and positive from 200 to 1300 K (tests/models/test_materials.py).
+of every heat capacity, and positive from 200 to 1300 K (tests/models/case/test_materials.py).
 """
 
 

@@ -6,9 +6,6 @@ ROLLING_FACTOR = 3.05
 """Rolling circumference of a radial car tyre over its overall diameter, below π as the loaded
 tyre is flattened. ETRTO Standards Manual, from memory."""
 
-CROSS_PLY_FACTOR = 2.99
-"""The same of a cross-ply tyre. ETRTO Standards Manual, from memory."""
-
 
 def tyre_diameter(width: float, aspect_ratio: float, rim_diameter: float) -> float:
     """Overall diameter of a new tyre, m.
@@ -75,14 +72,3 @@ def engine_speed_on_road(
     2989
     """
     return road_speed * gear_ratio * final_drive / circumference
-
-
-def road_speed_at(
-    engine_speed: float, circumference: float, gear_ratio: float, final_drive: float
-) -> float:
-    """Road speed, m/s, at an engine speed in revolutions per second.
-
-    >>> round(road_speed_at(49.809, 1.92735, 0.8, 4.0), 2)
-    30.0
-    """
-    return engine_speed * circumference / (gear_ratio * final_drive)

@@ -38,7 +38,8 @@ struct design {
     /* surroundings; K, Pa, m/s */
     double air_temperature, radiant_temperature, pressure, air_speed;
     /* closures, see closures.py */
-    double stirring, reach, pulsation, stanton, buoyancy, outer_film_factor, mouth_factor;
+    double mouth_exchange, stirring, reach, sharpness, pulsation, stirred_film, still_nusselt;
+    double stanton, buoyancy, outer_film_factor, mouth_factor, tone;
     double fixed_diffusivity, fixed_inner_film, fixed_outer_film, fixed_mouth_length;
     double mouth_model, wall_losses;
 };
@@ -99,6 +100,8 @@ struct balance {
     struct gas_table gas;
     struct outside out;
     double bore, bore_area, wall_area, rise, buoyancy, stanton, fixed_film, gas_per_kelvin;
+    double still_nusselt, stirred_film;
+    double main_gas, mouth_resistance; /* K, K/W; 0 where the mouth does not resist */
     double conductivity[3];
     bool wrapped;
     double *x, *gas_t, *wall_t, *skin_t; /* m and K */
@@ -127,6 +130,7 @@ void balance_free(struct balance *b);
 void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m, int64_t i);
 void balance_grid(struct balance *b, const struct design *d);
 void balance_mixing(struct balance *b);
+void balance_mouth(struct balance *b, const struct design *d, double hot, double mass_flow);
 void balance_assemble(struct balance *b);
 struct gas_table gas_of(const struct mixtures *m, int64_t i);
 struct gas_table air_of(const struct mixtures *m);

@@ -72,11 +72,17 @@ INLINE void back(struct balance *b, int64_t n, int64_t known)
     b->wall_step[n] = done.s - done.c * gas - done.d * wall;
 }
 
-/* Steps of gas and wall; the mouth's, whose temperatures are given, are nil. */
+/* Steps of gas and wall. At the mouth the wall's temperature is given, and
+ * resistance × (heat passed on) = (main pipe's gas - gas just inside). */
 void solve_blocks(struct balance *b)
 {
     struct block *done = (struct block *)b->eliminated;
-    struct block left = {0}, right = {0};
+    double inside = 1 + b->mouth_resistance * b->gas_here[0];
+    struct block left = {
+        .a = b->mouth_resistance * b->gas_right[0] / inside,
+        .r = (b->main_gas - b->gas_t[0] - b->mouth_resistance * b->gas_amiss[0]) / inside,
+    };
+    struct block mouth = left, right = {0};
     int64_t last = b->nodes - 1, middle = (last + 1) / 2;
     for (int64_t n = 1, m = last; n < middle; n++, m--) {
         done[n] = left = divided(less(own(b, n), on_left(b, n), left), on_right(b, n));
@@ -89,11 +95,12 @@ void solve_blocks(struct balance *b)
     struct block here = less(own(b, middle), on_left(b, middle), left);
     here = less(here, on_right(b, middle), right);
     double inverse = 1 / (here.a * here.d - here.b * here.c);
-    b->gas_step[0] = b->wall_step[0] = 0.0;
+    b->wall_step[0] = 0.0;
     b->gas_step[middle] = inverse * (here.d * here.r - here.b * here.s);
     b->wall_step[middle] = inverse * (here.a * here.s - here.c * here.r);
     for (int64_t n = middle - 1; n > 0; n--)
         back(b, n, n + 1);
+    b->gas_step[0] = mouth.r - mouth.a * b->gas_step[1];
     for (int64_t n = middle + 1; n <= last; n++)
         back(b, n, n - 1);
 }
@@ -179,6 +186,8 @@ void newton_steady(struct balance *b, const struct tolerances *ends, const struc
             moved += fabs(b->outside_loss[n]);
             amiss += fabs(b->gas_amiss[n]) + fabs(b->wall_amiss[n] + b->outside_loss[n]);
         }
+        if (b->mouth_resistance > 0)
+            amiss += fabs(b->gas_amiss[0] - (b->main_gas - b->gas_t[0]) / b->mouth_resistance);
         double by_gas = b->gas_amiss[0], by_wall = b->wall_amiss[0] + b->outside_loss[0];
         double through_mouth = fabs(by_gas) + fabs(by_wall);
         double imbalance = amiss / (through_mouth + moved + r->smallest_heat);

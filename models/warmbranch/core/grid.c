@@ -43,7 +43,8 @@ double shortest_scale(const struct design *d, const struct gas_table *gas, doubl
     struct gas_state s = gas_at(gas, quad_of(hot));
     double density = d->pressure / (gas->gas_constant * hot), k = s.conductivity[0];
     double mixed = density * s.heat_capacity[0] * at_mouth;
-    double film = (NUSSELT_LAMINAR * k + d->stanton * mixed) / bore;
+    double root = sqrt(at_mouth * density / s.viscosity[0]);
+    double film = ((d->still_nusselt + d->stirred_film * root) * k + d->stanton * mixed) / bore;
     if (!isnan(d->fixed_inner_film))
         film = d->fixed_inner_film;
     double in_gas = sqrt((k + mixed) * bore / (4 * film));
@@ -58,7 +59,7 @@ double shortest_scale(const struct design *d, const struct gas_table *gas, doubl
     /* Hot metal beside cold gas bends the gas's profile more than its decay length tells. */
     if (d->main_skin_temperature > hot)
         scale *= 0.65;
-    return isnan(d->fixed_diffusivity) ? fmin(scale, d->reach * bore) : scale;
+    return isnan(d->fixed_diffusivity) ? fmin(scale, d->reach * bore / fmax(d->sharpness, 1.0)) : scale;
 }
 
 /* Gas falls to the air over a few bores, the wall sits nearer the air: see first_guess.py. */

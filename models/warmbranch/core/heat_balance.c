@@ -2,13 +2,15 @@
  *
  * Control volumes stand round the nodes; fluxes pass through the faces between them, so that what
  * leaves one volume enters the next and heat is conserved to rounding. Node 0 is the mouth, where
- * gas and wall temperatures are given; the last node carries the cap. The same equations on numpy,
+ * the wall's temperature is given and the gas gets its heat through the mouth's resistance; the
+ * last node carries the cap. The same equations on numpy,
  * batch by batch: heat_balance.py.
  */
 #include <stdlib.h>
 
 #include "core.h"
 
+#define DISC_SHAPE_FACTOR 2.0 /* conduction from a half-space into a disc, exact */
 #define AHEAD LANES /* places before an array's first, so that one may look to the left */
 
 bool balance_make(struct balance *b, int64_t nodes)
@@ -64,6 +66,8 @@ void balance_fit(struct balance *b, const struct design *d, const struct mixture
     b->rise = d->rise;
     b->buoyancy = isnan(d->fixed_diffusivity) ? d->buoyancy : 0.0;
     b->stanton = d->stanton;
+    b->still_nusselt = d->still_nusselt;
+    b->stirred_film = d->stirred_film;
     b->fixed_film = d->fixed_inner_film;
     b->gas_per_kelvin = d->pressure / b->gas.gas_constant; /* density times temperature */
     memcpy(b->conductivity, d->conductivity, sizeof b->conductivity);
@@ -121,6 +125,22 @@ void balance_mixing(struct balance *b)
     for (int64_t n = 1; n < b->nodes; n++)
         b->forced_face[n] = sqrt(b->forced[n - 1] * b->forced[n]);
     b->forced_face[0] = b->forced_face[b->nodes] = 0.0;
+}
+
+/* What the mouth's shear layer lets pass: see mouth_exchange.py. */
+void balance_mouth(struct balance *b, const struct design *d, double hot, double mass_flow)
+{
+    b->main_gas = hot;
+    b->mouth_resistance = 0.0;
+    if (isinf(d->mouth_exchange))
+        return;
+    struct gas_state s = gas_at(&b->gas, quad_of(hot));
+    double density = b->gas_per_kelvin / hot;
+    double main = d->main_outside_diameter - 2 * d->main_wall_thickness;
+    double speed = mass_flow / (density * (PI / 4 * main * main));
+    double exchange = density * s.heat_capacity[0] * b->bore_area;
+    double stagnant = DISC_SHAPE_FACTOR * s.conductivity[0] * b->bore;
+    b->mouth_resistance = 1 / (exchange * (d->mouth_exchange * speed) + stagnant);
 }
 
 static void gas_at_nodes(struct balance *b)
@@ -242,11 +262,11 @@ static void fluxes_at_faces(struct balance *b)
 
 /* Exchange of gas and wall, and the residuals of both.
  *
- * The inner film is 3.66 k/d + St* ρ c_p D_mix/d. On the cap's plate the buoyant counterflow, which
- * must turn there, adds nothing to it. */
+ * The inner film is (Nu_0 + B √(D/ν)) k/d + St* ρ c_p D_mix/d, with the forced mixing D under the
+ * root. On the cap's plate the buoyant counterflow, which must turn there, adds nothing to it. */
 static void rows_at_nodes(struct balance *b)
 {
-    double per_mixing = b->stanton / b->bore, laminar = NUSSELT_LAMINAR / b->bore;
+    double per_mixing = b->stanton / b->bore, per_bore = 1 / b->bore;
     bool fixed = !isnan(b->fixed_film);
     for (int64_t n = 0; n < b->padded; n += LANES) {
         quad surface = quad_at(b->bore_surface + n), cap = quad_at(b->cap_area + n);
@@ -257,14 +277,20 @@ static void rows_at_nodes(struct balance *b)
             quad k = quad_at(b->k + n), k_slope = quad_at(b->k_slope + n);
             quad volumetric = quad_at(b->volumetric + n), share = quad_at(b->width_share + n);
             quad volumetric_slope = quad_at(b->volumetric_slope + n);
+            quad t = quad_at(b->gas_t + n), mu = quad_at(b->mu + n), mu_slope = quad_at(b->mu_slope + n);
+            quad root = quad_sqrt(quad_at(b->forced + n) * b->gas_per_kelvin / (t * mu));
+            quad nusselt = b->still_nusselt + b->stirred_film * root;
+            quad nusselt_slope = -0.5 * b->stirred_film * root * (1 / t + mu_slope / mu);
+            quad own = nusselt * k * per_bore; /* film without what goes with all mixing */
+            quad own_slope = (nusselt * k_slope + nusselt_slope * k) * per_bore;
             quad forced = per_mixing * quad_at(b->forced + n);
             quad buoyant = share * (quad_at(b->buoyant + n) + quad_at(b->buoyant + n + 1));
             quad mixed = forced + per_mixing * buoyant, scaled = per_mixing * volumetric * share;
-            quad on_cap = laminar * k + volumetric * forced;
-            quad cap_slope = laminar * k_slope + volumetric_slope * forced;
-            exchange = (laminar * k + volumetric * mixed) * surface + on_cap * cap;
+            quad on_cap = own + volumetric * forced;
+            quad cap_slope = own_slope + volumetric_slope * forced;
+            exchange = (own + volumetric * mixed) * surface + on_cap * cap;
             to_left = scaled * quad_at(b->by_left + n) * surface;
-            to_here = (laminar * k_slope + volumetric_slope * mixed +
+            to_here = (own_slope + volumetric_slope * mixed +
                        scaled * (quad_at(b->by_right + n) + quad_at(b->by_left + n + 1))) *
                           surface + cap_slope * cap;
             to_right = scaled * quad_at(b->by_right + n + 1) * surface;

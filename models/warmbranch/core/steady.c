@@ -9,6 +9,7 @@
 
 #include "core.h"
 
+#define DEEPEST 100.0 /* foldings beyond which stirring is nothing: see mixing.py */
 #define BLOCK 16 /* designs whose profiles stay in the processor's caches */
 
 struct steady_rules {
@@ -92,7 +93,10 @@ static void hear(struct block *block, const struct profiles *p, int64_t i)
     interval_inertance(job, which, radius, p->nodes, x, block->ratio);
     cut_cells(&gas, p->nodes, x, p->gas + i * p->nodes, d->pressure, block->ratio, cells, &own,
               block->room);
-    duct_of(&own, cells, radius, job->mouth[which].inertance, d->wall_losses != 0,
+    /* What a calibration learned of the tone, as shorter acoustic lengths: see closures.py. */
+    for (int64_t c = 0; c < cells; c++)
+        own.length[c] /= d->tone;
+    duct_of(&own, cells, radius, job->mouth[which].inertance / d->tone, d->wall_losses != 0,
             &block->duct[i]);
 }
 
@@ -111,7 +115,10 @@ static void balance_heat(struct block *block, struct balance *b, struct profiles
     memcpy(b->x, p->x + at, bytes);
     memcpy(b->gas_t, p->gas + at, bytes);
     memcpy(b->wall_t, p->wall + at, bytes);
-    b->gas_t[0] = hot, b->wall_t[0] = wall;
+    balance_mouth(b, d, hot, d->mass_flow);
+    b->wall_t[0] = wall;
+    if (b->mouth_resistance == 0)
+        b->gas_t[0] = hot;
     memcpy(b->skin_t, b->wrapped ? p->skin + at : b->wall_t, bytes);
     for (int64_t n = 0; n < p->nodes; n++)
         b->forced[n] = p->stirred[at + n] + (shaken != NULL ? shaken[n] : 0.0);
@@ -143,7 +150,7 @@ static void shake(const struct block *block, const struct profiles *p, int64_t i
     const double *x = p->x + i * p->nodes, *length = job->means.length + which * cells;
     for (int64_t n = 0; n < p->nodes; n++) {
         int64_t c = n / per_cell < cells ? n / per_cell : cells - 1;
-        double share = n == p->nodes - 1 ? 1.0 : (x[n] - x[c * per_cell]) / length[c];
+        double share = n == p->nodes - 1 ? 1.0 : (x[n] - x[c * per_cell]) / d->tone / length[c];
         double xi = swing * (size[c] + share * (size[c + 1] - size[c]));
         shaken[n] = isnan(d->fixed_diffusivity) ? d->pulsation * 2 * PI * f * xi * xi : 0.0;
     }
@@ -230,15 +237,19 @@ static void settle(struct block *block, struct balance *b, struct profiles *p, b
         pulsate(block, b, p, driven, open, agreement, ends);
 }
 
-/* Mixing by the flow that grazes the mouth, C_m U d exp(-x/(Λ d)), or the fixed one, m²/s. */
+/* Mixing by the flow that grazes the mouth, C_m U d exp[-(x/(Λ d))^s], or the fixed one, m²/s. */
 static void stir(const struct design *d, double speed, int64_t nodes, const double *x,
                  double *stirred)
 {
     double bore = d->outside_diameter - 2 * d->wall_thickness, reach = d->reach * bore;
     double at_mouth = d->stirring * speed * bore;
     bool fixed = !isnan(d->fixed_diffusivity);
-    for (int64_t n = 0; n < nodes; n++)
-        stirred[n] = fixed ? d->fixed_diffusivity : at_mouth * exp(-x[n] / reach);
+    for (int64_t n = 0; n < nodes; n++) {
+        double depth = x[n] / reach;
+        if (d->sharpness != 1.0)
+            depth = pow(depth, d->sharpness);
+        stirred[n] = fixed ? d->fixed_diffusivity : at_mouth * exp(-fmin(depth, DEEPEST));
+    }
 }
 
 /* Graded (or given) nodes, mixing by stirring, and a first guess, for all of a block. */

@@ -72,6 +72,7 @@ static void set(struct run *r, double time, const double *here)
                          strength * row(r, job->shaken)[n];
     r->b.out.air_speed = air_at(r, time);
     balance_mixing(&r->b);
+    balance_mouth(&r->b, r->d, hot, flow);
     size_t bytes = (size_t)r->nodes * sizeof(double);
     memcpy(r->b.gas_t, here + GAS * r->nodes, bytes);
     memcpy(r->b.wall_t, here + WALL * r->nodes, bytes);
@@ -165,6 +166,7 @@ int64_t balance_stage(struct run *r, double time, double rate, bool frozen, doub
         newton_move(b, share, r->low, r->high);
         b->wrapped = wrapped;
         if (last) {
+            entering += (b->gas_here[0] + b->wall_gas_here[0]) * b->gas_step[0];
             entering += b->gas_right[0] * b->gas_step[1] + b->wall_gas_right[0] * b->gas_step[1] +
                         b->wall_right[0] * b->wall_step[1];
             *heat = (struct heat){entering, lost};

@@ -73,7 +73,8 @@ static int64_t solve_stage(struct run *r, int k, double time)
     const double *begin_wall = r->stage[0] + WALL * r->nodes;
     const double *begin_skin = r->stage[0] + SKIN * r->nodes, *in_skin = row(r, s->wrap_skin);
     guess(r, k);
-    gas[0] = hot_at(r, now);
+    if (isinf(r->d->mouth_exchange))
+        gas[0] = hot_at(r, now);
     wall[0] = begin_wall[0];
     if (s->main_held[r->i] == 0) {
         double metal = s->main_metal[r->i];
@@ -140,8 +141,9 @@ static double step(struct run *r, double time, double *iterations)
     return error;
 }
 
-/* Temperatures within a step: Hermite's cubic for what stores heat, the stages' for the gas, set
- * right by what it misses of the mouth's known temperature `hot`: see dense_output.py. */
+/* Temperatures within a step: Hermite's cubic for what stores heat, the stages' for the gas; where
+ * the mouth does not resist, set right by what it misses of the mouth's known temperature `hot`:
+ * see dense_output.py. */
 static void between(const struct run *r, double share, double hot, double *output)
 {
     const struct store *s = &r->job->store;
@@ -168,6 +170,8 @@ static void between(const struct run *r, double share, double hot, double *outpu
                                                             length * (first + last))));
         }
     }
+    if (!isinf(r->d->mouth_exchange))
+        return;
     double missed = hot - gas[0], drop = gas[0] - wall[0];
     for (int64_t n = 0; n < r->nodes; n++) {
         double shape = row(r, s->fall)[n];
@@ -206,9 +210,11 @@ static double begin_piece(struct run *r, double time, struct warm_report *report
     const struct store *s = &r->job->store;
     double hot = hot_at(r, time), *gas = r->stage[0], *wall = r->stage[0] + WALL * r->nodes;
     double missed = hot - gas[0], none;
-    for (int64_t n = 0; n < r->nodes; n++)
-        gas[n] += missed * row(r, s->fall)[n];
-    gas[0] = hot;
+    if (isinf(r->d->mouth_exchange)) {
+        for (int64_t n = 0; n < r->nodes; n++)
+            gas[n] += missed * row(r, s->fall)[n];
+        gas[0] = hot;
+    }
     int64_t spent = balance_stage(r, time, 0.0, true, r->stage[0], &r->heat[0]);
     if (spent < 0)
         return NAN;

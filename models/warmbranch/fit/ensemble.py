@@ -13,18 +13,20 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.draws import quantiles, standard_normal
 from warmbranch.fit.posterior import Expected, Mode, Problem
 from warmbranch.fit.search import climb
+from warmbranch.fit.shared import Conditional
 from warmbranch.fit.stand_in import StandIn
 
-PRIOR_DRAWS = 96
+PRIOR_DRAWS = 192
 """Solved before any reading counts; they also tell the prediction before the fit."""
 
-LAPLACE_DRAWS = 64
-POSTERIOR_DRAWS = 112
+LAPLACE_DRAWS = 128
+POSTERIOR_DRAWS = 144
 """A round, of those that the stand-in chooses."""
 
 POOL = 2400
@@ -66,6 +68,8 @@ class Ensemble:
         First resonance, never NaN: draws without one have been left out.
     position, skin : (draws, nodes) array; m, K
         The skin all along the branch.
+    shared : Conditional
+        The shared errors given each draw.
     without_resonance : float
         Weight of the draws without a resonance.
     unsolved : int
@@ -89,6 +93,7 @@ class Ensemble:
     frequency: FloatArray
     position: FloatArray
     skin: FloatArray
+    shared: Conditional
     without_resonance: float
     unsolved: int
     effective: float
@@ -105,11 +110,12 @@ class Ensemble:
         """Mean (unknowns,) and covariance (unknowns, unknowns) of the white coordinates."""
         return moments(self.white, self.weights)
 
-    def chosen(self, size: int) -> FloatArray:
-        """White coordinates of ``size`` equally likely draws, heavy ones repeated."""
-        edges = np.cumsum(self.weights)
+    def chosen(self, size: int) -> NDArray[np.intp]:
+        """Rows of ``size`` equally likely draws, in the order of the resonance, some repeated."""
+        order = np.argsort(self.frequency)
+        edges = np.cumsum(self.weights[order])
         places = (np.arange(size) + 0.5) / size * edges[-1]
-        return self.white[np.searchsorted(edges, places)]
+        return order[np.searchsorted(edges, places)]
 
 
 class Prior:
@@ -125,25 +131,28 @@ class Prior:
         self.white = standard_normal(size, len(problem), SEED)
         self.expected = problem.expected(self.white)
 
-    def ensemble(self) -> Ensemble:
+    def ensemble(self, problem: Problem) -> Ensemble:
         """The draws as they are, equally likely."""
         size = len(self.white)
         return _ensemble(
             self.white,
             np.full(size, 1 / size),
             [self.expected],
+            problem.shared.prior_draws(size),
             laplace_share=1.0,
             widened=False,
             rounds=0,
         )
 
     def starts(self, problem: Problem) -> FloatArray:
-        """White starts for the search: the most probable draw, and what a stand-in makes of it."""
+        """Starts for the search: the most probable draw, and what a stand-in makes of it."""
         value = problem.log_posterior(self.white, self.expected)
-        best = self.white[[int(np.argmax(value))]]
+        row = int(np.argmax(value))
+        best = self.white[[row]]
         region = REGION**2 * np.eye(len(problem))
         stand_in = StandIn(problem, self.white, [self.expected], best[0], region)
-        return np.concatenate([best, climb(stand_in, best).white[None]])
+        start = problem.joint(best, problem.one(self.expected, row))
+        return np.concatenate([start, climb(stand_in, start).white[None]])
 
 
 def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
@@ -166,8 +175,9 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
     standard = _Normal(np.zeros(dimensions), np.eye(dimensions))
     pool = _Pool(problem)
     pool.add(prior.white, prior.expected, standard)
-    centre = mode.summit.white
-    covariance: FloatArray = np.asarray(np.linalg.inv(mode.summit.precision), dtype=np.float64)
+    centre = mode.summit.white[:dimensions]
+    every: FloatArray = np.asarray(np.linalg.inv(mode.summit.precision), dtype=np.float64)
+    covariance = every[:dimensions, :dimensions]
     about = _Normal(centre, covariance * STRETCH**2)
     white = about.draws(LAPLACE_DRAWS, SEED + 1)
     pool.add(white, problem.expected(white), about)
@@ -190,6 +200,7 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
         pool.white,
         weights,
         pool.expected,
+        Conditional(*map(np.concatenate, zip(*pool.shared, strict=True))),
         laplace_share=laplace_share,
         widened=widened,
         rounds=rounds,
@@ -227,6 +238,7 @@ class _Pool:
     def __init__(self, problem: Problem) -> None:
         self._problem = problem
         self.expected: list[Expected] = []
+        self.shared: list[Conditional] = []
         self.white: FloatArray = np.empty((0, len(problem)))
         self.log_posterior: FloatArray = np.empty(0)
         self._sources: list[tuple[int, _Density]] = []
@@ -234,7 +246,9 @@ class _Pool:
     def add(self, white: FloatArray, expected: Expected, source: _Density) -> None:
         self.expected.append(expected)
         self.white = np.concatenate([self.white, white])
-        value = self._problem.log_posterior(white, expected)
+        shared = self._problem.given(expected)
+        self.shared.append(shared)
+        value = shared.log_evidence - np.sum(white**2, axis=1) / 2
         self.log_posterior = np.concatenate([self.log_posterior, value])
         self._sources.append((len(white), source))
 
@@ -295,7 +309,7 @@ class _Chooser:
     def _judged(self, white: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Logarithm of the posterior by the stand-in, and ln(resonance)."""
         foreseen = self._stand_in.foreseen(white)
-        near = self._stand_in.emulator.distance(white) <= self._reach
+        near = self._stand_in.distance(white) <= self._reach
         return np.where(near, foreseen.log_posterior, -np.inf), foreseen.tone
 
 
@@ -332,6 +346,7 @@ def _ensemble(
     white: FloatArray,
     weights: FloatArray,
     expected: list[Expected],
+    shared: Conditional,
     *,
     laplace_share: float,
     widened: bool,
@@ -360,6 +375,7 @@ def _ensemble(
         frequency=frequency[kept],
         position=position[kept],
         skin=skin[kept],
+        shared=Conditional(*(part[kept] for part in shared)),
         without_resonance=float(np.sum(weights[silent & ~unsolved])),
         unsolved=int(np.sum(unsolved)),
         effective=effective(own) if total > 0 else 0.0,

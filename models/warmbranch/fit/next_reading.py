@@ -7,17 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
+from warmbranch.base.constants import ICE_POINT
 from warmbranch.base.interpolation import interpolated
 from warmbranch.fit.ensemble import Ensemble
+from warmbranch.fit.posterior import Problem
 from warmbranch.fit.readings import usual_uncertainty
+from warmbranch.fit.shared import PATTERN, THERMOMETER
 
 CANDIDATES = 16
 FIRST, LAST = 0.04, 0.98
 """Places offered, over the length: off the weld at the mouth, and short of the cap's."""
 
 LISTENING_UNCERTAINTY = 0.01
-"""Standard deviation of a tone heard, relative: by ear a quiet rpm of 2000 is found to some
-20 rpm. Common practice, no source."""
+"""Standard deviation of one hearing, relative and by itself: by ear a quiet rpm of 2000 is found to
+some 20 rpm. Common practice, no source. What the ear is off by every time comes on top."""
 
 
 @dataclass(frozen=True)
@@ -49,15 +52,19 @@ class Advice:
         return self.by_listening > float(self.by_reading[self.best])
 
 
-def advise(ensemble: Ensemble, length: float) -> Advice:
+def advise(problem: Problem, ensemble: Ensemble) -> Advice:
     r"""Judge possible readings by the draws of a fit.
 
     .. math:: \frac{\mathrm{cov}(\ln f, T)^2}{\mathrm{var}(\ln f)\,[\mathrm{var}(T) + \sigma^2]}
 
+    A new reading's own error is its instrument's, with the scale that it shares with others and
+    the skin's smooth departure; a new tone comes by the same ear as those already heard.
+
     Parameters
     ----------
+    problem : Problem
     ensemble : Ensemble
-    length : float, m
+        Of its unknowns.
 
     Returns
     -------
@@ -69,8 +76,9 @@ def advise(ensemble: Ensemble, length: float) -> Advice:
 
     Check
     -----
-    Against fits with the reading added: tests/models/test_next_reading.py.
+    Against fits with the reading added: tests/models/fit/test_next_reading.py.
     """
+    length = float(problem.case.branch.length[0])
     places = np.linspace(FIRST, LAST, CANDIDATES) * length
     skin = interpolated(ensemble.position, ensemble.skin, places)
     weights, tone = ensemble.weights, np.log(ensemble.frequency)
@@ -78,7 +86,9 @@ def advise(ensemble: Ensemble, length: float) -> Advice:
     variance = float(weights @ tone**2)
     middle = weights @ skin
     away = skin - middle
+    air = float(problem.case.surroundings.air_temperature[0])
     noise = usual_uncertainty(middle) ** 2
+    noise += (THERMOMETER * (middle - ICE_POINT)) ** 2 + (PATTERN * (middle - air)) ** 2
     if variance <= 0:  # nothing is unknown
         return Advice(places, np.zeros(CANDIDATES), 0.0)
     shared = (weights * tone) @ away
@@ -86,5 +96,17 @@ def advise(ensemble: Ensemble, length: float) -> Advice:
     return Advice(
         position=places,
         by_reading=by_reading,
-        by_listening=variance / (variance + LISTENING_UNCERTAINTY**2),
+        by_listening=_by_listening(problem, ensemble, tone),
     )
+
+
+def _by_listening(problem: Problem, ensemble: Ensemble, tone: FloatArray) -> float:
+    """Share of the variance of ``tone``, whose mean is 0, that one more hearing removes."""
+    weights = ensemble.weights
+    ear, ear_weights = problem.ear(ensemble.shared, np.arange(len(weights)))
+    own = np.sum(ear * ear_weights, axis=1)
+    within = np.sum(ear_weights * (ear - own[:, None]) ** 2, axis=1)
+    perceived = tone + own - weights @ own
+    noise = weights @ within + LISTENING_UNCERTAINTY**2
+    shared = float(weights @ (tone * perceived))
+    return shared**2 / float((weights @ tone**2) * (weights @ perceived**2 + noise))

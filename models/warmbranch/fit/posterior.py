@@ -1,8 +1,9 @@
 """How well unknowns explain readings and tones heard, and the set that explains them best.
 
 Unknowns are searched in white coordinates: independent, with mean 0 and spread 1 before any
-reading. The misfit is that of Student's distribution, which grows so slowly far out that one
-wild reading does not own the fit.
+reading. Errors that observations share are searched along with them, and integrated out of what
+draws are weighed by. The misfit is that of Student's distribution, which grows so slowly far out
+that one wild reading does not own the fit.
 """
 
 from __future__ import annotations
@@ -11,19 +12,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.draws import standard_normal
 from warmbranch.belief.forecast import FIT_NODES, Forecast, Forecaster
+from warmbranch.belief.unknowns import put
 from warmbranch.case.case import Case
+from warmbranch.fit.clock import WARMTH, Clock
 from warmbranch.fit.readings import OWN, Heard, Readings
-from warmbranch.fit.search import Summit, climb, log_posterior
+from warmbranch.fit.search import Summit, climb
+from warmbranch.fit.shared import DRAWS, EAR, Conditional, Shared, given, most_likely
 from warmbranch.fit.skin_in_time import SkinInTime, Warming
 from warmbranch.heat.grid import DEFAULT_NODES
-
-START = "start_time_factor"
-"""Name of the factor on a named start's time constants, an unknown of readings in time."""
 
 STEP = 1e-3
 """White step of the sensitivities, to either side: its square is far below what a search needs."""
@@ -54,19 +57,40 @@ class Expected:
 
 
 @dataclass(frozen=True)
+class Altered:
+    """What another state of affairs makes of what the model expects.
+
+    Parameters
+    ----------
+    skin : (readings,) array, dimensionless
+        Factors on the skin's excess over the air.
+    tone : float, dimensionless
+        Factor on every resonance.
+    """
+
+    skin: FloatArray
+    tone: float
+
+
+@dataclass(frozen=True)
 class Mode:
-    """The most probable set of unknowns.
+    """The most probable set of unknowns and shared errors.
 
     Parameters
     ----------
     summit : Summit
-        Where the search ended.
+        Where the search ended; unknowns, then shared errors.
     expected : Expected
-        What would be seen there; one set.
+        What would be seen there without shared errors; one set.
+    displayed : (readings,) array, K
+    heard : (heard,) array, Hz
+        What would be seen with them.
     """
 
     summit: Summit
     expected: Expected
+    displayed: FloatArray
+    heard: FloatArray
 
 
 class Problem:
@@ -81,7 +105,13 @@ class Problem:
     prior : Calibration
         Of the model's unknowns, by :meth:`Calibration.prior` or from an earlier fit.
     warming : Warming, optional
-        The warm-up that readings with a time were taken in.
+        The warm-up that readings and tones with a time were taken in.
+    warm : bool
+        Whether what has no time is known to be of the settled branch; it is, where anything has
+        a time.
+    known : frozenset of str
+        Shared errors, by name, that are taken to be none; or the time since the start.
+    altered : Altered, optional
     nodes : int
     """
 
@@ -93,17 +123,36 @@ class Problem:
         prior: Calibration,
         warming: Warming | None = None,
         nodes: int = FIT_NODES,
+        *,
+        warm: bool = False,
+        known: frozenset[str] = frozenset(),
+        altered: Altered | None = None,
     ) -> None:
-        readings.check(float(case.branch.length[0]))
+        length = float(case.branch.length[0])
+        readings.check(length)
+        warm = warm or WARMTH in known
+        self._told, self._altered = (warming, warm, known), altered
         self.case, self.readings, self.heard, self.prior = case, readings, heard, prior
         self.patches = readings.patches
-        own = float(case.branch.length[0])
+        self.shared = Shared.of(
+            readings.position / length,
+            readings.infrared,
+            len(heard),
+            float(case.surroundings.air_temperature[0]),
+            known=known,
+        )
+        own = length
         others = dict.fromkeys(float(length) for length in heard.length if length != own)
         lengths = np.array([own, *others])
         self._build = np.array([int(np.argmax(lengths == length)) for length in heard.length])
         self.forecaster = Forecaster(case, prior.names, lengths, nodes)
         self._timed = np.flatnonzero(readings.timed)
-        self.warming = self._checked(warming)
+        anything_timed = bool(np.any(readings.timed) or np.any(heard.timed))
+        self.warming = self._checked(warming) if anything_timed else None
+        middle = put(case, prior.names, prior.mean[None])
+        self.clock = Clock.of(
+            middle, readings, heard, self.warming, warming, warm=warm or anything_timed
+        )
         self._nodes = nodes
         self._mean = np.concatenate([prior.mean, np.zeros(len(self) - len(prior.names))])
         self._root = np.zeros((len(self), len(self)))
@@ -111,25 +160,47 @@ class Problem:
         self._root[:model, :model] = prior.root
         for i, patch in enumerate(self.patches, start=model):
             self._root[i, i] = readings.spread_of(patch)
-        if self.warming is not None and self.warming.uncertain:
-            self._root[-1, -1] = self.warming.start_spread
+        if self.clock.name:
+            self._root[-1, -1] = self.clock.spread
         self._counts = np.ones(len(readings) + len(heard))
         self._odds_column = [self._column_of(name) for name in readings.surface]
         self._fine: tuple[FloatArray, FloatArray] | None = None
 
     def __len__(self) -> int:
-        """Unknowns: those of the model, then an emissivity for each patch, then the start."""
-        start = self.warming is not None and self.warming.uncertain
-        return len(self.prior.names) + len(self.patches) + int(start)
+        """Unknowns: those of the model, then an emissivity for each patch, then one of time."""
+        return len(self.prior.names) + len(self.patches) + bool(self.clock.name)
 
     @property
     def names(self) -> tuple[str, ...]:
         """Of all unknowns; a patch has the name of its surface."""
-        return (*self.prior.names, *self.patches, START)[: len(self)]
+        return (*self.prior.names, *self.patches, self.clock.name)[: len(self)]
 
     def leave_out(self, heard: Sequence[int]) -> None:
         """Let some of the tones heard, by index, no longer count."""
         self._counts[len(self.readings) + np.array(heard, dtype=np.intp)] = 0.0
+
+    def otherwise(self, readings: Readings, altered: Altered | None) -> Problem:
+        """The same with other readings, or in another state of affairs.
+
+        Raises
+        ------
+        InputError
+            For readings that cannot be.
+        """
+        warming, warm, known = self._told
+        other = Problem(
+            self.case,
+            readings,
+            self.heard,
+            self.prior,
+            warming,
+            self._nodes,
+            warm=warm,
+            known=known,
+            altered=altered,
+        )
+        other._counts = self._counts.copy()
+        return other
 
     @property
     def counted(self) -> int:
@@ -174,37 +245,86 @@ class Problem:
         heard : (sets, heard) array, Hz
         """
         read = (self.readings.displayed - displayed) / self.readings.uncertainty
-        tones = (self.heard.frequency - heard) / self.heard.uncertainty
+        tones = np.log(self.heard.frequency / heard) / self.heard.relative
         # Where the model has no resonance, a tone that was heard is as far off as can be.
         every = np.concatenate([read, np.where(np.isnan(tones), 1e3, tones)], axis=1)
         return every * self._counts
 
     def misfit_slopes(self, displayed: FloatArray, heard: FloatArray) -> FloatArray:
-        """Slopes of the misfit, (readings + heard, unknowns), from those of what is seen."""
+        """Slopes of the misfit, (readings + heard, unknowns), from those of what is seen.
+
+        Of displays, K, and of the logarithms of the tones heard.
+        """
         read = displayed / self.readings.uncertainty[:, None]
-        tones = heard / self.heard.uncertainty[:, None]
+        tones = heard / self.heard.relative[:, None]
         return -np.concatenate([read, tones]) * self._counts[:, None]
 
-    def log_posterior(self, white: FloatArray, expected: Expected) -> FloatArray:
-        """Logarithm of likelihood times prior, (sets,), but for a constant."""
-        return log_posterior(white, self.misfit(expected.displayed, expected.heard))
+    def shared_slopes(self, displayed: FloatArray) -> FloatArray:
+        """Slopes of the misfit with the shared errors, (sets, readings + heard, shared)."""
+        read = self.shared.moves(displayed) / self.readings.uncertainty[:, None]
+        tones = self.shared.on_tone / self.heard.relative[:, None]
+        tones = np.broadcast_to(tones, (len(displayed), *tones.shape))
+        return -np.concatenate([read, tones], axis=1) * self._counts[:, None]
 
-    def sensitivities(self, white: FloatArray, expected: Expected) -> FloatArray:
-        """Slopes of the misfit with the white coordinates, (readings + heard, unknowns).
+    def joint_misfit(
+        self, displayed: FloatArray, heard: FloatArray, shared: FloatArray
+    ) -> FloatArray:
+        """The misfit, (sets, readings + heard), with (sets, shared) errors."""
+        added = (self.shared_slopes(displayed) @ shared[:, :, None])[:, :, 0]
+        return self.misfit(displayed, heard) + added
+
+    def given(self, expected: Expected) -> Conditional:
+        """Shared errors given what the model expects of each set."""
+        misfit = self.misfit(expected.displayed, expected.heard)
+        return given(misfit, self.shared_slopes(expected.displayed))
+
+    def ear(self, shared: Conditional, rows: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+        """ln(perceived over true tone) of some draws and its weights, each (rows, draws)."""
+        if "ear" in self.shared.names:
+            drawn = shared.draws[rows, :, self.shared.names.index("ear")]
+            return EAR * drawn, shared.weights[rows]
+        sure = "ear" in self._told[2]
+        even = (0.0 if sure else EAR) * standard_normal(DRAWS, 1)[:, 0]
+        size = len(rows)
+        return np.tile(even, (size, 1)), np.full((size, DRAWS), 1 / DRAWS)
+
+    def log_posterior(self, white: FloatArray, expected: Expected) -> FloatArray:
+        """Logarithm of likelihood times prior, (sets,), but for a constant.
+
+        The likelihood is that with the shared errors integrated out.
+        """
+        return self.given(expected).log_evidence - np.sum(white**2, axis=1) / 2
+
+    def joint(self, white: FloatArray, expected: Expected) -> FloatArray:
+        """White coordinates with the shared errors that are most likely given them, appended."""
+        misfit = self.misfit(expected.displayed, expected.heard)
+        shared, _ = most_likely(misfit, self.shared_slopes(expected.displayed))
+        return np.concatenate([white, shared], axis=1)
+
+    def sensitivities(self, joint: FloatArray, expected: Expected) -> FloatArray:
+        """Slopes of the misfit, (readings + heard, unknowns + shared errors).
 
         By the solved Jacobian of the model: see :meth:`Forecaster.near`.
         """
         size, model = len(self), len(self.prior.names)
+        by_shared = self.shared_slopes(expected.displayed)[0]
+        if size == 0:
+            return by_shared
+        white, shared = joint[:size], joint[size:]
         directions = self._root.T[:, :model]
         middle = self.coordinates(white[None])[0, :model]
-        forecast = self.forecaster.near(expected.forecast, middle, directions, STEP)
+        if model:
+            forecast = self.forecaster.near(expected.forecast, middle, directions, STEP)
+        else:  # nothing of the model is unknown
+            same = np.tile(np.arange(len(self.forecaster.lengths)), 2 * size)
+            forecast = expected.forecast.take(same)
         aside = STEP * np.concatenate([np.eye(size), -np.eye(size)])
         moved = self._seen(forecast, self.coordinates(white + aside))
-        misfit = self.misfit(moved.displayed, moved.heard)
+        misfit = self.joint_misfit(moved.displayed, moved.heard, np.tile(shared, (2 * size, 1)))
         slopes = (misfit[:size] - misfit[size:]).T / (2 * STEP)
         if len(self._timed):
             slopes[self._timed] = self._slopes_in_time(white, expected)
-        return slopes
+        return np.concatenate([slopes, by_shared], axis=1)
 
     def _slopes_in_time(self, white: FloatArray, expected: Expected) -> FloatArray:
         """The same of the readings with a time, (timed, unknowns), by central differences."""
@@ -217,10 +337,17 @@ class Problem:
         return (misfit[:size] - misfit[size:]).T / STEP_IN_TIME
 
     def mode(self, starts: FloatArray) -> Mode:
-        """Search the most probable set from the best of (starts, unknowns) white coordinates."""
+        """Search the most probable set from the best of some (starts, unknowns + shared errors)."""
         ground = _Ground(self)
         summit = climb(ground, starts)
-        return Mode(summit, ground.at(summit.white))
+        expected, size = ground.at(summit.white), len(self)
+        shared = summit.white[size:]
+        return Mode(
+            summit,
+            expected,
+            expected.displayed[0] + self.shared.moves(expected.displayed)[0] @ shared,
+            expected.heard[0] * np.exp(self.shared.on_tone @ shared),
+        )
 
     def _fine_grid(self, coarse: Forecast) -> tuple[FloatArray, FloatArray]:
         """What the default grid adds to the skin at the readings, K, and ln f at each length.
@@ -247,16 +374,23 @@ class Problem:
             return len(self.prior.names) + self.patches.index(surface)
         return -1
 
+    @property
+    def solved_for(self) -> int:
+        """Unknowns that a stand-in stands in for: all but the time since the start."""
+        return len(self) - (self.clock.name == WARMTH)
+
     def _checked(self, warming: Warming | None) -> Warming | None:
-        """The warm-up, where readings ask for one."""
-        if len(self._timed) == 0:
-            return None
+        """The warm-up, where readings or tones ask for one."""
         if warming is None:
-            first = int(self._timed[0])
+            what, timed, given = "readings", self.readings.timed, self.readings.time
+            if not np.any(timed):
+                what, timed, given = "heard", self.heard.timed, self.heard.time
+            first = int(np.argmax(timed))
             raise InputError(
-                "This reading has a time, and no warm-up is told.",
-                field=f"readings.{first}.time",
-                value=float(self.readings.time[first]),
+                f"This {'reading' if what == 'readings' else 'tone'} has a time, and no warm-up "
+                "is told.",
+                field=f"{what}.{first}.time",
+                value=float(given[first]),
                 unit="s",
                 remedy="Tell the warm-up, or leave the time of a settled branch out.",
             )
@@ -264,7 +398,7 @@ class Problem:
 
     def _skin_in_time(self, coordinates: FloatArray, nodes: int | None = None) -> FloatArray:
         """Skins of the readings with a time, (sets, timed), K."""
-        if self.warming is None:
+        if len(self._timed) == 0 or self.warming is None:
             return np.empty((len(coordinates), 0))
         names = self.prior.names
         start = coordinates[:, -1] if self.warming.uncertain else np.zeros(len(coordinates))
@@ -284,16 +418,25 @@ class Problem:
         if in_time is not None:
             skin[:, self._timed] = in_time
         skin += skin_off
+        radiant = forecast.case.surroundings.radiant_temperature[first]
+        if self.clock.name == WARMTH:
+            air = forecast.case.surroundings.air_temperature[first, None]
+            skin = air + (skin - air) * self.clock.of_skin(coordinates)
         odds = np.zeros((sets, len(self.readings)))
         for i, column in enumerate(self._odds_column):
             if column >= 0:
                 odds[:, i] = coordinates[:, column]
-        radiant = forecast.case.surroundings.radiant_temperature[first]
         frequency = forecast.frequency.reshape(sets, lengths) * np.exp(tone_off)
+        if self._altered is not None:
+            air = forecast.case.surroundings.air_temperature[first, None]
+            skin = air + (skin - air) * self._altered.skin
+            frequency = frequency * self._altered.tone
+        tones = frequency[:, self._build] if len(self.heard) else np.empty((sets, 0))
+        tones = tones * self.clock.of_tones(coordinates)
         return Expected(
             forecast=forecast,
             displayed=self.readings.expected(skin, odds, radiant),
-            heard=frequency[:, self._build] if len(self.heard) else np.empty((sets, 0)),
+            heard=tones,
             frequency=frequency[:, 0],
         )
 
@@ -317,9 +460,10 @@ class _Ground:
         self._seen: list[tuple[FloatArray, Expected]] = []
 
     def misfits(self, white: FloatArray) -> FloatArray:
-        expected = self._problem.expected(white)
+        size = len(self._problem)
+        expected = self._problem.expected(white[:, :size])
         self._seen = [*self._seen[-1:], (white, expected)]
-        return self._problem.misfit(expected.displayed, expected.heard)
+        return self._problem.joint_misfit(expected.displayed, expected.heard, white[:, size:])
 
     def slopes(self, row: int) -> FloatArray:
         white, expected = self._seen[-1]
@@ -331,4 +475,4 @@ class _Ground:
             same = np.all(looked == white, axis=1)
             if np.any(same):
                 return self._problem.one(expected, int(np.argmax(same)))
-        return self._problem.expected(white[None])
+        return self._problem.expected(white[None, : len(self._problem)])

@@ -24,6 +24,9 @@ KNOWN = ""
 COLDEST, HOTTEST = 223.15, 1273.15
 """K. What hand instruments show: −50 to 1000 °C."""
 
+LEAST_HEARING = 0.004
+"""Relative standard deviation that one hearing has at least: a minimum is broad. Our judgement."""
+
 ROUNDING = 1e-9
 """Relative: what lies at a bound in other units may lie so far beyond it in these."""
 
@@ -194,17 +197,35 @@ class Heard(Batched):
         Uncertainty is one standard deviation.
     length : (heard,) array, m
         Centre-line length of the build that was heard; the same branch before or after a cut.
+    time : (heard,) array, s
+        Since the beginning of a warm-up; NaN for a tone of the settled branch.
     """
 
     frequency: FloatArray
     uncertainty: FloatArray
     length: FloatArray
+    time: FloatArray
+
+    @classmethod
+    def settled(cls, frequency: FloatArray, uncertainty: FloatArray, length: FloatArray) -> Heard:
+        """Of the settled branch."""
+        return cls(frequency, uncertainty, length, np.full(len(frequency), np.nan))
+
+    @property
+    def relative(self) -> FloatArray:
+        """Standard deviation of ln f of one hearing by itself, at least ``LEAST_HEARING``."""
+        return np.maximum(self.uncertainty / self.frequency, LEAST_HEARING)
 
     @classmethod
     def none(cls) -> Heard:
         """Nothing heard."""
         empty = np.empty(0)
-        return cls(frequency=empty, uncertainty=empty, length=empty)
+        return cls(frequency=empty, uncertainty=empty, length=empty, time=empty)
+
+    @property
+    def timed(self) -> BoolArray:
+        """Which were heard during a warm-up, (heard,)."""
+        return ~np.isnan(self.time)
 
 
 def usual_uncertainty(displayed: FloatArray) -> FloatArray:

@@ -19,7 +19,7 @@ tails. A usual choice where a few readings in a hundred may be wild."""
 BOUND = 3.29
 """White coordinates are searched within this, which holds 99.9 % of each prior."""
 
-PROMISE = 0.1
+PROMISE = 0.03
 """Rise of ln(probability) that a step must promise for another one to follow: after so small a
 step the search, converging fast, is much closer to the best set than that set's uncertainty, and
 the set only guides the draws that follow."""
@@ -68,10 +68,14 @@ class Summit:
 
 def log_posterior(white: FloatArray, misfits: FloatArray) -> FloatArray:
     """Logarithm of likelihood times prior, (sets,), but for a constant."""
-    nu = DEGREES_OF_FREEDOM
-    likelihood = -(nu + 1) / 2 * np.sum(np.log1p(misfits**2 / nu), axis=1)
-    value = likelihood - np.sum(white**2, axis=1) / 2
+    value = log_likelihood(misfits) - np.sum(white**2, axis=1) / 2
     return np.where(np.isnan(value), -np.inf, value)  # sets without a solution
+
+
+def log_likelihood(misfits: FloatArray) -> FloatArray:
+    """Logarithm of Student's density of misfits (..., residuals), but for a constant."""
+    nu = DEGREES_OF_FREEDOM
+    return -(nu + 1) / 2 * np.sum(np.log1p(misfits**2 / nu), axis=-1)
 
 
 def climb(target: Climbable, starts: FloatArray) -> Summit:

@@ -11,15 +11,18 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import LEVELS
-from warmbranch.belief.unknowns import UNKNOWNS, Spreads, shifted_emissivity
+from warmbranch.belief.unknowns import NORMAL_95, UNKNOWNS, Spreads, shifted_emissivity
 from warmbranch.case.case import Case
+from warmbranch.fit.clock import START, WARMTH
 from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble
 from warmbranch.fit.next_reading import Advice, advise
-from warmbranch.fit.posterior import START, Mode, Problem
+from warmbranch.fit.posterior import Mode, Problem
 from warmbranch.fit.readings import Heard, Readings
+from warmbranch.fit.rivals import Rival, not_warm, weigh
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
 from warmbranch.fit.trim_advice import Trim, trim
+from warmbranch.fit.warmth import time_of
 from warmbranch.length.effects import Effects, effects
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
@@ -58,6 +61,8 @@ class Parameter:
         Median.
     learned_share : float
         Share of the prior's width, in the unknown's own coordinate, that the data removed.
+    beyond : bool
+        Whether the median has left the prior's 95 %.
     at_bound : bool
         Whether the most probable value lies at the edge of the prior.
     """
@@ -68,6 +73,7 @@ class Parameter:
     estimate: float
     interval_90: tuple[float, float]
     learned_share: float
+    beyond: bool
     at_bound: bool
 
 
@@ -92,6 +98,8 @@ class Fitted:
         Share of the width of ln(resonance) that the data removed.
     ties : tuple of (str, str, float)
         Pairs of unknowns that cannot be told apart, with their correlation.
+    rivals : tuple of Rival
+        Slips that explain what was written as well or better.
     advice : Advice
     trim : Trim or None
     calibration : Calibration
@@ -114,6 +122,7 @@ class Fitted:
     after: FloatArray
     learned_share: float
     ties: tuple[tuple[str, str, float], ...]
+    rivals: tuple[Rival, ...]
     advice: Advice
     trim: Trim | None
     calibration: Calibration
@@ -131,6 +140,7 @@ def fit(
     spreads: Spreads | None = None,
     prior: Calibration | None = None,
     warming: Warming | None = None,
+    warm: bool = False,
     target: float | None = None,
     order: float | None = None,
     order_step: float = 0.5,
@@ -148,7 +158,10 @@ def fit(
     prior : Calibration, optional
         From an earlier fit, in place of the model's own priors.
     warming : Warming, optional
-        The warm-up that readings with a time were taken in.
+        The warm-up that readings and tones with a time were taken in.
+    warm : bool
+        Whether what has no time is known to be of the settled branch. Otherwise the time since
+        the start is one more unknown, unless something has a time.
     target : float, Hz, optional
         Wanted first resonance, for advice on trimming.
     order, order_step : float
@@ -168,9 +181,9 @@ def fit(
     """
     spreads = spreads or Spreads()
     believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
-    problem = Problem(case, readings, heard, believed, warming)
+    problem = Problem(case, readings, heard, believed, warming, warm=warm, known=spreads.fixed)
     drawn = Prior(problem)
-    before = drawn.ensemble()
+    before = drawn.ensemble(problem)
     tones = tuple(
         suspicious_tone(
             case,
@@ -190,28 +203,30 @@ def fit(
     mean, covariance = after.moments()
     calibration = problem.calibration(mean, covariance)
     answer = solve(calibration.applied_to(case))
-    misfits = problem.misfit(mode.expected.displayed, mode.expected.heard)[0, len(readings) :]
+    misfits = problem.misfit(mode.displayed[None], mode.heard[None])[0, len(readings) :]
     tones = tuple(
         Suspicion("does_not_fit") if known is None and abs(misfit) > MISFIT else known
         for known, misfit in zip(tones, misfits, strict=True)
     )
-    expected = mode.expected.displayed[0]
+    expected = mode.displayed
     hottest = -np.inf if problem.warming is None else problem.warming.hottest
     suspicions = suspicious_readings(case, readings, expected, hottest)
-    learned = 1 - _spread(after) / _spread(before) if learns and len(before.frequency) else 0.0
+    width = _spread(before) if len(before.frequency) else 0.0
+    learned = 1 - _spread(after) / width if learns and width > 0 else 0.0
     sounding = len(after.frequency) > 0 and not np.isnan(answer.resonance[0, 0])
     return Fitted(
         outcome=_outcome(problem, mode, suspicions, tones, learned),
         parameters=_parameters(problem, mode, before, after),
         expected=expected,
         suspicions=suspicions,
-        heard_expected=mode.expected.heard[0],
+        heard_expected=mode.heard,
         heard_suspicions=tones,
         before=_levels(before),
         after=_levels(after),
         learned_share=max(0.0, learned),
         ties=_ties(problem, covariance),
-        advice=advise(after, float(case.branch.length[0])),
+        rivals=_rivals(problem, mode, after) if learns else (),
+        advice=advise(problem, after),
         trim=None if target is None or not sounding else trim(problem, after, target),
         calibration=calibration,
         answer=answer,
@@ -272,6 +287,9 @@ def _parameters(
         elif problem.names[i] == START:
             name, unit = START, "1"
             values = np.exp(np.array([first, last, low, middle, high]))
+        elif problem.names[i] == WARMTH:
+            name, unit = WARMTH, "s"
+            values = time_of(np.array([first, last, low, middle, high]))
         else:
             patch = problem.names[i]
             name, unit = f"emissivity of {patch}", "1"
@@ -288,10 +306,24 @@ def _parameters(
                 interval_90=(float(values[2]), float(values[4])),
                 # Not below 0, which only the noise of the draws could make it.
                 learned_share=max(0.0, 1 - float((high - low) / (last - first))),
+                beyond=problem.names[i] in _too_far(problem, after),
                 at_bound=bool(mode.summit.at_bound[i]),
             )
         )
     return tuple(told)
+
+
+def _rivals(problem: Problem, mode: Mode, after: Ensemble) -> tuple[Rival, ...]:
+    early = not_warm(problem, after)
+    found = [*weigh(problem, mode), *([] if early is None else [early])]
+    return tuple(sorted(found, key=lambda rival: -rival.odds))
+
+
+def _too_far(problem: Problem, after: Ensemble) -> tuple[str, ...]:
+    """Unknowns whose median has left its prior's 95 %."""
+    medians = np.array([after.quantiles(column, LEVELS[[2]])[0] for column in after.white.T])
+    names = problem.names
+    return tuple(names[i] for i in np.flatnonzero(np.abs(medians) > NORMAL_95))
 
 
 def _ties(problem: Problem, covariance: FloatArray) -> tuple[tuple[str, str, float], ...]:

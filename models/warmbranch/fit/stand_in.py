@@ -10,7 +10,14 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.fit.emulator import Emulator
 from warmbranch.fit.posterior import Expected, Problem
-from warmbranch.fit.search import log_posterior
+from warmbranch.fit.search import DEGREES_OF_FREEDOM, log_likelihood
+from warmbranch.fit.shared import most_likely
+
+TIME_STEP = 1e-3
+"""White step in the time since the start, to either side."""
+
+FURTHER_OFF = 1.5
+"""How much farther off an emulator is elsewhere than where it was fitted."""
 
 HIGHEST_TONE = 300.0
 """ln Hz. What is foreseen beyond is taken to be there: squares of it are still numbers."""
@@ -53,33 +60,87 @@ class StandIn:
         covariance: FloatArray,
     ) -> None:
         self._problem = problem
-        answers = np.concatenate(
-            [
-                np.column_stack([part.displayed, np.log(part.heard), np.log(part.frequency)])
-                for part in solved
-            ]
+        displayed, heard, tone = (
+            np.concatenate([getattr(part, name) for part in solved])
+            for name in ("displayed", "heard", "frequency")
+        )
+        answers = np.column_stack(
+            [*problem.clock.lagging(displayed, np.log(heard), white, off=True), np.log(tone)]
         )
         sound = np.all(np.isfinite(answers), axis=1)
-        self.emulator = Emulator.fitted(centre, covariance, white[sound], answers[sound])
+        own = slice(problem.solved_for)
+        self.emulator = Emulator.fitted(
+            centre[own], covariance[own, own], white[sound, own], answers[sound]
+        )
+        self._doubt = self._doubted(white[sound], answers[sound])
         self._looked: FloatArray = np.empty((0, len(centre)))
+        self._slopes, self._gain = self._explaining(self._answers(centre[None]))
 
     def foreseen(self, white: FloatArray) -> Foreseen:
         """Foresee (sets, unknowns)."""
-        answers = self.emulator.answers(white)
-        return Foreseen(log_posterior(white, self._misfits(answers)), answers[:, -1])
+        answers = self._answers(white)
+        misfit = self._misfits(answers)
+        shared = misfit @ self._gain.T
+        residual = (misfit + shared @ self._slopes.T) / self._doubt
+        likelihood = log_likelihood(residual) - np.sum(shared**2, axis=1) / 2
+        value = likelihood - np.sum(white**2, axis=1) / 2
+        return Foreseen(np.where(np.isnan(value), -np.inf, value), answers[:, -1])
+
+    def _doubted(self, white: FloatArray, answers: FloatArray) -> FloatArray:
+        """Uncertainty of each misfit as foreseen, over that of the misfit itself.
+
+        From how far the emulator misses what it was fitted to; without it, draws would crowd where
+        the stand-in errs.
+        """
+        off = answers - self.emulator.answers(white[:, : self._problem.solved_for])
+        weight = np.exp(-self.distance(white) / 8)
+        off = np.sqrt(weight @ off**2 / np.sum(weight))[:-1]
+        readings, problem = len(self._problem.readings), self._problem
+        misses = np.abs(problem.misfit_slopes(off[:readings, None], off[readings:, None]))[:, 0]
+        return np.sqrt(1 + (FURTHER_OFF * misses) ** 2)
+
+    def _explaining(self, answers: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Slopes of the misfit with the shared errors, and which errors a misfit speaks for.
+
+        Both as they are in the centre: a stand-in need not be exact.
+        """
+        displayed = answers[:, : len(self._problem.readings)]
+        slopes, misfit = self._problem.shared_slopes(displayed), self._misfits(answers)
+        shared, precision = most_likely(misfit, slopes)
+        residual = misfit[0] + slopes[0] @ shared[0]
+        weight = (DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + residual**2)
+        gain = np.asarray(np.linalg.solve(precision[0], -slopes[0].T * weight), dtype=np.float64)
+        return slopes[0], gain
 
     def misfits(self, white: FloatArray) -> FloatArray:
-        """As the search wants them."""
+        """As the search wants them, of unknowns and shared errors."""
         self._looked = white
-        return self._misfits(self.emulator.answers(white))
+        size, readings = len(self._problem), len(self._problem.readings)
+        answers = self._answers(white[:, :size])
+        tones = self._tones(answers)
+        return self._problem.joint_misfit(answers[:, :readings], tones, white[:, size:])
 
     def slopes(self, row: int) -> FloatArray:
         """As the search wants them."""
-        white, problem = self._looked[row], self._problem
-        readings = len(problem.readings)
-        slopes = self.emulator.slopes(white)
-        tones = self._tones(self.emulator.answers(white[None]))[0]
-        return problem.misfit_slopes(slopes[:readings], tones[:, None] * slopes[readings:-1])
+        problem = self._problem
+        white, readings = self._looked[row, : len(problem)], len(problem.readings)
+        aside = TIME_STEP * np.eye(len(problem))[problem.solved_for :]
+        by_time = self._answers(white + aside) - self._answers(white - aside)
+        slopes = self.emulator.slopes(white[: problem.solved_for])
+        slopes = np.concatenate([slopes, by_time.T / (2 * TIME_STEP)], axis=1)
+        own = problem.misfit_slopes(slopes[:readings], slopes[readings:-1])
+        displayed = self._answers(white[None])[:, :readings]
+        return np.concatenate([own, problem.shared_slopes(displayed)[0]], axis=1)
+
+    def distance(self, white: FloatArray) -> FloatArray:
+        """Squared distance from the centre of the region, scaled, (sets,)."""
+        return self.emulator.distance(white[:, : self._problem.solved_for])
+
+    def _answers(self, white: FloatArray) -> FloatArray:
+        answers = self.emulator.answers(white[:, : self._problem.solved_for])
+        readings = len(self._problem.readings)
+        seen = self._problem.clock.lagging(answers[:, :readings], answers[:, readings:-1], white)
+        return np.column_stack([*seen, answers[:, -1]])
 
     def _misfits(self, answers: FloatArray) -> FloatArray:
         readings = len(self._problem.readings)
@@ -89,4 +150,4 @@ class StandIn:
         """Tones heard, (sets, heard), Hz."""
         logarithm = answers[:, len(self._problem.readings) : -1]
         # Far from the draws the parabolas leave all bounds: improbable enough, and still a number.
-        return np.exp(np.minimum(logarithm, HIGHEST_TONE))
+        return np.exp(np.clip(logarithm, -HIGHEST_TONE, HIGHEST_TONE))

@@ -231,7 +231,7 @@ def skin_from_infrared(
 
     Check
     -----
-    The round trip, in tests/models/test_thermometer.py; shows 40 °C at emissivity 0.2, set to
+    The round trip, in tests/models/fit/test_thermometer.py; shows 40 °C at emissivity 0.2, set to
     0.95, all around at 22 °C: 91.6 °C.
 
     >>> one = np.ones(1)

@@ -26,7 +26,7 @@ MOST_HUMID = 0.5
 WATER_GAS_CONSTANT = 3.5
 """``[CO][H2O] / ([CO2][H2])`` where the equilibrium freezes, at about 1740 K.
 
-[Heywood1988], chapter 4, from memory; tests/models/test_combustion.py computes it anew.
+[Heywood1988], chapter 4, from memory; tests/models/gas/test_combustion.py computes it anew.
 """
 
 AIR = "dry air"
@@ -113,7 +113,7 @@ def air_fuel_ratio(fuel: str) -> float:
 
     Check
     -----
-    fixtures/published/Heywood1988.toml, in tests/models/test_combustion.py.
+    fixtures/published/Heywood1988.toml, in tests/models/gas/test_combustion.py.
     """
     chosen = find_fuel(fuel)
     carbon, hydrogen, oxygen = _atomic_masses()
@@ -147,7 +147,8 @@ def burnt_gas(
 
     Check
     -----
-    tests/models/test_combustion.py: C, H, O, N and Ar conserved; chemical equilibrium by Cantera.
+    C, H, O, N and Ar conserved; chemical equilibrium by Cantera, in
+    tests/models/gas/test_combustion.py.
 
     Source
     ------

@@ -347,12 +347,14 @@ def wilke_factors(viscosity: FloatArray, molar_mass: FloatArray) -> FloatArray:
 
     Check
     -----
-    fixtures/published/BirdStewartLightfoot2002.toml, a worked mixture, in tests/models/test_gas.py.
+    fixtures/published/BirdStewartLightfoot2002.toml, a worked mixture; Cantera's mixtures in
+    tests/models/gas/test_gas.py.
 
     Source
     ------
-    [Wilke1950] for viscosity; [Wassiljewa1904] and [MasonSaxena1958] for conductivity; ``ε = 1``
-    as preferred by [PolingPrausnitzOConnell2001]. From memory.
+    Viscosity: Wilke (1950), as in [BirdStewartLightfoot2002]. Conductivity: Wassiljewa (1904),
+    Mason & Saxena (1958); ``ε = 1`` as preferred by Poling, Prausnitz & O'Connell, The Properties
+    of Gases and Liquids (2001). From memory.
     """
     viscosity_ratio = viscosity[..., :, None] / viscosity[..., None, :]
     mass_ratio = molar_mass[:, None] / molar_mass[None, :]

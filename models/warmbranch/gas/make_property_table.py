@@ -90,12 +90,12 @@ def _like_nitrogen(heat_capacity: float, nitrogen: PureState) -> PureState:
 
     Check
     -----
-    Kinetic theory, in tests/models/test_property_table.py: viscosity 2 %, conductivity 4 %.
+    Kinetic theory, in tests/models/gas/test_property_table.py: viscosity 2 %, conductivity 4 %.
 
     Source
     ------
-    [McBrideGordonReno1993] give both gases one set of viscosity coefficients; from quotations of
-    their tables in public code.
+    McBride, Gordon & Reno, NASA TM-4513 (1993), give both gases one set of viscosity coefficients;
+    from quotations of their tables in public code.
     """
     ratio = heat_capacity / nitrogen.heat_capacity
     return PureState(heat_capacity, nitrogen.viscosity, nitrogen.conductivity * ratio)

@@ -12,7 +12,7 @@ TRIPLE_TEMPERATURE = 273.16
 """Triple point of water, K."""
 
 TRIPLE_PRESSURE = 611.657
-"""Triple point of water, Pa. [WagnerRiethmannFeistelHarvey2011]"""
+"""Triple point of water, Pa. [IAPWS2011]"""
 
 COLDEST_ICE, HOTTEST_WATER = 50.0, 647.096
 """Range of the two formulae together, K."""
@@ -53,11 +53,11 @@ def saturation_pressure(temperature: FloatArray | float) -> FloatArray:
 
     Check
     -----
-    tests/models/test_saturation.py: the formulae's own check values, and CoolProp.
+    tests/models/gas/test_saturation.py: the formulae's own check values, and CoolProp.
 
     Source
     ------
-    Water: [IAPWS-IF97], region 4. Ice: [WagnerRiethmannFeistelHarvey2011]. Coefficients from
+    Water: [IAPWS1997], region 4. Ice: [IAPWS2011]. Coefficients from
     memory, which the checks would not forgive.
     """
     given = np.atleast_1d(np.asarray(temperature, dtype=np.float64))

@@ -41,7 +41,7 @@ def newton_step(system: Linearised) -> tuple[FloatArray, FloatArray, FloatArray]
     Returns
     -------
     three (designs, nodes) arrays, K
-        Zero at the mouth for gas and wall, whose temperatures are given.
+        Zero at the mouth for the wall, whose temperature is given.
 
     Raises
     ------
@@ -49,12 +49,17 @@ def newton_step(system: Linearised) -> tuple[FloatArray, FloatArray, FloatArray]
         If the system is singular, which a heat balance with any conduction never is.
     """
     loss, _ = outside_loss(system)
-    gas, wall = solved(system, (system.gas[None], (system.wall + loss)[None]))
+    gas, wall = solved(system, (system.gas[None], (system.wall + loss)[None]), mouth_amiss(system))
     return gas[0], wall[0], skin_change(system, wall[0])
 
 
+def mouth_amiss(system: Linearised) -> FloatArray:
+    """By how much the fall through the mouth's resistance is amiss, (designs,), K."""
+    return system.mouth_resistance * system.gas[:, 0] - system.mouth_fall
+
+
 def solved(
-    system: Linearised, residuals: tuple[FloatArray, FloatArray]
+    system: Linearised, residuals: tuple[FloatArray, FloatArray], at_mouth: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Changes of gas and wall temperature that undo residuals, several sets of them at once.
 
@@ -64,15 +69,21 @@ def solved(
         For its slopes; each field (designs, nodes).
     residuals : two (sets, designs, nodes) arrays, W
         Of gas and of wall, what the wall loses outside included.
+    at_mouth : (sets, designs) or (designs,) array, K
+        As of :func:`mouth_amiss`.
 
     Returns
     -------
     two (sets, designs, nodes) arrays, K
-        Zero at the mouth.
+        Zero at the mouth for the wall.
     """
     _, loss_slope = outside_loss(system)
     sets, designs, nodes = residuals[0].shape
     inner = nodes - 1
+    # The mouth's gas is eliminated: its change is ``begin − follow × (change of the next node)``.
+    own = 1 + system.mouth_resistance * system.gas_here[:, 0]
+    follow = system.mouth_resistance * system.gas_right[:, 0] / own
+    begin = -at_mouth / own
     # Column-major band storage is (unknown, band row) in C order, so filling needs no copy.
     band = np.zeros((designs, inner, 2, _ROWS))
     gas, wall = band[:, :, 0, :], band[:, :, 1, :]
@@ -86,9 +97,13 @@ def solved(
     wall[:, :, _MAIN] = (system.wall_here + loss_slope)[:, 1:]
     wall[:, :-1, _MAIN + 2] = system.wall_left[:, 2:]
     wall[:, 1:, _MAIN - 2] = system.wall_right[:, 1:-1]
+    gas[:, 0, _MAIN] -= system.gas_left[:, 1] * follow
+    gas[:, 0, _MAIN + 1] -= system.wall_gas_left[:, 1] * follow
     right = np.empty((sets, designs, inner, 2))
     for i, residual in enumerate(residuals):
         np.negative(residual[:, :, 1:], out=right[..., i])
+    right[:, :, 0, 0] -= system.gas_left[:, 1] * begin
+    right[:, :, 0, 1] -= system.wall_gas_left[:, 1] * begin
     _, _, solution, info = _gbsv()(
         LOWER,
         UPPER,
@@ -101,6 +116,7 @@ def solved(
         raise np.linalg.LinAlgError(f"singular heat balance (LAPACK gbsv: {info})")
     change = np.zeros((2, sets, designs, nodes))
     change[..., 1:] = np.moveaxis(solution.T.reshape(sets, designs, inner, 2), 3, 0)
+    change[0, ..., 0] = begin - follow * change[0, ..., 1]
     return change[0], change[1]
 
 

@@ -89,7 +89,7 @@ class OutsideFilm:
     Check
     -----
     Slope against central differences, value against the library ``ht`` and worked textbook
-    examples, in tests/models/test_films.py.
+    examples, in tests/models/heat/test_films.py.
 
     Source
     ------

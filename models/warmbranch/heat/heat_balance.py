@@ -2,7 +2,8 @@
 
 Control volumes stand round the nodes; fluxes pass through the faces between them, so that what
 leaves one volume enters the next and heat is conserved to rounding. Node 0 is the mouth, where
-gas and wall temperatures are given; the last node carries the cap.
+the wall's temperature is given and heat comes from the main pipe's gas through the mouth's
+resistance; the last node carries the cap.
 """
 
 from __future__ import annotations
@@ -19,7 +20,6 @@ from warmbranch.case.case import Case
 from warmbranch.gas.gas import GasState, MixtureTable
 from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.mixing import Diffusivity, buoyant_counterflow
-from warmbranch.heat.nusselt import NUSSELT_LAMINAR
 from warmbranch.heat.radiation import radiative_flux
 
 
@@ -30,6 +30,8 @@ class Linearised(NamedTuple):
     gas temperature of the node on the left, and so on. The skin's own balance is
     ``skin_loss(T_s) − wrap_conductance (T_w − T_s) = 0``; a bare tube has no skin of its own:
     its ``wrap_conductance`` is infinite. ``wall_over_skin`` is ``T_w − T_s``, K.
+    At the mouth ``mouth_resistance × gas[:, 0] = mouth_fall``: (designs,) arrays, K/W and, the main
+    pipe's gas less that just inside, K.
     """
 
     gas: FloatArray
@@ -48,6 +50,8 @@ class Linearised(NamedTuple):
     skin_slope: FloatArray
     wrap_conductance: FloatArray
     wall_over_skin: FloatArray
+    mouth_resistance: FloatArray
+    mouth_fall: FloatArray
 
     def take(self, index: BoolArray) -> Linearised:
         """The system of some of the designs."""
@@ -68,6 +72,10 @@ class HeatBalance:
     forced_diffusivity : (designs, nodes) array, m²/s
         Stirring and pulsation, which do not depend on the branch's temperatures; or the fixed
         diffusivity that replaces all mixing.
+    mouth_resistance : (designs,) array, K/W
+        Between the main pipe's gas and the gas just inside the mouth.
+    main_gas : (designs,) array, K
+        Temperature of the main pipe's gas.
     """
 
     case: Case
@@ -75,6 +83,8 @@ class HeatBalance:
     air: MixtureTable
     x: FloatArray
     forced_diffusivity: FloatArray
+    mouth_resistance: FloatArray
+    main_gas: FloatArray
 
     def take(self, index: BoolArray | NDArray[np.intp]) -> HeatBalance:
         """The balance of some of the designs."""
@@ -85,6 +95,8 @@ class HeatBalance:
             self.air,
             self.x[chosen],
             self.forced_diffusivity[chosen],
+            self.mouth_resistance[chosen],
+            self.main_gas[chosen],
         )
 
     @cached_property
@@ -169,7 +181,7 @@ class HeatBalance:
         by_right = mixing.temperature_slope / 2 + mixing.gradient_slope / self.spacing
 
         exchange, given_left, given_here, given_right = self._exchange(
-            state, volumetric, volumetric_slope, mixing, by_left, by_right
+            gas, state, volumetric, volumetric_slope, mixing, by_left, by_right
         )
 
         # Gas: conduction and mixing through the faces, exchange with the wall.
@@ -227,6 +239,8 @@ class HeatBalance:
             skin_slope=self.skin_area * (convection_slope + radiation_slope),
             wrap_conductance=self.wrap_conductance,
             wall_over_skin=wall - skin,
+            mouth_resistance=self.mouth_resistance,
+            mouth_fall=self.main_gas - gas[:, 0],
         )
 
     @cached_property
@@ -309,6 +323,7 @@ class HeatBalance:
 
     def _exchange(
         self,
+        gas: FloatArray,
         state: GasState,
         volumetric: FloatArray,
         volumetric_slope: FloatArray,
@@ -318,19 +333,24 @@ class HeatBalance:
     ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         """Film times surface, W/K, at the nodes; its slopes to left, own and right node.
 
-        The film is ``3.66 k/d + St* ρ c_p D_mix/d``. On the cap's plate the buoyant counterflow,
-        which must turn there, adds nothing to it.
+        The film is ``(Nu_0 + B √(D/ν)) k/d + St* ρ c_p D_mix/d``, with the forced mixing D under
+        the root. On the cap's plate the buoyant counterflow, which must turn there, adds nothing.
         """
-        bore = self._bore
-        per_mixing = self.case.closures.stanton[:, None] / bore
+        bore, closures = self._bore, self.case.closures
+        per_mixing = closures.stanton[:, None] / bore
+        forced = self.forced_diffusivity
+        # √(D/ν), ν = μ T/(p/R), and its slope.
+        root = np.sqrt(forced * self._density_times_temperature / (gas * state.viscosity))
+        bent = -root / 2 * (1 / gas + state.viscosity_slope / state.viscosity)
+        nusselt = closures.still_nusselt[:, None] + closures.stirred_film[:, None] * root
+        nusselt_slope = closures.stirred_film[:, None] * bent
 
         def film_and_own_slope(diffusivity: FloatArray) -> tuple[FloatArray, FloatArray]:
-            film = NUSSELT_LAMINAR * state.conductivity / bore
-            own = NUSSELT_LAMINAR * state.conductivity_slope / bore
+            film = nusselt * state.conductivity / bore
+            own = (nusselt * state.conductivity_slope + nusselt_slope * state.conductivity) / bore
             film = film + per_mixing * volumetric * diffusivity
             return film, own + per_mixing * volumetric_slope * diffusivity
 
-        forced = self.forced_diffusivity
         buoyant = self.has_buoyancy
         diffusivity = forced + _node(mixing.value - self._forced_face) if buoyant else forced
         film, here = film_and_own_slope(diffusivity)

@@ -1,6 +1,6 @@
 """Axial mixing of the gas in the dead end, as an effective diffusivity.
 
-``D_mix = C_m U d exp(−x/(Λ d))  +  C_p ω ξ(x)²  +  D_b``
+``D_mix = C_m U d exp[−(x/(Λ d))^s]  +  C_p ω ξ(x)²  +  D_b``
 
 The main flow stirs the mouth, pulsation shuttles gas to and fro, and buoyancy drives a
 counterflow that depends on how steeply the branch rises. All coefficients are engineering
@@ -20,12 +20,16 @@ ISOTHERMAL_PERIMETER = 1 / 23040
 """Coefficient of the level counterflow, the wall being at one temperature round the perimeter.
 
 Parallel-flow solution in a circular pipe in the manner of Bejan & Tien, Int. J. Heat Mass
-Transfer 21 (1978) 701; 7/46080 for an adiabatic wall. Derived, see tests/models/test_mixing.py.
+Transfer 21 (1978) 701; 7/46080 for an adiabatic wall. Derived, see
+tests/models/heat/test_mixing.py.
 """
 
 GENTLE_GRADIENT = 10.0
 """K/m. Below it the buoyant part fades, smoothly to the first derivative: a gradient so gentle
 moves neither heat nor resonance to speak of, and Newton's method needs no kink there."""
+
+DEEPEST = 100.0
+"""Foldings of the decay beyond which stirring is nothing, and still a number."""
 
 _TINY = 1e-300
 """Keeps nothing over nothing at nothing."""
@@ -40,15 +44,22 @@ class Diffusivity(NamedTuple):
 
 
 def stirred_mouth(
-    x: FloatArray, bore: FloatArray, speed: FloatArray, stirring: FloatArray, reach: FloatArray
+    x: FloatArray,
+    bore: FloatArray,
+    speed: FloatArray,
+    stirring: FloatArray,
+    reach: FloatArray,
+    sharpness: FloatArray | None = None,
 ) -> FloatArray:
-    """Mixing by the main flow that grazes the mouth, ``C_m U d exp(−x/(Λ d))``, m²/s.
+    """Mixing by the main flow that grazes the mouth, ``C_m U d exp[−(x/(Λ d))^s]``, m²/s.
 
     Parameters
     ----------
     x : (designs, n) array, m
     bore, speed, stirring, reach : (designs,) array
         m, m/s, dimensionless, bores.
+    sharpness : (designs,) array, dimensionless, optional
+        ``s``; 1 unless given.
 
     Valid for
     ---------
@@ -56,7 +67,10 @@ def stirred_mouth(
     closed-branch experiments in water and air show; the coefficients are wide priors.
     """
     bore = bore[:, None]
-    decay = np.exp(-x / (reach[:, None] * bore))
+    depth = x / (reach[:, None] * bore)
+    if sharpness is not None and np.any(sharpness != 1):
+        depth = depth ** sharpness[:, None]
+    decay = np.exp(-np.minimum(depth, DEEPEST))
     return stirring[:, None] * speed[:, None] * bore * decay
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
+from warmbranch.case.closures import FLOWING_NUSSELT
 from warmbranch.heat.nusselt_forms import (
     LEVEL_PRANDTL,
     LEVEL_STILL,
@@ -19,7 +20,7 @@ from warmbranch.heat.nusselt_forms import (
     sloped_vertical_cylinder,
 )
 
-NUSSELT_LAMINAR = 3.66
+NUSSELT_LAMINAR = FLOWING_NUSSELT
 """Developed laminar flow in a round tube of one wall temperature. Exact: 3.6568."""
 
 LAMINAR_LIMIT = 2300.0
@@ -132,7 +133,7 @@ def nusselt_vertical_cylinder_natural(
 
     Check
     -----
-    Published correlation as coded in the library ``ht``, in tests/models/test_films.py.
+    Published correlation as coded in the library ``ht``, in tests/models/heat/test_films.py.
 
     >>> at = np.array(1e10 * 0.7), np.array(0.7), np.array(2.5)
     >>> round(float(nusselt_vertical_cylinder_natural(*at)), 2)

@@ -21,7 +21,7 @@ from warmbranch.heat.first_guess import bounds, first_guess
 from warmbranch.heat.grid import DEFAULT_NODES, graded
 from warmbranch.heat.heat_balance import HeatBalance, Linearised
 from warmbranch.heat.mixing import pulsation, stirred_mouth
-from warmbranch.heat.nusselt import NUSSELT_LAMINAR
+from warmbranch.heat.mouth_exchange import mouth_resistance
 
 
 class Tolerances(NamedTuple):
@@ -126,13 +126,23 @@ def heat_balance(
     closures, fixed = case.closures, case.closures.fixed_diffusivity[:, None]
 
     def forced(x: FloatArray) -> FloatArray:
-        stirred = stirred_mouth(x, case.branch.bore, speed, closures.stirring, closures.reach)
+        stirred = stirred_mouth(
+            x, case.branch.bore, speed, closures.stirring, closures.reach, closures.sharpness
+        )
         return np.where(np.isnan(fixed), stirred, fixed)
 
     if position is None:
         at_mouth = forced(np.zeros((len(case), 1)))[:, 0]
         position = graded(case.branch.length, _shortest_scale(case, gas, at_mouth), nodes)
-    return HeatBalance(case, gas, air, position, forced(position))
+    return HeatBalance(
+        case,
+        gas,
+        air,
+        position,
+        forced(position),
+        mouth_resistance(case, gas, speed),
+        case.main_pipe.gas_temperature,
+    )
 
 
 def pulsating(balance: HeatBalance, displacement: FloatArray, frequency: FloatArray) -> HeatBalance:
@@ -253,7 +263,8 @@ def _newton(
         if guess is None
         else (guess.gas.copy(), guess.wall.copy(), guess.skin.copy())
     )
-    gas[:, 0], wall[:, 0] = case.main_pipe.gas_temperature, wall_at_mouth
+    wall[:, 0] = wall_at_mouth
+    gas[:, 0] = np.where(balance.mouth_resistance > 0, gas[:, 0], balance.main_gas)
     skin = np.where(np.isinf(balance.wrap_conductance), wall, skin)  # a bare tube has but one
     compiled = core.at_hand()
     if compiled is not None:
@@ -356,7 +367,9 @@ def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> F
     density = gas.density(hot, case.surroundings.pressure)
     mixed = (density * state.heat_capacity)[:, 0] * diffusivity
     conductivity = state.conductivity[:, 0]
-    film = (NUSSELT_LAMINAR * conductivity + closures.stanton * mixed) / branch.bore
+    viscosity = state.viscosity[:, 0] / density[:, 0]
+    nusselt = closures.still_nusselt + closures.stirred_film * np.sqrt(diffusivity / viscosity)
+    film = (nusselt * conductivity + closures.stanton * mixed) / branch.bore
     film = np.where(np.isnan(closures.fixed_inner_film), film, closures.fixed_inner_film)
     in_gas = np.sqrt((conductivity + mixed) * branch.bore / (4 * film))
     # Outside, a film and radiation of the usual size; the scale only places nodes.
@@ -369,7 +382,7 @@ def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> F
     scale = np.minimum(in_gas, WALL_SCALES * in_wall)
     # Hot metal beside cold gas bends the gas's profile more than its decay length tells.
     scale = np.where(pipe.skin_temperature > pipe.gas_temperature, 0.65 * scale, scale)
-    of_stirring = closures.reach * branch.bore
+    of_stirring = closures.reach * branch.bore / np.maximum(closures.sharpness, 1.0)
     return np.where(np.isnan(closures.fixed_diffusivity), np.minimum(scale, of_stirring), scale)
 
 
@@ -383,12 +396,15 @@ def _entering(system: Linearised) -> tuple[FloatArray, FloatArray]:
 
 
 def _imbalance(system: Linearised) -> FloatArray:
-    """Heat that the nodes beyond the mouth fail to pass on, over the heat exchanged."""
+    """Heat that the nodes fail to pass on, over the heat exchanged."""
     loss, _ = outside_loss(system)
     amiss = np.abs(system.gas[:, 1:]) + np.abs(system.wall[:, 1:] + loss[:, 1:])
     by_gas, by_wall = _entering(system)
+    resists = system.mouth_resistance > 0
+    through = system.mouth_fall / np.where(resists, system.mouth_resistance, 1.0)
+    at_mouth = np.where(resists, np.abs(by_gas - through), 0.0)
     exchanged = np.abs(by_gas) + np.abs(by_wall) + np.abs(loss).sum(axis=1) + SMALLEST_HEAT
-    return amiss.sum(axis=1) / exchanged
+    return (amiss.sum(axis=1) + at_mouth) / exchanged
 
 
 def _audited(

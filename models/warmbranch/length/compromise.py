@@ -160,7 +160,7 @@ def best_length(
 
     Check
     -----
-    Brute force over lengths, in tests/models/test_compromise.py.
+    Brute force over lengths, in tests/models/length/test_compromise.py.
 
     Notes
     -----

@@ -58,7 +58,7 @@ def cut_pieces(pieces: Sequence[Piece], outside_diameter: float) -> list[CutPiec
 
     Check
     -----
-    Exact: a bend of angle θ measures θ(R ∓ D/2) on its sides. tests/models/test_cut_list.py.
+    Exact: a bend of angle θ measures θ(R ∓ D/2) on its sides. tests/models/length/test_cut_list.py.
     """
     found: list[CutPiece] = []
     start = 0.0

@@ -41,6 +41,8 @@ class Effects(NamedTuple):
         Viscous and thermal layers at the bore's wall.
     bends : array
         Their lower inertance.
+    tone : array
+        What the model leaves over, as a calibration learned it; 0 without one.
     """
 
     gas_composition: FloatArray
@@ -48,6 +50,7 @@ class Effects(NamedTuple):
     mouth_correction: FloatArray
     wall_losses: FloatArray
     bends: FloatArray
+    tone: FloatArray
 
     @property
     def total(self) -> FloatArray:
@@ -76,19 +79,20 @@ def effects(answer: Answer, frequency: FloatArray) -> Effects:
     Check
     -----
     Exact: the sum; and each against lengths found anew without the effect, in
-    tests/models/test_length_effects.py.
+    tests/models/length/test_effects.py.
     """
     case = answer.case
     hot = case.main_pipe.gas_temperature
     one_temperature = one_temperature_length(frequency, hot)
     uniform = answer.main_sound_speed / (4 * frequency)
-    bare, with_mouth, lossy = _Straights(answer).lengths_for(frequency)
+    bare, with_mouth, lossy, own = _Straights(answer).lengths_for(frequency)
     return Effects(
         gas_composition=uniform - one_temperature,
         cold_tail=bare - uniform,
         mouth_correction=with_mouth - bare,
         wall_losses=lossy - with_mouth,
-        bends=answer.length - lossy,
+        bends=answer.length - own,
+        tone=own - lossy,
     )
 
 
@@ -109,7 +113,7 @@ def transit_time_length(answer: Answer, frequency: FloatArray) -> FloatArray:
 
     Check
     -----
-    Exact: a uniform tube gives c/(4f). tests/models/test_length_effects.py.
+    Exact: a uniform tube gives c/(4f). tests/models/length/test_effects.py.
     """
     position, speed = answer.profile.position, answer.sound_speed
     steps = np.diff(position, axis=1) * (1 / speed[:, 1:] + 1 / speed[:, :-1]) / 2
@@ -122,26 +126,33 @@ def transit_time_length(answer: Answer, frequency: FloatArray) -> FloatArray:
 class _Straights:
     """Straight tubes filled with the gas of an answer, cut or filled on to other lengths.
 
-    Three to each design, in turn: without mouth correction and losses, with the first, with both.
+    Four to each design, in turn: without mouth correction and losses, with the first, with both,
+    with what the model leaves over too.
     """
 
     def __init__(self, answer: Answer) -> None:
         case, designs = answer.case, len(answer)
-        three = np.tile(np.arange(designs), 3)
-        self.old, self.gas = answer.profile.position[three], answer.profile.gas[three]
-        self.length = answer.length[three]
-        self.mixture = MixtureTable.of(case.gas).take(three % len(case.gas))
-        self.pressure = case.surroundings.pressure[three]
-        self.radius = case.branch.bore[three] / 2
-        mouth, lossy = answer.duct.mouth_inertance, case.closures.wall_losses
-        self.mouth = np.concatenate([np.zeros(designs), mouth, mouth])
-        self.lossy = np.concatenate([np.zeros(2 * designs, dtype=np.bool_), lossy])
+        four = np.tile(np.arange(designs), 4)
+        self.old, self.gas = answer.profile.position[four], answer.profile.gas[four]
+        self.length = answer.length[four]
+        self.mixture = MixtureTable.of(case.gas).take(four % len(case.gas))
+        self.pressure = case.surroundings.pressure[four]
+        self.radius = case.branch.bore[four] / 2
+        own, lossy, tone = (
+            answer.duct.mouth_inertance,
+            case.closures.wall_losses,
+            case.closures.tone,
+        )
+        mouth = own * tone
+        self.mouth = np.concatenate([np.zeros(designs), mouth, mouth, own])
+        self.lossy = np.concatenate([np.zeros(2 * designs, dtype=np.bool_), lossy, lossy])
+        self.tone = np.concatenate([np.ones(3 * designs), tone])
 
     def duct(self, length: FloatArray) -> Duct:
         position = self.old * (length / self.length)[:, None]
         temperature = _row_by_row(position, self.old, self.gas)
         return cutting.duct(
-            position,
+            position / self.tone[:, None],
             temperature,
             self.mixture,
             self.pressure,
@@ -152,8 +163,8 @@ class _Straights:
         )
 
     def lengths_for(self, frequency: FloatArray) -> FloatArray:
-        """Lengths that resonate at a tone, (3, designs), m."""
-        tone = np.tile(frequency, 3)
+        """Lengths that resonate at a tone, (4, designs), m."""
+        tone = np.tile(frequency, 4)
         length, slope = self.length, np.full(len(tone), np.nan)
         last = phase = np.full(len(tone), np.nan)
         for _ in range(MOST_STEPS):
@@ -172,7 +183,7 @@ class _Straights:
             step = np.clip(-seen / slope, -0.3 * length, 0.3 * length)
             length = length + step
             if np.all(np.abs(step) < LENGTH_TOLERANCE * length):
-                return length.reshape(3, -1)
+                return length.reshape(4, -1)
         raise NotConvergedError(
             "The lengths without single effects did not converge.",
             designs=tuple(range(len(frequency))),

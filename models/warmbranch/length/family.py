@@ -88,7 +88,7 @@ def family(
 
     Check
     -----
-    Against solutions between the lengths, in tests/models/test_family.py.
+    Against solutions between the lengths, in tests/models/length/test_family.py.
 
     Notes
     -----

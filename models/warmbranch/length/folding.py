@@ -103,7 +103,7 @@ def folds(tube: Tube, length: float, space: Space) -> list[Fold]:
     Check
     -----
     Every fold has the length asked for and fits by its own outline, in
-    tests/models/test_folding.py.
+    tests/models/length/test_folding.py.
     """
     fitting = [fold for fold in _all(tube, length) if space.holds(fold.outline.envelope)]
     fitting.sort(key=lambda fold: (fold.pipework.bends, _volume(fold)))

@@ -186,7 +186,7 @@ def outline(
 
     Check
     -----
-    Closed forms of elbows, loops and helices, in tests/models/test_outline.py.
+    Closed forms of elbows, loops and helices, in tests/models/length/test_outline.py.
     """
     place = np.zeros(3)
     ahead = np.array([math.cos(rise), 0.0, math.sin(rise)])

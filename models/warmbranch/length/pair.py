@@ -60,7 +60,7 @@ class SamePipe:
 
         Check
         -----
-        Against the product of four-poles, in tests/models/test_pair.py.
+        Against the product of four-poles, in tests/models/length/test_pair.py.
 
         Source
         ------
@@ -168,7 +168,7 @@ def best_stagger(known: Family, arrangement: Arrangement, frequency: FloatArray)
 
     Check
     -----
-    Brute force over pairs, in tests/models/test_pair.py.
+    Brute force over pairs, in tests/models/length/test_pair.py.
     """
     alike = same_tune(known, arrangement, frequency)
     first_end = second_end = (float(known.lengths[0]), float(known.lengths[-1]))

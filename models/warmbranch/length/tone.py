@@ -253,7 +253,7 @@ def frozen_slope(answer: Answer, frequency: FloatArray) -> FloatArray:
 
     Check
     -----
-    Exact: −1 for a uniform tube without mouth correction. tests/models/test_sizing.py.
+    Exact: −1 for a uniform tube without mouth correction. TONE.
 
     Source
     ------

@@ -156,8 +156,8 @@ def input_impedance(duct: Duct, frequency: FloatArray) -> ComplexArray:
 
     Check
     -----
-    Exact solutions of the duct with a linear temperature gradient [Sujith1995], with order of
-    convergence, in tests/models/test_acoustics.py.
+    Exact solutions of the duct with a linear temperature gradient [SujithWaldherrZinn1995], with
+    order of convergence, in tests/models/sound/test_acoustics.py.
     """
     compiled = core.at_hand()
     if compiled is not None:

@@ -99,7 +99,7 @@ def insertion_loss(
     Check
     -----
     The transmission loss where both pipes do not reflect; nothing where either is a pressure
-    node. tests/models/test_placement.py.
+    node. tests/models/sound/test_placement.py.
 
     Source
     ------

@@ -119,7 +119,7 @@ def quality_factors(duct: Duct, frequency: FloatArray) -> FloatArray:
 
     Check
     -----
-    Uniform tube: ``Q = π / (4 α L)`` for small losses, in tests/models/test_resonance.py.
+    Uniform tube: ``Q = π / (4 α L)`` for small losses, in tests/models/sound/test_resonance.py.
 
     Notes
     -----

@@ -58,7 +58,7 @@ def unflanged_reflection(wavenumber_radius: FloatArray) -> tuple[FloatArray, Flo
     Check
     -----
     Within 0.7 % and 2.1 % of Levine and Schwinger's integrals up to ka = 1,
-    tests/models/test_tail.py.
+    tests/models/sound/test_tail.py.
 
     Source
     ------
@@ -105,7 +105,7 @@ def open_end(
 
     Check
     -----
-    ``(ka)²/4 + 0.6133j ka`` for small ka and one gas, tests/models/test_tail.py.
+    ``(ka)²/4 + 0.6133j ka`` for small ka and one gas, tests/models/sound/test_tail.py.
 
     Source
     ------
@@ -209,7 +209,7 @@ def view(run: MainRun, position: FloatArray, frequency: FloatArray) -> View:
     Check
     -----
     Lossless uniform tail in closed form; a node where ``x + δ`` is half a wavelength.
-    tests/models/test_tail.py.
+    tests/models/sound/test_tail.py.
     """
     matrices = _matrices(run, position, frequency)
     end_density, end_speed = (float(v[0]) for v in run.state(np.zeros(1)))

@@ -81,7 +81,7 @@ def line(
 
     Check
     -----
-    Vectors computed by mpmath, in tests/models/test_viscothermal.py.
+    Vectors computed by mpmath, in tests/models/sound/test_viscothermal.py.
 
     Source
     ------
@@ -114,7 +114,7 @@ def layer_function(inverse: FloatArray) -> ComplexArray:
     Check
     -----
     Against mpmath over 0.01 <= r <= 1000, both sides of the switch, in
-    tests/models/test_viscothermal.py.
+    tests/models/sound/test_viscothermal.py.
     """
     wide = inverse <= 1 / WIDE_TUBE
     if wide.all():

@@ -89,14 +89,15 @@ def heard(
     cells: int = cutting.CELLS,
 ) -> State:
     """The duct that temperatures make of a branch."""
+    tone = case.closures.tone
     duct = cutting.duct(
-        profile.position,
+        profile.position / tone[:, None],
         profile.gas,
         gas,
         case.surroundings.pressure,
         radius=case.branch.bore / 2,
         inertance_ratio=inertance_ratio_between(case.branch, profile.position),
-        mouth_inertance=mouth.inertance,
+        mouth_inertance=mouth.inertance / tone,
         wall_losses=case.closures.wall_losses,
         cells=cells,
     )
@@ -237,6 +238,7 @@ def displacement(
     velocity = velocity / np.abs(2 * impedance + main_impedance)
     # Each cell begins at a node; in between, linear.
     designs, cells = duct.cell_length.shape
+    position = position / case.closures.tone[:, None]  # as the duct has it
     per_cell = (position.shape[1] - 1) // cells
     begins = position[:, :-1:per_cell, None]
     share = position[:, :-1].reshape(designs, cells, per_cell) - begins

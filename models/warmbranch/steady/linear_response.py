@@ -23,7 +23,7 @@ from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
-from warmbranch.heat.banded import outside_loss, skin_change, solved
+from warmbranch.heat.banded import mouth_amiss, outside_loss, skin_change, solved
 from warmbranch.heat.heat_balance import Linearised
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.temperature import TemperatureProfile, heat_balance, pulsating
@@ -134,7 +134,7 @@ def respond(
     Check
     -----
     Central differences of whole solutions on the same grid, to 1e-6, in
-    tests/models/test_linear_response.py.
+    tests/models/steady/test_sensitivity.py.
     """
     steps = [1e-4] * len(paths) if steps is None else steps
     cases = [
@@ -236,16 +236,13 @@ class _Neighbours:
         gas, wall = self._along(system.gas), self._along(system.wall)
         skins = self._skins(base, system)
         loss, _ = outside_loss(skins)
-        at_mouth = (
-            self._along(self.case.main_pipe.gas_temperature) - before.gas[:, :, 0],
-            self._along(self.mouth.wall) - before.wall[:, :, 0],
-        )
-        # What moves at the mouth reaches the first node beyond by the Jacobian, too.
-        gas[:, :, 1] += base.gas_left[:, 1] * at_mouth[0]
-        wall[:, :, 1] += base.wall_left[:, 1] * at_mouth[1]
-        wall[:, :, 1] += base.wall_gas_left[:, 1] * at_mouth[0]
-        gas_change, wall_change = solved(base, (gas, wall + loss))
-        gas_change[:, :, 0], wall_change[:, :, 0] = at_mouth
+        wall_at_mouth = self._along(self.mouth.wall) - before.wall[:, :, 0]
+        at_mouth = self._along(mouth_amiss(system))
+        # What moves at the mouth's wall reaches its gas and the next node by the Jacobian, too.
+        at_mouth += base.mouth_resistance * base.gas_wall[:, 0] * wall_at_mouth
+        wall[:, :, 1] += base.wall_left[:, 1] * wall_at_mouth
+        gas_change, wall_change = solved(base, (gas, wall + loss), at_mouth)
+        wall_change[:, :, 0] = wall_at_mouth
         skin = skin_change(skins, wall_change)
         motion = _Motion(
             before.gas + gas_change, before.wall + wall_change, before.skin + skin, before.tone

@@ -137,6 +137,9 @@ INPUTS: dict[str, Input] = {
         _field("closures", "stirring", "1"),
         _field("closures", "reach", "1"),
         _field("closures", "pulsation", "1"),
+        _field("closures", "mouth_exchange", "1"),
+        _field("closures", "stirred_film", "1"),
+        _field("closures", "still_nusselt", "1"),
         _field("closures", "stanton", "1"),
         _field("closures", "buoyancy", "1"),
         _field("closures", "outer_film_factor", "1"),
@@ -177,7 +180,7 @@ def sensitivity(answer: Answer, names: Sequence[str] | None = None) -> Sensitivi
     Check
     -----
     Central differences of whole solutions on the same grid, to 1e-6, for each input, in
-    tests/models/test_sensitivity.py.
+    tests/models/steady/test_sensitivity.py.
     """
     inputs = tuple(INPUTS[name] for name in (INPUTS if names is None else names))
     case = answer.case
@@ -186,7 +189,7 @@ def sensitivity(answer: Answer, names: Sequence[str] | None = None) -> Sensitivi
     response = respond(Solution.of(answer), [_path(one, case) for one in inputs], steps)
     relative = np.array([one.relative for one in inputs])[:, None]
     unit = np.where(relative, value, 1.0)  # per unit of the input, from per unit of its logarithm
-    unit = np.where((relative & (value == 0)) | np.isnan(value), np.nan, unit)
+    unit = np.where((relative & (value == 0)) | ~np.isfinite(value), np.nan, unit)
     return Sensitivity(inputs, value, *_scaled(response, unit))
 
 

@@ -42,8 +42,8 @@ def between(
 ) -> None:
     """Temperatures within a step: Hermite's cubic for what stores heat, the stages' for the gas.
 
-    The gas's is then set right by what it misses of the mouth's known temperature ``hot``, in
-    proportion to how far the gas still is from the wall.
+    Where the mouth does not resist, the gas's is then set right by what it misses of the known
+    temperature ``hot``, in proportion to how far the gas still is from the wall.
     """
     nodes = stage.shape[2]
     a, b = STAGE_TIMES[2], STAGE_TIMES[1]
@@ -75,6 +75,8 @@ def between(
                     + share * (2 * (begin - end) + length * (first + last))
                 )
             )
+    if store.resists[i]:
+        return
     missed, drop = hot - output[GAS, 0], output[GAS, 0] - output[WALL, 0]
     for n in range(nodes):
         shape = store.fall[i, n]

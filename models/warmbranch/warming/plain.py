@@ -17,6 +17,7 @@ from warmbranch.heat.banded import newton_step, outside_loss
 from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.heat_balance import HeatBalance, Linearised
 from warmbranch.heat.main_pipe_wall import inner_film
+from warmbranch.heat.mouth_exchange import mouth_resistance
 from warmbranch.heat.radiation import radiative_flux
 from warmbranch.warming import stepping, storage
 from warmbranch.warming.dense_output import GAS, SKIN, WALL
@@ -64,7 +65,16 @@ class PlainSystem:
         outside = replace(
             case.surroundings, air_speed=np.array([storage.air_at(forcing, i, piece, time)])
         )
-        return HeatBalance(replace(case, surroundings=outside), gas, self.air, self.x[one], forced)
+        resistance = mouth_resistance(case, gas, np.array([speed]), np.array([hot]))
+        return HeatBalance(
+            replace(case, surroundings=outside),
+            gas,
+            self.air,
+            self.x[one],
+            forced,
+            resistance,
+            np.array([hot]),
+        )
 
 
 def newton(
@@ -131,6 +141,7 @@ def newton(
         for part, change in zip((GAS, WALL, SKIN), (by_gas, by_wall, by_skin), strict=True):
             here[part] = np.minimum(np.maximum(here[part] + share * change, bounds[0]), bounds[1])
         if last:
+            entering += (linear.gas_here[0, 0] + linear.wall_gas_here[0, 0]) * by_gas[0]
             entering += (linear.gas_right[0, 0] + linear.wall_gas_right[0, 0]) * by_gas[1]
             entering += linear.wall_right[0, 0] * by_wall[1]
             heat[0] = entering

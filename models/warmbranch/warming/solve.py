@@ -24,6 +24,7 @@ from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.main_pipe_film import main_film
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.mixing import pulsation, stirred_mouth
+from warmbranch.heat.mouth_exchange import mouth_resistance
 from warmbranch.heat.temperature import heat_balance, solve_steady
 from warmbranch.steady.interplay import displacement
 from warmbranch.steady.solve import solve
@@ -158,7 +159,7 @@ def warm_up(
     Check
     -----
     Lumped closed forms, a fin's series, scipy's BDF on a finer grid, order of convergence,
-    balance of heat and the steady limit, in tests/models/test_warmup.py.
+    balance of heat and the steady limit, in tests/models/warming/test_solve.py.
     """
     if np.any(np.diff(times) < 0) or np.any(times < 0) or np.any(times > drive.duration):
         raise InputError(
@@ -256,7 +257,9 @@ def _system(case: Case, nodes: int) -> tuple[plain.PlainSystem, BoolArray]:
     fixed = closures.fixed_diffusivity[:, None]
     free = np.isnan(fixed)
     one = np.ones(len(case))
-    stirred = stirred_mouth(x, branch.bore, one, closures.stirring, closures.reach)
+    stirred = stirred_mouth(
+        x, branch.bore, one, closures.stirring, closures.reach, closures.sharpness
+    )
     film, held = main_film(case, gas)
     system = plain.PlainSystem(
         case=case,
@@ -285,7 +288,8 @@ def _shaken(case: Case, x: FloatArray) -> FloatArray:
 def _store(system: plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Store:
     case, x = system.case, system.x
     branch, covering, pipe = case.branch, case.covering, case.main_pipe
-    balance = HeatBalance(case, system.gas, system.air, x, system.constant)
+    still = np.zeros(len(case))
+    balance = HeatBalance(case, system.gas, system.air, x, system.constant, still, still)
     metal = branch.wall_area[:, None] * balance.width
     metal[:, -1] += np.pi / 4 * branch.outside_diameter**2 * branch.cap_thickness
     skin_diameter = balance.skin_diameter
@@ -305,6 +309,7 @@ def _store(system: plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Store:
         main_capacity=capacity,
         main_held=held,
         fall=np.exp(-x / (6 * branch.bore)[:, None]),
+        resists=np.isfinite(case.closures.mouth_exchange),
     )
 
 
@@ -320,7 +325,16 @@ def _start(system: plain.PlainSystem, held: BoolArray, drive: Drive) -> FloatArr
     speed = bulk_speed(case.main_pipe, system.gas, case.surroundings.pressure)
     forced = system.constant + speed[:, None] * system.stirred + system.shaken
     wall = wall_temperature(case.main_pipe, system.gas, case.surroundings, system.air)
-    profile = solve_steady(HeatBalance(case, system.gas, system.air, x, forced), wall)
+    balance = HeatBalance(
+        case,
+        system.gas,
+        system.air,
+        x,
+        forced,
+        mouth_resistance(case, system.gas, speed),
+        case.main_pipe.gas_temperature,
+    )
+    profile = solve_steady(balance, wall)
     start[:, GAS], start[:, WALL] = profile.gas, profile.wall
     start[:, SKIN] = profile.skin
     return start
@@ -396,7 +410,7 @@ def _integrate(
         system.air,
         rules,
         arrays,
-        store._asdict(),
+        {name: part for name, part in store._asdict().items() if name != "resists"},
         forcing._asdict(),
         outputs,
     )

@@ -44,7 +44,7 @@ STAGES = np.array(
 """ESDIRK3(2)4L[2]SA, the implicit half of ARK3(2)4L[2]SA: order 3 with an embedded solution of
 order 2, L-stable, its last stage the new solution. Kennedy & Carpenter, Appl. Numer. Math. 44
 (2003) 139; coefficients from memory, held to their order conditions in
-tests/models/test_stepping.py."""
+tests/models/warming/test_stepping.py."""
 
 EMBEDDED = np.array(
     [
@@ -213,7 +213,8 @@ def step(
             for n in range(nodes):
                 # A guess, no more: the stage's own balance decides.
                 stage[k, part, n] = min(max(stage[k, part, n], bounds[0]), bounds[1])
-        stage[k, GAS, 0] = gas_at(forcing, i, piece, now)
+        if not store.resists[i]:
+            stage[k, GAS, 0] = gas_at(forcing, i, piece, now)
         stage[k, WALL, 0] = stage[0, WALL, 0]
         if not store.main_held[i]:
             capacity = store.main_capacity[i]
@@ -298,9 +299,11 @@ def integrate(
             # Whatever bends or jumps here, the gas balances anew and the steps begin anew.
             hot = gas_at(forcing, i, piece, time)
             missed = hot - stage[0, GAS, 0]
-            for n in range(nodes):
-                stage[0, GAS, n] += missed * store.fall[i, n]
-            stage[0, GAS, 0] = hot
+            missed = hot - stage[0, GAS, 0]
+            if not store.resists[i]:
+                for n in range(nodes):
+                    stage[0, GAS, n] += missed * store.fall[i, n]
+                stage[0, GAS, 0] = hot
             spent = newton(
                 system, store, forcing, settings, i, piece, time, 0.0, True,
                 stage[0], known, heat[0], bounds[i],

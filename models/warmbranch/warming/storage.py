@@ -20,7 +20,8 @@ class Store(NamedTuple):
     ``main_metal`` (designs,), the main pipe's metal over its outer surface, kg/m²;
     ``main_capacity`` (designs, 3); ``main_held`` (designs,), whether its wall keeps its
     temperature; ``fall``, the shape in which the gas is first guessed to follow a jump at the
-    mouth.
+    mouth; ``resists`` (designs,), whether the mouth resists heat, so that the gas just inside has
+    a temperature of its own.
     """
 
     metal: FloatArray
@@ -31,6 +32,7 @@ class Store(NamedTuple):
     main_capacity: FloatArray
     main_held: BoolArray
     fall: FloatArray
+    resists: BoolArray
 
 
 class Forcing(NamedTuple):

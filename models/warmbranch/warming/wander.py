@@ -140,13 +140,13 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray]:
     density = gas.density(temperature[:, :1], each(pressure))[:, 0]
     speed = gas.sound_speed(temperature[:, :1])[:, 0]
     duct = cutting.duct(
-        each(warmup.position),
+        each(warmup.position / closures.tone[:, None]),
         temperature,
         gas,
         each(pressure),
         radius=each(branch.bore / 2),
         inertance_ratio=each(inertance_ratio_between(branch, warmup.position)),
-        mouth_inertance=density * each(correction / branch.bore_area),
+        mouth_inertance=density * each(correction / branch.bore_area / closures.tone),
         wall_losses=np.repeat(closures.wall_losses, count),
     )
     return duct, density * speed / each(case.main_pipe.bore_area)

@@ -7,6 +7,7 @@ import numpy as np
 from warmbranch.belief.calibration import Calibration
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case import calibration as schema
+from warmbranch_service.contract.rounding import digits
 
 DIGITS = 8
 """Significant digits of a written calibration: far more than anything was learned to."""
@@ -34,10 +35,6 @@ def to_answer(found: Calibration) -> schema.Calibration:
         version=schema.VERSION,
         model_version=MODEL_VERSION,
         unknowns=list(found.names),
-        mean=[_written(value) for value in found.mean],
-        covariance=[[_written(value) for value in row] for row in found.covariance],
+        mean=[digits(value, DIGITS) for value in found.mean],
+        covariance=[[digits(value, DIGITS) for value in row] for row in found.covariance],
     )
-
-
-def _written(value: float) -> float:
-    return float(f"{float(value):.{DIGITS}g}") + 0.0

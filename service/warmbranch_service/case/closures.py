@@ -6,12 +6,18 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from warmbranch.case import closures as physics
 from warmbranch.case.closures import (
+    FLOWING_NUSSELT,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
     PULSATION,
     REACH,
+    SIMULATED_EXCHANGE,
+    SIMULATED_FILM,
+    SIMULATED_REACH,
     STANTON,
+    STILL_NUSSELT,
     STIRRING,
     Prior,
 )
@@ -33,6 +39,13 @@ def _assumed(prior: Prior, text: str) -> str:
     )
 
 
+def _likely(prior: Prior) -> str:
+    return f"{prior.median:g}, 95 % between {prior.low:g} and {prior.high:g},"
+
+
+AT_MOUTH = float(physics.Closures.simulated().stirring[0])
+"""Stirring at the mouth, from that two bores in."""
+
 FilmCoefficient = Annotated[float, Quantity("W/m2K", FILM_COEFFICIENT, low=0.1, high=1000)]
 Factor = Annotated[float, Quantity("1", PURE_NUMBER, low=0.05, high=20)]
 
@@ -50,6 +63,17 @@ class StirredMouth(RequestModel):
         default=REACH.median,
         description=_assumed(REACH, "Reach of the stirring into the branch, in bores."),
         examples=[10],
+    )
+    mouth_exchange_coefficient: Annotated[
+        float | None, Quantity("1", PURE_NUMBER, low=0.001, high=1, nullable=True)
+    ] = Field(
+        default=None,
+        description="Speed at which gas is exchanged through the mouth, over main-pipe speed: the "
+        "gas just inside is then colder than the main pipe's. Default null: the mouth does not "
+        "resist. Our own simulation, which needs to be confirmed, suggests "
+        f"{_likely(SIMULATED_EXCHANGE)} "
+        f"with stirring_coefficient {AT_MOUTH:.2g} and reach_bores {SIMULATED_REACH.median:g}.",
+        examples=[0.08],
     )
     pulsation_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=5)] = Field(
         default=PULSATION.median,
@@ -88,6 +112,19 @@ class LinkedFilm(RequestModel):
         default=STANTON.median,
         description=_assumed(STANTON, "Stanton number on mixing diffusivity over bore."),
         examples=[0.01],
+    )
+    stirred_film_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=20)] = Field(
+        default=0.0,
+        description="What stirring adds to the film's Nusselt number, over the root of stirring "
+        "diffusivity over viscosity. Default 0; with a mouth that resists our own simulation "
+        f"suggests {_likely(SIMULATED_FILM)}, and a stanton_number of 0.",
+        examples=[1],
+    )
+    still_nusselt_number: Annotated[float, Quantity("1", PURE_NUMBER, low=1, high=10)] = Field(
+        default=FLOWING_NUSSELT,
+        description=f"Nusselt number where nothing stirs. Default {FLOWING_NUSSELT:g}, of gas that "
+        f"flows through; still gas has {STILL_NUSSELT:.4g}, exactly.",
+        examples=[5.783],
     )
 
 

@@ -21,6 +21,7 @@ from warmbranch_service.case import closures as closure_schema
 from warmbranch_service.case.convert_batch import MM as MM
 from warmbranch_service.case.convert_batch import PER_HOUR, burns, flow_by_engine, to_batch
 from warmbranch_service.case.convert_batch import kelvin as kelvin
+from warmbranch_service.case.main_gas import Inferred, settled
 from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, MOST_MASS_FLOW_KG_H, Case, Engine
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
@@ -30,13 +31,15 @@ from warmbranch_service.contract.errors import INVALID, Entry, Problem
 class Converted:
     """A case in SI, the engine order, and what was taken for what the request left open.
 
-    ``case`` has the means of a calibration where there is one, ``given`` is without them.
+    ``inferred`` is the gas temperature where the request left it to be worked out. ``case`` has the
+    means of a calibration where there is one, ``given`` is without them.
     """
 
     case: physics.Case
     given: physics.Case
     calibration: Calibration | None
     order: float | None
+    inferred: Inferred | None = None
     assumptions: list[str] = field(default_factory=list[str])
     cautions: list[Caution] = field(default_factory=list[Caution])
 
@@ -52,8 +55,10 @@ def to_physics(case: Case) -> Converted:
     Raises
     ------
     Problem
-        If the mass flow that the engine gives is beyond what the model admits.
+        If the mass flow that the engine gives is beyond what the model admits, or no gas explains
+        the main pipe's skin.
     """
+    case, inferred = settled(case)
     given = to_batch([case])
     flow = float(given.main_pipe.mass_flow[0]) / PER_HOUR
     entry = refused_flow(case, flow)
@@ -66,8 +71,16 @@ def to_physics(case: Case) -> Converted:
         given=given,
         calibration=calibration,
         order=None if case.engine is None else engine_order(case.engine),
-        assumptions=[*_assumptions(case), *_flow_assumption(case, flow)],
-        cautions=_flow_caution(case, flow),
+        inferred=inferred,
+        assumptions=[
+            *([] if inferred is None else [inferred.sentence()]),
+            *_assumptions(case),
+            *_flow_assumption(case, flow),
+        ],
+        cautions=[
+            *([] if inferred is None else inferred.cautions()),
+            *_flow_caution(case, flow),
+        ],
     )
 
 

@@ -49,6 +49,8 @@ def kelvin(celsius: float) -> float:
 def to_batch(cases: Sequence[Case]) -> physics.Case:
     """Convert cases to a batch, one design each and without their calibrations.
 
+    The cases have their gas temperature: ``main_gas.settled`` sees to it.
+
     Raises
     ------
     warmbranch.base.errors.InputError
@@ -78,7 +80,7 @@ def to_batch(cases: Sequence[Case]) -> physics.Case:
         main_pipe=MainPipe(
             outside_diameter=each(lambda case: case.main_pipe.outside_diameter_mm * MM),
             wall_thickness=each(lambda case: case.main_pipe.wall_thickness_mm * MM),
-            gas_temperature=each(lambda case: kelvin(case.main_pipe.gas_temperature_degC)),
+            gas_temperature=each(_main_gas),
             skin_temperature=each(_skin),
             mass_flow=_mass_flow(cases, gas),
             emissivity=each(
@@ -106,6 +108,12 @@ def _wrap_thickness(case: Case) -> float:
 def _cap_thickness(case: Case) -> float:
     cap = case.branch.cap_thickness_mm
     return (case.branch.wall_thickness_mm if cap is None else cap) * MM
+
+
+def _main_gas(case: Case) -> float:
+    gas = case.main_pipe.gas_temperature_degC
+    assert gas is not None, "a case is settled first: see main_gas.py"
+    return kelvin(gas)
 
 
 def _skin(case: Case) -> float:
@@ -274,7 +282,7 @@ def _mass_flow(cases: Sequence[Case], gas: Composition) -> FloatArray:
         if pipe.mass_flow_kg_h is not None:
             found[i] = pipe.mass_flow_kg_h * PER_HOUR
         elif not flow_by_engine(case):
-            density = _pressure(case) / (constant[i] * kelvin(pipe.gas_temperature_degC))
+            density = _pressure(case) / (constant[i] * _main_gas(case))
             found[i] = density * math.pi / 4 * (pipe.bore_mm * MM) ** 2 * ASSUMED_GAS_SPEED_M_S
     return found
 
@@ -330,12 +338,16 @@ def _closures(cases: Sequence[Case]) -> physics_closures.Closures:
         if isinstance(mixing, closure_schema.StirredMouth):
             values["stirring"][i] = mixing.stirring_coefficient
             values["reach"][i] = mixing.reach_bores
+            exchange = mixing.mouth_exchange_coefficient
+            values["mouth_exchange"][i] = math.inf if exchange is None else exchange
             values["pulsation"][i] = mixing.pulsation_coefficient
             values["buoyancy"][i] = mixing.buoyancy_factor
         else:
             values["fixed_diffusivity"][i] = mixing.diffusivity_m2_s
         if isinstance(given.inner_film, closure_schema.LinkedFilm):
             values["stanton"][i] = given.inner_film.stanton_number
+            values["stirred_film"][i] = given.inner_film.stirred_film_coefficient
+            values["still_nusselt"][i] = given.inner_film.still_nusselt_number
         else:
             values["fixed_inner_film"][i] = given.inner_film.coefficient_W_m2K
         if isinstance(given.outer_film, closure_schema.NaturalAndForced):

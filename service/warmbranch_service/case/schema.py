@@ -10,6 +10,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from warmbranch.case.closures import PULSATION_AUGMENTATION
 from warmbranch.gas.combustion import AIR, FUELS, LEANEST, RICHEST
 from warmbranch.gas.gas import SPECIES, SUM_TOLERANCE
+from warmbranch.heat.main_pipe_gas import ENGINE_LOADS
 from warmbranch_service.case.branch import (
     DEFAULT_SURFACE,
     EMISSIVITY_TEXT,
@@ -24,7 +25,7 @@ from warmbranch_service.case.branch import (
 )
 from warmbranch_service.case.closures import Closures
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, Whole, refusal
-from warmbranch_service.contract.rules import rules
+from warmbranch_service.contract.rules import given, left_out, rules, together
 from warmbranch_service.contract.units import (
     ANGLE,
     MASS_FLOW,
@@ -35,10 +36,20 @@ from warmbranch_service.contract.units import (
     SPEED,
     TEMPERATURE,
     VOLUME,
+    Dimension,
 )
 
 MOST_MASS_FLOW_KG_H = 20000.0
 """Some 30 m/s of hot gas in the widest main pipe."""
+
+LOADS = tuple(ENGINE_LOADS)
+HOTTEST_GAS_DEGC = 1000.0
+
+TEMPERATURE_DIFFERENCE = Dimension(
+    "a temperature difference",
+    {"K": "kelvin", "degC": "delta_degree_Celsius", "F": "delta_degree_Fahrenheit"},
+)
+"""20 F of difference are 11.1 K, and 20 °F of temperature are not."""
 
 ASSUMED_GAS_SPEED_M_S = 20.0
 """Gas speed in the main pipe when the request says nothing that gives one."""
@@ -100,17 +111,98 @@ Gas = Annotated[
 ]
 
 
+class MainSkinReading(RequestModel):
+    """One reading of the main pipe's skin beside the mouth, as displayed."""
+
+    model_config = rules(
+        (left_out("surface"), left_out("emissivity")),
+        unsaid={"skin_too_hot": "Some gas that the model admits keeps the skin that warm."},
+    )
+
+    displayed_degC: Annotated[float, Quantity("degC", TEMPERATURE, low=-50, high=1000)] = Field(
+        description="What the thermometer showed, running warm.", examples=[236, "457 F"]
+    )
+    thermometer: Literal["infrared", "contact"] = Field(
+        default="infrared", description="Whether it sees or touches the skin. Default infrared."
+    )
+    surface: Surface = Field(
+        default=None,
+        description="Name of the surface looked at, such as a dab of matt black paint; see GET "
+        "/v1/reference. Default null: the main pipe's own.",
+        examples=["matt black paint"],
+    )
+    emissivity: Annotated[
+        float | None, Quantity("1", PURE_NUMBER, low=0.01, high=1, nullable=True)
+    ] = Field(
+        default=None,
+        description="Measured emissivity, 8 to 14 µm, of the surface looked at, in place of its "
+        "name; taken as true. Default null.",
+        examples=[0.95],
+    )
+    emissivity_set: Annotated[float, Quantity("1", PURE_NUMBER, low=0.01, high=1)] = Field(
+        default=0.95,
+        description="What an infrared thermometer was set to. Default 0.95.",
+        examples=[0.95],
+    )
+    uncertainty_K: Annotated[
+        float | None, Quantity("K", TEMPERATURE_DIFFERENCE, low=0.1, high=100, nullable=True)
+    ] = Field(
+        default=None,
+        description="Standard deviation of what it showed. Default null: 2 K or 2 % of the °C, "
+        "whichever is more.",
+        examples=[4],
+    )
+
+    @model_validator(mode="after")
+    def _one_surface(self) -> MainSkinReading:
+        if self.surface is not None and self.emissivity is not None:
+            raise refusal(
+                "surface_given_twice",
+                "Surface and emissivity are both given.",
+                "Give the name of a surface or an emissivity, not both.",
+                unit="1",
+                at=["emissivity"],
+                value=self.emissivity,
+            )
+        return self
+
+
+GAS_TEMPERATURES = ("gas_temperature_degC", "skin_reading", "engine_load")
+ONE_GAS_TEMPERATURE = tuple(
+    together(given(name), left_out(*(other for other in GAS_TEMPERATURES if other != name)))
+    for name in GAS_TEMPERATURES
+)
+"""One of the three tells how hot the main gas is."""
+
+
 class MainPipe(RequestModel):
     """The pipe that the branch stands on, at the mouth."""
 
-    model_config = rules(ONE_SURFACE)
+    model_config = rules(ONE_SURFACE, ONE_GAS_TEMPERATURE)
 
     outside_diameter_mm: MainDiameter = Field(
         description="Outside diameter.", examples=[60.3, "2.375 in"]
     )
     wall_thickness_mm: MainWall = Field(description="Wall thickness.", examples=[1.5])
-    gas_temperature_degC: Annotated[float, Quantity("degC", TEMPERATURE, low=-40, high=1000)] = (
-        Field(description="Gas temperature at the mouth, running warm.", examples=[310, "590 F"])
+    gas_temperature_degC: Annotated[
+        float | None,
+        Quantity("degC", TEMPERATURE, low=-40, high=HOTTEST_GAS_DEGC, nullable=True),
+    ] = Field(
+        default=None,
+        description="Gas temperature at the mouth, running warm. Default null: give skin_reading "
+        "or engine_load in its place.",
+        examples=[310, "590 F"],
+    )
+    skin_reading: MainSkinReading | None = Field(
+        default=None,
+        description="A thermometer's reading of the main pipe's skin beside the mouth, from which "
+        "the gas temperature is worked out, with its uncertainty. Default null.",
+    )
+    engine_load: Annotated[str | None, OneOf("engine load", LOADS, nullable=True)] = Field(
+        default=None,
+        description="What the engine does while it drones, where neither gas nor skin was "
+        f"measured: {', '.join(LOADS)}. It gives a wide range of gas temperatures. Default null.",
+        examples=["cruise"],
     )
     skin_temperature_degC: Annotated[
         float | None, Quantity("degC", TEMPERATURE, low=-40, high=1000, nullable=True)
@@ -151,6 +243,28 @@ class MainPipe(RequestModel):
     @model_validator(mode="after")
     def _one_surface(self) -> MainPipe:
         settle_surface(self)
+        return self
+
+    @model_validator(mode="after")
+    def _one_gas_temperature(self) -> MainPipe:
+        given_ones = [name for name in GAS_TEMPERATURES if getattr(self, name) is not None]
+        if not given_ones:
+            raise refusal(
+                "no_gas_temperature",
+                "Nothing tells how hot the main gas is.",
+                "Give gas_temperature_degC, or skin_reading, a thermometer's reading of the main "
+                f"pipe beside the mouth, or engine_load: {', '.join(LOADS)}.",
+                unit="degC",
+                at=["gas_temperature_degC"],
+            )
+        if len(given_ones) > 1:
+            raise refusal(
+                "gas_temperature_given_twice",
+                f"{' and '.join(given_ones)} are given together.",
+                "Give one of gas_temperature_degC, skin_reading and engine_load.",
+                unit="degC",
+                at=[given_ones[1]],
+            )
         return self
 
 
@@ -266,7 +380,8 @@ class Engine(RequestModel):
 class Case(RequestModel):
     """Branch, main pipe, surroundings, engine and closures.
 
-    ``branch``, the sizes of ``main_pipe`` and its gas temperature are all that must be given.
+    ``branch``, the sizes of ``main_pipe`` and its gas temperature, or what it is worked out from,
+    are all that must be given.
     """
 
     branch: Branch = Field(description="The closed side branch.")

@@ -98,7 +98,7 @@ def serve(
 ) -> int:
     """Answer ``warmbranch serve``."""
     from warmbranch_service.http.settings import Settings
-    from warmbranch_service.serving.supervisor import PortTakenError
+    from warmbranch_service.serving.listening import PortTakenError
     from warmbranch_service.serving.supervisor import serve as supervise
 
     key = ""

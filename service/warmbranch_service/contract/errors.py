@@ -18,6 +18,8 @@ from pydantic import BaseModel, ConfigDict, Field
 if TYPE_CHECKING:
     from starlette.responses import Response
 
+from warmbranch_service.contract.plain_text import escaped
+
 PROBLEM_MEDIA_TYPE = "application/problem+json"
 TYPE_PREFIX = "/v1/problems/"
 LONGEST_ECHO = 80
@@ -67,7 +69,7 @@ NOT_JSON = Kind(
     "unsupported-media-type",
     415,
     "The body is not sent as JSON.",
-    "Send the header Content-Type: application/json.",
+    "Send the header Content-Type: application/json, and the body as it is, not compressed.",
 )
 INVALID = Kind(
     "invalid-request",
@@ -343,8 +345,8 @@ def shown(value: object) -> Any:
 
 
 def clean(text: str) -> str:
-    """Text that can be written as UTF-8, cut to a sane length only by who calls."""
-    return text.encode("utf-8", "replace").decode("utf-8")
+    """Text that can be written anywhere, cut to a sane length only by who calls."""
+    return escaped(text)
 
 
 def _is_float(value: int) -> bool:

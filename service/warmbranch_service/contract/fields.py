@@ -21,6 +21,11 @@ from warmbranch_service.contract.units import PURE_NUMBER, Dimension
 JsonSchema = dict[str, Any]
 
 
+def in_unit(unit: str) -> JsonSchema:
+    """What a field's schema says of its unit, for ``json_schema_extra``."""
+    return {"x-unit": unit}
+
+
 def _own_name(name: str, _: object) -> str:
     """A field's title is its name, whose ending is its unit."""
     return name

@@ -19,6 +19,11 @@ def finite(value: float, count: int) -> float | None:
     return places(value, count) if math.isfinite(value) else None
 
 
+def digits(value: float, count: int) -> float:
+    """A finite number to so many significant digits; no minus zero."""
+    return float(f"{float(value):.{count}g}") + 0.0
+
+
 def each(values: FloatArray, count: int) -> list[float]:
     """A list of finite numbers to so many decimal places."""
     return (np.round(values, count) + 0.0).tolist()

@@ -18,6 +18,8 @@ from typing import Any, cast
 
 from pydantic import ConfigDict
 
+from warmbranch_service.contract.plain_text import CONTROL_CHARACTER, HALF_A_CHARACTER
+
 RULES = "x-rules"
 Said = dict[str, Any]
 
@@ -73,8 +75,11 @@ OF_STRINGS = {
     "out_of_range": "The number of a string, converted to the field's x-unit, lies within the "
     "bounds of the number beside it.",
     "not_finite": "The number of a string is no greater than a double holds.",
+    HALF_A_CHARACTER: "A string, and a key, is whole Unicode text, without half a character.",
+    CONTROL_CHARACTER: "A string, and a key, holds no control character, no end of a line and no "
+    "bidirectional control.",
 }
-"""Rules of every string with a unit, whose pattern cannot say them."""
+"""Rules of every string, and of those with a unit, whose patterns cannot say them."""
 
 WITH_ENGINE = where(case=given("engine"))
 """``case.engine`` is there: what speaks of engine speeds needs it."""

@@ -265,9 +265,24 @@ def parse(text: str, dimension: Dimension, target: str) -> float:
     value = float(found[1])
     if unit == dimension.units[target]:
         return value
-    converted = _registry().Quantity(value, unit).to(dimension.units[target]).magnitude
+    factor, offset = _conversion(unit, dimension.units[target])
+    converted = value * factor + offset
     # Twelve digits: a bound given in another unit must not miss by the last bit.
     return float(f"{converted:.12g}")
+
+
+@cache
+def _conversion(unit: str, target: str) -> tuple[float, float]:
+    """Factor and offset from a unit to another, by pint; every unit here is linear in every other.
+
+    pint takes a tenth of a millisecond a value, and there may be 100,000 of them. The factor of a
+    temperature is that of a difference, lest it lose the digits that the offset takes.
+    """
+    quantity = _registry().Quantity
+    offset = float(quantity(0.0, unit).to(target).magnitude)
+    if offset:
+        unit, target = (f"delta_{name}" if "degree" in name else name for name in (unit, target))
+    return float(quantity(1.0, unit).to(target).magnitude), offset
 
 
 def load() -> None:

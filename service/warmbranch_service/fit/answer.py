@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 import math
+from typing import cast
 
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.unknowns import NORMAL_95, Spreads
+from warmbranch.belief.unknowns import COMPOSITION_SPREAD, LEAST_GAS_SPREAD, Spreads
 from warmbranch.case.engine import Cycle
-from warmbranch.case.surfaces import SURFACES, SurfaceRecord
-from warmbranch.fit.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
+from warmbranch.case.surfaces import SURFACES
+from warmbranch.fit.readings import Heard, Readings
+from warmbranch.fit.rivals import Rival
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.solve import Fitted, fit
-from warmbranch.fit.thermometer import share_on_tube
+from warmbranch.fit.trim_advice import Trim as TrimAdvice
 from warmbranch.steady.cautions import findings
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.convert import MM, Converted, kelvin, to_physics
+from warmbranch_service.case.main_gas import emissivity_spread
 from warmbranch_service.case.messages import cautions_of
-from warmbranch_service.case.schema import Case
+from warmbranch_service.case.schema import BurntGas
 from warmbranch_service.fit import sentences as fit_messages
 from warmbranch_service.fit.answer_schema import (
     Candidate,
@@ -31,18 +34,21 @@ from warmbranch_service.fit.answer_schema import (
     HeardResidual,
     LengthParts,
     NextReading,
+    NextStep,
     Parameter,
     Residual,
+    RivalName,
     Trim,
 )
-from warmbranch_service.fit.readings import ContactReading, InfraredReading
-from warmbranch_service.fit.readings import Heard as HeardGiven
+from warmbranch_service.fit.answer_schema import Rival as RivalTold
+from warmbranch_service.fit.observed import emissivity_spread, heard_of, readings_of
 from warmbranch_service.fit.request import FitRequest, WarmUp
+from warmbranch_service.fit.rivals import RIVALS
 from warmbranch_service.steady.answer import digits, prediction_of
 from warmbranch_service.warmup.drives import assumptions, drive_of, wrap_of
 
-LISTENING = 0.01
-"""Standard deviation of a tone heard, relative, when none is given."""
+MOST_ODDS = 1e6
+"""What is told of odds that are beyond all doubt."""
 
 
 def answer_fit(request: FitRequest) -> FitAnswer:
@@ -54,15 +60,16 @@ def answer_fit(request: FitRequest) -> FitAnswer:
     """
     converted = to_physics(request.case)
     order = converted.order
-    readings, heard = _readings(request, converted), _heard(request, converted)
+    readings, heard = readings_of(request, converted), heard_of(request, converted)
     cycle = None if request.case.engine is None else Cycle(request.case.engine.cycle)
     found = fit(
         converted.given,
         readings,
         heard,
-        spreads=_spreads(request),
+        spreads=_spreads(request, converted),
         prior=converted.calibration,
         warming=_warming(request, converted),
+        warm=request.time_s is not None,
         target=_target(request, order),
         order=order,
         order_step=1.0 if cycle is Cycle.TWO_STROKE else 0.5,
@@ -70,21 +77,26 @@ def answer_fit(request: FitRequest) -> FitAnswer:
     return _Writer(request, converted, readings, heard, found).answer()
 
 
-def _spreads(request: FitRequest) -> Spreads:
+def _spreads(request: FitRequest, converted: Converted) -> Spreads:
     branch, unknowns = request.case.branch, request.unknowns
     record = None if branch.surface is None else SURFACES[branch.surface]
+    gas = unknowns.gas_temperature_spread_percent / 100
+    if (
+        converted.inferred is not None
+        and "gas_temperature_spread_percent" not in unknowns.model_fields_set
+    ):
+        gas = converted.inferred.gas.spread
     return Spreads(
         air_temperature=unknowns.air_temperature_spread_K,
-        gas_temperature=unknowns.gas_temperature_spread_percent / 100,
-        emissivity=0.0 if record is None else _emissivity_spread(record),
+        gas_temperature=gas,
+        least_gas_temperature=0.0
+        if converted.inferred is not None
+        or "gas_temperature_spread_percent" in unknowns.model_fields_set
+        else LEAST_GAS_SPREAD,
+        composition=COMPOSITION_SPREAD if isinstance(request.case.main_pipe.gas, BurntGas) else 0.0,
+        emissivity=emissivity_spread(record),
         fixed=frozenset(unknowns.fixed),
     )
-
-
-def _emissivity_spread(record: SurfaceRecord) -> float:
-    """Standard deviation of the logit, taking the range as 95 %."""
-    odds = record.high / (1 - record.high) / (record.low / (1 - record.low))
-    return math.log(odds) / (2 * NORMAL_95)
 
 
 def _warming(request: FitRequest, converted: Converted) -> Warming:
@@ -101,105 +113,6 @@ def _target(request: FitRequest, order: float | None) -> float | None:
         assert order is not None, "the schema asks for an engine"
         return request.target_rpm * order / 60
     return request.target_Hz
-
-
-def _own_emissivity(case: Case) -> float:
-    """Longwave emissivity of the branch's own skin."""
-    branch = case.branch
-    if branch.surface is None:
-        assert branch.emissivity is not None, "the schema leaves one of the two"
-        return branch.emissivity
-    return SURFACES[branch.surface].longwave_emissivity
-
-
-def _readings(request: FitRequest, converted: Converted) -> Readings:
-    if not request.readings:
-        return Readings.none()
-    case = request.case
-    wrap = 0.0 if case.branch.wrap is None else case.branch.wrap.thickness_mm
-    diameter = np.array([(case.branch.outside_diameter_mm + 2 * wrap) * MM])
-    air = float(converted.given.surroundings.air_temperature[0])
-    rows = [_row(reading, case, diameter, air) for reading in request.readings]
-    return Readings.concatenate(rows)
-
-
-def _row(
-    reading: InfraredReading | ContactReading, case: Case, diameter: FloatArray, air: float
-) -> Readings:
-    shown = np.array([kelvin(reading.displayed_degC)])
-    given = reading.uncertainty_K
-    uncertainty = usual_uncertainty(shown) if given is None else np.array([given])
-    one, nothing = np.ones(1), np.full(1, math.nan)
-    position = np.array([reading.position_mm * MM])
-    time = nothing if reading.time_s is None else np.array([reading.time_s])
-    if isinstance(reading, ContactReading):
-        return Readings(
-            position=position,
-            displayed=shown,
-            uncertainty=uncertainty,
-            infrared=np.zeros(1, dtype=np.bool_),
-            surface=(KNOWN,),
-            emissivity=one,
-            emissivity_spread=0 * one,
-            emissivity_set=one,
-            reflected=nothing,
-            reflected_set=nothing,
-            share=one,
-            time=time,
-        )
-    surface, emissivity, spread = _skin(reading, case)
-    share = one
-    if reading.distance_mm is not None and reading.distance_to_spot is not None:
-        share = share_on_tube(
-            diameter, np.array([reading.distance_mm * MM]), np.array([reading.distance_to_spot])
-        )
-    reflected = reading.reflected_degC
-    return Readings(
-        position=position,
-        displayed=shown,
-        uncertainty=uncertainty,
-        infrared=np.ones(1, dtype=np.bool_),
-        surface=(surface,),
-        emissivity=emissivity * one,
-        emissivity_spread=spread * one,
-        emissivity_set=reading.emissivity_set * one,
-        reflected=nothing if reflected is None else np.array([kelvin(reflected)]),
-        reflected_set=np.array([air]) if reading.takes_off_reflection else nothing,
-        share=share,
-        time=time,
-    )
-
-
-def _skin(reading: InfraredReading, case: Case) -> tuple[str, float, float]:
-    """Name of the surface that a reading looks at, its emissivity and the spread of a patch's."""
-    if reading.emissivity is not None:
-        return KNOWN, reading.emissivity, 0.0
-    if reading.surface is None or reading.surface == case.branch.surface:
-        return OWN, _own_emissivity(case), 0.0
-    record = SURFACES[reading.surface]
-    return reading.surface, record.longwave_emissivity, _emissivity_spread(record)
-
-
-def _heard(request: FitRequest, converted: Converted) -> Heard:
-    own = float(converted.given.branch.length[0])
-    parts = [_tone(heard, converted.order, own) for heard in request.heard]
-    return Heard.concatenate(parts) if parts else Heard.none()
-
-
-def _tone(heard: HeardGiven, order: float | None, own: float) -> Heard:
-    if heard.quiet_rpm is not None:
-        assert order is not None, "the schema asks for an engine"
-        per_unit, tone, given = order / 60, heard.quiet_rpm, heard.uncertainty_rpm
-    else:
-        assert heard.frequency_Hz is not None, "the schema asks for one of the two"
-        per_unit, tone, given = 1.0, heard.frequency_Hz, heard.uncertainty_Hz
-    uncertainty = LISTENING * tone if given is None else given
-    length = own if heard.centreline_length_mm is None else heard.centreline_length_mm * MM
-    return Heard(
-        frequency=np.array([tone * per_unit]),
-        uncertainty=np.array([uncertainty * per_unit]),
-        length=np.array([length]),
-    )
 
 
 class _Writer:
@@ -235,6 +148,7 @@ class _Writer:
             heard=heard,
             prediction=prediction,
             next_reading=advice,
+            rivals=[self._rival(one) for one in found.rivals],
             trim=trim,
             difference=difference,
             untold=fit_messages.untold(found, parameters, len(residuals), heard),
@@ -244,7 +158,11 @@ class _Writer:
                 *fit_messages.cautions(found),
                 *cautions_of(findings(found.answer)[0]),
             ],
-            assumptions=[*self.converted.assumptions, *self._of_the_warm_up()],
+            assumptions=[
+                *self.converted.assumptions,
+                *self._of_the_warm_up(),
+                *fit_messages.assumed(found, len(self.readings), len(self.heard)),
+            ],
             solver=FitWork(
                 steps=found.mode.summit.steps,
                 draws=ensemble.draws,
@@ -259,10 +177,10 @@ class _Writer:
     def _of_the_warm_up(self) -> list[str]:
         """What was taken for granted of the warm-up, where readings were taken in one."""
         request = self.request
-        if not np.any(self.readings.timed):
+        if not (np.any(self.readings.timed) or np.any(self.heard.timed)):
             if request.warm_up is None:
                 return []
-            return ["No reading carries a time_s, so the warm-up is not used."]
+            return ["Nothing carries a time_s, so the warm-up tells only how a branch lags."]
         given = request.warm_up or WarmUp()
         drive = _warming(request, self.converted).drive
         return assumptions(given, drive, request.case, self.converted)
@@ -281,6 +199,7 @@ class _Writer:
             estimate=shown(told.estimate),
             interval_90=(shown(told.interval_90[0]), shown(told.interval_90[1])),
             learned_share=round(told.learned_share, 2),
+            beyond_prior=told.beyond,
             at_bound=told.at_bound,
         )
 
@@ -345,11 +264,23 @@ class _Writer:
             candidates=places,
         )
 
+    def _rival(self, rival: Rival) -> RivalTold:
+        silent = math.isnan(rival.tone)
+        return RivalTold(
+            name=cast("RivalName", rival.name),
+            sentence=RIVALS[rival.name].sentence,
+            odds=digits(min(rival.odds, MOST_ODDS), 2),
+            what_to_read=RIVALS[rival.name].what_to_read,
+            quiet_rpm=None if silent else self._rpm(rival.tone),
+            resonance_Hz=None if silent else round(rival.tone, 2),
+        )
+
     def _trim(self) -> Trim | None:
         trim = self.found.trim
         if trim is None:
             return None
-        cut_now = math.floor(trim.cut_now / MM * 10) / 10
+        cut_now = round(trim.cut_now / MM, 1)
+        already = round(trim.already / MM, 1)
         final = round(trim.final_cut / MM, 1)
         interval = (round(trim.final_cut_90[0] / MM, 1), round(trim.final_cut_90[1] / MM, 1))
         return Trim(
@@ -359,7 +290,9 @@ class _Writer:
             final_cut_mm=final,
             final_cut_90_mm=interval,
             chance_too_short=round(trim.chance_too_short, 3),
-            message=fit_messages.trim(cut_now, final, interval, trim.unreachable),
+            already_cut_mm=already,
+            next_step=_next_step(trim),
+            message=fit_messages.trim(cut_now, already, final, interval, trim.unreachable),
         )
 
     def _difference(self) -> Difference | None:
@@ -372,6 +305,7 @@ class _Writer:
             mouth_correction_mm=_tenth(parts.mouth_correction),
             wall_losses_mm=_tenth(parts.wall_losses),
             bends_mm=_tenth(parts.bends),
+            learned_mm=_tenth(parts.tone),
         )
         rule, fitted = float(answer.one_temperature[0]), float(answer.resonance[0, 0])
         return Difference(
@@ -385,6 +319,12 @@ class _Writer:
 
     def _rpm(self, frequency: float) -> float | None:
         return None if self.per_hertz is None else round(frequency * self.per_hertz, 1)
+
+
+def _next_step(trim: TrimAdvice) -> NextStep:
+    if trim.cut_now > trim.already:
+        return "cut, then listen"
+    return "leave it" if trim.heard or trim.final_cut <= trim.already else "listen"
 
 
 def _tenth(metres: FloatArray) -> float:

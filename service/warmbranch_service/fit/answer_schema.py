@@ -16,6 +16,18 @@ Outcome = Literal[
     "fitted", "prior-dominated", "contradictory readings", "at a bound", "not converged"
 ]
 Pair = tuple[float, float]
+NextStep = Literal["cut, then listen", "listen", "leave it"]
+RivalName = Literal[
+    "fahrenheit",
+    "inches",
+    "from_cap",
+    "swapped_columns",
+    "wrong_end",
+    "bare_metal",
+    "wind_in_front",
+    "wind_behind",
+    "not_warm",
+]
 
 
 def _unit(unit: str) -> JsonSchema:
@@ -30,9 +42,10 @@ class Parameter(AnswerModel):
 
     name: str = Field(
         description="As in unknowns.fixed, or the emissivity of a patch, or start_time_factor: "
-        "what the time constants of the named start are to be multiplied by."
+        "what the time constants of the named start are to be multiplied by, or time_since_start: "
+        "where nobody told whether the branch was warm."
     )
-    unit: str = Field(description="degC, or 1 for a pure number.")
+    unit: str = Field(description="degC, s, or 1 for a pure number.")
     prior_90: Pair = Field(description="5 and 95 % before the fit.", json_schema_extra=_unit(NAMED))
     estimate: float = Field(description="Median after the fit.", json_schema_extra=_unit(NAMED))
     interval_90: Pair = Field(
@@ -41,6 +54,10 @@ class Parameter(AnswerModel):
     learned_share: float = Field(
         description="Share of the prior's width that the data removed; to 0.01.",
         json_schema_extra=_unit("1"),
+    )
+    beyond_prior: bool = Field(
+        description="Whether the estimate has left the range that held 95 % of the prior: doubt "
+        "the readings or the case first."
     )
     at_bound: bool = Field(
         description="Whether the most probable value lies at the edge of what the prior admits."
@@ -148,20 +165,28 @@ class NextReading(AnswerModel):
 
 
 class Trim(AnswerModel):
-    """How much to take off at the cap."""
+    """How much to take off at the cap, for a tone as the same ear will hear it."""
 
     target_rpm: float | None = Field(
         description="As wanted; to 0.1. Null without an engine.", json_schema_extra=_unit("rpm")
     )
     target_Hz: float = Field(description="As wanted; to 0.01.", json_schema_extra=_unit("Hz"))
     cut_now_mm: float = Field(
-        description="Leaves the branch too short with at most 5 % chance; to 0.1, rounded down. "
-        "0 when any cut would risk more.",
+        description="Off the branch as case describes it; whole millimetres, rounded down. Leaves "
+        "it too short with at most 3 % chance. already_cut_mm when any cut would risk more.",
         json_schema_extra=_unit("mm"),
     )
+    already_cut_mm: float = Field(
+        description="Part of cut_now_mm that is off already: how much shorter than case the "
+        "shortest build was that was heard; to 0.1.",
+        json_schema_extra=_unit("mm"),
+    )
+    next_step: NextStep = Field(
+        description="What to do next. No cut is the last before the branch was heard after it."
+    )
     final_cut_mm: float = Field(
-        description="In all, as likely more as less; to 0.1. Negative when the branch is too "
-        "short already.",
+        description="In all off the branch as case describes it, as likely more as less; to 0.1. "
+        "Negative when that is too short already.",
         json_schema_extra=_unit("mm"),
     )
     final_cut_90_mm: Pair = Field(
@@ -171,6 +196,28 @@ class Trim(AnswerModel):
         description="After cut_now_mm; to 0.001.", json_schema_extra=_unit("1")
     )
     message: str = Field(description="The same in plain words.")
+
+
+class Rival(AnswerModel):
+    """A slip that explains what was read as well as the fit does, or better."""
+
+    name: RivalName = Field(description="Stable identifier of the slip.")
+    sentence: str = Field(description="The slip as a question to whoever wrote the readings.")
+    odds: float = Field(
+        description="How much likelier than that all is as written, at one slip in 30 readings' "
+        "lists before anything is weighed; two digits, at most 1e6.",
+        json_schema_extra=_unit("1"),
+    )
+    what_to_read: str = Field(description="What would decide.")
+    quiet_rpm: float | None = Field(
+        description="The most probable quiet engine speed if it is so; to 0.1. Null without an "
+        "engine or a resonance.",
+        json_schema_extra=_unit("rpm"),
+    )
+    resonance_Hz: float | None = Field(
+        description="The same as a tone; to 0.01. Null without a resonance.",
+        json_schema_extra=_unit("Hz"),
+    )
 
 
 class LengthParts(AnswerModel):
@@ -189,6 +236,10 @@ class LengthParts(AnswerModel):
         description="Viscous and thermal layers.", json_schema_extra=_unit("mm")
     )
     bends_mm: float = Field(description="Their lower inertance.", json_schema_extra=_unit("mm"))
+    learned_mm: float = Field(
+        description="What the model leaves over, as the tone heard tells it.",
+        json_schema_extra=_unit("mm"),
+    )
 
 
 class Difference(AnswerModel):
@@ -248,6 +299,9 @@ class FitAnswer(WholeAnswer):
     heard: list[HeardResidual] = Field(description="One a tone heard, in the order given.")
     prediction: FitPrediction
     next_reading: NextReading
+    rivals: list[Rival] = Field(
+        description="Usual slips that are worth a question, likeliest first; empty when none is."
+    )
     trim: Trim | None = Field(description="Null without a target or without a resonance.")
     difference: Difference | None = Field(description="Null without a resonance.")
     untold: list[str] = Field(description="What the data cannot tell.")

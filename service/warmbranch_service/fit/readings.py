@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.branch import LONGEST_MM, Surface
+from warmbranch_service.case.schema import TEMPERATURE_DIFFERENCE
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import given, left_out, rules, together
 from warmbranch_service.contract.units import (
@@ -17,14 +18,7 @@ from warmbranch_service.contract.units import (
     ROTATION,
     TEMPERATURE,
     TIME,
-    Dimension,
 )
-
-TEMPERATURE_DIFFERENCE = Dimension(
-    "a temperature difference",
-    {"K": "kelvin", "degC": "delta_degree_Celsius", "F": "delta_degree_Fahrenheit"},
-)
-"""20 F of difference are 11.1 K, and 20 °F of temperature are not."""
 
 MOST_READINGS = 100
 MOST_HEARD = 20
@@ -44,7 +38,7 @@ Frequency = Annotated[float, Quantity("Hz", FREQUENCY, low=1, high=2000)]
 TimeOfReading = Annotated[float | None, Quantity("s", TIME, low=0, high=LONGEST, nullable=True)]
 TIME_TEXT = (
     "Since the start of the warm-up that warm_up tells; the reading is then compared with the "
-    "warming branch. Default null: everything was settled."
+    "warming branch. Default null: as the request's time_s says."
 )
 POSITION_TEXT = "Along the centre-line, from the mouth to the middle of the spot."
 
@@ -192,6 +186,13 @@ class Heard(RequestModel):
         description="Length of the centre-line of the build that was heard, when it was another: "
         "the same branch before or after a cut at the cap. Default null: the case's.",
         examples=[1031],
+    )
+
+    time_s: TimeOfReading = Field(
+        default=None,
+        description="Since the start of the warm-up that warm_up tells; the tone is then compared "
+        "with that of the warming branch. Default null: as the request's time_s says.",
+        examples=[600, "10 min"],
     )
 
     @model_validator(mode="after")

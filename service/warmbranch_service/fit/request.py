@@ -7,13 +7,21 @@ from typing import Annotated
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from warmbranch.belief.unknowns import AIR_TEMPERATURE_SPREAD, GAS_TEMPERATURE_SPREAD, UNKNOWNS
+from warmbranch.belief.unknowns import (
+    AIR_TEMPERATURE_SPREAD,
+    GAS_TEMPERATURE_SPREAD,
+    LEAST_GAS_SPREAD,
+    UNKNOWNS,
+)
 from warmbranch.case.geometry import ROUNDING, SHORTEST_IN_BORES
+from warmbranch.fit.clock import WARMTH
+from warmbranch.fit.shared import NAMES as SHARED
 from warmbranch.fit.skin_in_time import START_SPREAD
+from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import WITH_ENGINE, left_out, rules, where
-from warmbranch_service.contract.units import FREQUENCY, PERCENTAGE, ROTATION
+from warmbranch_service.contract.units import FREQUENCY, PERCENTAGE, ROTATION, TIME
 from warmbranch_service.fit.readings import (
     LEAST_EMISSIVITY,
     MOST_HEARD,
@@ -25,15 +33,23 @@ from warmbranch_service.fit.readings import (
 )
 from warmbranch_service.warmup.drive import DriveGiven
 
+WARM_FROM = 2700.0
+"""s after a cold start from which a branch counts as warm: by our own model its tone is then within
+0.1 % of the last one."""
+
+
+FIXABLE = (*UNKNOWNS, WARMTH, *SHARED)
+"""Unknowns of the model, of time, and of what readings and tones share."""
+
 
 class Unknowns(RequestModel):
     """What is taken as uncertain, and how far."""
 
     fixed: Annotated[
-        list[Annotated[str, OneOf("unknown", UNKNOWNS)]], Field(max_length=len(UNKNOWNS))
+        list[Annotated[str, OneOf("unknown", FIXABLE)]], Field(max_length=len(FIXABLE))
     ] = Field(
         default=[],
-        description=f"Names of unknowns that are taken as known: {', '.join(UNKNOWNS)}. What the "
+        description=f"Names of unknowns that are taken as known: {', '.join(FIXABLE)}. What the "
         "case fixes is known anyway. Default none.",
         examples=[["gas_temperature"]],
     )
@@ -50,7 +66,8 @@ class Unknowns(RequestModel):
     ] = Field(
         default=GAS_TEMPERATURE_SPREAD * 100,
         description="Standard deviation of the main gas temperature's excess over the air. "
-        f"Default {GAS_TEMPERATURE_SPREAD * 100:g}; our judgement.",
+        f"Default {GAS_TEMPERATURE_SPREAD * 100:g}, but {LEAST_GAS_SPREAD:g} K at least; our "
+        "judgement. A number that is given holds as it stands.",
         examples=[5],
     )
     start_time_spread_percent: Annotated[float, Quantity("%", PERCENTAGE, low=0, high=100)] = Field(
@@ -93,6 +110,16 @@ class FitRequest(RequestModel):
         description="How gas, flow and air went in time, for readings that carry time_s. Default "
         "null: for those, a cold start to the case's gas temperature.",
         examples=[{"start": {"model": "cold start", "time_constants_s": [30, 240]}}],
+    )
+    time_s: Annotated[float | None, Quantity("s", TIME, low=0, high=LONGEST, nullable=True)] = (
+        Field(
+            default=None,
+            description="Since the engine was started from cold, of all readings and tones that "
+            f"carry no time_s of their own; from {WARM_FROM:g} on they count as of a warm branch. "
+            "Default null: most probably warm, and perhaps not; unless something carries a "
+            "time_s, then warm.",
+            examples=[1800, "25 min"],
+        )
     )
     heard: Annotated[list[Heard], Field(max_length=MOST_HEARD)] = Field(
         default=[], description="What was heard, with this build or earlier ones. Default nothing."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from warmbranch.base.constants import ICE_POINT
+from warmbranch.fit.shared import EAR, PATTERN, THERMOMETER
 from warmbranch.fit.solve import Fitted
 from warmbranch.fit.suspicion import Suspicion
 from warmbranch_service.contract.caution import Caution
@@ -18,6 +19,7 @@ from warmbranch_service.fit.answer_schema import (
     Residual,
     Trim,
 )
+from warmbranch_service.fit.rivals import RIVALS
 from warmbranch_service.steady.schema import Levels
 
 Numbers = Mapping[str, float]
@@ -35,6 +37,9 @@ NAMES = {
     "air_temperature": "the air temperature near the branch",
     "gas_temperature": "the main gas temperature",
     "mouth_factor": "the mouth correction",
+    "sharpness": "how sharply the stirring ends",
+    "tone": "what the model leaves over of the tone",
+    "time_since_start": "the time since the start",
     "start_time_factor": "how fast the gas at the mouth warms",
 }
 
@@ -195,9 +200,16 @@ def _advice(advice: NextReading) -> str:
     return f"Best next: read the skin at {advice.position_mm:.0f} mm, which would remove {share}."
 
 
-def trim(cut_now: float, final: float, interval: tuple[float, float], unreachable: float) -> str:
-    """Advice on the saw; lengths in mm."""
-    low, high = interval
+def trim(
+    cut_now: float,
+    already: float,
+    final: float,
+    interval: tuple[float, float],
+    unreachable: float,
+) -> str:
+    """Advice on the saw, from the branch as it stands; lengths in mm."""
+    cut_now, final = cut_now - already, final - already
+    low, high = (value - already for value in interval)
     lost = ""
     if unreachable > 0:
         lost = f" In {unreachable * 100:.0f} % of the draws no admissible length gives it."
@@ -206,15 +218,15 @@ def trim(cut_now: float, final: float, interval: tuple[float, float], unreachabl
             f"For the target the branch is too short already, by about {-final:.0f} mm (90 % "
             f"between {-high:.0f} and {-low:.0f}): do not cut.{lost}"
         )
-    if cut_now == 0:
+    if cut_now <= 0:
         return (
             f"For the target about {final:.0f} mm must come off (90 % between {low:.0f} and "
-            f"{high:.0f}), but any cut now would risk more than 5 % of ending too short.{lost}"
+            f"{high:.0f}), but any cut now would risk more than 3 % of ending too short.{lost}"
         )
     return (
-        f"For the target, cut {cut_now:.0f} mm now, which leaves less than 5 % chance of ending "
-        f"too short; listen, and fit again. In all about {final:.0f} mm will come off (90 % "
-        f"between {low:.0f} and {high:.0f}).{lost}"
+        f"For the target, cut {cut_now:.0f} mm now, which leaves less than 3 % chance of ending "
+        f"too short; then listen, and fit again before the next cut. In all about "
+        f"{final:.0f} mm will come off (90 % between {low:.0f} and {high:.0f}).{lost}"
     )
 
 
@@ -228,6 +240,7 @@ def difference(rule: float, fitted: float, per_hertz: float | None, parts: Lengt
             parts.mouth_correction_mm,
             parts.wall_losses_mm,
             parts.bends_mm,
+            parts.learned_mm,
         )
     )
     names = {
@@ -236,6 +249,7 @@ def difference(rule: float, fitted: float, per_hertz: float | None, parts: Lengt
         "the mouth correction": parts.mouth_correction_mm,
         "losses at the wall": parts.wall_losses_mm,
         "bends": parts.bends_mm,
+        "what the model leaves over": parts.learned_mm,
     }
     told = ", ".join(f"{name} {value:+.0f} mm" for name, value in names.items() if round(value))
     longer = "longer" if total < 0 else "shorter"
@@ -279,13 +293,57 @@ def untold(
     return said
 
 
+def _named(name: str) -> str:
+    return NAMES.get(name, f"the {name}")
+
+
 def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+TWICE, MOST_TOLD = 1.5, 1000.0
+"""Odds from which they are told, and the most that is told of them."""
+
+
+def assumed(found: Fitted, readings: int, heard: int) -> list[str]:
+    """What the fit takes for granted of readings and ears."""
+    said: list[str] = []
+    if heard:
+        said.append(
+            "What is heard as quietest is not quite the branch's own tone: load, cabin and the "
+            f"lopsided notch shift it by {EAR * 100:.1f} % or so, the same way each time. That "
+            "comes on top of the uncertainty given, and listening again does not remove it."
+        )
+    if readings:
+        said.append(
+            f"A thermometer's scale is taken to be good to {THERMOMETER * 100:.1f} %, and the "
+            f"skin's excess over the air to depart by {PATTERN * 100:.0f} % or so, smoothly along "
+            "the branch, from what the model makes of it."
+        )
+    if any(one.name == "time_since_start" for one in found.parameters):
+        said.append(
+            "Nobody told how long the engine had run. The branch was most likely warm; one job in "
+            "seven is read within a quarter of an hour. Give time_s."
+        )
+    return said
 
 
 def cautions(found: Fitted) -> list[Caution]:
     """What to know of the fit itself."""
     said: list[Caution] = []
+    for rival in found.rivals:
+        told = RIVALS[rival.name]
+        likelier = f"That is {min(rival.odds, MOST_TOLD):.0f} times likelier than all as written. "
+        weighed = likelier if rival.odds >= TWICE else ""
+        text = f"{told.sentence} {weighed}To decide: {told.what_to_read}"
+        said.append(Caution(code=f"perhaps_{rival.name}", message=text, field="readings"))
+    far = [_named(one.name) for one in found.parameters if one.beyond]
+    if far:
+        text = (
+            f"The data push {_listed(far)} beyond what holds 95 % of all branches: doubt a "
+            "reading, a unit or the case before you believe it."
+        )
+        said.append(Caution(code="beyond_the_prior", message=text, field=""))
     if found.ensemble.rounds > 1:
         text = (
             "A normal distribution about the most probable set fits badly here, so intervals come "

@@ -54,6 +54,7 @@ from warmbranch_service.http.gate import API_KEY_HEADER, Gate
 from warmbranch_service.http.middleware import Frame
 from warmbranch_service.http.openapi import complete
 from warmbranch_service.http.settings import Settings
+from warmbranch_service.http.turns import Places
 from warmbranch_service.http.workshop import Workshop
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.schema import SteadyRequest
@@ -115,11 +116,16 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     """
     settings = settings or Settings.from_environment()
     readiness = Readiness()
-    executor = choosing.executor(scheduler=settings.scheduler)
+    executor = choosing.executor(
+        scheduler=settings.scheduler,
+        # Before the time limit, which would tell nothing of it.
+        without_workers=min(10.0, settings.seconds_per_request / 2),
+    )
     workshop = Workshop(
         at_once=settings.solves_at_once,
         longest_queue=settings.longest_queue,
         seconds=settings.seconds_per_request,
+        chunks_elsewhere=settings.sweeps_at_once if settings.scheduler else 0,
     )
 
     @asynccontextmanager
@@ -154,6 +160,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.workshop = workshop
     app.state.settings = settings
     app.state.executor = executor
+    app.state.sweeps = Places(settings.sweeps_at_once, settings.sweeps_per_client)
     model = (steady.router, fit.router, length.router, warmup.router, sweep.router)
     for router in (*model, reference.router, health.router):
         app.include_router(router)
@@ -161,7 +168,11 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.include_router(router)
     for kind, dress in _DRESS.items():
         app.add_exception_handler(kind, _handler(dress))
-    app.add_middleware(Gate, keys=settings.api_keys, per_minute=settings.requests_per_minute)
+    app.add_middleware(
+        Gate,
+        keys=settings.all_keys() if settings.asks_for_keys else None,
+        per_minute=settings.requests_per_minute,
+    )
     if settings.cors_origins:
         app.add_middleware(
             Cors,

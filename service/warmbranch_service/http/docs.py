@@ -5,9 +5,11 @@ The reader of the OpenAPI document is Swagger UI, as the package fastapi-standal
 
 from __future__ import annotations
 
+import asyncio
 import json
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
@@ -32,6 +34,8 @@ FILES = {
         "static/swagger",
         "text/javascript; charset=utf-8",
     ),
+    # Of Swagger UI, whose files are handed out with it (Apache-2.0, section 4).
+    "LICENSE": ("fastapi_standalone_docs", "static/swagger", "text/plain; charset=utf-8"),
 }
 """Package, folder in it and media type of each file that is served."""
 
@@ -43,11 +47,16 @@ async def openapi(request: Request) -> Response:
     """The OpenAPI document itself."""
     state = request.app.state
     if not hasattr(state, "openapi"):
-        content = json.dumps(request.app.openapi(), ensure_ascii=False).encode()
+        # Once, and a second's work: not where everybody waits for it.
+        content = await asyncio.to_thread(_written, request.app)
         state.openapi = content, etag_of(content)
     content, etag = state.openapi
     headers = {"cache-control": "no-cache"}  # kept, but asked for again: it may have been upgraded
     return answered(request, content, etag=etag, media_type="application/json", headers=headers)
+
+
+def _written(app: Any) -> bytes:
+    return json.dumps(app.openapi(), ensure_ascii=False).encode()
 
 
 @router.api_route("/v1/docs", methods=["GET", "HEAD"])

@@ -65,22 +65,28 @@ class Gate:
     Parameters
     ----------
     app : ASGI application
-    keys : tuple of str
-        None: open to all.
+    keys : tuple of str, or None
+        None: open to all. No key at all: closed.
     per_minute : int
         0: any number.
     """
 
-    def __init__(self, app: ASGIApp, *, keys: tuple[str, ...], per_minute: int) -> None:
+    def __init__(self, app: ASGIApp, *, keys: tuple[str, ...] | None, per_minute: int) -> None:
         self.app = app
-        self._keys = [_digest(key) for key in keys]
+        self._asks = keys is not None
+        self._keys = [_digest(key) for key in keys or ()]
         self._buckets = Buckets(per_minute) if per_minute else None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let one request in, or answer why not."""
         refusal = None
         if scope["type"] == "http" and not is_open(scope["path"]):
-            refusal = self._refusal(scope)
+            given = Headers(scope=scope).get(API_KEY_HEADER)
+            known = given is not None and self._knows(given)
+            address = scope["client"][0] if scope.get("client") else ""
+            # Who shares turns with whom: see turns.py.
+            scope["state"]["client"] = f"key {given}" if known else f"from {address}"
+            refusal = self._refusal(scope, is_given=given is not None, known=known)
         if refusal is None:
             await self.app(scope, receive, send)
             return
@@ -88,18 +94,15 @@ class Gate:
         response = problem_response(refusal, instance=scope["path"], request_id=request_id)
         await response(scope, receive, send)
 
-    def _refusal(self, scope: Scope) -> ProblemParts | None:
-        given = Headers(scope=scope).get(API_KEY_HEADER)
-        known = given is not None and self._knows(given)
+    def _refusal(self, scope: Scope, *, is_given: bool, known: bool) -> ProblemParts | None:
         if self._buckets is not None:
-            address = scope["client"][0] if scope.get("client") else ""
-            wait = math.ceil(self._buckets.take(f"key {given}" if known else f"from {address}"))
+            wait = math.ceil(self._buckets.take(scope["state"]["client"]))
             if wait:
                 metrics.LIMITED.inc()
                 detail = f"The limit of requests a minute is reached. Try again in {wait} s."
                 return ProblemParts(LIMITED, detail, headers={"retry-after": str(wait)})
-        if self._keys and not known:
-            fault = "no API key" if given is None else "an API key that is not known"
+        if self._asks and not known:
+            fault = "an API key that is not known" if is_given else "no API key"
             detail = f"The request holds {fault}. Send a key in the header {API_KEY_HEADER}."
             challenge = 'APIKey realm="warmbranch"'
             return ProblemParts(UNAUTHORIZED, detail, headers={"www-authenticate": challenge})

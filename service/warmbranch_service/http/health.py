@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Path, Request
@@ -58,7 +59,7 @@ async def metrics(request: Request) -> Response:
     """Tell what the service counts."""
     state = request.app.state
     counts.tell_state(state.workshop, ready=state.readiness.is_ready)
-    return Response(counts.exposition(), media_type=counts.MEDIA_TYPE)
+    return Response(await asyncio.to_thread(counts.exposition), media_type=counts.MEDIA_TYPE)
 
 
 ProblemName = Annotated[
@@ -70,12 +71,14 @@ ProblemName = Annotated[
 ]
 
 
+@router.head("/v1/health", include_in_schema=False)
 @router.get("/v1/health", summary="Whether the process answers")
 async def health() -> Health:
     """Tell that the process is alive; touches nothing else."""
     return Health(status="ok", model_version=MODEL_VERSION)
 
 
+@router.head("/v1/ready", include_in_schema=False)
 @router.get("/v1/ready", summary="Whether the service takes work", responses=problem_responses(503))
 async def ready(request: Request) -> Ready:
     """Tell that the tables are loaded."""

@@ -22,12 +22,12 @@ from prometheus_client import (
 from prometheus_client.multiprocess import MultiProcessCollector
 
 from warmbranch import core
+from warmbranch_service.http.metrics_folder import DIRECTORY
 
 if TYPE_CHECKING:
     from warmbranch_service.http.workshop import Workshop
 
 MEDIA_TYPE = CONTENT_TYPE_LATEST
-DIRECTORY = "PROMETHEUS_MULTIPROC_DIR"
 SECONDS = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60)
 
 REQUESTS = Counter("warmbranch_requests", "Requests answered.", ("method", "route", "status"))

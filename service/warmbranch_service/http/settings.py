@@ -12,6 +12,7 @@ import re
 import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
+from pathlib import Path
 from typing import Any, NamedTuple
 from urllib.parse import urlsplit
 
@@ -56,6 +57,32 @@ def _keys(text: str) -> tuple[str, ...]:
     return keys
 
 
+def _keys_file(text: str) -> str:
+    """The path; that the file holds keys is checked at once, and again where they are needed."""
+    if text:
+        _keys_in(text)
+    return text
+
+
+def _keys_in(path: str) -> tuple[str, ...]:
+    """Keys of a file, one a line; empty lines, and those that begin with #, hold none."""
+    try:
+        text = Path(path).read_text(encoding="utf-8")
+    except OSError as error:
+        raise ValueError(f"the file cannot be read: {error.strerror}") from None
+    except UnicodeDecodeError:
+        raise ValueError("the file is not UTF-8") from None
+    found: list[str] = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        key = line.strip()
+        if key and not key.startswith("#"):
+            try:
+                found += _keys(key)
+            except ValueError as error:
+                raise ValueError(f"line {number}: {error}") from None
+    return tuple(found)
+
+
 def _scheduler(text: str) -> str:
     if text and not re.fullmatch(r"(tcp|tls|ws|wss)://\S+:\d{1,5}", text):
         raise ValueError("give an address as tcp://host:8786")
@@ -93,6 +120,12 @@ class Settings:
         64, _whole(1, 100_000), "requests that may wait in one worker; further ones get 503"
     )
     sweep_designs: int = _setting(100_000, _whole(1, 10_000_000), "designs of one sweep")
+    sweeps_at_once: int = _setting(
+        8, _whole(1, 1000), "sweeps under way in one worker; further ones get 503"
+    )
+    sweeps_per_client: int = _setting(
+        4, _whole(1, 1000), "of these, sweeps of one API key, or of one address"
+    )
     scheduler: str = _setting(
         "", _scheduler, "tcp://host:port of a Dask cluster that solves the sweeps; none: this one"
     )
@@ -104,8 +137,20 @@ class Settings:
     seconds_to_send: int = _setting(
         20, _whole(1, 3600), "s from a request's first byte to its last; slower ones get 408"
     )
+    seconds_to_read: int = _setting(
+        60, _whole(1, 3600), "s; a client that takes nothing of its answer for so long is cut off"
+    )
+    connections: int = _setting(
+        1000,
+        _whole(8, 100_000),
+        "connections of one worker, where the limit of descriptors admits so many; of further ones "
+        "the idle give way",
+    )
     grace_seconds: int = _setting(
-        10, _whole(1, 600), "s; what is under way at SIGTERM may take so long, then is ended"
+        6,
+        _whole(1, 600),
+        "s; what is under way at SIGTERM may take so long, then is ended; the service is gone 3 s "
+        "later at most",
     )
     warm_up: int = _setting(1, _whole(0, 1), "1 loads tables at the start, ahead of requests")
     kernel: str = _setting(
@@ -119,6 +164,12 @@ class Settings:
         _keys,
         "keys that the header X-API-Key must hold one of, commas between; none: open to all",
         secret=True,
+    )
+    api_keys_file: str = _setting(
+        "",
+        _keys_file,
+        "a file of further keys, one a line, read again at SIGHUP; with it, a key is asked for "
+        "even where it holds none",
     )
     requests_per_minute: int = _setting(
         0,
@@ -152,6 +203,24 @@ class Settings:
                 shown = "" if setting.secret else f"={text!r}"
                 raise ValueError(f"{name}{shown}: {error}.") from None
         return cls(**given)
+
+    @property
+    def asks_for_keys(self) -> bool:
+        """Whether a request must hold a key."""
+        return bool(self.api_keys or self.api_keys_file)
+
+    def all_keys(self) -> tuple[str, ...]:
+        """The keys of the environment and those that the file holds now."""
+        return self.api_keys + (_keys_in(self.api_keys_file) if self.api_keys_file else ())
+
+    def warnings(self, environment: Mapping[str, str] = os.environ) -> list[str]:
+        """What is set so that it may not do what was meant."""
+        found: list[str] = []
+        if f"{PREFIX}API_KEYS" in environment and not self.asks_for_keys:
+            found.append("WARMBRANCH_API_KEYS is set and holds no key: everybody is let in")
+        if self.api_keys_file and not self.all_keys():
+            found.append(f"{self.api_keys_file} holds no key: nobody is let in")
+        return found
 
     def told(self) -> dict[str, Any]:
         """The settings as the log tells them at the start; of secrets, only how many."""

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import AsyncGenerator, Iterator
+from collections.abc import AsyncGenerator, Callable, Coroutine, Iterator
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
-from starlette.responses import StreamingResponse
+from starlette.responses import Response, StreamingResponse
+from starlette.types import Receive, Scope, Send
 
 from warmbranch_service.contract.errors import (
     INTERNAL,
@@ -20,15 +21,31 @@ from warmbranch_service.contract.errors import (
 )
 from warmbranch_service.contract.forms import CSV, MEDIA_TYPES, VARY, form_of
 from warmbranch_service.http import request_examples
-from warmbranch_service.http.strict_route import StrictRoute, problem_responses
-from warmbranch_service.http.workshop import Workshop
+from warmbranch_service.http.strict_route import WeightyRoute, problem_responses
+from warmbranch_service.http.turns import Place
+from warmbranch_service.http.workshop import Workshop, client_of
 from warmbranch_service.sweep.answer_forms import FORMS, NDJSON, AnswerForm, answer_form
 from warmbranch_service.sweep.answer_schema import SweepFailure, SweepLine
 from warmbranch_service.sweep.executors import Executor, ExecutorError
 from warmbranch_service.sweep.plan import Chunk, Plan
 from warmbranch_service.sweep.request import SweepRequest
 
-router = APIRouter(route_class=StrictRoute, tags=["model"])
+
+class SweepRoute(WeightyRoute):
+    """Refuses where no sweep can be taken before it looks at what is asked."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """The handler behind a look at the places."""
+        handler = super().get_route_handler()
+
+        async def handle(request: Request) -> Response:
+            request.app.state.sweeps.look(client_of(request))
+            return await handler(request)
+
+        return handle
+
+
+router = APIRouter(route_class=SweepRoute, tags=["model"])
 
 log = logging.getLogger("warmbranch")
 
@@ -54,6 +71,20 @@ class Ndjson(StreamingResponse):
     """JSON objects, one a line."""
 
     media_type = NDJSON
+
+
+class _Answer(StreamingResponse):
+    """Holds a place as long as it is being sent, even if nobody takes it from the first."""
+
+    def __init__(self, lines: AsyncGenerator[bytes], media_type: str, place: Place) -> None:
+        super().__init__(lines, media_type=media_type, headers=VARY)
+        self._place = place
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        try:
+            await super().__call__(scope, receive, send)
+        finally:
+            self._place.leave()
 
 
 @router.post(
@@ -84,9 +115,13 @@ async def sweep(
     workshop: Workshop = request.app.state.workshop
     form = form_of(request, FORMS)
     stream = _Stream(body, form, workshop, request.app.state.executor, request)
-    await stream.begin()
-    media_type = MEDIA_TYPES.get(form, form)
-    return StreamingResponse(stream.lines(), media_type=media_type, headers=VARY)
+    place = request.app.state.sweeps.take(client_of(request))
+    try:
+        await stream.begin()
+    except BaseException:
+        place.leave()
+        raise
+    return _Answer(stream.lines(), MEDIA_TYPES.get(form, form), place)
 
 
 def refuse_too_many(designs: int, most: int) -> None:
@@ -121,22 +156,24 @@ class _Stream:
 
     async def begin(self) -> None:
         """Solve the first chunk, so that a failure of it is still told by the status."""
-        self._form, self._chunks, self._first = await self._workshop.run(self._open, self._asker)
+        self._form, self._chunks, self._first = await self._workshop.run(
+            self._open, self._asker, chunk=True
+        )
 
-    def _open(self) -> tuple[AnswerForm, Iterator[Chunk], Chunk | None]:
+    def _open(self) -> tuple[AnswerForm, Iterator[Chunk], bytes | None]:
         plan = Plan(self._asked)
-        form = answer_form(self._form_name, plan, self._asked.from_line)
-        self._chunks = self._executor.solved(plan, form.chunks())
-        return form, self._chunks, self._next()
+        self._form = answer_form(self._form_name, plan, self._asked.from_line)
+        self._chunks = self._executor.solved(plan, self._form.chunks())
+        return self._form, self._chunks, self._next()
 
     async def lines(self) -> AsyncGenerator[bytes]:
         """The answer, a chunk at a time."""
-        form, chunk = self._form, self._first
+        form, text = self._form, self._first
         yield form.beginning()
         try:
-            while chunk is not None:
-                yield form.text(chunk)
-                chunk = await self._workshop.run(self._next, self._asker, patient=True)
+            while text is not None:
+                yield text
+                text = await self._workshop.run(self._next, self._asker, chunk=True, patient=True)
         except Problem as problem:  # ended: by its time limit, or because the service closes
             log.warning("a sweep was ended: %s", problem.parts.kind.name)
             parts = problem.parts
@@ -156,9 +193,11 @@ class _Stream:
         )
         return SweepFailure.model_validate({"problem": told}).model_dump_json().encode() + b"\n"
 
-    def _next(self) -> Chunk | None:
+    def _next(self) -> bytes | None:
+        """The text of the next chunk, made where it takes nobody's time; None after the last."""
         try:
-            return next(self._chunks, None)
+            chunk = next(self._chunks, None)
+            return None if chunk is None else self._form.text(chunk)
         except ExecutorError as error:
             # Told without the cluster's address, which is no business of who asks.
             log.error("the workers of sweeps failed: %s", error)

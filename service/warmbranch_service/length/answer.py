@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknowns import Spreads
@@ -11,7 +13,7 @@ from warmbranch.length.solve import Building, Lengths, solve
 from warmbranch.length.tone import LONGEST, one_temperature_length
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.convert import MM, Converted, celsius
-from warmbranch_service.contract.rounding import finite, places
+from warmbranch_service.contract.rounding import digits, finite, places
 from warmbranch_service.length import answer_schema as schema
 from warmbranch_service.length.answer_schema import (
     FORM,
@@ -33,7 +35,6 @@ from warmbranch_service.length.sound import (
     pair_answer,
     place_answer,
 )
-from warmbranch_service.steady.answer import digits
 
 
 def answer_length(request: LengthRequest) -> LengthAnswer:
@@ -117,7 +118,10 @@ def _believed(request: LengthRequest, converted: Converted) -> Calibration:
     if converted.calibration is not None:
         return converted.calibration
     named = request.case.branch.surface is not None
-    return Calibration.prior(converted.given, Spreads() if named else Spreads(emissivity=0.0))
+    spreads = Spreads() if named else Spreads(emissivity=0.0)
+    if converted.inferred is not None:
+        spreads = replace(spreads, gas_temperature=converted.inferred.gas.spread)
+    return Calibration.prior(converted.given, spreads)
 
 
 def _within(length: float) -> float:
@@ -164,6 +168,7 @@ def _contributions(found: Lengths) -> LengthContributions:
         mouth_correction_mm=places(told.mouth_correction[0] / MM, 2),
         wall_losses_mm=places(told.wall_losses[0] / MM, 2),
         bends_mm=places(told.bends[0] / MM, 2),
+        learned_mm=places(told.tone[0] / MM, 2),
     )
 
 

@@ -7,29 +7,29 @@ from typing import Literal
 from pydantic import Field
 
 from warmbranch_service.case.branch import Piece
-from warmbranch_service.contract.fields import AnswerModel, JsonSchema
-
-
-def _unit(unit: str) -> JsonSchema:
-    return {"x-unit": unit}
+from warmbranch_service.contract.fields import AnswerModel, in_unit
 
 
 class NotchWidth(AnswerModel):
     """How wide the notch is at one level."""
 
-    transmission_loss_dB: float = Field(description="At least this.", json_schema_extra=_unit("dB"))
+    transmission_loss_dB: float = Field(
+        description="At least this.", json_schema_extra=in_unit("dB")
+    )
     width_rpm: float | None = Field(
         description="Width; to 0.1. Null without an engine, and where the loss does not reach it.",
-        json_schema_extra=_unit("rpm"),
+        json_schema_extra=in_unit("rpm"),
     )
     width_Hz: float | None = Field(
         description="Width; to 0.01. Null where the loss does not reach it.",
-        json_schema_extra=_unit("Hz"),
+        json_schema_extra=in_unit("Hz"),
     )
     from_rpm: float | None = Field(
-        description="Lower edge; to 0.1.", json_schema_extra=_unit("rpm")
+        description="Lower edge; to 0.1.", json_schema_extra=in_unit("rpm")
     )
-    to_rpm: float | None = Field(description="Upper edge; to 0.1.", json_schema_extra=_unit("rpm"))
+    to_rpm: float | None = Field(
+        description="Upper edge; to 0.1.", json_schema_extra=in_unit("rpm")
+    )
 
 
 class NotchAnswer(AnswerModel):
@@ -39,15 +39,18 @@ class NotchAnswer(AnswerModel):
     peak_dB: float | None = Field(
         description="At the first resonance, by wall losses alone: flow past the mouth lowers it. "
         "To 0.01. Null without losses, where it has no bound.",
-        json_schema_extra=_unit("dB"),
+        json_schema_extra=in_unit("dB"),
     )
     rpm: list[float] | None = Field(
-        description="Engine speeds; null without an engine; to 0.1.", json_schema_extra=_unit("rpm")
+        description="Engine speeds; null without an engine; to 0.1.",
+        json_schema_extra=in_unit("rpm"),
     )
-    frequency_Hz: list[float] = Field(description="Tones; to 0.001.", json_schema_extra=_unit("Hz"))
+    frequency_Hz: list[float] = Field(
+        description="Tones; to 0.001.", json_schema_extra=in_unit("Hz")
+    )
     transmission_loss_dB: list[float | None] = Field(
         description="With main pipes without reflections on both sides; to 0.001.",
-        json_schema_extra=_unit("dB"),
+        json_schema_extra=in_unit("dB"),
     )
 
 
@@ -56,19 +59,19 @@ class DiameterChoice(AnswerModel):
 
     name: str = Field(description="The tube's size as dealers call it; as given for one's own.")
     outside_diameter_mm: float = Field(
-        description="Outside diameter; to 0.01.", json_schema_extra=_unit("mm")
+        description="Outside diameter; to 0.01.", json_schema_extra=in_unit("mm")
     )
     centreline_length_mm: float | None = Field(
         description="Right length; to 0.1. Null where no admissible length serves.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     widths: list[NotchWidth]
     peak_dB: float | None = Field(
-        description="As in notch; to 0.01.", json_schema_extra=_unit("dB")
+        description="As in notch; to 0.01.", json_schema_extra=in_unit("dB")
     )
     tube_mass_kg: float = Field(
         description="Tube of that length, without the cap; three digits.",
-        json_schema_extra=_unit("kg"),
+        json_schema_extra=in_unit("kg"),
     )
     trade_off: str = Field(description="What it gains and what it costs.")
 
@@ -77,40 +80,40 @@ class CutList(AnswerModel):
     """One piece of the branch as built."""
 
     piece: int = Field(
-        description="From the mouth, the first being 1.", json_schema_extra=_unit("1")
+        description="From the mouth, the first being 1.", json_schema_extra=in_unit("1")
     )
     kind: Literal["straight", "bend"] = Field(description="What it is.")
     from_mm: float = Field(
         description="Mark where it begins, from the mouth along the centre-line; to 0.1.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     to_mm: float = Field(
-        description="Mark where it ends, and where to cut; to 0.1.", json_schema_extra=_unit("mm")
+        description="Mark where it ends, and where to cut; to 0.1.", json_schema_extra=in_unit("mm")
     )
     centreline_mm: float = Field(
-        description="Its length on the centre-line; to 0.1.", json_schema_extra=_unit("mm")
+        description="Its length on the centre-line; to 0.1.", json_schema_extra=in_unit("mm")
     )
     inside_mm: float = Field(
-        description="Its length along the inner side; to 0.1.", json_schema_extra=_unit("mm")
+        description="Its length along the inner side; to 0.1.", json_schema_extra=in_unit("mm")
     )
     outside_mm: float = Field(
-        description="Its length along the outer side; to 0.1.", json_schema_extra=_unit("mm")
+        description="Its length along the outer side; to 0.1.", json_schema_extra=in_unit("mm")
     )
     bend_deg: float | None = Field(
-        description="Angle; to 0.01. Null for a straight.", json_schema_extra=_unit("deg")
+        description="Angle; to 0.01. Null for a straight.", json_schema_extra=in_unit("deg")
     )
     bend_radius_mm: float | None = Field(
         description="Radius of the centre-line; to 0.01. Null for a straight.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     twist_deg: float | None = Field(
         description="Turn against the bend before it; to 0.01. Null for a straight.",
-        json_schema_extra=_unit("deg"),
+        json_schema_extra=in_unit("deg"),
     )
     tube_mm: float = Field(
         description="Tube to cut for it, with the saddle at the mouth; to 0.1. Negative where it "
         "would end within the main pipe's wall: take that off the next piece.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     takes_the_length: bool = Field(
         description="Whether it is the one made longer or shorter, and trimmed."
@@ -122,13 +125,13 @@ class EnvelopeAnswer(AnswerModel):
     """The box that the branch just fits into."""
 
     width_mm: float = Field(
-        description="Along the main pipe; to 0.1.", json_schema_extra=_unit("mm")
+        description="Along the main pipe; to 0.1.", json_schema_extra=in_unit("mm")
     )
     depth_mm: float = Field(
         description="Away from the main pipe, from its inner wall; to 0.1.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
-    height_mm: float = Field(description="Upward; to 0.1.", json_schema_extra=_unit("mm"))
+    height_mm: float = Field(description="Upward; to 0.1.", json_schema_extra=in_unit("mm"))
 
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 120 80"></svg>'
@@ -155,20 +158,20 @@ class OutlineAnswer(AnswerModel):
     saddle_mm: float | None = Field(
         description="Depth of the saddle that fits the tube to the main pipe; to 0.1. Null where "
         "the branch is wider than the main pipe.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     tube_mass_kg: float = Field(
-        description="Of the tube as built; three digits.", json_schema_extra=_unit("kg")
+        description="Of the tube as built; three digits.", json_schema_extra=in_unit("kg")
     )
     cap_mass_kg: float = Field(
-        description="Of a plain cap plate; three digits.", json_schema_extra=_unit("kg")
+        description="Of a plain cap plate; three digits.", json_schema_extra=in_unit("kg")
     )
     straight_tube_mm: float = Field(
         description="Straight tube to buy, saws' kerfs included; to 0.1.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
-    bars: int = Field(description="Bars of bar_mm that it takes.", json_schema_extra=_unit("1"))
-    bends: int = Field(description="Bends to buy or to bend.", json_schema_extra=_unit("1"))
+    bars: int = Field(description="Bars of bar_mm that it takes.", json_schema_extra=in_unit("1"))
+    bends: int = Field(description="Bends to buy or to bend.", json_schema_extra=in_unit("1"))
 
 
 class FoldProposal(AnswerModel):
@@ -179,10 +182,10 @@ class FoldProposal(AnswerModel):
         description="As case.branch.centreline takes it, at the length to build."
     )
     centreline_length_mm: float = Field(
-        description="Right length of this folding; to 0.1.", json_schema_extra=_unit("mm")
+        description="Right length of this folding; to 0.1.", json_schema_extra=in_unit("mm")
     )
     build_length_mm: float = Field(
-        description="Length to build; to 0.1.", json_schema_extra=_unit("mm")
+        description="Length to build; to 0.1.", json_schema_extra=in_unit("mm")
     )
     envelope: EnvelopeAnswer
     drawing: Drawing
@@ -192,19 +195,19 @@ class Place(AnswerModel):
     """One place on the main pipe."""
 
     position_mm: float = Field(
-        description="From the open end; to 0.1.", json_schema_extra=_unit("mm")
+        description="From the open end; to 0.1.", json_schema_extra=in_unit("mm")
     )
     insertion_loss_dB: float = Field(
         description="At the target's tone; to 0.01. Negative where it gets louder.",
-        json_schema_extra=_unit("dB"),
+        json_schema_extra=in_unit("dB"),
     )
     band_insertion_loss_dB: float = Field(
         description="Of the power within 5 % to both sides of the tone; to 0.01.",
-        json_schema_extra=_unit("dB"),
+        json_schema_extra=in_unit("dB"),
     )
     relative_pressure: float = Field(
         description="Standing wave of the tone without the branch, over its greatest; to 0.001.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
 
 
@@ -213,9 +216,10 @@ class BetterPlaceAnswer(AnswerModel):
 
     place: Place
     from_mm: float = Field(
-        description="From here on it is at most 1 dB worse; to 0.1.", json_schema_extra=_unit("mm")
+        description="From here on it is at most 1 dB worse; to 0.1.",
+        json_schema_extra=in_unit("mm"),
     )
-    to_mm: float = Field(description="Up to here; to 0.1.", json_schema_extra=_unit("mm"))
+    to_mm: float = Field(description="Up to here; to 0.1.", json_schema_extra=in_unit("mm"))
 
 
 class PlaceAnswer(AnswerModel):
@@ -229,19 +233,19 @@ class PlaceAnswer(AnswerModel):
     nodes_mm: list[float] = Field(
         description="Pressure nodes of the tone, from the open end; to 0.1. Flow past the end "
         "may move them by a third of the main pipe's radius.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     better: list[BetterPlaceAnswer] = Field(
         description="Best places within the free stretch, best first."
     )
     position_mm: list[float] = Field(
-        description="Places of the sweep; to 0.1.", json_schema_extra=_unit("mm")
+        description="Places of the sweep; to 0.1.", json_schema_extra=in_unit("mm")
     )
     insertion_loss_dB: list[float] = Field(
-        description="At the tone; to 0.01.", json_schema_extra=_unit("dB")
+        description="At the tone; to 0.01.", json_schema_extra=in_unit("dB")
     )
     band_insertion_loss_dB: list[float] = Field(
-        description="Over the band; to 0.01.", json_schema_extra=_unit("dB")
+        description="Over the band; to 0.01.", json_schema_extra=in_unit("dB")
     )
 
 
@@ -250,13 +254,13 @@ class PairChoice(AnswerModel):
 
     length_mm: tuple[float, float] = Field(
         description="Centre-line lengths; to 0.1. On one pipe, the first is upstream.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     least_loss_dB: float = Field(
-        description="Least loss over the band; to 0.01.", json_schema_extra=_unit("dB")
+        description="Least loss over the band; to 0.01.", json_schema_extra=in_unit("dB")
     )
     loss_dB: list[float] = Field(
-        description="Loss over the band; to 0.01.", json_schema_extra=_unit("dB")
+        description="Loss over the band; to 0.01.", json_schema_extra=in_unit("dB")
     )
 
 
@@ -265,19 +269,19 @@ class PairAnswer(AnswerModel):
 
     rpm: list[float] | None = Field(
         description="Engine speeds of the band; null without an engine; to 0.1.",
-        json_schema_extra=_unit("rpm"),
+        json_schema_extra=in_unit("rpm"),
     )
     frequency_Hz: list[float] = Field(
-        description="Tones of the band; to 0.001.", json_schema_extra=_unit("Hz")
+        description="Tones of the band; to 0.001.", json_schema_extra=in_unit("Hz")
     )
     one_branch_least_loss_dB: float = Field(
         description="Least loss over the band of the best single branch (of one on one of the "
         "two pipes, at most 3 dB); to 0.01.",
-        json_schema_extra=_unit("dB"),
+        json_schema_extra=in_unit("dB"),
     )
     same_length: PairChoice
     staggered: PairChoice
     stagger_mm: float = Field(
-        description="Difference of the staggered lengths; to 0.1.", json_schema_extra=_unit("mm")
+        description="Difference of the staggered lengths; to 0.1.", json_schema_extra=in_unit("mm")
     )
     advice: str = Field(description="In plain words.")

@@ -122,6 +122,9 @@ def _at(case: Case, point: OperatingPoint, place: int) -> Case:
             value = getattr(point, name)
             if value is not None:
                 body.setdefault(part, {})[name] = value
+    if point.gas_temperature_degC is not None:  # in place of what the case works it out from
+        body["main_pipe"].pop("skin_reading", None)
+        body["main_pipe"].pop("engine_load", None)
     if point.excess_air_ratio is not None:
         gas = case.main_pipe.gas
         if isinstance(gas, MixedGas):

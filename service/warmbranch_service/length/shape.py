@@ -23,7 +23,7 @@ from warmbranch.length.tone import LONGEST, Outcome, Sized, length_for
 from warmbranch_service.case.branch import Bend, Straight
 from warmbranch_service.case.convert import MM
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
-from warmbranch_service.contract.rounding import places
+from warmbranch_service.contract.rounding import digits, places
 from warmbranch_service.length.options import BEND_IN_DIAMETERS
 from warmbranch_service.length.parts import (
     CutList,
@@ -34,7 +34,6 @@ from warmbranch_service.length.parts import (
 )
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.length.svg import MainPipeSection, plan_and_side
-from warmbranch_service.steady.answer import digits
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,7 @@ from warmbranch.sound.placement import better_places, nodes, positions, sweep, t
 from warmbranch.sound.tail import FarEnd, MainRun
 from warmbranch.steady.answer import Answer
 from warmbranch_service.case.convert import MM, Converted, kelvin
-from warmbranch_service.contract.rounding import each, finite, places
+from warmbranch_service.contract.rounding import digits, each, finite, places
 from warmbranch_service.length.answer_schema import LoudnessAnswer
 from warmbranch_service.length.parts import (
     BetterPlaceAnswer,
@@ -42,7 +42,6 @@ from warmbranch_service.length.parts import (
 from warmbranch_service.length.points import Points, band_out_of_reach
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.length.sentences import pair_advice, trade_off
-from warmbranch_service.steady.answer import digits
 
 SPAN = 0.25
 """Half width of the range of transmission loss reported, over the resonance."""

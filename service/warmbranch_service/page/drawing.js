@@ -3,12 +3,13 @@
 
 import { svg } from "./dom.js";
 import { pieceLength } from "./job.js";
-import { millimetres, niceStep, say } from "./units.js";
+import { millimetres, niceStep, onTape, say } from "./units.js";
 
 const STEP = 8; // mm between points
 // What steel turns to with heat, from cool to hot; style.css has the same for the ramp below.
 const COLOURS = [[71, 115, 159], [125, 91, 140], [158, 74, 96], [190, 94, 50], [218, 179, 79]];
 const MARGIN = { left: 30, right: 44, above: 22, below: 34 }; // pixels, for labels and the scale
+const UPRIGHT = 45; // degrees of rise from which on a branch stands or hangs
 const APART = 38; // pixels between labels of readings
 
 /** Points [x, y, along] of the centre-line in mm, leaving the mouth upward. */
@@ -47,20 +48,25 @@ function colour(share) {
  * The drawing.
  *
  * given: case; profile: of the answer, or null; readings: [{position, text, suspect}];
- * cut: mm from the mouth where to cut, or null; space: pixels there are, so that text keeps its size.
+ * cut: mm from the mouth where to cut, or null; space: pixels there are, so that text keeps its size;
+ * dimensions: whether the pieces carry their lengths.
  */
-export function drawing(given, profile, readings, cut, words, space = { width: 700, height: 380 }) {
+export function drawing(given, profile, readings, cut, words, space = { width: 700, height: 380 }, dimensions = false) {
   const points = outline(given.branch);
   const tube = millimetres(given.branch.outside_diameter_mm);
   const pipe = millimetres(given.main_pipe.outside_diameter_mm);
   const length = points.at(-1)[2];
   if (!(length > 0 && tube > 0 && pipe > 0)) return svg("svg", { role: "img", "aria-label": words });
-  // Upright branches are turned to lie, which suits both phones and desks.
-  const tall = spread(points, 1) > spread(points, 0) * 1.2;
-  const turned = points.map(([x, y, s]) => (tall ? [y, x, s] : [x, -y, s]));
+  // A branch that stands or hangs is drawn so; one that lies and is long is turned to lie across.
+  const rise = Number(given.branch.rise_deg ?? 0);
+  const upright = Math.abs(rise) >= UPRIGHT;
+  const tall = !upright && spread(points, 1) > spread(points, 0) * 1.2;
+  const down = upright && rise < 0 ? -1 : 1;
+  const turned = points.map(([x, y, s]) => (tall ? [y, x, s] : [x, -y * down, s]));
   const edge = Math.max(tube, pipe) * 0.9;
   const wide = 0.5 * Math.max(pipe * 2.2, spread(turned, tall ? 1 : 0) * 0.2);
-  const box = bounds([...turned, ...(tall ? [[-pipe, -wide], [0, wide]] : [[-wide, 0], [wide, pipe]])], edge);
+  const beside = down < 0 ? [[-wide, -pipe], [wide, 0]] : [[-wide, 0], [wide, pipe]];
+  const box = bounds([...turned, ...(tall ? [[-pipe, -wide], [0, wide]] : beside)], edge);
   const scale = Math.max(
     box.width / (space.width - MARGIN.left - MARGIN.right),
     box.height / (space.height - MARGIN.above - MARGIN.below),
@@ -70,7 +76,7 @@ export function drawing(given, profile, readings, cut, words, space = { width: 7
   box.y -= MARGIN.above * scale;
   box.height += MARGIN.above * scale;
   const parts = [
-    ...mainPipe(tall, pipe, box, scale),
+    ...mainPipe(tall, down < 0, pipe, box, scale),
     svg("path", { class: "tube-edge", d: way(turned), "stroke-width": tube }),
     ...gasParts(turned, tube, profile),
     svg("path", { class: "cap", d: bar(turned, length, tube * 0.56), "stroke-width": 3 * scale }),
@@ -78,6 +84,7 @@ export function drawing(given, profile, readings, cut, words, space = { width: 7
   if (cut !== null && cut > 0 && cut < length) {
     parts.push(svg("path", { class: "cut", d: bar(turned, cut, tube * 0.95), "stroke-width": 2.5 * scale }));
   }
+  if (dimensions) parts.push(...dimensionParts(given.branch, turned, tube, scale));
   const there = readings.filter(({ position }) => position >= 0 && position <= length);
   parts.push(...readingParts(there, turned, tube, scale));
   const [cx, cy, dx, dy] = place(turned, length);
@@ -107,6 +114,26 @@ function gasParts(points, tube, profile) {
   });
 }
 
+// Beside each piece its length on the centre-line; of a bend, angle and radius.
+function dimensionParts(branch, points, tube, scale) {
+  const pieces = branch.centreline ?? [{ straight_mm: branch.length_mm }];
+  let from = 0;
+  return pieces.map((piece) => {
+    const length = pieceLength(piece);
+    const [x, y, dx, dy] = place(points, from + length / 2);
+    from += length;
+    const size = Math.hypot(dx, dy) || 1;
+    const straight = "straight_mm" in piece;
+    const side = straight ? -1 : 1; // so that a bend's words keep clear of its neighbours'
+    const [nx, ny] = [(-dy / size) * side, (dx / size) * side];
+    const far = tube * 0.5 + 9 * scale;
+    const text = straight
+      ? onTape(length, Math.round)
+      : `${Number(Number(piece.bend_deg).toFixed(1))}°, radius ${onTape(millimetres(piece.bend_radius_mm), Math.round)}`;
+    return label(x + nx * far, y + ny * far + (Math.abs(ny) < 0.5 ? 5 * scale : ny > 0 ? 10 * scale : 0), anchor(nx, ny), text, scale);
+  });
+}
+
 // Spots on the tube, each with what was read beside it where there is room.
 function readingParts(readings, points, tube, scale) {
   const labels = [];
@@ -128,14 +155,14 @@ function readingParts(readings, points, tube, scale) {
 
 const anchor = (dx, dy) => (Math.abs(dx) < Math.abs(dy) ? "middle" : dx < 0 ? "end" : "start");
 
-function mainPipe(tall, pipe, box, scale) {
+function mainPipe(tall, hangs, pipe, box, scale) {
   const rect = tall
     ? { x: -pipe, y: box.y, width: pipe, height: box.height }
-    : { x: box.x, y: 0, width: box.width, height: pipe };
+    : { x: box.x, y: hangs ? -pipe : 0, width: box.width, height: pipe };
   const parts = [svg("rect", { class: "main-pipe", ...rect })];
   const roomy = pipe > 17 * scale;
   if (roomy && !tall) {
-    parts.push(label(box.x + box.width - 8 * scale, pipe / 2 + 5 * scale, "end", "main pipe", scale));
+    parts.push(label(box.x + box.width - 8 * scale, (hangs ? -pipe / 2 : pipe / 2) + 5 * scale, "end", "main pipe", scale));
   }
   return parts;
 }

@@ -2,65 +2,73 @@
 
 import { get, tryNow, useKey, watch } from "./api.js";
 import { announce, byId, download, write } from "./dom.js";
-import { field, refresh, showErrors } from "./fields.js";
-import { fileText, jobFromFile, jobOf } from "./job.js";
-import { answers, askAll } from "./questions.js";
+import { field, onlyBeingTyped, refresh, showErrors } from "./fields.js";
+import { showHeadline } from "./headline.js";
+import { fileText, isMeasured, jobFromFile } from "./job.js";
+import * as jobs from "./jobs.js";
+import * as more from "./more.js";
+import { answers, askAll, forgetAnswers } from "./questions.js";
 import * as sheet from "./sheet.js";
 import * as stepAnswer from "./step_answer.js";
 import * as stepBranch from "./step_branch.js";
 import * as stepCut from "./step_cut.js";
 import * as stepMeasured from "./step_measured.js";
 import * as store from "./store.js";
-import { chosen } from "./units.js";
+import { chosen, unitsOf } from "./units.js";
 
 const PAUSE = 200; // ms without a keystroke before the service is asked
+const OLD_AFTER = 1500; // ms without an answer before what is shown counts as old
+const KEY_KEY = "warmbranch.key"; // kept until the tab is closed
+const NARROW = 640; // pixels: below, the steps begin folded
 let timer = 0;
+let oldTimer = 0;
 let asking = new AbortController();
+let lost = false;
+let behind = false; // an answer to the last change is still to come
 
 async function start() {
-  Object.assign(chosen, store.rememberedUnits() ?? {});
+  Object.assign(chosen, unitsOf(navigator.language), store.rememberedUnits() ?? {});
   watch({ connection: showConnection, busy: showBusy, key: showKey });
   useKey(sessionStorage.getItem(KEY_KEY));
-  const kept = keptJob();
-  store.begin(kept ?? jobOf(await get("page/van.json")));
-  write(byId("origin"), kept ? "Your last job, kept in this browser." : INVENTED);
+  await jobs.begin();
   byId("job-name").append(field({ path: "name", label: "Name of this job", kind: "text", compact: true }));
-  for (const step of [stepBranch, stepAnswer, stepMeasured, stepCut]) step.build();
+  for (const step of [stepBranch, stepAnswer, more, stepMeasured, stepCut, jobs]) step.build();
   tools();
+  folds();
   store.onChange(changed);
-  store.onOtherTab((text) => store.open(jobFromFile(text), "what another tab changed"));
-  showUnits();
+  store.onOtherTab((text) => store.replace(jobFromFile(text), "what another tab changed"));
+  for (const kind of ["length", "temperature"]) byId(`units-${kind}`).value = chosen[kind];
   showUndo();
+  showAll();
   recompute(0);
   document.documentElement.dataset.ready = "true";
+}
+
+// The lists of metals and surfaces come after the first answer.
+let named = false;
+async function names() {
+  if (named) return;
+  named = true;
   const reference = await get("v1/reference");
   stepBranch.name(reference);
   stepMeasured.name(reference);
 }
 
-function keptJob() {
-  const text = store.remembered();
-  if (text === null) return null;
-  try {
-    return jobFromFile(text);
-  } catch {
-    return null; // of an older form of the page
-  }
-}
-
-const KEY_KEY = "warmbranch.key"; // kept until the tab is closed
-const INVENTED = "This camper van is invented, to show how it goes. Type over it.";
-
 function changed(kind) {
+  if (kind === "list") return;
+  if (kind === "opened") forgetAnswers();
   if (kind !== "typed") rebuild();
   showUndo();
-  showKept();
+  jobs.showKept();
+  behind = true;
+  clearTimeout(oldTimer);
+  oldTimer = setTimeout(showOld, OLD_AFTER);
   showAll();
   recompute(kind === "typed" ? PAUSE : 0);
 }
 
 function rebuild() {
-  stepBranch.pieces();
+  stepBranch.rebuild();
   stepMeasured.rows();
   refresh(true);
 }
@@ -75,8 +83,16 @@ function recompute(pause) {
 async function run() {
   asking = new AbortController();
   const { signal } = asking;
+  const arrived = (name) => {
+    if (signal.aborted) return;
+    if (name === "length" || name === "fit" || name === "cuts" || (name === "now" && !isMeasured(store.current()))) behind = false;
+    show();
+  };
   try {
-    await askAll(store.current(), signal, () => signal.aborted || show());
+    await askAll(store.current(), signal, arrived);
+    behind = false;
+    show();
+    await names();
     document.documentElement.dataset.settled = "true";
   } catch (error) {
     if (!signal.aborted) throw error;
@@ -91,13 +107,37 @@ function show() {
 }
 
 function showAll() {
-  showErrors(answers.errors);
-  const count = answers.errors.length;
-  document.body.classList.toggle("stale", count > 0);
-  write(byId("error-count"), count ? `${count === 1 ? "One entry" : `${count} entries`} cannot be used; see beside the fields. The pictures show the last that could.` : "");
+  const { errors } = answers;
+  showErrors(errors);
+  const count = onlyBeingTyped(errors) ? 0 : errors.length;
+  write(byId("error-count"), count ? `${count === 1 ? "One entry" : `${count} entries`} cannot be used; see beside the fields. What is shown is of before.` : "");
+  stepBranch.show();
   stepAnswer.show();
+  more.show();
   stepMeasured.show();
   stepCut.show();
+  showOld();
+}
+
+function showOld() {
+  showHeadline(answers.errors.length > 0 || (lost && behind) || (behind && performance.now() - lastKey > OLD_AFTER));
+}
+
+let lastKey = 0;
+addEventListener("input", () => (lastKey = performance.now()), true);
+
+// On a phone the steps begin folded, so that the page is short; elsewhere they are open.
+function folds() {
+  const all = [...document.querySelectorAll("details.fold")];
+  const wide = innerWidth >= NARROW;
+  for (const fold of all) fold.open = wide && fold.id !== "more-questions";
+  byId("tools").open = wide;
+  for (const link of document.querySelectorAll(".rail a")) {
+    link.addEventListener("click", () => {
+      const fold = document.querySelector(`${link.getAttribute("href")} details.fold`);
+      if (fold) fold.open = true;
+    });
+  }
 }
 
 function tools() {
@@ -109,12 +149,6 @@ function tools() {
     const name = `${fileName(store.current().name)}.json`;
     download(name, fileText(store.current()), "application/json");
     announce(`Saved as ${name}.`);
-  });
-  byId("open").addEventListener("click", () => byId("file").click());
-  byId("file").addEventListener("change", openFile);
-  byId("example").addEventListener("click", async () => {
-    store.open(jobOf(await get("page/van.json")), "starting from the example");
-    write(byId("origin"), INVENTED);
   });
   byId("print").addEventListener("click", () => {
     sheet.write();
@@ -144,10 +178,6 @@ function turn(kind, unit) {
   showAll();
 }
 
-function showUnits() {
-  for (const kind of ["length", "temperature"]) byId(`units-${kind}`).value = chosen[kind];
-}
-
 function undo() {
   const what = store.undo();
   announce(what ? `Undone: ${what}.` : "There is nothing to undo.");
@@ -159,29 +189,14 @@ function showUndo() {
   byId("undo").title = what === null ? "" : `Undo ${what}`;
 }
 
-function showKept() {
-  if (!store.isKept()) write(byId("origin"), "This browser keeps nothing: save your job as a file before you leave.");
-}
-
-async function openFile() {
-  const input = byId("file");
-  const [file] = input.files;
-  input.value = "";
-  if (!file) return;
-  try {
-    store.open(jobFromFile(await file.text()), `opening ${file.name}`);
-    write(byId("origin"), `Opened from ${file.name}.`);
-    announce(`Opened ${file.name}.`);
-  } catch (error) {
-    announce(error.message);
-  }
-}
-
 const fileName = (name) => (name ?? "").replace(/[^\p{L}\p{N}._-]+/gu, "-").replace(/^[-.]+|-+$/g, "") || "warmbranch-job";
 
-function showConnection({ lost, busy, seconds }) {
-  byId("connection").hidden = !lost;
-  if (!lost) {
+function showConnection({ lost: now, busy, seconds }) {
+  const turned = lost !== now;
+  lost = now;
+  byId("connection").hidden = !now;
+  if (turned) showOld();
+  if (!now) {
     write(byId("connection-words"), "");
     return;
   }

@@ -1,18 +1,24 @@
-// What is asked of the service when the job changes, and in which order: the quickest first.
+// What is asked of the service when the job changes, and in which order: the headline first.
 
 import { ask, Refused } from "./api.js";
-import { calibrated, caseNow, cutCase, fitRequest, hasData } from "./job.js";
-import { celsius, millimetres, niceStep } from "./units.js";
+import {
+  calibrated, caseNow, cutCase, fitRequest, hasData, isMeasured, lacking, lengthened, targetKind, targetOf,
+} from "./job.js";
+import { millimetres, niceStep } from "./units.js";
 
-const CURVE_POINTS = 121;
+const CURVE_POINTS = 481; // fine enough for the peak
 const CHANCES = [0.5, 2, 5, 10, 20, 35, 50]; // percent
 const CUTS = 8;
 export const WARMING_S = 120;
-// Where to ask for the warming curve, over its own quiet rpm: close together where it is sharp.
-const AROUND = [0.72, 0.8, 0.87, 0.92, 0.95, 0.97, 0.985, 0.993, 1, 1.007, 1.015, 1.03, 1.06, 1.11, 1.18, 1.28];
 
 /** The answers as they come in, by name; `errors` are those of the job's fields. */
-export const answers = { errors: [] };
+export const answers = { errors: [], lacking: [] };
+
+/** Another job is open: nothing that was answered is of it. */
+export function forgetAnswers() {
+  for (const name of Object.keys(answers)) delete answers[name];
+  Object.assign(answers, { errors: [], lacking: [] });
+}
 
 /**
  * Ask all that a job wants to know.
@@ -25,7 +31,7 @@ export async function askAll(job, signal, show) {
     answers[name] = value;
     show(name);
   };
-  const question = async (name, route, body, toPath) => {
+  const question = async (name, route, body, toPath = asIs) => {
     try {
       const answer = await ask(route, body, signal);
       errors.delete(name);
@@ -41,33 +47,90 @@ export async function askAll(job, signal, show) {
       }
     }
   };
+  const lacks = lacking(job);
+  if (lacks.length > 0) {
+    forgetAnswers();
+    answers.lacking = lacks;
+    show("errors");
+    return;
+  }
+  answers.lacking = [];
+  if (answers.wasBuilt !== job.built) forgetAnswers();
+  answers.wasBuilt = job.built;
+  await (job.built ? standing : toBuild)(job, question, keep);
+}
 
+// Not built: the length, then what a branch of the right length does.
+async function toBuild(job, question, keep) {
   const given = caseNow(job);
-  const first = await question("steady", "steady", { case: given }, asIs);
-  if (first === null) return; // the last answers stay, and are shown as such
-  keep("now", first);
+  const target = targetOf(job);
+  const length = await question("length", "length", { case: given, target, diameters: false }, lengthPath);
+  if (length === null) return; // the last answers stay, and are shown as such
+  keep("length", length);
+  const design = lengthened(given, length.centreline_length_mm);
+  const middle = length.target.quiet_rpm ?? length.operating_points[0]?.quiet_rpm ?? null;
+  const attenuation = rangeOf(middle, length.target.frequency_Hz, middle);
+  const now = await question("steady", "steady", { case: design, attenuation });
+  if (now === null) return;
+  keep("now", now);
+  keep("warm", now);
+  await followed(job, design, question, keep);
+  await more(job, given, question, keep);
+}
 
-  const fit = fitRequest(job);
+// Built: what it does, what the measurements say, and what each cut would do.
+async function standing(job, question, keep) {
+  const given = caseNow(job);
+  const first = await question("steady", "steady", { case: given });
+  if (first === null) return;
+  keep("now", first);
+  const target = targetOf(job);
+  const aimed = targetKind(job) === "road" && target !== null
+    ? await question("length", "length", { case: given, target, diameters: false }, lengthPath)
+    : null;
+  const fit = fitRequest(job, aimed?.target ?? null);
   const fitted = await question("fit", "fit", fit.request, fitPath(fit));
   if (fitted === null) return;
   keep("fit", { ...fitted, ...fit });
   const known = calibrated(given, fitted.calibration);
-  const attenuation = rangeOf(first, job);
-  const warm = await question("warm", "steady", { case: known, attenuation }, asIs);
-  keep("warm", warm);
-  const coldCase = structuredClone(given);
-  coldCase.main_pipe.gas_temperature_degC = airOf(given);
-  delete coldCase.main_pipe.skin_temperature_degC;
-  keep("cold", await question("cold", "steady", { case: coldCase, attenuation }, asIs));
-  const measured = hasData(job);
-  const warmup = await question("warmup", "warmup", { case: given }, asIs);
-  keep("warmup", warmup);
-  await sawing(job, given, known, question, keep);
-  if (measured) keep("warmup", await question("warmup", "warmup", { case: known }, asIs));
-  await warming(known, answers.warmup, question, keep);
+  const quiet = first.resonance.quiet_rpm;
+  const attenuation = rangeOf(quiet, first.resonance.frequency_Hz[0] ?? first.estimates.transit_time_Hz, job.target_rpm);
+  keep("warm", await question("warm", "steady", { case: known, attenuation }));
+  await sawing(given, known, target, question, keep);
+  await followed(job, isMeasured(job) ? known : given, question, keep);
+  await more(job, hasData(job) ? known : given, question, keep);
+}
+
+async function followed(job, given, question, keep) {
+  const rpm = targetKind(job) === "rpm" && given.engine && typeof job.target_rpm === "number" ? { driven_rpm: job.target_rpm } : {};
+  keep("warmup", await question("warmup", "warmup", { case: given, ...rpm }));
+}
+
+// Where on the pipe, room, two branches: only what was asked for.
+async function more(job, given, question, keep) {
+  const target = targetOf(job);
+  const parts = {};
+  if (job.place?.pipe_length_mm != null) parts.place = job.place;
+  const room = [0, 1, 2].map((side) => job.space_mm?.[side] ?? null);
+  if (room.every((side) => side !== null)) parts.space_mm = room;
+  if (job.two_branches?.arrangement) parts.two_branches = job.two_branches;
+  if (target === null || (Object.keys(parts).length === 0 && !job.ask_tubes)) {
+    keep("more", null);
+    return;
+  }
+  const body = { case: given, target, diameters: job.ask_tubes === true, ...parts };
+  keep("more", await question("more", "length", body, lengthPath));
 }
 
 const asIs = (pointer) => pointer.slice(1).replaceAll("/", ".");
+
+const TARGET_FIELDS = { quiet_rpm: "target_rpm", frequency_Hz: "target_Hz", loudness: "loudness" };
+
+function lengthPath(pointer) {
+  const [first, name] = pointer.slice(1).split("/");
+  if (first !== "target") return asIs(pointer);
+  return name === undefined ? "target" : TARGET_FIELDS[name] ?? `road.${name}`;
+}
 
 function fitPath({ places, heardPlaces }) {
   return (pointer) => {
@@ -80,43 +143,35 @@ function fitPath({ places, heardPlaces }) {
 
 function pathsOf(problem, toPath) {
   if (!problem.errors?.length) return [{ path: "", text: `${problem.title} ${problem.detail}` }];
-  return problem.errors.map(({ pointer, detail, remedy }) => ({
-    path: toPath(pointer),
-    text: `${detail} ${remedy}`,
+  return problem.errors.map((error) => ({
+    ...error,
+    path: toPath(error.pointer),
+    text: `${error.detail} ${error.remedy}`,
   }));
 }
 
 const distinct = (errors) => [...new Map(errors.map((e) => [`${e.path} ${e.text}`, e])).values()];
 
-const airOf = (given) => {
-  const found = celsius(given.surroundings?.air_temperature_degC ?? 20);
-  return Number.isFinite(found) ? found : 20;
-};
-
-// One range for all curves, wide enough for the drone and for the cold branch.
-function rangeOf(first, job) {
-  const quiet = first.resonance.quiet_rpm;
+// One range for all curves, wide enough for the drone.
+function rangeOf(quiet, hertz, wanted) {
   if (quiet === null) {
-    const middle = first.resonance.frequency_Hz[0] ?? first.estimates.transit_time_Hz;
-    return { frequency_from_Hz: middle * 0.7, frequency_to_Hz: middle * 1.3, points: CURVE_POINTS };
+    return { frequency_from_Hz: hertz * 0.7, frequency_to_Hz: hertz * 1.3, points: CURVE_POINTS };
   }
-  const target = typeof job.target_rpm === "number" && job.target_rpm > 50 ? job.target_rpm : quiet;
+  const target = typeof wanted === "number" && wanted > 50 ? wanted : quiet;
   const [low, high] = [Math.min(quiet, target), Math.max(quiet, target)];
   const tidy = (rpm) => Math.min(30000, Math.max(50, Math.round(rpm / 10) * 10));
-  return { rpm_from: tidy(low * 0.75), rpm_to: tidy(high * 1.25), points: CURVE_POINTS };
+  return { rpm_from: tidy(low * 0.8), rpm_to: tidy(high * 1.2), points: CURVE_POINTS };
 }
 
-/** Lengths, chances and the table of cuts: what step 4 needs. */
-async function sawing(job, given, known, question, keep) {
-  if (job.target_rpm == null || given.engine === undefined) {
+/** Lengths, chances and the table of cuts: what step 4 needs of a branch that stands. */
+async function sawing(given, known, target, question, keep) {
+  if (target === null || given.engine === undefined || target.loudness) {
     keep("length", null);
     keep("cuts", null);
     return;
   }
-  const target = { quiet_rpm: job.target_rpm };
-  const toPath = (pointer) => (pointer.startsWith("/target") ? "target_rpm" : asIs(pointer));
   const request = { case: known, target, diameters: false };
-  const length = await question("length", "length", request, toPath);
+  const length = await question("length", "length", request, lengthPath);
   keep("length", length);
   if (length === null) {
     keep("cuts", null);
@@ -127,14 +182,14 @@ async function sawing(job, given, known, question, keep) {
   const chances = [];
   for (const percent of CHANCES) {
     const build = { ...bare, chance_too_short_percent: percent };
-    const found = await question("chance", "length", { ...request, build }, toPath);
+    const found = await question("chance", "length", { ...request, build }, lengthPath);
     if (found) chances.push({ cut: now - found.build_length_mm, percent });
   }
   const most = mostToCut(given, now, chances);
   const step = niceStep(most / CUTS);
   const cuts = [];
   for (let cut = 0; cut <= most + step / 2; cut += step) {
-    const found = await question("cut", "steady", { case: cutCase(known, cut) }, asIs);
+    const found = await question("cut", "steady", { case: cutCase(known, cut) });
     if (found?.prediction?.quiet_rpm) cuts.push({ cut, length: now - cut, ...found.prediction.quiet_rpm });
   }
   keep("cuts", { rows: cuts, chances, most, step });
@@ -159,28 +214,4 @@ export function chanceOf(cut, chances) {
   const [a, b] = [chances[k - 1], chances[k]];
   const value = a.percent + ((cut - a.cut) / (b.cut - a.cut || 1)) * (b.percent - a.percent);
   return { text: `about ${value < 10 ? value.toFixed(1) : value.toFixed(0)} %`, value };
-}
-
-/** Transmission loss some minutes after a cold start, one engine speed at a time. */
-async function warming(known, warmup, question, keep) {
-  const rpms = warmup?.series.quiet_rpm;
-  const k = warmup?.series.time_s.findIndex((time) => time >= WARMING_S) ?? -1;
-  if (!rpms || k < 0 || rpms[k] === null) {
-    keep("warming", null);
-    return;
-  }
-  const points = [];
-  for (const around of AROUND) {
-    const rpm = Math.min(30000, Math.max(50, Math.round(rpms[k] * around)));
-    const body = {
-      case: known,
-      intervals: false,
-      driven_rpm: rpm,
-      duration_min: WARMING_S / 60,
-      output_times_s: [WARMING_S],
-    };
-    const found = await question("warming", "warmup", body, asIs);
-    if (found) points.push({ rpm, loss: found.series.transmission_loss_dB[0] });
-  }
-  keep("warming", { rpm: points.map((p) => p.rpm), loss: points.map((p) => p.loss) });
 }

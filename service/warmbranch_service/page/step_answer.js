@@ -3,10 +3,10 @@
 import { chart } from "./chart.js";
 import { byId, el, fill, write } from "./dom.js";
 import { drawing } from "./drawing.js";
-import { builtLength, caseNow, cutOff, hasData, readAfter } from "./job.js";
+import { aimedRpm, builtLength, caseNow, cutOff, lengthened, readAfter, USUAL_WALL } from "./job.js";
 import { answers, WARMING_S } from "./questions.js";
 import * as store from "./store.js";
-import { celsius, converted, millimetres, plain, say, unitOf } from "./units.js";
+import { celsius, converted, millimetres, onTape, plain, say, unitOf } from "./units.js";
 
 const FIRST_CAUTIONS = 4; // the rest folds away
 
@@ -21,70 +21,12 @@ export function build() {
   new ResizeObserver(showDrawing).observe(byId("drawing").parentElement);
 }
 
-/**
- * The number that all steps are about: {value, unit, band, number, answer}; null without one.
- *
- * Before anything is measured it is the model's own, afterwards the fitted median.
- */
-export function headline() {
-  const { now, warm, fit } = answers;
-  if (!now) return null;
-  const measured = hasData(store.current()) && fit && warm;
-  const answer = measured ? warm : now;
-  const [first] = answer.resonance.frequency_Hz;
-  if (first === null) return null;
-  if (answer.resonance.quiet_rpm === null) {
-    return { value: first.toFixed(1), unit: "Hz", band: "", number: null, answer };
-  }
-  // The fit's own draws describe the build that was measured; after a cut its calibration serves.
-  const levels = (fit?.cutSince === 0 ? fit : warm)?.prediction?.quiet_rpm;
-  const number = measured && levels ? levels.median : answer.resonance.quiet_rpm;
-  const band = levels ? `90 % between ${levels.interval_90.map((x) => x.toFixed(0)).join(" and ")}` : "";
-  return { value: number.toFixed(0), unit: "rpm", band, number, answer };
-}
-
 export function show() {
-  showPlate();
   showDrawing();
   showProfile();
   showLoss();
   showWarmup();
   showCautions();
-}
-
-function showPlate() {
-  const head = headline();
-  write(byId("quiet"), head ? `${head.value}\u00a0${head.unit}` : "–");
-  write(byId("quiet-band"), head?.band ?? "");
-  write(byId("bar-quiet"), head ? `${head.value} ${head.unit}` : "–");
-  write(byId("bar-band"), head?.band ?? "");
-  write(byId("quiet-words"), plateWords(head));
-}
-
-function plateWords(head) {
-  if (!answers.now) return answers.errors.length ? "No answer for these entries yet." : "";
-  if (!head) return answers.now.summary;
-  const { answer } = head;
-  const gas = answer.profile.gas_degC;
-  const hertz = head.number === null ? Number(head.value) : (head.number * answer.resonance.engine_order) / 60;
-  const one = answer.estimates.one_temperature_Hz / hertz - 1;
-  const parts = [
-    `It cancels best here, at ${hertz.toFixed(1)} Hz, ` +
-      `${say("length", answer.centreline_length_mm, unitOf("length") === "in" ? 2 : 0)} long.`,
-    `Its gas is at ${say("temperature", gas[0])} at the mouth and ` +
-      `${say("temperature", gas.at(-1))} at the cap; one gas temperature all along ` +
-      `would promise ${Math.abs(one * 100).toFixed(0)}\u00a0% ${one > 0 ? "more" : "less"}.`,
-  ];
-  const target = store.current().target_rpm;
-  if (typeof target === "number" && head.number) {
-    const off = head.number - target;
-    parts.push(
-      Math.abs(off) < 5
-        ? `That is right on the drone at ${target} rpm.`
-        : `The drone at ${target} rpm is ${Math.abs(off).toFixed(0)} rpm ${off < 0 ? "above" : "below"} that.`,
-    );
-  }
-  return parts.join(" ");
 }
 
 /** Readings of the build that the fit describes, with what is suspect. */
@@ -102,25 +44,39 @@ export function shownReadings() {
   });
 }
 
+/** The case as it is drawn: as it stands, or as it is to be built; null before there is one. */
+export function drawnCase(job) {
+  if (job.built) return builtLength(job) > 0 ? caseNow(job) : null;
+  return answers.length ? lengthened(caseNow(job), answers.length.build_length_mm) : null;
+}
+
 function showDrawing() {
   const job = store.current();
+  const given = answers.lacking.length > 0 ? null : drawnCase(job);
+  if (given === null) {
+    fill(byId("drawing"));
+    write(byId("drawing-words"), "Drawn as soon as there is an answer.");
+    return;
+  }
   const profile = answers.warm?.profile ?? answers.now?.profile ?? null;
-  const spots = shownReadings().map(({ position, temperature, suspect }) => ({
-    position,
-    suspect,
-    text: plain("temperature", temperature) + "°",
-  }));
+  const spots = job.built
+    ? shownReadings().map(({ position, temperature, suspect }) => ({
+        position,
+        suspect,
+        text: plain("temperature", temperature) + "°",
+      }))
+    : [];
   const cut = millimetres(job.draft_cut_mm);
-  const length = builtLength(job) - cutOff(job);
-  const at = cut > 0 ? length - cut : null;
+  const length = builtLength({ ...job, case: given });
+  const at = job.built && cut > 0 ? length - cut : null;
   const words =
-    `The branch to scale, ${say("length", length)} along its centre-line` +
+    `The branch to scale, ${job.built ? "" : "as it is to be built, "}${onTape(length, job.built ? Math.round : Math.ceil)} along its centre-line` +
     (profile
       ? `, coloured by its gas: ${say("temperature", profile.gas_degC[0])} at the mouth, ` +
         `${say("temperature", profile.gas_degC.at(-1))} at the cap.`
       : ".");
   const space = { width: byId("drawing").clientWidth || 700, height: 384 };
-  fill(byId("drawing"), drawing(caseNow(job), profile, spots, at, words, space));
+  fill(byId("drawing"), drawing(given, profile, spots, at, words, space));
   write(byId("drawing-words"), words);
   if (profile) {
     write(byId("ramp-cool"), say("temperature", Math.min(...profile.gas_degC)));
@@ -201,66 +157,44 @@ function profileTable({ position_mm, gas_degC, skin_degC }, spread, along, degre
 }
 
 function showLoss() {
-  const { warm, cold, warming } = answers;
-  if (!warm) return;
+  const { warm, warmup } = answers;
+  if (!warm?.attenuation) return;
   const loss = warm.attenuation;
   const byRpm = loss.rpm !== null;
   const x = loss.rpm ?? loss.frequency_Hz;
   const unit = byRpm ? "rpm" : "Hz";
-  const lines = [];
-  if (cold) {
-    lines.push({ name: "cold", style: "line cool dotted", x, y: cold.attenuation.transmission_loss_dB });
-  }
-  if (warming && byRpm) {
-    const inside = warming.rpm.map((rpm) => rpm >= x[0] && rpm <= x.at(-1));
-    lines.push({
-      name: `${WARMING_S / 60} minutes after a cold start`,
-      style: "line mild dashed",
-      x: warming.rpm.filter((_, k) => inside[k]),
-      y: warming.loss.filter((_, k) => inside[k]),
-    });
-  }
-  lines.push({ name: "warm", style: "line hot", x, y: loss.transmission_loss_dB });
+  const lines = [{ name: "warm", style: "line hot", x, y: loss.transmission_loss_dB }];
   const job = store.current();
-  const target = byRpm && typeof job.target_rpm === "number" ? job.target_rpm : null;
+  const target = byRpm ? aimedRpm(job, answers.length?.target) : null;
   const half = typeof job.drone_half_width_rpm === "number" ? job.drone_half_width_rpm : 100;
-  const spans = target === null ? [] : [{ name: "where it drones", from: target - half, to: target + half }];
+  const spans = typeof target !== "number" ? [] : [{ name: "where it drones", from: target - half, to: target + half }];
+  const cold = byRpm ? warmup?.cold_quiet_rpm : warmup?.cold_resonance_Hz;
+  const inside = typeof cold === "number" && cold > x[0] && cold < x.at(-1);
   charts.loss.draw({
     title: "What it takes out of the noise",
-    words: lossWords(x, loss.transmission_loss_dB, cold, target, half, unit),
+    words: lossWords(x, loss.transmission_loss_dB, target, half, unit),
     x: { title: unit, say: (v) => `${v.toFixed(0)} ${unit}` },
     y: { title: "transmission loss, dB", least: 0, say: (v) => `${v.toFixed(1)} dB` },
     lines,
     spans,
-    table: lossTable(unit, x, loss.transmission_loss_dB, cold, byRpm ? warming : null),
+    marks: inside ? [{ name: "quiet here when cold", style: "line cool dotted", x: cold }] : [],
+    table: {
+      headings: [unit, "dB"],
+      rows: x.map((at, k) => [at.toFixed(1), loss.transmission_loss_dB[k]?.toFixed(2) ?? ""]),
+    },
     file: "transmission-loss",
   });
 }
 
-// Warming was asked for at speeds of its own: their rows lie between the others.
-function lossTable(unit, x, warm, cold, warming) {
-  const rows = x.map((at, k) => [at, warm[k], cold?.attenuation.transmission_loss_dB[k], null]);
-  warming?.rpm.forEach((at, k) => rows.push([at, null, null, warming.loss[k]]));
-  rows.sort((a, b) => a[0] - b[0]);
-  return {
-    headings: [unit, "warm, dB", "cold, dB", `after ${WARMING_S / 60} min, dB`],
-    rows: rows.map(([at, ...losses]) => [at.toFixed(0), ...losses.map(db)]),
-  };
-}
-
-const db = (value) => (value === null || value === undefined ? "" : value.toFixed(2));
-
-function lossWords(x, losses, cold, target, half, unit) {
-  const best = losses.indexOf(Math.max(...losses.filter((v) => v !== null)));
-  const said = [`Warm, it takes most near ${x[best].toFixed(0)} ${unit}.`];
-  if (target !== null) {
-    const within = losses.filter((_, k) => Math.abs(x[k] - target) <= half && losses[k] !== null);
-    if (within.length) {
-      said.push(`Where it drones it takes ${Math.min(...within).toFixed(0)} to ${Math.max(...within).toFixed(0)} dB.`);
-    }
-  }
-  if (cold?.resonance.quiet_rpm) said.push(`Cold, it is quiet near ${cold.resonance.quiet_rpm.toFixed(0)} rpm.`);
-  return said.join(" ");
+function lossWords(x, losses, target, half, unit) {
+  const place = answers.more?.place?.here;
+  const where = place
+    ? ` Where you want to put it, it takes ${place.band_insertion_loss_dB.toFixed(0)} dB of the drone.`
+    : " How much of that is heard depends on where on the pipe it stands: see below.";
+  if (typeof target !== "number") return `Sound that it holds back between two long pipes, by ${unit}.${where}`;
+  const within = losses.filter((_, k) => Math.abs(x[k] - target) <= half && losses[k] !== null);
+  if (!within.length) return `The drone lies outside of what is drawn.${where}`;
+  return `Where it drones it holds back ${Math.min(...within).toFixed(0)} to ${Math.max(...within).toFixed(0)} dB.${where}`;
 }
 
 function showWarmup() {
@@ -280,14 +214,15 @@ function showWarmup() {
     }
   }
   const settled = warmup.settled.within_1_percent_s;
-  const [cold, warm] = [warmup.cold_quiet_rpm ?? warmup.cold_resonance_Hz, warmup.warm_quiet_rpm ?? warmup.warm_resonance_Hz];
+  const cold = warmup.cold_quiet_rpm ?? warmup.cold_resonance_Hz;
   const words =
-    cold === null || warm === null
+    cold === null
       ? warmup.summary
-      : `Cold it is quiet at ${cold.toFixed(0)} ${unit}, warm at ${warm.toFixed(0)} ${unit}. ` +
+      : `Cold it is quiet at ${cold.toFixed(0)} ${unit}. ` +
         (settled === null
-          ? "It is not yet within 1 % after twenty minutes."
-          : `After ${(settled / 60).toFixed(1)} minutes it stays within 1 % of warm: listen after that.`);
+          ? "It is not yet within 1 % of warm after twenty minutes."
+          : `After ${(settled / 60).toFixed(1)} minutes it stays within 1 % of warm: listen after that.`) +
+        warmingWords(warmup);
   charts.warmup.draw({
     title: "From cold to warm",
     words,
@@ -298,6 +233,16 @@ function showWarmup() {
     table: warmupTable(unit, warmup.series, y, byRpm ? warmup.bands : null),
     file: "warm-up",
   });
+}
+
+// What it holds back while it is still warming, at the speed that was asked for.
+function warmingWords({ series }) {
+  const job = store.current();
+  const target = aimedRpm(job);
+  const losses = series.transmission_loss_dB;
+  const k = series.time_s.findIndex((time) => time >= WARMING_S);
+  if (typeof target !== "number" || !losses || k < 0 || losses[k] == null || losses.at(-1) == null) return "";
+  return ` At ${target} rpm it holds back ${losses[k].toFixed(0)} dB two minutes after a cold start, ${losses.at(-1).toFixed(0)} dB at the end.`;
 }
 
 // Bands are told at some of the times.
@@ -315,7 +260,7 @@ function warmupTable(unit, { time_s, mouth_gas_degC }, y, bands) {
 
 function showCautions() {
   const found = new Map();
-  for (const answer of [answers.now, answers.fit, answers.length]) {
+  for (const answer of [answers.now, answers.fit, answers.length, answers.more]) {
     for (const caution of answer?.cautions ?? []) found.set(caution.code, caution.message);
   }
   const item = ([, message]) => el("li", { text: message });
@@ -326,5 +271,9 @@ function showCautions() {
   byId("more-cautions").hidden = known.length <= FIRST_CAUTIONS;
   const safety = all.filter(([code]) => code.startsWith("safety_"));
   if (safety.length) fill(byId("safety-more"), ...safety.map(item));
-  fill(byId("assumptions"), ...(answers.now?.assumptions ?? []).map((text) => el("li", { text })));
+  const taken = [...(answers.now?.assumptions ?? [])];
+  const { branch, main_pipe: pipe } = store.current().case;
+  if (branch.wall_thickness_mm == null) taken.push(`The branch's wall is ${say("length", USUAL_WALL, unitOf("length") === "in" ? 3 : 1)}.`);
+  if (pipe.wall_thickness_mm == null) taken.push(`The main pipe's wall is ${say("length", USUAL_WALL, unitOf("length") === "in" ? 3 : 1)}.`);
+  fill(byId("assumptions"), ...taken.map((text) => el("li", { text })));
 }

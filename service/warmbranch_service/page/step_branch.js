@@ -1,229 +1,71 @@
-// Step 1: the branch and the pipe.
+// Step 1: whether it is built, the drone, the pipes.
 
-import { byId, el, fill } from "./dom.js";
-import { field, forget, offer } from "./fields.js";
+import { byId, el, fill, write } from "./dom.js";
+import { AIR, ENGINE, GAS, LENGTH, MORE_AIR, MORE_ENGINE, MORE_PIPE, MORE_TUBE, PIPE, TARGET, TUBE } from "./field_list.js";
+import { choiceOf, field, forget, offer, touch } from "./fields.js";
+import { builtLength, targetKind } from "./job.js";
+import { whereToPoint } from "./pointing.js";
+import { answers } from "./questions.js";
 import * as store from "./store.js";
+import { say } from "./units.js";
 
-const TUBE = [
-  {
-    path: "case.branch.outside_diameter_mm",
-    label: "Outside diameter",
-    kind: "length",
-    help: "Of the branch's tube, over the metal.",
-  },
-  {
-    path: "case.branch.wall_thickness_mm",
-    label: "Wall thickness",
-    kind: "length",
-    help: "Of the tube. Its bore follows.",
-  },
-  {
-    path: "case.branch.material",
-    label: "Metal",
-    kind: "choice",
-    choices: [["stainless 304", "stainless 304"]],
-    help: "What the tube is made of.",
-  },
-  {
-    path: "case.branch.surface",
-    label: "Its skin",
-    kind: "choice",
-    choices: [["", "usual for it"]],
-    help: "How it looks outside: sets what it radiates.",
-  },
-];
-const MORE_TUBE = [
-  {
-    path: "case.branch.rise_deg",
-    label: "Rise to the cap",
-    kind: "angle",
-    hint: "0",
-    help: "0 level, 90 upright, negative when it falls.",
-  },
-  {
-    path: "case.branch.cap_thickness_mm",
-    label: "Cap plate",
-    kind: "length",
-    hint: "as the wall",
-    help: "Thickness of the plate at the end.",
-  },
-  {
-    path: "case.branch.wrap.thickness_mm",
-    label: "Wrap thickness",
-    kind: "length",
-    hint: "bare",
-    help: "Insulation round the branch; empty when bare.",
-    after: wrapTogether,
-  },
-  {
-    path: "case.branch.wrap.conductivity_W_mK",
-    label: "Wrap conductivity",
-    kind: "conductivity",
-    hint: "0.09",
-    help: "As fitted; exhaust tape is about 0.09.",
-  },
-];
-const PIPE = [
-  {
-    path: "case.main_pipe.outside_diameter_mm",
-    label: "Outside diameter",
-    kind: "length",
-    help: "Of the main pipe where the branch stands.",
-  },
-  {
-    path: "case.main_pipe.wall_thickness_mm",
-    label: "Wall thickness",
-    kind: "length",
-    help: "Of the main pipe.",
-  },
-  {
-    path: "case.main_pipe.gas_temperature_degC",
-    label: "Gas temperature",
-    kind: "temperature",
-    help: "In the pipe at the mouth, warm and at the speed that drones.",
-  },
-  {
-    path: "case.main_pipe.mass_flow_kg_h",
-    label: "Gas flow",
-    kind: "flow",
-    hint: "worked out",
-    help: "Through the pipe; empty: from the engine, or assumed.",
-  },
-];
-const MORE_PIPE = [
-  {
-    path: "case.main_pipe.gas.fuel",
-    label: "Fuel",
-    kind: "choice",
-    choices: [["petrol", "petrol"]],
-    help: "What was burnt; it sets the speed of sound.",
-  },
-  {
-    path: "case.main_pipe.gas.excess_air_ratio",
-    label: "Air over need (λ)",
-    kind: "number",
-    hint: "1",
-    help: "1 for petrol, 1.5 to 4 for diesel.",
-  },
-  {
-    path: "case.main_pipe.skin_temperature_degC",
-    label: "Pipe's skin",
-    kind: "temperature",
-    hint: "worked out",
-    help: "Its temperature at the mouth, if you measured it.",
-  },
-  {
-    path: "case.main_pipe.surface",
-    label: "Pipe's surface",
-    kind: "choice",
-    choices: [["", "usual for it"]],
-    help: "How it looks outside.",
-  },
-];
-const ENGINE = [
-  {
-    path: "case.engine.cylinders",
-    label: "Cylinders",
-    kind: "number",
-    help: "That fire into this pipe.",
-  },
-  {
-    path: "case.engine.cycle",
-    label: "Cycle",
-    kind: "choice",
-    choices: [
-      ["", "four-stroke"],
-      ["two-stroke", "two-stroke"],
-    ],
-    help: "Most engines on the road are four-strokes.",
-  },
-  {
-    path: "target_rpm",
-    label: "It drones at",
-    kind: "rpm",
-    help: "Engine speed that is to fall quiet.",
-  },
-  {
-    path: "drone_half_width_rpm",
-    label: "Drone's half width",
-    kind: "rpm",
-    hint: "100",
-    help: "How far up and down it is heard; only drawn.",
-  },
-];
-const MORE_ENGINE = [
-  {
-    path: "case.engine.order",
-    label: "Engine order",
-    kind: "number",
-    hint: "firing order",
-    help: "Cycles of the tone in one turn of the crankshaft.",
-  },
-  {
-    path: "case.engine.displacement_L",
-    label: "Displacement",
-    kind: "volume",
-    help: "With the next two, stands in for the gas flow.",
-  },
-  { path: "case.engine.rpm", label: "Engine speed", kind: "rpm", help: "To which the flow belongs." },
-  {
-    path: "case.engine.volumetric_efficiency",
-    label: "Filling",
-    kind: "number",
-    hint: "0.3 to 0.9",
-    help: "Air drawn over displacement; 0.3 at part throttle.",
-  },
-];
-const AIR = [
-  {
-    path: "case.surroundings.air_temperature_degC",
-    label: "Air temperature",
-    kind: "temperature",
-    hint: "20",
-    help: "Near the branch, not the forecast's.",
-  },
-  {
-    path: "case.surroundings.air_speed_m_s",
-    label: "Air speed",
-    kind: "speed",
-    hint: "0",
-    help: "Across the branch. 60 mph or 90 km/h may be typed too.",
-  },
-];
-const MORE_AIR = [
-  {
-    path: "case.surroundings.pressure_kPa",
-    label: "Air pressure",
-    kind: "pressure",
-    hint: "101.325",
-    help: "Lower in the hills: 90 at 1000 m.",
-  },
-  {
-    path: "case.surroundings.relative_humidity_percent",
-    label: "Humidity",
-    kind: "percent",
-    hint: "50",
-    help: "Of the air that the engine draws.",
-  },
-];
-
-function wrapTogether(job) {
-  const wrap = job.case.branch.wrap;
-  if (wrap && wrap.thickness_mm == null) delete job.case.branch.wrap;
-  else if (wrap && wrap.conductivity_W_mK == null) wrap.conductivity_W_mK = 0.09;
-}
+let built = null;
+let gas = null;
+let target = null;
+let surfaces = [];
 
 /** Build the step. */
 export function build() {
-  group("tube-fields", TUBE, MORE_TUBE);
-  group("pipe-fields", PIPE, MORE_PIPE);
-  group("engine-fields", ENGINE, MORE_ENGINE);
-  group("air-fields", AIR, MORE_AIR);
-  byId("add-straight").addEventListener("click", () => addPiece({ straight_mm: 200 }, "straight"));
-  byId("add-bend").addEventListener("click", () => {
-    addPiece({ bend_deg: 90, bend_radius_mm: 75 }, "bend");
+  built = choiceOf({
+    name: "built",
+    label: "Is it built already?",
+    choices: [["no", "Not yet"], ["yes", "It is built"]],
+    chosen: () => (store.current().built ? "yes" : "no"),
+    choose: (value) => store.change("whether it is built", (job) => (job.built = value === "yes")),
   });
+  fill(byId("built-choice"), built.node);
+  target = choiceOf({
+    name: "target",
+    label: "How the drone is known",
+    choices: [["rpm", "engine speed"], ["hertz", "a tone in Hz"], ["road", "road speed"], ["loudness", "how loud"]],
+    chosen: () => targetKind(store.current()),
+    choose: (value) => store.change("how the drone is told", (job) => (job.target_kind = value)),
+  });
+  fill(byId("target-choice"), target.node);
+  gas = choiceOf({
+    name: "gas",
+    label: "What tells how hot it runs",
+    choices: [["load", "not measured"], ["skin", "read on the pipe’s skin"], ["gas", "gas temperature"]],
+    chosen: gasKind,
+    choose: chooseGas,
+  });
+  fill(byId("gas-choice"), gas.node);
+  fill(byId("where-to-point"), whereToPoint());
+  group("tube-fields", TUBE.map(withReset), MORE_TUBE);
+  group("pipe-fields", PIPE, MORE_PIPE);
+  group("air-fields", AIR, MORE_AIR);
+  rebuild();
+  byId("add-straight").addEventListener("click", () => addPiece({ straight_mm: 200 }, "straight"));
+  byId("add-bend").addEventListener("click", () => addPiece({ bend_deg: 90, bend_radius_mm: 75 }, "bend"));
+}
+
+/** Show the choices and the fields that belong to them, and the pieces, anew. */
+export function rebuild() {
+  for (const one of [built, target, gas]) one.show();
+  engine();
+  gasFields();
   pieces();
+}
+
+// Another metal has another skin.
+function withReset(one) {
+  if (one.path !== "case.branch.material") return one;
+  const after = (job) => {
+    delete job.case.branch.surface;
+    delete job.case.branch.emissivity;
+    touch(job, "case.branch.surface", "case.branch.emissivity");
+  };
+  return { ...one, after: (job) => (after(job), setTimeout(() => offer("case.branch.surface", surfaceChoices()))) };
 }
 
 function group(id, fields, more) {
@@ -236,45 +78,102 @@ function group(id, fields, more) {
   fill(byId(id), el("div", { class: "fields" }, ...fields.map(field)), rest);
 }
 
+function engine() {
+  for (const path of ["case.engine.", "target_rpm", "target_Hz", "road.", "loudness", "drone_half_width_rpm"]) forget(path);
+  const kind = targetKind(store.current());
+  group("engine-fields", [...TARGET[kind], ...ENGINE], MORE_ENGINE);
+}
+
+function gasKind() {
+  const pipe = store.at("case.main_pipe");
+  if (pipe.skin_reading) return "skin";
+  return pipe.engine_load ? "load" : "gas";
+}
+
+function chooseGas(value) {
+  store.change("what tells how hot it runs", (job) => {
+    const pipe = job.case.main_pipe;
+    for (const name of ["gas_temperature_degC", "skin_reading", "engine_load", "skin_temperature_degC"]) delete pipe[name];
+    touch(job, "case.main_pipe.gas_temperature_degC", "case.main_pipe.skin_reading", "case.main_pipe.engine_load");
+    if (value === "load") pipe.engine_load = "cruise";
+    if (value === "skin") pipe.skin_reading = { surface: "matt black paint" };
+  });
+}
+
+function gasFields() {
+  for (const path of ["case.main_pipe.gas_temperature_degC", "case.main_pipe.skin_reading", "case.main_pipe.engine_load"]) forget(path);
+  const kind = gasKind();
+  fill(byId("gas-fields"), el("div", { class: "fields" }, ...GAS[kind].map(field)));
+  byId("where-to-point").hidden = kind !== "skin";
+  if (surfaces.length) offer("case.main_pipe.skin_reading.surface", readOn());
+}
+
+const surfaceChoices = () => [["", "usual for it"], ...surfaces];
+const readOn = () => [["", "the pipe’s own skin"], ...surfaces];
+
 /** Names from GET /v1/reference. */
 export function name(reference) {
   const named = (list) => list.map((entry) => [entry.name, entry.name]);
+  surfaces = named(reference.surfaces);
   offer("case.branch.material", named(reference.materials));
-  const surfaces = [["", "usual for it"], ...named(reference.surfaces)];
-  offer("case.branch.surface", surfaces);
-  offer("case.main_pipe.surface", surfaces);
+  offer("case.branch.surface", surfaceChoices());
+  offer("case.main_pipe.surface", surfaceChoices());
+  offer("case.main_pipe.skin_reading.surface", readOn());
   offer("case.main_pipe.gas.fuel", [...named(reference.fuels), [reference.air, reference.air]]);
+}
+
+/** What the answer says of the gas, and what is still the example's. */
+export function show() {
+  const pipe = answers.now?.main_pipe;
+  const range = pipe?.gas_temperature_90_degC;
+  write(
+    byId("gas-words"),
+    range && answers.lacking.length === 0
+      ? `Taken for the gas: ${say("temperature", pipe.gas_temperature_degC)}, 90 % between ` +
+          `${say("temperature", range[0])} and ${say("temperature", range[1])}.` +
+          (pipe.gas_temperature_from === "engine load" ? " An infrared thermometer on the pipe’s skin narrows that a lot." : "")
+      : "",
+  );
+  const invented = (store.current().invented ?? []).length > 0;
+  write(
+    byId("lead-1"),
+    invented
+      ? "An invented example. Type over what is different on yours; what is still marked “example” is nobody’s."
+      : "Fill in what is asked; a field in slanted type says what is taken while it is empty.",
+  );
+  showShape();
+}
+
+function showShape() {
+  const centreline = store.at("case.branch.centreline");
+  const bends = (centreline ?? []).filter((piece) => !("straight_mm" in piece)).length;
+  write(byId("shape-words"), bends === 0 ? "straight" : bends === 1 ? "one bend" : `${bends} bends`);
 }
 
 /** Build the list of pieces anew. */
 export function pieces() {
   forget("case.branch.centreline.");
   forget("case.branch.length_mm");
+  const job = store.current();
   const centreline = store.at("case.branch.centreline");
-  byId("straight-only").hidden = Array.isArray(centreline);
-  if (!Array.isArray(centreline)) {
-    const whole = {
-      path: "case.branch.length_mm",
-      label: "Length",
-      kind: "length",
-      help: "Of a straight branch, from the main pipe's inner wall to the cap's inner face.",
-    };
-    fill(byId("pieces"), el("li", {}, field(whole)));
-    return;
-  }
-  fill(byId("pieces"), ...centreline.map(pieceRow));
+  if (job.built) byId("shape").open = true;
+  if (Array.isArray(centreline)) fill(byId("pieces"), ...centreline.map(pieceRow));
+  else if (job.built) fill(byId("pieces"), el("li", {}, field(LENGTH)));
+  else fill(byId("pieces"), el("li", { class: "help", text: "One straight tube, as long as it must be. With bends, the last straight takes the length." }));
+  showShape();
 }
 
-function pieceRow(piece, place) {
+function pieceRow(piece, place, all) {
   const path = `case.branch.centreline.${place}`;
   const bend = !("straight_mm" in piece);
   const compact = true;
+  const sought = !store.current().built && place === all.length - 1 && !bend;
   const inside = bend
     ? [
         field({ path: `${path}.bend_deg`, label: "Bend", kind: "angle", compact }),
         field({ path: `${path}.bend_radius_mm`, label: "Radius", kind: "length", compact }),
       ]
-    : [field({ path: `${path}.straight_mm`, label: "Straight", kind: "length", compact })];
+    : [field({ path: `${path}.straight_mm`, label: sought ? "Last straight, for now" : "Straight", kind: "length", compact })];
   const remove = el("button", {
     type: "button",
     class: "faint",
@@ -291,9 +190,11 @@ function addPiece(piece, what) {
     const branch = job.case.branch;
     if (!Array.isArray(branch.centreline)) {
       branch.centreline = branch.length_mm == null ? [] : [{ straight_mm: branch.length_mm }];
+      if (branch.centreline.length === 0 && what === "bend") branch.centreline.push({ straight_mm: 150 });
       delete branch.length_mm;
     }
     branch.centreline.push(piece);
+    if (!job.built && what === "bend") branch.centreline.push({ straight_mm: 500 });
   });
   byId("pieces").querySelector("li:last-child input")?.focus();
 }
@@ -301,10 +202,11 @@ function addPiece(piece, what) {
 function removePiece(place) {
   store.change(`removing piece ${place + 1}`, (job) => {
     const branch = job.case.branch;
+    const length = builtLength(job);
     branch.centreline.splice(place, 1);
     if (branch.centreline.length === 0) {
       delete branch.centreline;
-      branch.length_mm = 500;
+      if (job.built) branch.length_mm = length;
     }
   });
   byId("add-straight").focus();

@@ -4,13 +4,13 @@ import { ask, Refused } from "./api.js";
 import { chart } from "./chart.js";
 import { announce, byId, el, fill, write } from "./dom.js";
 import { field, forget } from "./fields.js";
-import { builtLength, calibrated, caseNow, cutCase, cutOff, hasData, pieceLength } from "./job.js";
+import { cutNow } from "./headline.js";
+import { builtLength, calibrated, caseNow, cutCase, cutOff, isMeasured, pieceLength, targetOf } from "./job.js";
 import { numbers } from "./numbers.js";
 import { answers, chanceOf } from "./questions.js";
 import * as store from "./store.js";
-import { converted, millimetres, onTape, plain, say, typed, unitOf } from "./units.js";
+import { converted, leastOnTape, millimetres, onTape, plain, say, typed, unitOf } from "./units.js";
 
-const LEAST_CUT = 0.5; // mm: a saw takes no less
 const PAUSE = 60; // ms between moves of the slider and the question
 const trimChart = chart("What each cut would do");
 const pieceList = numbers("The pieces", { open: true });
@@ -23,7 +23,6 @@ export function build() {
   entry();
   byId("slider").addEventListener("input", slide);
   byId("record-cut").addEventListener("click", record);
-  byId("build-long").addEventListener("click", buildLong);
 }
 
 function entry() {
@@ -75,26 +74,10 @@ function takeBack() {
   announce("The last cut is taken back.");
 }
 
-// The piece that ends at the cap takes the length to build.
-function buildLong() {
-  const length = answers.length?.build_length_mm;
-  if (!length) return;
-  store.change("building it long", (job) => {
-    const more = length - builtLength(job);
-    const branch = job.case.branch;
-    if (!Array.isArray(branch.centreline)) {
-      branch.length_mm = length;
-      return;
-    }
-    const last = branch.centreline.at(-1);
-    if (more < 0) job.case = cutCase(job.case, -more);
-    else if ("straight_mm" in last) last.straight_mm = Number((millimetres(last.straight_mm) + more).toFixed(1));
-    else branch.centreline.push({ straight_mm: Number(more.toFixed(1)) });
-  });
-  announce(`The branch is now ${say("length", length)} long, to be trimmed.`);
-}
-
 export function show() {
+  const { built } = store.current();
+  byId("standing").hidden = !built;
+  write(byId("bench-summary"), built ? "What to take off, and the pieces" : "The pieces and their marks");
   showAdvice();
   showRecords();
   showSlider();
@@ -102,57 +85,39 @@ export function show() {
   showPieces();
 }
 
-/** What the fit advises to cut now, in mm; 0 without advice. */
-export function cutNow() {
-  const { fit } = answers;
-  return fit?.trim ? Math.max(0, fit.trim.cut_now_mm - fit.cutSince) : 0;
-}
-
 function showAdvice() {
-  const { length, fit } = answers;
+  const { fit } = answers;
   const job = store.current();
-  if (job.target_rpm == null) {
-    write(byId("cut-now"), "–");
+  if (targetOf(job) === null) {
     write(byId("cut-words"), "Say in step 1 at which engine speed it drones.");
-    byId("long-row").hidden = true;
     return;
   }
-  const built = builtLength(job);
-  byId("long-row").hidden = !(!stands() && length && Math.abs(length.build_length_mm - built) > 0.5);
-  if (length) {
-    write(
-      byId("long-words"),
-      `Not built yet? Build it ${say("length", length.build_length_mm)} long, ` +
-        `${say("length", length.allowance_mm, unitOf("length") === "in" ? 2 : 0)} of it for welds and cap: the right length is ` +
-        `${say("length", length.centreline_length_mm)}, 90 % between ` +
-        `${say("length", length.right_length_90_mm[0])} and ${say("length", length.right_length_90_mm[1])}, ` +
-        "and a cut cannot be undone. One gas temperature would say " +
-        `${say("length", length.one_temperature_length_mm)}.`,
-    );
+  if (!isMeasured(job)) {
+    write(byId("cut-words"), "Nothing was read or heard yet, so nothing is advised. Move the cap here to see what the model says of any length.");
+    return;
   }
   const trim = fit?.trim;
   if (!trim) {
-    write(byId("cut-now"), "–");
     write(byId("cut-words"), answers.errors.length ? "No advice for these entries yet." : "");
     return;
   }
-  const now = cutNow();
   const whole = trim.final_cut_mm - fit.cutSince;
   const [low, high] = trim.final_cut_90_mm.map((cut) => cut - fit.cutSince);
-  write(byId("cut-now"), now > LEAST_CUT ? `Cut ${onTape(now)}` : "Do not cut");
+  const tape = (length) => onTape(length, Math.round);
   const range =
     low >= 0
-      ? `90 % between ${say("length", low)} and ${say("length", high)}`
-      : `90 % between ${say("length", -low)} missing and ${high < 0 ? `${say("length", -high)} missing` : `${say("length", high)} to come off`}`;
+      ? `90 % between ${tape(low)} and ${tape(high)}`
+      : `90 % between ${tape(-low)} missing and ${high < 0 ? `${tape(-high)} missing` : `${tape(high)} to come off`}`;
+  const rpm = trim.target_rpm.toFixed(0);
   const words =
-    now > LEAST_CUT
-      ? `That leaves a chance of 5 % or less of ending too short for ${trim.target_rpm.toFixed(0)} rpm. ` +
-        `In all, about ${say("length", whole)} will come off, ${range}. Warm up, listen, and come back.`
+    cutNow() > 0
+      ? `Cut ${onTape(cutNow())} now: that leaves a chance of 5 % or less of ending too short for ${rpm} rpm. ` +
+        `In all, about ${tape(whole)} will come off, ${range}. Warm up, listen, and come back.`
       : whole < 0
-        ? `For ${trim.target_rpm.toFixed(0)} rpm it is more likely too short than too long already: about ` +
-          `${say("length", -whole)} is missing, ${range}. Measure before you touch it.`
-        : `Any cut now would run more than 5 % of ending too short for ${trim.target_rpm.toFixed(0)} rpm. ` +
-          `About ${say("length", whole)} is to come off, ${range}. Readings and listening narrow that.`;
+        ? `For ${rpm} rpm it is more likely too short than too long already: about ` +
+          `${tape(-whole)} is missing, ${range}. Measure before you touch it.`
+        : `Any cut now would run more than 5 % of ending too short for ${rpm} rpm. ` +
+          `About ${tape(whole)} is to come off, ${range}. Readings and listening narrow that.`;
   write(byId("cut-words"), words);
 }
 
@@ -161,7 +126,7 @@ function showRecords() {
   const last = job.trims.length - 1;
   const built = builtLength(job);
   const items = job.trims.map((trim, place) => {
-    const length = say("length", built - cutOff(job, place + 1));
+    const length = onTape(built - cutOff(job, place + 1), Math.round);
     const when = trim.at ? new Date(trim.at).toLocaleString() : "";
     const button = el("button", { type: "button", class: "small", text: "Take back", onclick: takeBack });
     return el(
@@ -179,18 +144,18 @@ function showSlider() {
   const slider = byId("slider");
   const { cuts } = answers;
   byId("trim").hidden = !cuts?.rows.length;
-  if (!cuts?.rows.length) return;
+  if (!cuts?.rows.length || !answers.now) return;
   const cut = draftCut();
   slider.max = Math.max(cuts.most, cut).toFixed(1);
   slider.step = unitOf("length") === "in" ? 25.4 / 16 : 1;
   if (Math.abs(Number(slider.value) - cut) > 0.51) slider.value = cut;
   const length = answers.now.centreline_length_mm - cut;
   const chance = chanceOf(cut, cuts.chances);
-  write(byId("slider-cut"), `${say("length", cut, unitOf("length") === "in" ? 3 : 0)} off, ${say("length", length)} left`);
+  write(byId("slider-cut"), `${onTape(cut, Math.round)} off, ${onTape(length, Math.round)} left`);
   write(byId("slider-chance"), chance ? `chance of having gone too far: ${chance.text}` : "");
   byId("slider-chance").className = !chance || chance.value <= 5 ? "fine" : chance.value < 50 ? "risky" : "bad";
   clearTimeout(timer);
-  if (answers.errors.length > 0) return; // what is refused is told beside its field
+  if (!store.current().built || answers.errors.length > 0) return; // what is refused is told beside its field
   timer = setTimeout(() => askSlider(cut, chance), PAUSE);
 }
 
@@ -249,8 +214,7 @@ function showChart() {
   trimChart.draw({
     title: "What each cut would do",
     words:
-      `As it is, ${first.median.toFixed(0)} rpm; with ${say("length", last.cut)} off, ` +
-      `${last.median.toFixed(0)} rpm: ${((last.median - first.median) / converted("length", last.cut || 1)).toFixed(unit === "in" ? 0 : 1)} rpm ` +
+      `With ${onTape(last.cut, Math.round)} off it would be quiet at ${last.median.toFixed(0)} rpm: ${((last.median - first.median) / converted("length", last.cut || 1)).toFixed(unit === "in" ? 0 : 1)} rpm ` +
       `for each ${unit === "in" ? "inch" : "mm"}.`,
     x: { title: `${unit} off at the cap`, say: (v) => `${v.toFixed(unit === "in" ? 2 : 0)} ${unit}` },
     y: { title: "quiet rpm", say: (v) => `${v.toFixed(0)} rpm` },
@@ -270,20 +234,22 @@ export function pieceRows() {
   return stands() ? standingRows() : (answers.length?.cut_list ?? []).map(toBuild);
 }
 
-/** Whether the branch exists: something was measured on it or cut off it. */
-export const stands = () => hasData(store.current()) || store.current().trims.length > 0;
+/** Whether the branch exists. */
+export const stands = () => store.current().built;
 
-const mark = (value) => plain("length", value, unitOf("length") === "in" ? 2 : 1);
-const bendWords = (degrees, radius) => `${degrees}° on a radius of ${say("length", radius, unitOf("length") === "in" ? 2 : 1)}`;
+// Marks as a tape shows them: sixteenths or millimetres.
+const mark = (value) => onTape(value, Math.round);
+const bendWords = (degrees, radius) => `${degrees}° on a radius of ${onTape(radius, Math.round)}`;
 
 function toBuild(piece) {
   let what = piece.piece === 1 ? "cope to the main pipe" : "";
-  if (piece.takes_the_length) what = "ends at the cap, is trimmed";
+  if (piece.takes_the_length) what = piece.piece === 1 ? "cope to the main pipe; ends at the cap, is trimmed" : "ends at the cap, is trimmed";
   if (piece.kind === "bend") what = bendWords(piece.bend_deg, piece.bend_radius_mm);
   return [`${piece.piece} ${piece.kind}`, mark(piece.from_mm), mark(piece.to_mm), mark(piece.tube_mm), what];
 }
 
 function standingRows() {
+  if (!(builtLength(store.current()) > 0)) return [];
   const { branch } = caseNow(store.current());
   const pieces = branch.centreline ?? [{ straight_mm: branch.length_mm }];
   const cut = cutNow();
@@ -294,20 +260,17 @@ function standingRows() {
     const bend = !("straight_mm" in piece);
     const what = bend ? bendWords(piece.bend_deg, millimetres(piece.bend_radius_mm)) : "";
     const last = place === pieces.length - 1;
-    const saw = last && cut > LEAST_CUT ? `mark at ${mark(to - cut)}, ${onTape(cut)} off` : "";
+    const saw = last && cut > 0 ? `saw mark at ${mark(to - cut)}, ${onTape(cut)} off` : "";
     return [`${place + 1} ${bend ? "bend" : "straight"}`, mark(from), mark(to), mark(to - from), [what, saw].filter(Boolean).join("; ")];
   });
 }
 
-export const pieceHeadings = () => {
-  const unit = unitOf("length");
-  return ["piece", `from, ${unit}`, `to, ${unit}`, `tube, ${unit}`, "what to do"];
-};
+export const pieceHeadings = () => ["piece", "from", "to, mark", "tube", "what to do"];
 
 /** What the table of pieces is of. */
 export function piecesCaption() {
   if (stands()) return "Pieces as they stand, marks along the centre-line from the main pipe's inner wall";
-  return `Pieces for a branch of ${say("length", answers.length.build_length_mm)}, marks along the centre-line from the main pipe's inner wall`;
+  return `Pieces for a branch of ${onTape(answers.length.build_length_mm, Math.ceil)}, marks along the centre-line from the main pipe's inner wall`;
 }
 
 function showPieces() {

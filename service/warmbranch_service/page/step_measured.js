@@ -2,11 +2,12 @@
 
 import { byId, el, fill, svg, write } from "./dom.js";
 import { field, forget, offer } from "./fields.js";
-import { builtLength, cutOff, hasData, isWhole, readAfter } from "./job.js";
+import { quietAt } from "./headline.js";
+import { hasData, heardLength, isWhole, readAfter } from "./job.js";
 import { numbers } from "./numbers.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
-import { plain, say, unitOf } from "./units.js";
+import { onTape, plain, say, unitOf } from "./units.js";
 
 const PATCH = "matt black paint";
 let surfaces = [["", "the branch's own skin"], [PATCH, PATCH]];
@@ -18,7 +19,11 @@ export function build() {
   byId("before-after-numbers").append(levelsTable.node);
   byId("parameters").append(learned.node);
   byId("add-reading").addEventListener("click", addReading);
-  byId("add-heard").addEventListener("click", addHeard);
+  byId("add-heard").addEventListener("click", () => addHeard({}));
+  byId("add-moved").addEventListener("click", () => {
+    const rpm = store.current().heard.at(-1)?.quiet_rpm ?? store.current().target_rpm;
+    addHeard({ centreline_length_mm: null, quiet_rpm: rpm ?? null, moved: true });
+  });
   rows();
 }
 
@@ -45,11 +50,11 @@ function addReading() {
   byId("readings").querySelector("li:last-child input")?.focus();
 }
 
-function addHeard() {
+function addHeard(more) {
   store.change("adding what you heard", (job) => {
-    job.heard.push({ quiet_rpm: null, uncertainty_rpm: null, after_cuts: job.trims.length });
+    job.heard.push({ quiet_rpm: null, uncertainty_rpm: null, ...more, after_cuts: job.trims.length });
   });
-  byId("heard").querySelector("li:last-child input")?.focus();
+  byId("heard").querySelector(`li:last-child ${more.moved ? "[data-path$=centreline_length_mm]" : "input"}`)?.focus();
 }
 
 /** Build both lists anew. */
@@ -106,8 +111,7 @@ function how({ thermometer, surface, emissivity_set: set }) {
 
 function heardRow(heard, place) {
   const path = `heard.${place}`;
-  const job = store.current();
-  const length = builtLength(job) - cutOff(job, heard.after_cuts);
+  const length = heardLength(store.current(), heard);
   const compact = true;
   return el(
     "li",
@@ -116,7 +120,9 @@ function heardRow(heard, place) {
     field({ path: `${path}.quiet_rpm`, label: "Quietest at", kind: "rpm", compact }),
     field({ path: `${path}.uncertainty_rpm`, label: "Give or take", kind: "rpm", hint: "1 %", compact }),
     remove(`Remove heard ${place + 1}`, "heard", place, "add-heard"),
-    el("p", { class: "note", text: `With the branch ${say("length", length)} long.` }),
+    heard.moved
+      ? el("div", { class: "note" }, field({ path: `${path}.centreline_length_mm`, label: "With the cap at, from the main pipe’s inner wall", kind: "length", compact }))
+      : el("p", { class: "note", text: `With the branch ${onTape(length, Math.round)} long.` }),
     el("p", { class: "note", "data-heard": place }),
   );
 }
@@ -143,8 +149,11 @@ export function show() {
   for (const summary of document.querySelectorAll("[data-how]")) {
     write(summary, how(job.readings[Number(summary.dataset.how)] ?? {}));
   }
+  byId("measured").hidden = !job.built;
+  byId("not-yet-3").hidden = job.built;
   byId("fit").hidden = !fit;
   if (!fit) return;
+  showRivals(fit);
   write(byId("fit-outcome"), measured ? OUTCOMES[fit.outcome] ?? fit.outcome : "Nothing measured yet.");
   write(byId("fit-words"), fitWords(fit, measured));
   write(byId("next-reading"), nextWords(fit));
@@ -164,8 +173,17 @@ export function show() {
   fill(byId("untold"), ...(measured ? fit.untold : []).map((text) => el("li", { text })));
 }
 
+// Slips that would explain the readings better, as the service weighs them.
+function showRivals(fit) {
+  const items = (fit.rivals ?? []).map(({ sentence, quiet_rpm: rpm, what_to_read: next }) =>
+    el("li", { text: [sentence, rpm == null ? "" : `It would then be quiet at ${rpm.toFixed(0)} rpm.`, next].filter(Boolean).join(" ") }),
+  );
+  fill(byId("rivals"), ...items);
+}
+
 const OUTCOMES = {
   fitted: "It fits what was read and heard.",
+  "contradicts prior": "It fits only with values that are hard to believe: look for a slip.",
   "prior-dominated": "What was measured adds little so far.",
   "contradictory readings": "The readings contradict each other: look at those marked.",
   "at a bound": "It fits only at the edge of what is believable: measure again.",
@@ -191,10 +209,16 @@ function pair(parameter, [low, high]) {
   return `${text(low)} to ${text(high)}${unit}`;
 }
 
+// Of the build as it stands there is one number on the page; after a cut, the fit tells of another.
+function fittedLevels(fit) {
+  const own = fit.cutSince === 0 ? quietAt()?.answer.prediction?.quiet_rpm : null;
+  return own ?? fit.prediction.quiet_rpm;
+}
+
 const rpmOf = (levels) => levels.interval_90.map((x) => x.toFixed(0)).join(" and ");
 
 function fitWords(fit, measured) {
-  const after = fit.prediction.quiet_rpm;
+  const after = fittedLevels(fit);
   const before = fit.prediction.before_fit.quiet_rpm;
   if (!after || !before) return fit.summary;
   if (!measured) {
@@ -247,7 +271,7 @@ function showNotes(fit, job) {
 // Bars of 50 and 90 % before and after, beside what one temperature promises and what was heard.
 function showBeforeAfter(fit, measured) {
   const before = fit.prediction.before_fit.quiet_rpm;
-  const after = fit.prediction.quiet_rpm;
+  const after = measured ? fittedLevels(fit) : fit.prediction.quiet_rpm;
   byId("before-after").hidden = !before || !after;
   if (!before || !after) return;
   const rows = [{ name: "before", levels: before, style: "prior" }];
@@ -270,7 +294,7 @@ function showBeforeAfter(fit, measured) {
     parts.push(svg("text", { class: "tick", x: across(target), y: foot + 15, "text-anchor": anchor, text: "wanted" }));
   }
   const words = rows
-    .map((row) => `${row.name}: ${row.levels ? `${row.levels.median.toFixed(0)}, 90 % between ${rpmOf(row.levels)}` : row.at.toFixed(0)} rpm`)
+    .map((row) => `${row.name}: ${row.levels ? `90 % between ${rpmOf(row.levels)}` : row.at.toFixed(0)} rpm`)
     .join("; ");
   const size = { viewBox: `0 0 360 ${foot + 22}`, role: "img", class: "intervals" };
   fill(byId("before-after-picture"), svg("svg", { ...size, "aria-label": words }, ...parts));
@@ -286,7 +310,7 @@ function showBeforeAfter(fit, measured) {
 function intervalRow(row, y, across) {
   const middle = across(row.levels ? row.levels.median : row.at);
   const anchor = middle > 180 ? "end" : "start";
-  const said = `${row.name} ${(row.levels ? row.levels.median : row.at).toFixed(0)}`;
+  const said = row.name === "before" ? row.name : `${row.name} ${(row.levels ? row.levels.median : row.at).toFixed(0)}`;
   const name = svg("text", {
     class: "mark",
     x: middle > 180 ? Math.min(middle + 30, 350) : Math.max(middle - 30, 10),

@@ -1,10 +1,14 @@
-// The job: kept in the browser at every change, with undo. Nothing here asks the service.
+// The jobs: kept in the browser at every change, with undo. Each job has a place of its own, so
+// that tabs that work on different jobs do not overwrite each other. Nothing here asks the service.
 
-const JOB_KEY = "warmbranch.job";
+const JOBS_KEY = "warmbranch.jobs"; // {id: {name, at}}
+const JOB_KEY = "warmbranch.job."; // and the id
+const OPEN_KEY = "warmbranch.open"; // of this tab
 const UNITS_KEY = "warmbranch.units";
 const MOST_STEPS = 100; // of undo
 
 let job = null;
+let id = null;
 let past = [];
 let lastPath = null;
 let kept = true;
@@ -12,41 +16,65 @@ const listeners = [];
 
 export const current = () => job;
 export const isKept = () => kept;
+export const openId = () => id;
 
 /** Be told of every change, with its kind: "typed", "record", "undo" or "opened". */
 export function onChange(listener) {
   listeners.push(listener);
 }
 
-/** Begin with a job, without telling anybody. */
-export function begin(first) {
+/** Begin with a job, kept as `known` or as a new one, without telling anybody. */
+export function begin(first, known = null) {
   job = first;
+  id = known ?? freshId();
   keep();
 }
 
-/** The text of the job that the browser kept, or null. */
-export function remembered() {
+const freshId = () => `${Date.now().toString(36)}${Math.random().toString(36).slice(2, 6)}`;
+
+function read(storage, key) {
   try {
-    return localStorage.getItem(JOB_KEY);
+    return storage.getItem(key);
   } catch {
     return null;
   }
 }
 
-/** Be told of the text of a job that another tab of this browser has changed. */
+function parsed(text) {
+  try {
+    return JSON.parse(text);
+  } catch {
+    return null;
+  }
+}
+
+/** What the browser keeps: [{id, name, at}], the latest first. */
+export function jobs() {
+  const found = parsed(read(localStorage, JOBS_KEY)) ?? {};
+  return Object.entries(found)
+    .map(([one, { name, at }]) => ({ id: one, name, at }))
+    .sort((a, b) => b.at - a.at);
+}
+
+/** The text of a kept job, or null. */
+export const textOf = (one) => read(localStorage, JOB_KEY + one);
+
+/** The job that this tab had open, else the latest of all: its id, or null. */
+export function remembered() {
+  const own = read(sessionStorage, OPEN_KEY);
+  if (own !== null && textOf(own) !== null) return own;
+  return jobs().find((one) => textOf(one.id) !== null)?.id ?? null;
+}
+
+/** Be told of the text of this job when another tab of this browser has changed it. */
 export function onOtherTab(listener) {
   addEventListener("storage", (event) => {
-    if (event.key === JOB_KEY && event.newValue !== null) listener(event.newValue);
+    if (event.key === JOB_KEY + id && event.newValue !== null) listener(event.newValue);
+    else if (event.key === JOBS_KEY) tell("list");
   });
 }
 
-export function rememberedUnits() {
-  try {
-    return JSON.parse(localStorage.getItem(UNITS_KEY));
-  } catch {
-    return null;
-  }
-}
+export const rememberedUnits = () => parsed(read(localStorage, UNITS_KEY));
 
 export function keepUnits(units) {
   try {
@@ -65,13 +93,31 @@ export function change(what, act, path = null) {
   tell(path === null ? "record" : "typed");
 }
 
-/** Put another job in the place of this one. */
-export function open(other, what) {
+/** Another tab changed this very job: show it. */
+export function replace(other, what) {
   remember(what);
+  show(other);
+}
+
+/** Open another job beside this one, which stays kept: a kept one by its id, or a new one. */
+export function open(other, known = null) {
+  id = known ?? freshId();
+  past = [];
+  show(other);
+}
+
+function show(other) {
   lastPath = null;
   job = other;
   keep();
   tell("opened");
+}
+
+/** Forget a kept job. */
+export function forget(one) {
+  localStorage.removeItem(JOB_KEY + one);
+  list((found) => delete found[one]);
+  tell("list");
 }
 
 /** Name of what undo would take back, or null. */
@@ -97,9 +143,19 @@ function remember(what) {
   past = past.slice(-MOST_STEPS);
 }
 
+function list(act) {
+  const found = parsed(read(localStorage, JOBS_KEY)) ?? {};
+  act(found);
+  localStorage.setItem(JOBS_KEY, JSON.stringify(found));
+}
+
 function keep() {
   try {
-    localStorage.setItem(JOB_KEY, JSON.stringify(job));
+    localStorage.setItem(JOB_KEY + id, JSON.stringify(job));
+    list((found) => {
+      found[id] = { name: job.name ?? "", at: Date.now() };
+    });
+    sessionStorage.setItem(OPEN_KEY, id);
     kept = true;
   } catch {
     kept = false;
@@ -136,6 +192,8 @@ export function put(root, path, value) {
   else if (listed || Array.isArray(here)) here[last] = null;
   else {
     delete here[last];
-    if (parts.length > 1 && Object.keys(here).length === 0) put(root, parts.join("."), null);
+    if (parts.length > 1 && Object.keys(here).length === 0 && !KEPT_EMPTY.has(parts.join("."))) put(root, parts.join("."), null);
   }
 }
+
+const KEPT_EMPTY = new Set(["case.branch", "case.main_pipe", "case.engine"]);

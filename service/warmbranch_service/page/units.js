@@ -2,9 +2,15 @@
 // field's name, or a string with its own unit, which the service reads. Only what is shown is
 // converted here, so changing the units changes no value.
 
-const MM_PER = { mm: 1, cm: 10, m: 1000, in: 25.4, inch: 25.4, inches: 25.4, '"': 25.4, ft: 304.8 };
+import { lengthOf, numberOf } from "./typed_lengths.js";
 
+const INCH = 25.4;
 export const chosen = { length: "mm", temperature: "degC" };
+
+/** Units that a browser of this language starts with: inches and °F in the United States. */
+export function unitsOf(language) {
+  return /^en-US\b/i.test(language ?? "") ? { length: "in", temperature: "degF" } : { length: "mm", temperature: "degC" };
+}
 
 // kind of field → unit shown, and how many decimals are worth showing
 const SHOWN = {
@@ -12,7 +18,9 @@ const SHOWN = {
   temperature: () => (chosen.temperature === "degF" ? ["°F", 1] : ["°C", 1]),
   difference: () => (chosen.temperature === "degF" ? ["°F", 1] : ["K", 1]),
   rpm: () => ["rpm", 0],
-  speed: () => ["m/s", 2],
+  hertz: () => ["Hz", 1],
+  speed: () => [chosen.length === "in" ? "mph" : "m/s", 2],
+  road: () => [chosen.length === "in" ? "mph" : "km/h", 1],
   flow: () => ["kg/h", 1],
   pressure: () => ["kPa", 2],
   percent: () => ["%", 0],
@@ -21,14 +29,14 @@ const SHOWN = {
   conductivity: () => ["W/mK", 3],
   number: () => ["", 3],
 };
+// Speeds are kept in m/s, or as a string with the unit that was shown when they were typed.
+const PER_M_S = { "m/s": 1, "km/h": 3.6, mph: 1 / 0.44704 };
 
 export const unitOf = (kind) => SHOWN[kind]()[0];
 
 /** A length in mm from what a job holds, or NaN. */
 export function millimetres(value) {
-  if (typeof value === "number") return value;
-  const found = /^\s*([+-]?[\d.]+)\s*([a-z"]+)\s*$/.exec(value ?? "");
-  return found && MM_PER[found[2]] ? Number(found[1]) * MM_PER[found[2]] : NaN;
+  return typeof value === "number" ? value : lengthOf(value ?? "");
 }
 
 /** A temperature in °C from what a job holds, or NaN. */
@@ -40,66 +48,63 @@ export function celsius(value) {
   return { C: number, F: (number - 32) / 1.8, K: number - 273.15 }[found[2]];
 }
 
+function metresPerSecond(value) {
+  if (typeof value === "number") return value;
+  const found = /^\s*([\d.]+)\s*(m\/s|km\/h|mph)\s*$/.exec(value ?? "");
+  return found ? Number(found[1]) / PER_M_S[found[2]] : NaN;
+}
+
 const round = (value, decimals) => Number(value.toFixed(decimals));
 
 /** A number in the contract's unit, in the unit that is shown. */
 export function converted(kind, value) {
-  if (kind === "length" && chosen.length === "in") return value / MM_PER.in;
+  if (kind === "length" && chosen.length === "in") return value / INCH;
   if (kind === "temperature" && chosen.temperature === "degF") return value * 1.8 + 32;
   if (kind === "difference" && chosen.temperature === "degF") return value * 1.8;
+  if (kind === "speed" || kind === "road") return value * PER_M_S[unitOf(kind)];
   return value;
-}
-
-/** The contract's number for one in the unit that is shown. */
-export function contract(kind, shown) {
-  if (kind === "length" && chosen.length === "in") return shown * MM_PER.in;
-  if (kind === "temperature" && chosen.temperature === "degF") return (shown - 32) / 1.8;
-  return shown;
 }
 
 /** What stands in a field for what the job holds. */
 export function fieldText(kind, value) {
   if (value === null || value === undefined) return "";
-  if (kind === "length" || kind === "temperature") {
-    const [unit, decimals] = SHOWN[kind]();
-    if (typeof value === "string" && !asTyped(kind, value)) {
-      const number = kind === "length" ? millimetres(value) : celsius(value);
-      return Number.isFinite(number) ? `${round(converted(kind, number), decimals)}` : value;
-    }
-    if (typeof value === "string") return value.replace(/\s*(in|°?F)$/, "");
-    if (unit === "mm" || unit === "°C") return `${value}`;
-    return `${round(converted(kind, value), decimals)}`;
+  const read = { length: millimetres, temperature: celsius, speed: metresPerSecond, road: metresPerSecond }[kind];
+  if (!read) return `${value}`;
+  const unit = unitOf(kind);
+  if (typeof value === "string") {
+    const own = { "°F": "F", "°C": "C" }[unit] ?? unit;
+    if (value.endsWith(` ${own}`) && /^-?[\d.]+ /.test(value)) return value.slice(0, -own.length - 1);
   }
-  return `${value}`;
-}
-
-// Whether the string is in the unit shown, so that it stands in the field as it was typed.
-function asTyped(kind, value) {
-  if (kind === "length") return chosen.length === "in" && /^[\d.]+ in$/.test(value);
-  return chosen.temperature === "degF" && /^-?[\d.]+ F$/.test(value);
+  if (typeof value === "number" && ["mm", "°C", "m/s"].includes(unit)) return `${value}`;
+  const number = read(value);
+  return Number.isFinite(number) ? `${round(converted(kind, number), SHOWN[kind]()[1])}` : `${value}`;
 }
 
 /** What the job holds for what was typed. Text that is no number is kept, and refused there. */
 export function typed(kind, text) {
-  const bare = text.trim();
+  const bare = text.trim().replace(/^[−–]/, "-");
   if (bare === "") return null;
-  const number = plainNumber(kind, bare);
-  if (number === null) return bare;
-  if (kind === "length" && chosen.length === "in") return `${number} in`;
-  if (kind === "temperature" && chosen.temperature === "degF") return `${number} F`;
-  return number;
-}
-
-function plainNumber(kind, text) {
-  const bare = text.replace(/^[−–]/, "-");
-  if (/^[+-]?(\d+\.?\d*|\.\d+)$/.test(bare)) return Number(bare);
-  // A decimal comma; but 1,234 may be a thousand, so that is left for the service to refuse.
-  if (/^[+-]?\d+,\d+$/.test(bare) && !/,\d{3}$/.test(bare)) return Number(bare.replace(",", "."));
-  const inches = /^(?:(\d+)[ -])?(\d+)\/(\d+)$/.exec(bare); // 1 7/8
-  if (inches && kind === "length" && chosen.length === "in" && Number(inches[3]) > 0) {
-    return round(Number(inches[1] ?? 0) + Number(inches[2]) / Number(inches[3]), 5);
+  const inches = chosen.length === "in";
+  if (kind === "length") {
+    const number = numberOf(bare, inches);
+    if (number !== null) return inches ? `${number} in` : number;
+    const found = lengthOf(bare);
+    if (!Number.isFinite(found)) return bare;
+    return inches ? `${round(found / INCH, 5)} in` : round(found, 4);
   }
-  return null;
+  const number = numberOf(bare, false);
+  if (kind === "temperature") {
+    if (number !== null) return chosen.temperature === "degF" ? `${number} F` : number;
+    const own = /^(.*?)\s*(?:°|deg(?:rees)?)?\s*([CcFfKk])$/.exec(bare);
+    const degrees = own && numberOf(own[1], false);
+    return degrees === null ? bare : `${degrees} ${own[2].toUpperCase()}`;
+  }
+  if (kind === "speed" || kind === "road") {
+    const unit = unitOf(kind);
+    if (number !== null) return unit === "m/s" ? number : `${number} ${unit}`;
+    return bare.replace(/\s*(kph|kmh|km\/h)$/i, " km/h").replace(/\s*(mph)$/i, " mph");
+  }
+  return number ?? bare;
 }
 
 /** For people: "1233 mm", "48.55 in", "310 °C". */
@@ -118,10 +123,19 @@ export function plain(kind, value, decimals) {
   return converted(kind, value).toFixed(places).replace(/^-/, "−").replace(/^−(0\.?0*)$/, "$1");
 }
 
-/** A length as a tape shows it, rounded down, for a cut cannot be undone: "22 mm", "1 3/16 in". */
-export function onTape(value) {
-  if (unitOf("length") !== "in") return `${Math.floor(value)}\u00a0mm`;
-  const sixteenths = Math.floor((value / MM_PER.in) * 16);
+/** The smallest length that a tape shows, in mm. */
+export const leastOnTape = () => (chosen.length === "in" ? INCH / 16 : 1);
+
+/**
+ * A length as a tape shows it: "22 mm", "1 3/16 in".
+ *
+ * rounded: Math.floor for what comes off, for a cut cannot be undone; Math.ceil for what is built;
+ * Math.round for a mark.
+ */
+export function onTape(value, rounded = Math.floor) {
+  if (!Number.isFinite(value)) return "–";
+  if (chosen.length !== "in") return `${rounded(round(value, 6))}\u00a0mm`;
+  const sixteenths = rounded(round((value / INCH) * 16, 6));
   const whole = Math.floor(sixteenths / 16);
   let [over, under] = [sixteenths % 16, 16];
   while (over > 0 && over % 2 === 0) [over, under] = [over / 2, under / 2];
@@ -132,8 +146,8 @@ export function onTape(value) {
 /** The step of 1, 2 or 5 (or a fraction of an inch) in mm, nearest above a wanted one. */
 export function niceStep(wanted) {
   if (chosen.length === "in") {
-    const steps = [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4];
-    return (steps.find((step) => step * MM_PER.in >= wanted) ?? 4) * MM_PER.in;
+    const steps = [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 12, 24];
+    return (steps.find((step) => step * INCH >= wanted) ?? 24) * INCH;
   }
   const ten = 10 ** Math.floor(Math.log10(wanted));
   return ten * [1, 2, 5, 10].find((step) => step * ten >= wanted * 0.999);

@@ -1,7 +1,8 @@
 """One connection: uvicorn's protocol, bounded in what it takes and in how long it waits for it.
 
-uvicorn itself waits for ever for the end of a request, keeps a head of any size, and answers what
-is no HTTP in a shape of its own. Here each failure has the one shape of all failures.
+uvicorn itself waits for ever for the end of a request and for whoever does not read its answer,
+keeps a head and trailers of any size, takes trailers for headers, and answers what is no HTTP in a
+shape of its own. Here each failure has the one shape of all failures.
 """
 
 from __future__ import annotations
@@ -31,7 +32,11 @@ from warmbranch_service.http.middleware import SECURITY_HEADERS
 log = logging.getLogger("warmbranch")
 
 LONGEST_HEAD = 64 * 1024
-"""Bytes of request line and headers; far more than any client sends."""
+"""Bytes of request line and headers, and of all between two parts of a body: the lines of chunks,
+trailers. Far more than any client sends."""
+
+LEAST_TAKEN = 64 * 1024
+"""Bytes of its answer, or all that is left, that a client must take in the time for it."""
 
 
 class Connection(HttpToolsProtocol):
@@ -42,17 +47,27 @@ class Connection(HttpToolsProtocol):
     seconds : float
         A request must have arrived whole so long after its first byte, and a connection must have
         brought a first byte so long after it was made.
+    unread_seconds : float
+        A client that takes nothing of its answer for so long is cut off.
     others
         As uvicorn gives them.
     """
 
-    def __init__(self, *arguments: Any, seconds: float, **others: Any) -> None:
+    def __init__(
+        self, *arguments: Any, seconds: float, unread_seconds: float, **others: Any
+    ) -> None:
         super().__init__(*arguments, **others)
         self._seconds = seconds
+        self._unread_seconds = unread_seconds
+        self._unread: tuple[int, float] | None = None  # bytes, and since when no fewer
+        self._idle_since = self.loop.time()
+        self._fault = ""
         self._timer: asyncio.TimerHandle | None = None
         self._part: Literal["nothing", "head", "body"] = "nothing"  # of a request, so far
         self._head = 0
+        self._between = 0  # bytes since the last of the body
         self._ended_one = False
+        self._brought_body = False
 
     # The base class narrows asyncio's own signature in the same way.
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
@@ -69,13 +84,19 @@ class Connection(HttpToolsProtocol):
         """Take what has come, unless the head grows without end."""
         if self.transport.is_closing():
             return  # it was refused, and goes on sending
-        self._ended_one = False
+        self._ended_one = self._brought_body = False
         super().data_received(data)
+        self._between += len(data)
+        if self._part != "body" or self._ended_one or self._brought_body:
+            self._between = 0
         # Of what brought the end of one request as well, how much is head is not known.
         counts = self._part == "head" and not self._ended_one
         self._head = self._head + len(data) if counts else 0
         if self._head > LONGEST_HEAD:
             detail = f"The request's head is longer than {LONGEST_HEAD} bytes."
+            self._refuse(ProblemParts(HEAD_TOO_LARGE, detail))
+        elif self._between > LONGEST_HEAD:
+            detail = f"Trailers, or a chunk's line, are longer than {LONGEST_HEAD} bytes."
             self._refuse(ProblemParts(HEAD_TOO_LARGE, detail))
 
     def on_message_begin(self) -> None:
@@ -84,10 +105,24 @@ class Connection(HttpToolsProtocol):
         self._part, self._head = "head", 0
         self._start_timer()
 
+    def on_header(self, name: bytes, value: bytes) -> None:
+        """A header; a trailer, which comes behind the body, is dropped."""
+        if self._part == "head":
+            super().on_header(name, value)
+
     def on_headers_complete(self) -> None:
         """Its head is whole."""
+        assert self.parser is not None, "it called this"
+        self._fault = head_fault(self.parser.get_http_version(), self.headers)
+        if self._fault:
+            raise ValueError(self._fault)  # ends the parser, which has ``send_400_response`` called
         self._part = "body"
         super().on_headers_complete()
+
+    def on_body(self, body: bytes) -> None:
+        """A part of its body."""
+        self._brought_body = True
+        super().on_body(body)
 
     def on_message_complete(self) -> None:
         """It is whole."""
@@ -95,9 +130,34 @@ class Connection(HttpToolsProtocol):
         self._stop_timer()
         super().on_message_complete()
 
+    def on_response_complete(self) -> None:
+        """It is answered."""
+        self._idle_since = self.loop.time()
+        super().on_response_complete()
+
     def send_400_response(self, msg: str) -> None:
         """Answer what is no HTTP."""
-        self._refuse(ProblemParts(BAD_REQUEST, "This is no HTTP request."))
+        self._refuse(ProblemParts(BAD_REQUEST, self._fault or "This is no HTTP request."))
+
+    @property
+    def idle_since(self) -> float | None:
+        """The loop's time at which the last answer ended; None where one is owed or unread."""
+        # None until a head is whole, whatever the base class declares.
+        asked = self.cycle is not None  # pyright: ignore[reportUnnecessaryComparison]
+        owes = asked and not self.cycle.response_complete
+        busy = owes or self._part != "nothing" or self.transport.is_closing()
+        return None if busy or self.transport.get_write_buffer_size() else self._idle_since
+
+    def look(self) -> None:
+        """Cut the line of a client that does not read; to be called every second or so."""
+        unread, now = self.transport.get_write_buffer_size(), self.loop.time()
+        if unread == 0:
+            self._unread = None
+        elif self._unread is None or not 0 <= self._unread[0] - unread < LEAST_TAKEN:
+            self._unread = unread, now
+        elif now - self._unread[1] >= self._unread_seconds:
+            log.warning("an answer is not read; its line is cut", extra={"unread_bytes": unread})
+            self.transport.abort()
 
     def _start_timer(self) -> None:
         self._stop_timer()
@@ -157,6 +217,23 @@ class Connection(HttpToolsProtocol):
         return "\r\n".join([*lines, "", ""]).encode("latin-1") + body
 
 
-def connections(seconds: float) -> Callable[..., asyncio.Protocol]:
+def head_fault(version: str, headers: list[tuple[bytes, bytes]]) -> str:
+    """What is wrong with a head that the parser lets through; empty for nothing.
+
+    Whoever stands between a client and this service may read such a head otherwise (RFC 9112,
+    3.2 and 6.1, and its section 11.2 on request smuggling).
+    """
+    if version not in ("1.0", "1.1"):
+        return f"HTTP/{version} is not spoken here; send HTTP/1.1."
+    hosts = [value for name, value in headers if name == b"host"]
+    if len(hosts) > 1 or (version == "1.1" and not hosts):
+        return f"The request has {len(hosts)} headers Host; send one."
+    codings = [value.lower() for name, value in headers if name == b"transfer-encoding"]
+    if codings and (codings != [b"chunked"] or version == "1.0"):
+        return "The only Transfer-Encoding that is understood is chunked, given once, in HTTP/1.1."
+    return ""
+
+
+def connections(seconds: float, unread_seconds: float) -> Callable[..., asyncio.Protocol]:
     """What makes a connection, for uvicorn."""
-    return partial(Connection, seconds=seconds)
+    return partial(Connection, seconds=seconds, unread_seconds=unread_seconds)

@@ -34,7 +34,9 @@ class LocalService:
         self._socket = socket.create_server(("127.0.0.1", port))
         self.port: int = self._socket.getsockname()[1]
         self._server = Server(
-            configuration(settings, lambda: create_app(settings)), grace=GRACE_SECONDS
+            configuration(settings, lambda: create_app(settings)),
+            grace=GRACE_SECONDS,
+            most=settings.connections,
         )
         self._thread = threading.Thread(target=self._run, daemon=True)
 

@@ -2,117 +2,49 @@
 
 The supervisor owns the listening socket, and so a worker that dies loses only what it was working
 on: the others take what waits, and another worker takes its place. It loads neither the model nor
-the framework.
+the framework. Nothing that it does waits for one worker while another may need it.
 
 SIGTERM, SIGINT   close: see server.py
-SIGHUP            replace the workers one by one, without a gap: for new code
+SIGHUP            replace the workers one by one, without a gap: for new code, for other keys
 """
 
 from __future__ import annotations
 
+import contextlib
+import ipaddress
 import logging
 import os
-import select
-import shutil
+import resource
 import signal
 import socket
-import subprocess
-import sys
-import tempfile
 import threading
 import time
-from pathlib import Path
+from collections import deque
 from types import FrameType
 
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.http.logs import configure
+from warmbranch_service.http.metrics_folder import MetricsFolder
 from warmbranch_service.http.settings import Settings
+from warmbranch_service.serving.listening import HandOver, bound
+from warmbranch_service.serving.worker_process import Worker
 
 log = logging.getLogger("warmbranch")
-
-BACKLOG = 2048
-"""Connections that the kernel holds until a worker takes them."""
-
-START_SECONDS = 60.0
-"""A worker that does not serve by then is taken for broken."""
 
 MOST_FALSE_STARTS = 5
 """Workers in a row that die before they serve; then something is broken that another one will not
 mend."""
 
-PATIENCE = 15.0
-"""s beyond the grace time after which a worker that was told to close is killed: far more than
-server.py needs."""
+PATIENCE = 2.0
+"""s beyond the grace time after which a worker that was told to close is killed: a second more than
+server.py needs. With the grace time as it is set, the whole ends within the 10 s that containers
+are given."""
 
 PAUSE = 0.1
 """s between two looks at the workers."""
 
-
-class Worker:
-    """One worker process.
-
-    Parameters
-    ----------
-    listener : socket
-    environment : dict
-    """
-
-    def __init__(self, listener: socket.socket, environment: dict[str, str]) -> None:
-        self._status, told = os.pipe()
-        inherited = (listener.fileno(), told)
-        command = [sys.executable, "-m", "warmbranch_service.serving.worker", *map(str, inherited)]
-        self._process = subprocess.Popen(
-            command,
-            stdin=subprocess.PIPE,  # its end tells a worker that the supervisor has gone
-            pass_fds=inherited,
-            env=environment,
-            start_new_session=True,  # Ctrl-C reaches the supervisor alone, which closes in order
-        )
-        os.close(told)
-        self._born = time.monotonic()
-        self._serves = False
-
-    @property
-    def pid(self) -> int:
-        """Its process."""
-        return self._process.pid
-
-    @property
-    def serves(self) -> bool:
-        """Whether it has told that it takes connections."""
-        if not self._serves and self._status >= 0 and select.select([self._status], [], [], 0)[0]:
-            self._serves = os.read(self._status, 1) == b"1"
-            os.close(self._status)
-            self._status = -1
-        return self._serves
-
-    @property
-    def is_alive(self) -> bool:
-        """Whether it runs."""
-        return self._process.poll() is None
-
-    @property
-    def is_late(self) -> bool:
-        """Whether it should serve by now and does not."""
-        return not self.serves and time.monotonic() - self._born > START_SECONDS
-
-    def close(self) -> None:
-        """Tell it to finish."""
-        if self.is_alive:
-            self._process.terminate()
-
-    def wait(self, seconds: float) -> None:
-        """Wait for its end; cut it short after some seconds."""
-        try:
-            self._process.wait(seconds)
-        except subprocess.TimeoutExpired:
-            log.error("worker %d does not end and is killed", self.pid)
-            self.kill()
-
-    def kill(self) -> None:
-        """End it at once."""
-        self._process.kill()
-        self._process.wait()
+DESCRIPTORS = 65_536
+"""To which the soft limit is raised, where the hard one admits it."""
 
 
 class Supervisor:
@@ -122,19 +54,26 @@ class Supervisor:
     ----------
     listener : socket
         Bound and listening.
+    host : str
     workers : int
     settings : Settings
     """
 
-    def __init__(self, listener: socket.socket, *, workers: int, settings: Settings) -> None:
+    def __init__(
+        self, listener: socket.socket, *, host: str, workers: int, settings: Settings
+    ) -> None:
         self._listener = listener
         self._size = workers
         self._settings = settings
         self._workers: list[Worker] = []
         self._false_starts = 0
         self._closing = threading.Event()
-        self._renewing = False
-        self._metrics = Path(tempfile.mkdtemp(prefix="warmbranch-metrics-"))
+        self._told_again = False
+        self._to_renew: deque[Worker] = deque()
+        self._successor: Worker | None = None
+        self._leaving: list[tuple[Worker, float]] = []
+        self._metrics = MetricsFolder()
+        self._hand_over = HandOver(listener, host)
 
     def run(self) -> bool:
         """Serve; whether it closed because it was told to."""
@@ -144,35 +83,42 @@ class Supervisor:
         try:
             self._workers = [self._begin() for _ in range(self._size)]
             while not self._closing.wait(PAUSE):
-                if self._renewing:
-                    self._renewing = False
-                    self._renew()
+                self._hand_over.look()
                 self._workers = [self._kept(worker) for worker in self._workers]
+                self._renew()
+                self._see_off()
+                _reap_strangers({worker.pid for worker in self._all()})
                 if self._false_starts >= MOST_FALSE_STARTS:
                     log.error("%d workers in a row did not start; giving up", self._false_starts)
                     break
             self._close()
         finally:
-            for worker in self._workers:
+            for worker in self._all():
                 if worker.is_alive:
                     worker.kill()
-            shutil.rmtree(self._metrics, ignore_errors=True)
+            self._metrics.remove()
         return self._closing.is_set()
 
     def _told_to_close(self, number: int, _: FrameType | None) -> None:
         self._closing.set()
 
     def _told_to_renew(self, number: int, _: FrameType | None) -> None:
-        self._renewing = True
+        self._told_again = True
+
+    def _all(self) -> list[Worker]:
+        coming = [] if self._successor is None else [self._successor]
+        return [*self._workers, *coming, *(worker for worker, _ in self._leaving)]
 
     def _begin(self) -> Worker:
-        environment = {**os.environ, "PROMETHEUS_MULTIPROC_DIR": str(self._metrics)}
-        return Worker(self._listener, environment)
+        return Worker(self._listener, {**os.environ, **self._metrics.environment})
 
     def _kept(self, worker: Worker) -> Worker:
         """The worker, or another one in its place."""
         if worker.is_late:
             log.error("worker %d does not start and is killed", worker.pid)
+            worker.kill()
+        elif worker.is_alive and worker.is_hung:
+            log.error("worker %d hangs and is killed", worker.pid)
             worker.kill()
         if worker.is_alive:
             if worker.serves:
@@ -183,71 +129,88 @@ class Supervisor:
         if self._false_starts >= MOST_FALSE_STARTS:
             return worker
         another = self._begin()
-        log.error("worker %d has died; worker %d takes its place", worker.pid, another.pid)
+        log.error(
+            "worker %d has died %s; worker %d takes its place",
+            worker.pid,
+            worker.how_it_ended(),
+            another.pid,
+        )
         return another
 
     def _renew(self) -> None:
-        """Replace the workers, each only once its successor serves."""
-        for index, old in enumerate(self._workers):
-            new = self._begin()
-            while new.is_alive and not new.serves and not new.is_late:
-                if self._closing.wait(PAUSE):
-                    new.kill()
-                    return
-            if not new.serves:
-                log.error("worker %d does not start; the old ones serve on", new.pid)
-                new.kill()
-                return
-            self._workers[index] = new
-            old.close()
-            old.wait(self._settings.grace_seconds + PATIENCE)
-            self._forget(old)
-            log.info("worker %d has taken over from %d", new.pid, old.pid)
+        """A step of replacing the workers, each only once its successor serves."""
+        if self._told_again and self._successor is None and not self._to_renew:
+            self._told_again = False
+            self._to_renew.extend(self._workers)
+        new = self._successor
+        if new is None:
+            while self._to_renew and self._to_renew[0] not in self._workers:
+                self._to_renew.popleft()  # it has died, and what took its place is new
+            if self._to_renew:
+                self._successor = self._begin()
+            return
+        if not new.is_alive or new.is_late:
+            log.error("worker %d does not start; the old ones serve on", new.pid)
+            new.kill()
+            self._forget(new)
+            self._successor = None
+            self._to_renew.clear()
+        elif new.serves:
+            old = self._to_renew.popleft()
+            self._successor = None
+            if old in self._workers:
+                self._workers[self._workers.index(old)] = new
+                self._leave(old)
+                log.info("worker %d has taken over from %d", new.pid, old.pid)
+            else:
+                self._leave(new)
+
+    def _leave(self, worker: Worker) -> None:
+        worker.close()
+        deadline = time.monotonic() + self._settings.grace_seconds + PATIENCE
+        self._leaving.append((worker, deadline))
+
+    def _see_off(self) -> None:
+        """Look after those that were told to close."""
+        staying: list[tuple[Worker, float]] = []
+        for worker, deadline in self._leaving:
+            if worker.is_alive and time.monotonic() < deadline:
+                staying.append((worker, deadline))
+                continue
+            if worker.is_alive:
+                log.error("worker %d does not end and is killed", worker.pid)
+                worker.kill()
+            self._forget(worker)
+        self._leaving = staying
 
     def _close(self) -> None:
+        self._hand_over.close()
         # Before the workers are told: the last of them to close its own copy takes what waits.
         self._listener.close()
-        for worker in self._workers:
+        if self._successor is not None:
+            self._successor.kill()
+        for worker in self._all():
             worker.close()
         deadline = time.monotonic() + self._settings.grace_seconds + PATIENCE
-        for worker in self._workers:
+        for worker in self._all():
             worker.wait(max(0.1, deadline - time.monotonic()))
 
     def _forget(self, worker: Worker) -> None:
-        """Drop the gauges of a worker that has gone; its counters still count."""
-        for file in self._metrics.glob(f"gauge_live*_{worker.pid}.db"):
-            file.unlink(missing_ok=True)
+        """Drop what a worker that has gone held; its counters still count."""
+        worker.forget()
+        self._metrics.forget(worker.pid)
 
 
-class PortTakenError(Exception):
-    """Somebody else listens at the address."""
-
-
-def bound(host: str, port: int, *, beside: bool) -> socket.socket:
-    """A listening socket.
-
-    Parameters
-    ----------
-    host : str
-    port : int
-        0 for any free one.
-    beside : bool
-        Whether another service of the same user may listen there too, from which this one takes
-        over: the kernel hands each new connection to one of both.
-
-    Raises
-    ------
-    OSError
-        If the address cannot be had; ``PortTakenError`` if somebody else listens there.
-    """
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    if port and not beside:
-        # Without SO_REUSEPORT this fails where anybody listens.
-        try:
-            socket.create_server((host, port), family=family).close()
-        except OSError as error:
-            raise PortTakenError(error.strerror or str(error)) from None
-    return socket.create_server((host, port), family=family, backlog=BACKLOG, reuse_port=True)
+def _reap_strangers(own: set[int]) -> None:
+    """As the first process of a container: let orphans go that were never ours."""
+    if os.getpid() != 1:
+        return
+    with contextlib.suppress(ChildProcessError):
+        while True:
+            ended = os.waitid(os.P_ALL, 0, os.WEXITED | os.WNOHANG | os.WNOWAIT)
+            if ended is None or ended.si_pid in own:
+                return  # one's own is waited for where it is known
+            os.waitpid(ended.si_pid, 0)
 
 
 def serve(*, host: str, port: int, workers: int, beside: bool, settings: Settings) -> bool:
@@ -269,4 +232,34 @@ def serve(*, host: str, port: int, workers: int, beside: bool, settings: Setting
         address,
         extra={"workers": workers, **settings.told()},
     )
-    return Supervisor(listener, workers=workers, settings=settings).run()
+    _warn(host, settings)
+    _raise_limit()
+    return Supervisor(listener, host=host, workers=workers, settings=settings).run()
+
+
+def _warn(host: str, settings: Settings) -> None:
+    """Say what whoever set it so may not have meant."""
+    for warning in settings.warnings():
+        log.warning(warning)
+    if not settings.asks_for_keys and not _is_loopback(host):
+        log.warning(
+            "it listens beyond this machine and asks for no key: whoever reaches %s may use it. "
+            "Set WARMBRANCH_API_KEYS or WARMBRANCH_API_KEYS_FILE.",
+            host,
+        )
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def _raise_limit() -> None:
+    """Let the workers hold as many connections as the hard limit admits."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    wanted = DESCRIPTORS if hard == resource.RLIM_INFINITY else min(DESCRIPTORS, hard)
+    if soft != resource.RLIM_INFINITY and soft < wanted:
+        with contextlib.suppress(ValueError, OSError):
+            resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))

@@ -1,14 +1,17 @@
-"""One worker process, ``python -m warmbranch_service.serving.worker``, started by the supervisor.
+"""One worker process, begun by entry.py.
 
 Takes the numbers of two inherited file descriptors: the listening socket, and a pipe on which it
-tells that it serves. Its standard input is the supervisor's lifeline: when that ends, so does it.
+tells that it serves, and every second that it lives. Its standard input is the supervisor's
+lifeline: when that ends, so does it.
 """
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import gc
 import os
+import shutil
 import socket
 import sys
 from collections.abc import Callable
@@ -16,11 +19,12 @@ from typing import cast
 
 import uvicorn
 
+from warmbranch_service.http import metrics_folder
 from warmbranch_service.http.app import create_app
-from warmbranch_service.http.logs import configure
 from warmbranch_service.http.settings import Settings
 from warmbranch_service.serving.connection import connections
 from warmbranch_service.serving.server import Server
+from warmbranch_service.serving.worker_process import LIVES, SERVES
 
 SWITCH_SECONDS = 0.001
 """How long a thread may hold the interpreter while another waits; Python's own is 5 ms. Health is
@@ -29,11 +33,12 @@ answered on the event loop's thread, which waits so long for each turn while sol
 
 def configuration(settings: Settings, factory: Callable[[], object]) -> uvicorn.Config:
     """How uvicorn serves the application."""
+    made = connections(settings.seconds_to_send, settings.seconds_to_read)
     return uvicorn.Config(
         factory,
         factory=True,
         # uvicorn takes any callable that makes a protocol, and declares classes only.
-        http=cast("type[asyncio.Protocol]", connections(settings.seconds_to_send)),
+        http=cast("type[asyncio.Protocol]", made),
         log_config=None,
         access_log=False,  # the service logs each request itself, with its id
         server_header=False,
@@ -55,26 +60,29 @@ class _Supervised(Server):
         if not os.read(lifeline, 1024):
             asyncio.get_running_loop().remove_reader(lifeline)
             self.should_exit = True
+            # Nobody else is left to do it; what is mapped stays so.
+            shutil.rmtree(os.environ.get(metrics_folder.DIRECTORY, ""), ignore_errors=True)
 
 
-def main(listener: int, status: int) -> None:
+def serve(settings: Settings, listener: int, status: int) -> None:
     """Serve until told to stop."""
     sys.setswitchinterval(SWITCH_SECONDS)
-    settings = Settings.from_environment()
-    configure(settings.log_format)
+    os.set_blocking(status, False)
+
+    def tell(what: bytes) -> None:
+        # A supervisor that was stopped does not read; one that has gone is told by the lifeline.
+        with contextlib.suppress(BlockingIOError, BrokenPipeError):
+            os.write(status, what)
 
     def started() -> None:
         gc.freeze()  # what is loaded stays: the collector need not look through it again and again
-        os.write(status, b"1")
-        os.close(status)
+        tell(SERVES)
 
     server = _Supervised(
         configuration(settings, lambda: create_app(settings)),
         grace=settings.grace_seconds,
+        most=settings.connections,
         started=started,
+        beat=lambda: tell(LIVES),
     )
     server.run([socket.socket(fileno=listener)])
-
-
-if __name__ == "__main__":
-    main(int(sys.argv[1]), int(sys.argv[2]))

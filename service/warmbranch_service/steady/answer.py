@@ -21,6 +21,8 @@ from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR
 from warmbranch_service.case.messages import cautions_of
 from warmbranch_service.case.schema import Case
+from warmbranch_service.contract.rounding import digits as digits
+from warmbranch_service.contract.rounding import each, finite, places
 from warmbranch_service.steady.schema import (
     DEFAULT_POINTS,
     DEFAULT_SPAN,
@@ -61,29 +63,26 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
     profile = answer.profile
     resonance = _resonance(converted, answer)
     estimates = Estimates(
-        transit_time_Hz=_places(answer.transit_time[0], 3),
-        one_temperature_Hz=_places(answer.one_temperature[0], 3),
+        transit_time_Hz=places(answer.transit_time[0], 3),
+        one_temperature_Hz=places(answer.one_temperature[0], 3),
     )
     return SteadyAnswer(
         outcome="no resonance" if resonance.frequency_Hz[0] is None else "resonance found",
         summary=summary(request.case, resonance, estimates, answer),
         profile=Profile(
-            position_mm=_list(profile.position[0] / MM, 2),
-            gas_degC=_list(celsius(profile.gas[0]), 2),
-            wall_degC=_list(celsius(profile.wall[0]), 2),
-            skin_degC=_list(celsius(profile.skin[0]), 2),
-            sound_speed_m_s=_list(answer.sound_speed[0], 2),
+            position_mm=each(profile.position[0] / MM, 2),
+            gas_degC=each(celsius(profile.gas[0]), 2),
+            wall_degC=each(celsius(profile.wall[0]), 2),
+            skin_degC=each(celsius(profile.skin[0]), 2),
+            sound_speed_m_s=each(answer.sound_speed[0], 2),
         ),
         resonance=resonance,
         estimates=estimates,
         effective_temperature_degC=celsius_or_none(answer.effective_temperature[0], 2),
-        mouth_correction_mm=_places(answer.mouth_correction[0] / MM, 2),
-        centreline_length_mm=_places(answer.length[0] / MM, 2),
+        mouth_correction_mm=places(answer.mouth_correction[0] / MM, 2),
+        centreline_length_mm=places(answer.length[0] / MM, 2),
         dew_point_degC=celsius_or_none(answer.dew_point[0], 1),
-        main_pipe=MainPipeAnswer(
-            mass_flow_kg_h=digits(converted.case.main_pipe.mass_flow[0] / PER_HOUR, 5),
-            gas_speed_m_s=digits(answer.main_speed[0], 4),
-        ),
+        main_pipe=_main_pipe(converted, answer),
         heat=Heat(
             entering_W=digits(profile.heat_entering[0], 5),
             lost_W=digits(profile.heat_lost[0], 5),
@@ -98,12 +97,26 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
     )
 
 
+def _main_pipe(converted: Converted, answer: Answer) -> MainPipeAnswer:
+    inferred = converted.inferred
+    low_high = None if inferred is None else inferred.interval_90_degC
+    return MainPipeAnswer(
+        mass_flow_kg_h=digits(converted.case.main_pipe.mass_flow[0] / PER_HOUR, 5),
+        gas_speed_m_s=digits(answer.main_speed[0], 4),
+        gas_temperature_degC=places(celsius(converted.case.main_pipe.gas_temperature)[0], 2),
+        gas_temperature_from="given" if inferred is None else inferred.source,
+        gas_temperature_90_degC=(
+            None if low_high is None else (places(low_high[0], 1), places(low_high[1], 1))
+        ),
+    )
+
+
 def _resonance(converted: Converted, answer: Answer) -> Resonance:
     order, first = converted.order, answer.resonance[0, 0]
     return Resonance(
-        frequency_Hz=[_finite(frequency, 3) for frequency in answer.resonance[0]],
+        frequency_Hz=[finite(frequency, 3) for frequency in answer.resonance[0]],
         engine_order=order,
-        quiet_rpm=None if order is None else _finite(60 * first / order, 1),
+        quiet_rpm=None if order is None else finite(60 * first / order, 1),
         quality_factor=(
             digits(answer.quality_factor[0], 4) if np.isfinite(answer.quality_factor[0]) else None
         ),
@@ -127,10 +140,10 @@ def _prediction(converted: Converted, position: FloatArray) -> SteadyPrediction 
 def _profile_bands(position: FloatArray, found: Predicted) -> ProfileBands:
     def pairs(levels: FloatArray, low: int, high: int) -> list[tuple[float, float]]:
         ends = celsius(levels[[low, high]])
-        return list(zip(_list(ends[0], 1), _list(ends[1], 1), strict=True))
+        return list(zip(each(ends[0], 1), each(ends[1], 1), strict=True))
 
     return ProfileBands(
-        position_mm=_list(position / MM, 2),
+        position_mm=each(position / MM, 2),
         gas_interval_50_degC=pairs(found.gas, 1, 3),
         gas_interval_90_degC=pairs(found.gas, 0, 4),
         skin_interval_50_degC=pairs(found.skin, 1, 3),
@@ -148,8 +161,8 @@ def prediction_of(frequency: FloatArray, order: float | None) -> Prediction:
     )
 
 
-def _levels(values: FloatArray, places: int) -> Levels:
-    low, lower, middle, upper, high = (_places(value, places) for value in values)
+def _levels(values: FloatArray, count: int) -> Levels:
+    low, lower, middle, upper, high = (places(value, count) for value in values)
     return Levels(median=middle, interval_50=(lower, upper), interval_90=(low, high))
 
 
@@ -169,9 +182,9 @@ def _attenuation(
         frequency = middle * np.linspace(1 - DEFAULT_SPAN, 1 + DEFAULT_SPAN, DEFAULT_POINTS)
     loss = answer.transmission_loss(frequency[None, :])[0]
     return TransmissionLoss(
-        rpm=None if order is None else _list(frequency / per_rpm, 1),
-        frequency_Hz=_list(frequency, 3),
-        transmission_loss_dB=[value if math.isfinite(value) else None for value in _list(loss, 3)],
+        rpm=None if order is None else each(frequency / per_rpm, 1),
+        frequency_Hz=each(frequency, 3),
+        transmission_loss_dB=[value if math.isfinite(value) else None for value in each(loss, 3)],
     )
 
 
@@ -201,23 +214,6 @@ def _off(relative: float) -> str:
     return f"{abs(relative) * 100:.1f} % too {'high' if relative > 0 else 'low'}"
 
 
-def _list(values: FloatArray, places: int) -> list[float]:
-    return (np.round(values, places) + 0.0).tolist()  # + 0: no minus zero
-
-
-def _places(value: float, places: int) -> float:
-    return round(float(value), places) + 0.0
-
-
-def _finite(value: float, places: int) -> float | None:
-    return _places(value, places) if math.isfinite(value) else None
-
-
-def celsius_or_none(kelvin: float, places: int) -> float | None:
+def celsius_or_none(kelvin: float, count: int) -> float | None:
     """The temperature in °C, or None where there is none."""
-    return _finite(kelvin - ICE_POINT, places)
-
-
-def digits(value: float, count: int) -> float:
-    """The value to so many significant digits."""
-    return float(f"{float(value):.{count}g}") + 0.0
+    return finite(kelvin - ICE_POINT, count)

@@ -15,7 +15,7 @@ import numpy as np
 
 from warmbranch.base.constants import ICE_POINT
 from warmbranch_service.case.convert_batch import MM, PER_HOUR
-from warmbranch_service.contract.rounding import each, finite, places
+from warmbranch_service.contract.rounding import digits, each, finite, places
 
 if TYPE_CHECKING:
     from warmbranch.base.batch import FloatArray
@@ -67,10 +67,7 @@ def _quiet_rpm(solved: Solved) -> Values:
 
 
 def _digits(values: FloatArray, count: int) -> Values:
-    return [
-        float(f"{value:.{count}g}") + 0.0 if math.isfinite(value) else None
-        for value in values.tolist()
-    ]
+    return [digits(value, count) if math.isfinite(value) else None for value in values.tolist()]
 
 
 def _of_end(name: str, node: int) -> Output:

@@ -10,10 +10,10 @@ from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import (
     AnswerModel,
-    JsonSchema,
     Quantity,
     RequestModel,
     Whole,
+    in_unit,
     refusal,
 )
 from warmbranch_service.contract.rules import WITH_ENGINE, rules, where
@@ -117,28 +117,25 @@ class SteadyRequest(RequestModel):
         return self
 
 
-def _unit(unit: str) -> JsonSchema:
-    return {"x-unit": unit}
-
-
 class Profile(AnswerModel):
     """Temperatures along the branch; all lists are as long as ``position_mm``."""
 
     position_mm: list[float] = Field(
-        description="From the mouth, along the centre-line; to 0.01.", json_schema_extra=_unit("mm")
+        description="From the mouth, along the centre-line; to 0.01.",
+        json_schema_extra=in_unit("mm"),
     )
     gas_degC: list[float] = Field(
-        description="Gas, mean over the bore; to 0.01.", json_schema_extra=_unit("degC")
+        description="Gas, mean over the bore; to 0.01.", json_schema_extra=in_unit("degC")
     )
     wall_degC: list[float] = Field(
-        description="Wall of the tube; to 0.01.", json_schema_extra=_unit("degC")
+        description="Wall of the tube; to 0.01.", json_schema_extra=in_unit("degC")
     )
     skin_degC: list[float] = Field(
         description="Outer surface, of the wrap where there is one; to 0.01.",
-        json_schema_extra=_unit("degC"),
+        json_schema_extra=in_unit("degC"),
     )
     sound_speed_m_s: list[float] = Field(
-        description="In the gas; to 0.01.", json_schema_extra=_unit("m/s")
+        description="In the gas; to 0.01.", json_schema_extra=in_unit("m/s")
     )
 
 
@@ -150,21 +147,21 @@ class Resonance(AnswerModel):
         "outcome or a caution says why.",
         min_length=3,
         max_length=3,
-        json_schema_extra=_unit("Hz"),
+        json_schema_extra=in_unit("Hz"),
     )
     engine_order: float | None = Field(
         description="Engine order that quiet_rpm refers to; null without an engine.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
     quiet_rpm: float | None = Field(
         description="Engine speed at which the branch cancels best, from the first resonance; to "
         "0.1. Null without an engine or without a resonance.",
-        json_schema_extra=_unit("rpm"),
+        json_schema_extra=in_unit("rpm"),
     )
     quality_factor: float | None = Field(
         description="Of the first resonance, by losses inside the branch; four digits. Null "
         "without a resonance or without losses.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
 
 
@@ -174,11 +171,11 @@ class Estimates(AnswerModel):
     transit_time_Hz: float = Field(
         description="1/(4 ∫dx/c), from the sum of local travel times; too low for a hot mouth and "
         "a cold cap; to 0.001.",
-        json_schema_extra=_unit("Hz"),
+        json_schema_extra=in_unit("Hz"),
     )
     one_temperature_Hz: float = Field(
         description="From the main gas temperature all along, as is the habit; to 0.001.",
-        json_schema_extra=_unit("Hz"),
+        json_schema_extra=in_unit("Hz"),
     )
 
 
@@ -186,14 +183,15 @@ class Heat(AnswerModel):
     """The heat balance of the branch."""
 
     entering_W: float = Field(
-        description="Through the mouth, by gas and wall; five digits.", json_schema_extra=_unit("W")
+        description="Through the mouth, by gas and wall; five digits.",
+        json_schema_extra=in_unit("W"),
     )
     lost_W: float = Field(
-        description="To the surroundings; five digits.", json_schema_extra=_unit("W")
+        description="To the surroundings; five digits.", json_schema_extra=in_unit("W")
     )
     closure_error: float = Field(
         description="Difference of the two over the larger; two digits.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
 
 
@@ -202,15 +200,15 @@ class TransmissionLoss(AnswerModel):
 
     rpm: list[float] | None = Field(
         description="Engine speeds; null without an engine; to 0.1.",
-        json_schema_extra=_unit("rpm"),
+        json_schema_extra=in_unit("rpm"),
     )
     frequency_Hz: list[float] = Field(
-        description="Frequencies; to 0.001.", json_schema_extra=_unit("Hz")
+        description="Frequencies; to 0.001.", json_schema_extra=in_unit("Hz")
     )
     transmission_loss_dB: list[float | None] = Field(
         description="With main pipes without reflections on both sides; to 0.001. Null where it "
         "has no finite value.",
-        json_schema_extra=_unit("dB"),
+        json_schema_extra=in_unit("dB"),
     )
 
 
@@ -218,10 +216,22 @@ class MainPipeAnswer(AnswerModel):
     """What flows in the main pipe, given or worked out."""
 
     mass_flow_kg_h: float = Field(
-        description="Gas through the main pipe; five digits.", json_schema_extra=_unit("kg/h")
+        description="Gas through the main pipe; five digits.", json_schema_extra=in_unit("kg/h")
     )
     gas_speed_m_s: float = Field(
-        description="Mean gas speed at the mouth; four digits.", json_schema_extra=_unit("m/s")
+        description="Mean gas speed at the mouth; four digits.", json_schema_extra=in_unit("m/s")
+    )
+    gas_temperature_degC: float = Field(
+        description="Main gas at the mouth, given or worked out; to 0.01.",
+        json_schema_extra=in_unit("degC"),
+    )
+    gas_temperature_from: Literal["given", "skin reading", "engine load"] = Field(
+        description="Where it comes from."
+    )
+    gas_temperature_90_degC: tuple[float, float] | None = Field(
+        description="Range that holds it with 90 %; to 0.1. Null where it is given.",
+        examples=[(231.9, 384.0)],
+        json_schema_extra=in_unit("degC"),
     )
 
 
@@ -231,25 +241,27 @@ HOLDER = "that of the field which holds it"
 class Levels(AnswerModel):
     """A prediction with its uncertainty."""
 
-    median: float = Field(description="As likely above as below.", json_schema_extra=_unit(HOLDER))
+    median: float = Field(
+        description="As likely above as below.", json_schema_extra=in_unit(HOLDER)
+    )
     interval_50: tuple[float, float] = Field(
-        description="25 and 75 %.", json_schema_extra=_unit(HOLDER)
+        description="25 and 75 %.", json_schema_extra=in_unit(HOLDER)
     )
     interval_90: tuple[float, float] = Field(
-        description="5 and 95 %.", json_schema_extra=_unit(HOLDER)
+        description="5 and 95 %.", json_schema_extra=in_unit(HOLDER)
     )
 
 
 class Prediction(AnswerModel):
     """Quiet rpm and first resonance; null without an engine or without a resonance."""
 
-    quiet_rpm: Levels | None = Field(description="To 0.1.", json_schema_extra=_unit("rpm"))
-    resonance_Hz: Levels | None = Field(description="To 0.01.", json_schema_extra=_unit("Hz"))
+    quiet_rpm: Levels | None = Field(description="To 0.1.", json_schema_extra=in_unit("rpm"))
+    resonance_Hz: Levels | None = Field(description="To 0.01.", json_schema_extra=in_unit("Hz"))
 
 
 def _band(what: str) -> Any:
     return Field(
-        description=f"{what}; one pair a position; to 0.1.", json_schema_extra=_unit("degC")
+        description=f"{what}; one pair a position; to 0.1.", json_schema_extra=in_unit("degC")
     )
 
 
@@ -258,7 +270,7 @@ class ProfileBands(AnswerModel):
 
     position_mm: list[float] = Field(
         description="From the mouth; every fourth of the profile's; to 0.01.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     gas_interval_50_degC: list[tuple[float, float]] = _band("Holds half of the draws")
     gas_interval_90_degC: list[tuple[float, float]] = _band("Holds nine tenths")
@@ -278,8 +290,8 @@ class SteadyPrediction(Prediction):
 class Solver(AnswerModel):
     """The work that was done."""
 
-    iterations: int = Field(description="Newton steps.", json_schema_extra=_unit("1"))
-    nodes: int = Field(description="Points along the branch.", json_schema_extra=_unit("1"))
+    iterations: int = Field(description="Newton steps.", json_schema_extra=in_unit("1"))
+    nodes: int = Field(description="Points along the branch.", json_schema_extra=in_unit("1"))
 
 
 Outcome = Literal["resonance found", "no resonance"]
@@ -299,19 +311,19 @@ class SteadyAnswer(WholeAnswer):
     effective_temperature_degC: float | None = Field(
         description="The one temperature at which the same branch with the same gas would "
         "resonate at frequency_Hz[0]; to 0.01. Null without a resonance.",
-        json_schema_extra=_unit("degC"),
+        json_schema_extra=in_unit("degC"),
     )
     mouth_correction_mm: float = Field(
         description="Length added at the mouth, of main-pipe gas; to 0.01.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     centreline_length_mm: float = Field(
         description="From the main pipe's inner wall to the cap; to 0.01.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     dew_point_degC: float | None = Field(
         description="Of the gas; to 0.1. Null for a gas without water.",
-        json_schema_extra=_unit("degC"),
+        json_schema_extra=in_unit("degC"),
     )
     main_pipe: MainPipeAnswer
     heat: Heat

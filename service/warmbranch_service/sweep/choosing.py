@@ -5,7 +5,9 @@ from __future__ import annotations
 from warmbranch_service.sweep.executors import Executor, InProcess
 
 
-def executor(*, processes: int = 1, scheduler: str = "") -> Executor:
+def executor(
+    *, processes: int = 1, scheduler: str = "", without_workers: float | None = None
+) -> Executor:
     """The executor.
 
     Parameters
@@ -14,11 +16,13 @@ def executor(*, processes: int = 1, scheduler: str = "") -> Executor:
         Of this machine; 1 for this one alone.
     scheduler : str, optional
         Address of a Dask scheduler, whose workers solve instead; empty for none.
+    without_workers : float, optional
+        s. How long that one may be without workers; as long as is usual when left out.
     """
     if scheduler:
         from warmbranch_service.sweep.cluster import Cluster
 
-        return Cluster(scheduler)
+        return Cluster(scheduler, without_workers)
     if processes > 1:
         from warmbranch_service.sweep.processes import ProcessPool
 

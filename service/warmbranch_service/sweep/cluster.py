@@ -6,17 +6,19 @@ request travels with each task, not as data of its own that a lost worker would 
 
 from __future__ import annotations
 
+import asyncio
 import importlib
 import logging
 import time
 import uuid
 from collections import deque
 from collections.abc import Iterator
-from threading import Event, Lock
+from threading import Event, Lock, Thread
 from typing import Any, NamedTuple, cast
 
 from warmbranch import core
 from warmbranch.base import stopping
+from warmbranch.base.errors import StoppedError
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.sweep.executors import LOOK_SECONDS, ExecutorError
 from warmbranch_service.sweep.plan import Chunk, Plan, Task
@@ -36,7 +38,10 @@ RECOUNT_SECONDS = 1.0
 """How often the cluster's threads are counted: workers come and go."""
 
 WITHOUT_WORKERS_SECONDS = 60.0
-"""How long a cluster may be without any worker."""
+"""How long a cluster may be without any worker, where whoever asks can wait for so long."""
+
+LOST_SECONDS = 5.0
+"""How long a scheduler may be away: a moment's loss of the network is got over."""
 
 Result = tuple[Chunk, ...]
 
@@ -60,6 +65,8 @@ class Cluster:
     ----------
     address : str
         Of the scheduler, ``tcp://host:8786``.
+    without_workers : float, optional
+        s. How long it may be without any worker.
 
     Raises
     ------
@@ -68,33 +75,46 @@ class Cluster:
         workers, or a worker cannot do what this program can.
     """
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, without_workers: float | None = None) -> None:
         self.address = address
+        self._patience = WITHOUT_WORKERS_SECONDS if without_workers is None else without_workers
         self._client: Any = None
         self._lock = Lock()
 
     def solved(self, plan: Plan, numbers: range) -> Iterator[Chunk]:
         """The chunks, in order."""
         client = self._connected()
-        threads = _Threads(client, self.address)
-        maker = Maker.here()
         handed_out: deque[Any] = deque()
-        rest, sweep = numbers, uuid.uuid4().hex[:12]
         try:
-            while True:
-                room = TASKS_A_THREAD * threads.count()
-                while rest and len(handed_out) < room:
-                    size = min(MOST_CHUNKS_A_TASK, max(1, len(rest) // room))
-                    tasks = [plan.task(number) for number in rest[:size]]
-                    rest = rest[size:]
-                    key = f"warmbranch-sweep-{sweep}-{tasks[0].number}"
-                    handed_out.append(client.submit(solve_tasks, tasks, maker, key=key))
-                if not handed_out:
-                    return
-                yield from self._first_done(client, handed_out, threads)
+            yield from self._solved(client, plan, numbers, handed_out)
+        except (ExecutorError, StoppedError):
+            raise
+        # Whatever Dask raises of a scheduler that has gone, an asyncio.CancelledError among it.
+        except (Exception, asyncio.CancelledError) as error:
+            if type(error).__name__ != "KilledWorker":  # a worker's end is not the scheduler's
+                self._forget(client)
+            raise self._failure(error) from error
         finally:
-            if handed_out:
+            if handed_out and client.status == "running":
                 client.cancel(list(handed_out), force=True)
+
+    def _solved(
+        self, client: Any, plan: Plan, numbers: range, handed_out: deque[Any]
+    ) -> Iterator[Chunk]:
+        threads = _Threads(client, self.address, self._patience)
+        maker = Maker.here()
+        rest, sweep = numbers, uuid.uuid4().hex[:12]
+        while True:
+            room = TASKS_A_THREAD * threads.count()
+            while rest and len(handed_out) < room:
+                size = min(MOST_CHUNKS_A_TASK, max(1, len(rest) // room))
+                tasks = [plan.task(number) for number in rest[:size]]
+                rest = rest[size:]
+                key = f"warmbranch-sweep-{sweep}-{tasks[0].number}"
+                handed_out.append(client.submit(solve_tasks, tasks, maker, key=key))
+            if not handed_out:
+                return
+            yield from self._first_done(client, handed_out, threads)
 
     def close(self) -> None:
         """Leave the cluster; its workers stay."""
@@ -102,8 +122,18 @@ class Cluster:
             self._client.close()
             self._client = None
 
+    def _forget(self, client: Any) -> None:
+        """Let go of a client whose scheduler has gone; the next sweep makes another one."""
+        with self._lock:
+            if self._client is client:
+                self._client = None
+        # It may take its time to see that nobody is there.
+        Thread(target=client.close, kwargs={"timeout": 1}, daemon=True).start()
+
     def _connected(self) -> Any:
         with self._lock:
+            if self._client is not None and self._client.status not in ("running", "connecting"):
+                self._client = None
             if self._client is None:
                 self._client = self._connection()
             return self._client
@@ -132,25 +162,26 @@ class Cluster:
             done.set()
 
         first.add_done_callback(tell)
+        away = 0.0
         while not done.wait(LOOK_SECONDS):
             stopping.check()
-            threads.count()
+            away = 0.0 if client.status == "running" else away + LOOK_SECONDS
+            if away > LOST_SECONDS:
+                self._forget(client)
+                raise ExecutorError(f"The scheduler at {self.address} is lost. Start it again.")
+            if not away:
+                threads.count()
         ready = [first]
         for future in list(handed_out)[1:]:
             if not future.done() or len(ready) == MOST_GATHERED:
                 break
             ready.append(future)
-        try:
-            results = cast("list[Result]", client.gather(ready))
-        except Exception as error:
-            raise self._failure(error) from error
+        results = cast("list[Result]", client.gather(ready))
         for _ in ready:
             handed_out.popleft()  # let go of, and so forgotten by the cluster
         return [chunk for result in results for chunk in result]
 
-    def _failure(self, error: Exception) -> ExecutorError:
-        if isinstance(error, ExecutorError):
-            return error
+    def _failure(self, error: BaseException) -> ExecutorError:
         if type(error).__name__ == "KilledWorker":
             return ExecutorError(
                 f"Workers were lost again and again over the same designs: {_brief(error)} Look "
@@ -165,8 +196,8 @@ class Cluster:
 class _Threads:
     """How many threads the cluster has, asked again now and then."""
 
-    def __init__(self, client: Any, address: str) -> None:
-        self._client, self._address = client, address
+    def __init__(self, client: Any, address: str, patience: float) -> None:
+        self._client, self._address, self._patience = client, address, patience
         self._count, self._asked, self._seen = 0, -RECOUNT_SECONDS, time.monotonic()
 
     def count(self) -> int:
@@ -176,10 +207,10 @@ class _Threads:
             self._count, self._asked = sum(self._client.nthreads().values()), now
             if self._count:
                 self._seen = now
-        if now - self._seen > WITHOUT_WORKERS_SECONDS:
+        if now - self._seen > self._patience:
             raise ExecutorError(
                 f"The scheduler at {self._address} has had no worker for "
-                f"{WITHOUT_WORKERS_SECONDS:.0f} s. Start some, dask worker {self._address}, and "
+                f"{self._patience:.0f} s. Start some, dask worker {self._address}, and "
                 "go on."
             )
         return max(1, self._count)
@@ -212,6 +243,6 @@ def _distributed() -> Any:
         ) from None
 
 
-def _brief(error: Exception) -> str:
+def _brief(error: BaseException) -> str:
     text = str(error).strip() or type(error).__name__
     return text.splitlines()[0]

@@ -9,6 +9,7 @@ import numpy as np
 from warmbranch.many.sampling import LEAST_SHARE as LEAST_SHARE
 from warmbranch.many.sampling import Distribution, Lognormal, Normal, Uniform
 from warmbranch_service.case.fields import CaseField
+from warmbranch_service.contract.rounding import digits
 from warmbranch_service.sweep.varied import Grid, NormalSpread, Spread, UniformSpread
 
 DIGITS = 12
@@ -49,4 +50,4 @@ def grid_values(grid: Grid, field: CaseField) -> list[float]:
 
 def written(values: np.ndarray) -> list[float]:
     """Values with so many digits that what is printed can be sent again."""
-    return [float(f"{value:.{DIGITS}g}") + 0.0 for value in values.tolist()]
+    return [digits(value, DIGITS) for value in values.tolist()]

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from typing import Protocol
 
 from warmbranch.base import stopping
-from warmbranch_service.sweep.plan import Chunk, Plan, Task
+from warmbranch_service.sweep.plan import Chunk, Plan, Task, remember
 from warmbranch_service.sweep.solving import solve_task
 
 LOOK_SECONDS = 0.1
@@ -54,6 +54,7 @@ class InProcess:
 
     def solved(self, plan: Plan, numbers: range) -> Iterator[Chunk]:
         """The chunks, in order."""
+        remember(plan)
         for number in numbers:
             stopping.check()
             yield solve_task(plan.task(number))

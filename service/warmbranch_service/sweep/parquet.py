@@ -1,16 +1,19 @@
 """The table of a sweep as one Parquet file.
 
-Its end, without which it cannot be read, is written when it is closed. To go on with a file, what
-it holds is copied to a new one beside it, which takes its place when it is closed in turn.
+Its end, without which it cannot be read, is written when it is closed. So it is written beside its
+place, which it takes when it is whole: what stands there can be read at any time. To go on with a
+file, what it holds is copied first.
 """
 
 from __future__ import annotations
 
+import contextlib
+import fcntl
 import importlib
 import json
 import os
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, BinaryIO, cast
 
 from warmbranch_service.sweep.plan import Chunk, Plan
 from warmbranch_service.sweep.table import heading, rows, units
@@ -47,8 +50,10 @@ class ParquetWriter:
         self._waiting: list[Any] = []
         self._rows_waiting = 0
         self.designs = 0
-        self._new = path.with_name(path.name + ".new") if resume else path
+        self._held = 0  # designs that can be read in the file's place, whatever becomes of this
+        self._new = path.with_name(path.name + ".new")
         self._file: Any = None
+        self._stream: BinaryIO | None = None
         if not resume:
             self._begin()
         elif not self._is_whole():
@@ -71,18 +76,34 @@ class ParquetWriter:
         """The end is written by ``close``."""
 
     def close(self) -> None:
-        """Write what waits and the file's end."""
+        """Write what waits and the file's end, and put it into its place."""
         if self._file is None:
             return
         try:
             self._flush(least=1)
             self._file.close()
-            if self._new != self._path:
-                os.replace(self._new, self._path)
+            self._sink().flush()
+            os.fsync(self._sink().fileno())
+            os.replace(self._new, self._path)
         except OSError as error:
-            raise not_written(self._path, error) from None
-        finally:
-            self._file = None
+            raise self._failed(error) from None
+        self._file = None
+        self._sink().close()
+
+    def _sink(self) -> BinaryIO:
+        assert self._stream is not None, "it was begun"
+        return self._stream
+
+    def _failed(self, error: OSError) -> WritingError:
+        """Give up what was begun: without its end nothing of it can be read."""
+        file, self._file = self._file, None
+        with contextlib.suppress(OSError):
+            file.close()
+        with contextlib.suppress(OSError):  # what waits there finds no room either
+            self._sink().close()
+        self._new.unlink(missing_ok=True)
+        self.designs = self._held
+        return not_written(self._path, error)
 
     def _schema_of(self, plan: Plan) -> Any:
         arrow, fields = self._arrow, cast("list[Any]", [])
@@ -96,30 +117,54 @@ class ParquetWriter:
         return arrow.schema(fields, metadata={KEY: json.dumps(told)})
 
     def _begin(self) -> None:
-        self._file = self._parquet.ParquetWriter(self._new, self._schema, compression="zstd")
+        self._stream = self._new.open("ab")
+        try:
+            fcntl.flock(self._stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            self._stream.close()
+            raise WritingError(
+                f"{self._path} is being written by another process. Give another --output."
+            ) from None
+        self._stream.truncate(0)
+        self._file = self._parquet.ParquetWriter(self._stream, self._schema, compression="zstd")
 
     def _is_whole(self) -> bool:
         """Whether the file holds this sweep from beginning to end."""
-        try:
-            held = self._parquet.ParquetFile(self._path)
-        except self._arrow.ArrowInvalid:
-            raise WritingError(
-                f"{self._path} is no Parquet file with its end written: it was cut off by force, "
-                "or something else wrote it. Give another --output."
-            ) from None
-        with held:
+        with self._readable() as held:
             if not held.schema_arrow.equals(self._schema, check_metadata=True):
                 raise of_another_sweep(self._path)
-            if held.metadata.num_rows < self._plan.designs:
+            rows_held = held.metadata.num_rows
+            if rows_held > self._plan.designs:
+                raise self._damaged()
+            self._held = rows_held
+            if rows_held < self._plan.designs:
                 return False
-            self.designs = held.metadata.num_rows
+            self.designs = rows_held
             return True
 
+    def _readable(self) -> Any:
+        try:
+            return self._parquet.ParquetFile(self._path)
+        except (self._arrow.lib.ArrowException, OSError):
+            raise self._damaged() from None
+
+    def _damaged(self) -> WritingError:
+        return WritingError(
+            f"{self._path} is no Parquet file with its end written: it was cut off by force, "
+            "or something else wrote it. Give another --output."
+        )
+
     def _copy(self) -> None:
-        """Copy what the file holds, a row group at a time."""
-        with self._parquet.ParquetFile(self._path) as held:
+        """Copy what the file holds, a row group at a time, as far as it can be read."""
+        with self._readable() as held:
             for group in range(held.num_row_groups):
-                table = held.read_row_group(group)
+                try:
+                    table = held.read_row_group(group)
+                except (self._arrow.lib.ArrowException, OSError):
+                    return
+                indices = range(self.designs, self.designs + table.num_rows)
+                if table["index"].to_pylist() != [*indices]:
+                    return
                 self._take(table)
                 self.designs += table.num_rows
 
@@ -129,7 +174,7 @@ class ParquetWriter:
         try:
             self._flush(least=DESIGNS_A_GROUP)
         except OSError as error:
-            raise not_written(self._path, error) from None
+            raise self._failed(error) from None
 
     def _flush(self, least: int) -> None:
         """Write row groups, all full but for the last one of the file."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Sequence
 from typing import Any
 
@@ -32,10 +31,6 @@ class Patch:
         for (holder, key), value in zip(self._places, values, strict=True):
             holder[key] = value
         return self._json
-
-    def copy_with_values(self, values: Sequence[object]) -> dict[str, Any]:
-        """The same as an object of its own."""
-        return copy.deepcopy(self.with_values(values))
 
     def _place(self, case: Case, field: CaseField) -> tuple[Any, Any]:
         """What holds the field, made where the case left it out, and the field's key there."""

@@ -14,7 +14,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import cast
+from typing import Any, cast
+from weakref import WeakValueDictionary
 
 import numpy as np
 from pydantic import BaseModel
@@ -39,6 +40,7 @@ from warmbranch_service.sweep.answer_schema import (
     SweepInput,
     SweepOutput,
     SweepProgress,
+    SweepRow,
 )
 from warmbranch_service.sweep.distributions import distribution, grid_values, written
 from warmbranch_service.sweep.request import SweepRequest
@@ -52,6 +54,8 @@ from warmbranch_service.sweep.varied import (
 )
 
 Inputs = list[float | str]
+
+_DESIGN = SweepRow.model_fields.keys()
 
 
 @dataclass(frozen=True)
@@ -188,24 +192,27 @@ class Plan:
         whole, rest = divmod(max(0, line - 2), CHUNK + 1)
         return min(self.designs, whole * CHUNK + min(rest, CHUNK))
 
-    def line_after(self, content: bytes) -> int | None:
-        """Number of the line that follows one of this answer; None after none of it.
+    def is_line(self, content: bytes, number: int) -> bool:
+        """Whether a text is the line of this answer with that number, from 1.
 
-        A line that tells a failure is none: it gives way to what it stands for.
+        Of a design its numbers are not looked at. A line that tells a failure is none: it gives way
+        to what it stands for.
         """
+        if number in (1, self.lines):
+            return content == (self.header() if number == 1 else self.end())
         try:
             line = from_json(content)
         except ValueError:
-            return None
-        if "sweep" in line:
-            return 2
-        if "progress" in line:
-            return line["progress"]["next_line"]
-        if "end" in line:
-            return self.lines + 1
-        if "index" in line:
-            return self.first_line_of(line["index"] // CHUNK) + line["index"] % CHUNK + 1
-        return None
+            return False
+        if number > self.lines or not isinstance(line, dict):
+            return False
+        told = cast("dict[str, Any]", line)
+        chunk, place = divmod(number - 2, CHUNK + 1)
+        index = chunk * CHUNK + place
+        if place < CHUNK and index < self.designs:
+            return told.keys() == _DESIGN and told["index"] == index
+        progress: Any = told.get("progress")
+        return isinstance(progress, dict) and progress.get("next_line") == number + 1
 
     def first_line_of(self, chunk: int) -> int:
         """Line of a chunk's first design."""
@@ -277,7 +284,20 @@ def _line(model: BaseModel) -> bytes:
     return model.model_dump_json().encode()
 
 
-@lru_cache(maxsize=4)
+_alive: WeakValueDictionary[bytes, Plan] = WeakValueDictionary()
+
+
+def remember(plan: Plan) -> None:
+    """Let tasks of a plan that are solved in this process find it, as long as it is used."""
+    _alive[plan.json] = plan
+
+
 def plan_of(request: bytes) -> Plan:
-    """The plan of a task's request; remembered, since its chunks come one after the other."""
+    """The plan of a task's request."""
+    return _alive.get(request) or _made(request)
+
+
+@lru_cache(maxsize=4)
+def _made(request: bytes) -> Plan:
+    """Remembered, since a worker's chunks of a sweep come one after the other."""
     return Plan(SweepRequest.model_validate_json(request))

@@ -99,7 +99,8 @@ class SweepRequest(RequestModel):
 
     @model_validator(mode="after")
     def _fits(self) -> SweepRequest:
-        self._fields = check(self)
+        if not self._fields:  # pydantic asks again where a request that was checked is passed on
+            self._fields = check(self)
         return self
 
     @property

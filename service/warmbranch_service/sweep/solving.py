@@ -21,8 +21,9 @@ from warmbranch.steady.solve import solve
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.convert import engine_order, refused_flow
 from warmbranch_service.case.convert_batch import PER_HOUR, to_batch
+from warmbranch_service.case.main_gas import settled
 from warmbranch_service.case.schema import Case
-from warmbranch_service.contract.errors import Entry
+from warmbranch_service.contract.errors import Entry, Problem
 from warmbranch_service.contract.refusals import entries_of, entry_of_physics
 from warmbranch_service.steady.outputs import OUTPUTS, Solved, Values, losses
 from warmbranch_service.steady.schema import SteadyRequest
@@ -79,9 +80,11 @@ def _ended(plan: Plan, rows: Sequence[Inputs]) -> list[_Ended]:
     patch = Patch(plan.request.case, plan.fields)
     for i, row in enumerate(rows):
         try:
-            cases[i] = Case.model_validate(patch.with_values(row))
+            cases[i], _ = settled(Case.model_validate(patch.with_values(row)))
         except ValidationError as error:
             found[i] = _Ended("not admitted", None, _entries(error, patch, row))
+        except Problem as problem:  # no gas explains the main pipe's skin
+            found[i] = _Ended("not admitted", None, list(problem.parts.entries))
     learned = plan.request.case.closures.calibration
     calibration = None if learned is None else calibrations.to_physics(learned)
     members, given = [*cases], [*cases.values()]

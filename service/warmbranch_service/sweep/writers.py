@@ -6,25 +6,34 @@ ParquetWriter    the same table in columns: see parquet.py
 
 All write whole chunks. What a file holds when a run ends early is a beginning of what it holds in
 the end, and the file, or one beside it, tells which sweep it belongs to: so the rest can be written
-behind it, and no other.
+behind it, and no other. Only what can be read back counts: of a file that is gone on with, each
+line is looked at, and from the first that is not the one that belongs there all is made anew.
 """
 
 from __future__ import annotations
 
+import csv
+import fcntl
 import json
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO, cast
 
 from warmbranch_service.sweep.parquet import ParquetWriter
 from warmbranch_service.sweep.plan import Chunk, Plan
 from warmbranch_service.sweep.table import csv_text, heading, rows
-from warmbranch_service.sweep.writing import Writer, WritingError, not_written, of_another_sweep
+from warmbranch_service.sweep.writing import (
+    Writer,
+    WritingError,
+    is_there_already,
+    not_written,
+    of_another_sweep,
+)
 
-TAIL = 1 << 16
-"""Bytes that are read at once, from the end, to find the last line."""
+LONGEST_LINE = 1 << 20
+"""Bytes; no line of a sweep comes near it."""
 
 
 def to_standard_output(plan: Plan, form: str, line: int) -> Writer:
@@ -55,9 +64,7 @@ def to_file(plan: Plan, path: Path, form: str, *, resume: bool) -> Writer:
     try:
         is_there = path.exists() and (not path.is_file() or path.stat().st_size > 0)
         if is_there and not resume:
-            raise WritingError(
-                f"{path} is there already. Add --resume to go on with it, or give another --output."
-            )
+            raise is_there_already(path)
         if form == "parquet":
             return ParquetWriter(plan, path, resume=is_there)
         if form == "csv":
@@ -74,8 +81,10 @@ class _Stream:
         self._stream, self._name = stream, name
 
     def put(self, content: bytes) -> None:
+        rest = memoryview(content)
         try:
-            self._stream.write(content)
+            while rest:
+                rest = rest[self._stream.write(rest) :]
             self._stream.flush()
         except BrokenPipeError:
             raise  # whoever read has gone: no failure
@@ -83,8 +92,13 @@ class _Stream:
             raise not_written(self._name, error) from None
 
     def close(self) -> None:
-        if self._stream is not sys.stdout.buffer:
-            self._stream.close()
+        if self._stream is sys.stdout.buffer:
+            return
+        try:
+            with self._stream:
+                os.fsync(self._stream.fileno())  # some disks say only then that they are full
+        except OSError as error:
+            raise not_written(self._name, error) from None
 
 
 class NdjsonWriter:
@@ -174,22 +188,34 @@ class CsvWriter:
         self._stream.close()
 
 
-def _ndjson_file(plan: Plan, path: Path, *, resume: bool) -> NdjsonWriter:
-    if not resume:
-        return NdjsonWriter(plan, path.open("wb"), str(path))
-    stream = path.open("r+b")
+def _opened(path: Path, *, resume: bool) -> BinaryIO:
+    """The file, for this process alone; empty unless it is gone on with.
+
+    Not buffered: what is told as written has left this process.
+    """
+    stream = os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666), "r+b", 0)
     try:
-        first = stream.readline()
-        header = plan.header() + b"\n"
-        if not header.startswith(first):
-            raise of_another_sweep(path)
-        line, keep = 1, 0
-        for content, end in _whole_lines_backwards(stream):
-            if (after := plan.line_after(content)) is not None:
-                line, keep = after, end
-                break
-        stream.truncate(keep)
-        stream.seek(keep)
+        try:
+            fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise WritingError(
+                f"{path} is being written by another process. Give another --output."
+            ) from None
+        if not resume and os.fstat(stream.fileno()).st_size:
+            raise is_there_already(path)
+    except BaseException:
+        stream.close()
+        raise
+    return cast("BinaryIO", stream)
+
+
+def _ndjson_file(plan: Plan, path: Path, *, resume: bool) -> NdjsonWriter:
+    stream = _opened(path, resume=resume)
+    try:
+        line = 1
+        if resume:
+            _refuse_another_sweep(path, plan.header() + b"\n")
+            line += _keep_what_fits(stream, path, lambda content, i: plan.is_line(content, i + 1))
         return NdjsonWriter(plan, stream, str(path), line)
     except BaseException:
         stream.close()
@@ -199,50 +225,75 @@ def _ndjson_file(plan: Plan, path: Path, *, resume: bool) -> NdjsonWriter:
 def _csv_file(plan: Plan, path: Path, *, resume: bool) -> CsvWriter:
     note = path.with_name(path.name + ".resume")
     sweep = {"identity": plan.identity, "designs": plan.designs}
-    if not resume:
-        note.write_text(json.dumps({"sweep": sweep}) + "\n", encoding="utf-8")
-        return CsvWriter(plan, path.open("wb"), str(path), note=note)
-    stream = path.open("r+b")
+    stream = _opened(path, resume=resume)
     try:
-        head = csv_text([heading(plan)])
-        if not head.startswith(stream.readline()):
-            raise of_another_sweep(path)
-        designs, (last, keep) = None, next(_whole_lines_backwards(stream), (b"", 0))
-        if last:
-            index = last.partition(b",")[0]
-            designs = int(index) + 1 if index.isdigit() else 0  # behind the heading
+        if not resume:
+            note.write_text(json.dumps({"sweep": sweep}) + "\n", encoding="utf-8")
+            return CsvWriter(plan, stream, str(path), note=note)
+        names = heading(plan)
+        head = csv_text([names])
+
+        def fits(content: bytes, i: int) -> bool:
+            if i == 0:
+                return content + b"\n" == head
+            return i <= plan.designs and _is_row(content, i - 1, len(names))
+
+        _refuse_another_sweep(path, head)
+        lines = _count_what_fits(path, fits)[0]
         if note.exists():
-            if json.loads(note.read_bytes()).get("sweep") != sweep:
+            if _noted(note) != sweep:
                 raise of_another_sweep(path)
-        elif designs != plan.designs:
+        elif lines - 1 != plan.designs:
             raise WritingError(
                 f"{note}, which tells what sweep {path} holds, is missing. Give another --output."
             )
-        stream.truncate(keep)
-        stream.seek(keep)
-        return CsvWriter(plan, stream, str(path), designs, note)
+        _keep_what_fits(stream, path, fits)
+        return CsvWriter(plan, stream, str(path), lines - 1 if lines else None, note)
     except BaseException:
         stream.close()
         raise
 
 
-def _whole_lines_backwards(stream: BinaryIO) -> Iterator[tuple[bytes, int]]:
-    """Whole lines, the last one first, each with the place behind it."""
-    end = _last_newline(stream, stream.seek(0, os.SEEK_END)) + 1
-    while end > 0:
-        begin = _last_newline(stream, end - 1) + 1
-        stream.seek(begin)
-        yield stream.read(end - begin), end
-        end = begin
+def _noted(note: Path) -> Any:
+    """The sweep that a note tells of."""
+    try:
+        return json.loads(note.read_bytes())["sweep"]
+    except (ValueError, TypeError, KeyError):
+        raise WritingError(
+            f"{note}, which tells what sweep is being written, is damaged. Give another --output."
+        ) from None
 
 
-def _last_newline(stream: BinaryIO, before: int) -> int:
-    """Place of the last newline before another place; -1 where there is none."""
-    while before > 0:
-        start = max(0, before - TAIL)
-        stream.seek(start)
-        found = stream.read(before - start).rfind(b"\n")
-        if found >= 0:
-            return start + found
-        before = start
-    return -1
+def _refuse_another_sweep(path: Path, first: bytes) -> None:
+    """Refuse a file whose first line, as far as it goes, is another."""
+    with path.open("rb") as stream:
+        if not first.startswith(stream.read(len(first))):
+            raise of_another_sweep(path)
+
+
+def _is_row(content: bytes, index: int, columns: int) -> bool:
+    """Whether a line is that of a design: so many cells, the first of them its index."""
+    try:
+        (cells,) = csv.reader([content.decode("utf-8")], strict=True)
+    except (UnicodeDecodeError, ValueError, csv.Error):
+        return False
+    return len(cells) == columns and cells[0] == str(index)
+
+
+def _count_what_fits(path: Path, fits: Callable[[bytes, int], bool]) -> tuple[int, int]:
+    """How many whole lines from the first on fit their number, from 0; and where they end."""
+    count = end = 0
+    with path.open("rb") as stream:
+        while (line := stream.readline(LONGEST_LINE)).endswith(b"\n"):
+            if not fits(line[:-1], count):
+                break
+            count, end = count + 1, end + len(line)
+    return count, end
+
+
+def _keep_what_fits(stream: BinaryIO, path: Path, fits: Callable[[bytes, int], bool]) -> int:
+    """Cut off all behind the lines that fit; how many those are."""
+    count, end = _count_what_fits(path, fits)
+    stream.truncate(end)
+    stream.seek(end)
+    return count

@@ -57,6 +57,13 @@ def not_written(path: object, error: OSError) -> WritingError:
     return WritingError(f"{path} cannot be written: {error.strerror or error}.")
 
 
+def is_there_already(path: Path) -> WritingError:
+    """The failure of a new file that would take the place of another."""
+    return WritingError(
+        f"{path} is there already. Add --resume to go on with it, or give another --output."
+    )
+
+
 def of_another_sweep(path: Path) -> WritingError:
     """The failure of a file that holds other designs than are asked for."""
     return WritingError(

@@ -27,7 +27,8 @@ from warmbranch.warming.wander import (
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.case.messages import cautions_of
-from warmbranch_service.steady.answer import celsius_or_none, digits
+from warmbranch_service.contract.rounding import digits, each, finite, places
+from warmbranch_service.steady.answer import celsius_or_none
 from warmbranch_service.warmup.answer_schema import (
     Bands,
     Condensation,
@@ -69,7 +70,7 @@ class _Run:
         """Quiet rpm of a resonance; None without an engine or a resonance."""
         if self.order is None or not math.isfinite(frequency):
             return None
-        return _places(60 * frequency / self.order, 1)
+        return places(60 * frequency / self.order, 1)
 
 
 def warmup(request: WarmupRequest) -> WarmupAnswer:
@@ -110,8 +111,8 @@ def _answer(run: _Run) -> WarmupAnswer:
     first = warm.resonance[:, 0]
     cold, hot = float(sound.frequency[0, 0]), float(first[0])
     settled = Settled(
-        within_1_percent_s=_finite(sound.settled(first, 0.01)[0], 1),
-        within_0_3_percent_s=_finite(sound.settled(first, 0.003)[0], 1),
+        within_1_percent_s=finite(sound.settled(first, 0.01)[0], 1),
+        within_0_3_percent_s=finite(sound.settled(first, 0.003)[0], 1),
     )
     per_hertz = float(length_per_frequency(warm.case)[0])
     warm_loss = float(warm.transmission_loss(sound.driven[:, None])[0, 0])
@@ -119,27 +120,27 @@ def _answer(run: _Run) -> WarmupAnswer:
     series = _series(run, positions)
     return WarmupAnswer(
         summary=_summary(run, cold, hot, settled, warm_loss),
-        positions_mm=_list(positions / MM, 2),
+        positions_mm=each(positions / MM, 2),
         series=series,
         settled=settled,
         cold_quiet_rpm=cold_rpm,
         warm_quiet_rpm=warm_rpm,
-        cold_resonance_Hz=_finite(cold, 3),
-        warm_resonance_Hz=_finite(hot, 3),
+        cold_resonance_Hz=finite(cold, 3),
+        warm_resonance_Hz=finite(hot, 3),
         drift=Drift(
-            resonance_Hz=_finite(cold - hot, 3),
+            resonance_Hz=finite(cold - hot, 3),
             quiet_rpm=run.rpm(cold - hot),
-            length_equivalent_mm=_finite((cold - hot) * per_hertz / MM, 1),
+            length_equivalent_mm=finite((cold - hot) * per_hertz / MM, 1),
         ),
         driven=Driven(
-            frequency_Hz=_places(sound.driven[0], 3),
+            frequency_Hz=places(sound.driven[0], 3),
             rpm=run.rpm(float(sound.driven[0])),
-            warm_loss_dB=_finite(warm_loss, 2),
-            most_lost_to_cold_dB=_finite(warm_loss - float(sound.loss.min()), 2),
+            warm_loss_dB=finite(warm_loss, 2),
+            most_lost_to_cold_dB=finite(warm_loss - float(sound.loss.min()), 2),
         ),
         condensation=Condensation(
             dew_point_degC=celsius_or_none(float(sound.dew_point[0]), 1),
-            dry_from_s=_finite(sound.dry_from()[0], 3),
+            dry_from_s=finite(sound.dry_from()[0], 3),
         ),
         plateaus=_plateaus(run),
         bands=_bands(run),
@@ -176,15 +177,15 @@ def _series(run: _Run, positions: FloatArray) -> Series:
     x = np.repeat(found.position, len(told), axis=0)
 
     def at_positions(values: FloatArray) -> list[list[float]]:
-        return [_list(row, 2) for row in celsius(interpolated(x, values[0, told], positions))]
+        return [each(row, 2) for row in celsius(interpolated(x, values[0, told], positions))]
 
     frequency = sound.frequency[0, told]
     return Series(
-        time_s=_list(found.time[told], 3),
-        resonance_Hz=[_finite(f, 3) for f in frequency],
+        time_s=each(found.time[told], 3),
+        resonance_Hz=[finite(f, 3) for f in frequency],
         quiet_rpm=None if run.order is None else [run.rpm(float(f)) for f in frequency],
-        transmission_loss_dB=[_finite(loss, 2) for loss in sound.loss[0, told]],
-        mouth_gas_degC=_list(celsius(sound.mouth_gas[0, told]), 2),
+        transmission_loss_dB=[finite(loss, 2) for loss in sound.loss[0, told]],
+        mouth_gas_degC=each(celsius(sound.mouth_gas[0, told]), 2),
         skin_degC=at_positions(found.skin),
         gas_degC=at_positions(found.gas),
         condensation=sound.wet[0, told].tolist(),
@@ -197,9 +198,9 @@ def _plateaus(run: _Run) -> list[Plateau]:
         return []
     return [
         Plateau(
-            from_s=_places(begin, 3),
-            to_s=_places(end, 3),
-            resonance_Hz=_finite(first, 3),
+            from_s=places(begin, 3),
+            to_s=places(end, 3),
+            resonance_Hz=finite(first, 3),
             quiet_rpm=run.rpm(float(first)),
         )
         for (begin, end), first in zip(rests, answer.resonance[:, 0], strict=True)
@@ -223,14 +224,12 @@ def _bands(run: _Run) -> Bands | None:
     if levels is None:
         return None
 
-    def pairs(low: int, high: int, per: float, places: int) -> list[tuple[float, float]]:
-        return [
-            (_places(row[low] * per, places), _places(row[high] * per, places)) for row in levels
-        ]
+    def pairs(low: int, high: int, per: float, count: int) -> list[tuple[float, float]]:
+        return [(places(row[low] * per, count), places(row[high] * per, count)) for row in levels]
 
     per_rpm = None if run.order is None else 60 / run.order
     return Bands(
-        time_s=_list(times, 3),
+        time_s=each(times, 3),
         resonance_interval_50_Hz=pairs(1, 3, 1.0, 2),
         resonance_interval_90_Hz=pairs(0, 4, 1.0, 2),
         quiet_rpm_interval_50=None if per_rpm is None else pairs(1, 3, per_rpm, 1),
@@ -262,15 +261,3 @@ def _summary(run: _Run, cold: float, hot: float, settled: Settled, warm_loss: fl
         f"{run.sound.driven[0]:.1f} Hz, up to {max(short, 0.0):.1f} dB of {warm_loss:.1f} dB are "
         "missing meanwhile."
     )
-
-
-def _list(values: FloatArray, places: int) -> list[float]:
-    return (np.round(values, places) + 0.0).tolist()  # + 0: no minus zero
-
-
-def _places(value: float, places: int) -> float:
-    return round(float(value), places) + 0.0
-
-
-def _finite(value: float, places: int) -> float | None:
-    return _places(value, places) if math.isfinite(value) else None

@@ -14,8 +14,9 @@ from warmbranch.length.compromise import Compromise
 from warmbranch.length.conditions import over_conditions
 from warmbranch_service.case.convert import MM, Converted, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR
+from warmbranch_service.case.main_gas import settled
 from warmbranch_service.case.schema import Case
-from warmbranch_service.steady.answer import digits
+from warmbranch_service.contract.rounding import digits, finite
 from warmbranch_service.warmup.answer_schema import BestLength, Condition, ConditionsMap
 from warmbranch_service.warmup.request import ConditionsWanted, Load
 
@@ -33,7 +34,9 @@ def conditions_map(
         The case as it stands.
     driven : float, Hz
     """
+    case, _ = settled(case)
     own = case.main_pipe
+    assert own.gas_temperature_degC is not None, "a settled case has one"
     loads = wanted.loads or [Load(gas_temperature_degC=own.gas_temperature_degC)]
     speeds = wanted.air_speeds_m_s or [case.surroundings.air_speed_m_s]
     parts = [
@@ -58,14 +61,14 @@ def conditions_map(
                 gas_temperature_degC=load.gas_temperature_degC,
                 mass_flow_kg_h=digits(pipe.mass_flow[i] / PER_HOUR, 5),
                 air_speed_m_s=float(outside.air_speed[i]),
-                resonance_Hz=_finite(found.frequency[i], 3),
-                quiet_rpm=_finite(found.frequency[i] * per_rpm, 1),
-                transmission_loss_dB=_finite(found.loss[i], 2),
+                resonance_Hz=finite(found.frequency[i], 3),
+                quiet_rpm=finite(found.frequency[i] * per_rpm, 1),
+                transmission_loss_dB=finite(found.loss[i], 2),
             )
             for i, (air, load, _) in enumerate(keys)
         ],
-        spread_Hz=_finite(found.spread, 3),
-        spread_rpm=_finite(found.spread * per_rpm, 1),
+        spread_Hz=finite(found.spread, 3),
+        spread_rpm=finite(found.spread * per_rpm, 1),
         best_for_worst=_best(found.worst),
         best_on_average=_best(found.weighted),
     )
@@ -111,7 +114,3 @@ def _best(found: Compromise | None) -> BestLength | None:
         centreline_length_mm=round(found.length / MM, 1),
         transmission_loss_dB=round(found.objective_before - found.objective_after, 2),
     )
-
-
-def _finite(value: float, places: int) -> float | None:
-    return round(float(value), places) + 0.0 if math.isfinite(value) else None

@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import kstest, norm
 
 from warmbranch.belief.draws import quantiles, standard_normal
 
@@ -14,6 +13,8 @@ def test_moments_are_exact():
 
 
 def test_each_column_is_normal():
+    from scipy.stats import kstest
+
     for column in standard_normal(256, 8).T:
         # Half of the independent samples of this size fail this.
         assert kstest(column, "norm").statistic < 0.052
@@ -50,6 +51,8 @@ def test_quantiles_of_a_smooth_answer_are_steadier_than_by_independent_draws():
 
 def test_weighted_quantiles_of_a_normal_by_weights():
     """Evenly spread values weighted by the normal density."""
+    from scipy.stats import norm
+
     values = np.linspace(-6, 6, 4001)
     weights = norm.pdf(values)
     found = quantiles(values, weights / weights.sum(), np.array([0.05, 0.5, 0.95]))

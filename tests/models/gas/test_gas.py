@@ -5,7 +5,6 @@ import sys
 import tomllib
 from pathlib import Path
 
-import cantera
 import numpy as np
 import pytest
 from hypothesis import given
@@ -132,7 +131,7 @@ def test_worked_mixture_of_a_textbook():
 
 @pytest.mark.parametrize("ratio", [0.8, 1.0, 1.5, 5.0])
 @pytest.mark.parametrize("fuel", sorted(FUELS))
-def test_agrees_with_cantera(fuel, ratio):
+def test_agrees_with_cantera(fuel, ratio, cantera):
     """Against Cantera 3 with the thermodynamic and transport data of GRI-Mech 3.0."""
     gas = burnt_gas(fuel, ratio, 0.01)
     table = MixtureTable.of(gas)
@@ -205,7 +204,7 @@ def test_mixing_species_by_species(gas, spot):
     # The heat capacity is linear in the species, and so is the spline.
     assert found.heat_capacity[0, 0] == pytest.approx(heat_capacity, rel=1e-12)
     # The spline of a mixture against the mixture of splines: the spline's own error again,
-    # 2e-4 at worst where cold water vapour bends (tests/models/test_property_table.py).
+    # 2e-4 at worst where cold water vapour bends (tests/models/gas/test_property_table.py).
     tolerance = 5e-6 if spot > 273.16 else 2e-4
     assert found.viscosity[0, 0] == pytest.approx(mixed_viscosity, rel=tolerance)
     assert found.conductivity[0, 0] == pytest.approx(mixed_conductivity, rel=tolerance)

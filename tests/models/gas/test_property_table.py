@@ -2,7 +2,6 @@
 
 import json
 
-import cantera
 import numpy as np
 import pytest
 
@@ -66,7 +65,7 @@ def test_cold_steam_is_vapour():
     assert np.all(gases.conductivity[cold, column] < 0.025)
 
 
-def test_carbon_monoxide_stands_in_well():
+def test_carbon_monoxide_stands_in_well(cantera):
     """Against the kinetic theory of Cantera 3, GRI-Mech 3.0 transport data."""
     theory = cantera.Solution("gri30.yaml", transport_model="mixture-averaged")
     temperature = np.array([[300.0, 500.0, 800.0, 1300.0]])

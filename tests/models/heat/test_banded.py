@@ -19,7 +19,10 @@ def linearised(case, seed):
         case, MixtureTable.of(case.gas), dry_air_table(), np.full(len(case), 9.0), nodes=NODES
     )
     random = np.random.default_rng(seed)
-    return balance.linearise(*random.uniform(300, 420, (3, len(case), NODES)))
+    temperatures = random.uniform(300, 420, (3, len(case), NODES))
+    free = balance.mouth_resistance == 0  # there the gas inside is the main pipe's
+    temperatures[0, free, 0] = balance.main_gas[free]
+    return balance.linearise(*temperatures)
 
 
 def dense_step(system, i):
@@ -27,7 +30,12 @@ def dense_step(system, i):
     n = NODES
     matrix, right = np.zeros((3 * n, 3 * n)), np.zeros(3 * n)
     gas, wall, skin = np.arange(n), n + np.arange(n), 2 * n + np.arange(n)
-    matrix[gas[0], gas[0]] = matrix[wall[0], wall[0]] = 1.0  # given at the mouth
+    matrix[wall[0], wall[0]] = 1.0  # given at the mouth
+    # resistance × (what the first node passes on and gives to the wall) = fall through the mouth
+    resistance = system.mouth_resistance[i]
+    matrix[gas[0], gas[0]] = 1.0 + resistance * system.gas_here[i, 0]
+    matrix[gas[0], gas[1]] = resistance * system.gas_right[i, 0]
+    right[gas[0]] = system.mouth_fall[i] - resistance * system.gas[i, 0]
     for k in range(1, n):
         matrix[gas[k], [gas[k - 1], gas[k], wall[k]]] = (
             system.gas_left[i, k], system.gas_here[i, k], system.gas_wall[i, k],
@@ -62,8 +70,10 @@ def dense_step(system, i):
 
 @pytest.mark.parametrize("wrap", [[0.0, 0.0, 0.0], [0.01, 0.02, 0.05], [0.0, 0.02, 0.0]])
 @pytest.mark.parametrize("rise", [-0.5, 0.0, 0.5])
-def test_equals_dense_solution(make_case, wrap, rise):
-    system = linearised(make_case(wrap_thickness=np.array(wrap), rise=rise), 1)
+@pytest.mark.parametrize("exchange", [np.inf, 0.04])
+def test_equals_dense_solution(make_case, wrap, rise, exchange):
+    case = make_case(wrap_thickness=np.array(wrap), rise=rise, mouth_exchange=exchange)
+    system = linearised(case, 1)
     step = newton_step(system)
     for i in range(3):
         for ours, dense in zip(step, dense_step(system, i), strict=True):
@@ -104,6 +114,9 @@ def test_loss_through_a_wrap_is_the_resistances_in_series(make_case):
 
 def test_singular_system_is_refused():
     nothing = Linearised(*(np.zeros((1, 5)) for _ in Linearised._fields))
-    nothing = nothing._replace(wrap_conductance=np.full((1, 5), np.inf))
+    still = np.zeros(1)
+    nothing = nothing._replace(
+        wrap_conductance=np.full((1, 5), np.inf), mouth_resistance=still, mouth_fall=still
+    )
     with pytest.raises(np.linalg.LinAlgError, match="singular"):
         newton_step(nothing)

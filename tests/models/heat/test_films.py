@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 import pytest
-from ht import conv_external, conv_free_immersed, conv_internal
 from numpy.testing import assert_allclose
 
 from warmbranch.case.surroundings import Surroundings
@@ -21,6 +20,14 @@ RAYLEIGH = np.logspace(-2, 12, 15)
 PRANDTL = np.array([0.65, 0.70, 0.75])[:, None]
 AIR = 295.15
 NAN = math.nan
+
+
+@pytest.fixture(scope="module")
+def ht():
+    """Imported by the tests that need it and no others."""
+    import ht
+
+    return ht
 
 
 def of_ht(function, *arguments):
@@ -57,27 +64,31 @@ def outside_film(
 
 
 class TestCorrelations:
-    def test_level_cylinder(self):
+    def test_level_cylinder(self, ht):
         expected = of_ht(
-            conv_free_immersed.Nu_horizontal_cylinder_Churchill_Chu, PRANDTL, RAYLEIGH / PRANDTL
+            ht.conv_free_immersed.Nu_horizontal_cylinder_Churchill_Chu, PRANDTL, RAYLEIGH / PRANDTL
         )
         ours = nusselt.nusselt_horizontal_cylinder_natural(RAYLEIGH, PRANDTL)
         assert_allclose(ours, expected, rtol=ROUNDING)
 
-    def test_vertical_plate(self):
+    def test_vertical_plate(self, ht):
         expected = of_ht(
-            conv_free_immersed.Nu_vertical_plate_Churchill, PRANDTL, RAYLEIGH / PRANDTL
+            ht.conv_free_immersed.Nu_vertical_plate_Churchill, PRANDTL, RAYLEIGH / PRANDTL
         )
         ours = nusselt.nusselt_vertical_plate_natural(RAYLEIGH, PRANDTL)
         assert_allclose(ours, expected, rtol=ROUNDING)
 
     @pytest.mark.parametrize("slenderness", [2.0, 18.0, 100.0])
-    def test_vertical_cylinder(self, slenderness):
+    def test_vertical_cylinder(self, slenderness, ht):
         grashof = np.logspace(6, 12, 13)
         curvature = math.sqrt(32) * grashof**-0.25 * slenderness
         grashof = grashof[curvature < 2]
         expected = of_ht(
-            conv_free_immersed.Nu_vertical_cylinder_Popiel_Churchill, 0.7, grashof, slenderness, 1
+            ht.conv_free_immersed.Nu_vertical_cylinder_Popiel_Churchill,
+            0.7,
+            grashof,
+            slenderness,
+            1,
         )
         ours = nusselt.nusselt_vertical_cylinder_natural(
             grashof * 0.7, np.array(0.7), np.array(slenderness)
@@ -95,15 +106,15 @@ class TestCorrelations:
         exponent = 0.9165 - 0.0043 * 0.7**0.5 + 0.01333 * math.log(0.7) + 0.0004809 / 0.7
         assert_allclose(ours, 0.825**2 * (1 + strength * 10**exponent), rtol=ROUNDING)
 
-    def test_cross_flow(self):
+    def test_cross_flow(self, ht):
         reynolds = np.logspace(0, 6, 13)
-        expected = of_ht(conv_external.Nu_cylinder_Churchill_Bernstein, reynolds, PRANDTL)
+        expected = of_ht(ht.conv_external.Nu_cylinder_Churchill_Bernstein, reynolds, PRANDTL)
         assert_allclose(nusselt.nusselt_cross_flow(reynolds, PRANDTL), expected, rtol=ROUNDING)
 
-    def test_turbulent_pipe(self):
+    def test_turbulent_pipe(self, ht):
         reynolds = np.logspace(3.5, 6.5, 13)
         friction = (0.79 * np.log(reynolds) - 1.64) ** -2
-        expected = of_ht(conv_internal.turbulent_Gnielinski, reynolds, PRANDTL, friction)
+        expected = of_ht(ht.conv_internal.turbulent_Gnielinski, reynolds, PRANDTL, friction)
         ours = nusselt.nusselt_pipe_turbulent(reynolds, PRANDTL)
         assert_allclose(ours, expected, rtol=ROUNDING)
 
@@ -118,8 +129,8 @@ class TestCorrelations:
         ours = nusselt.nusselt_pipe(np.array([0.0, 1.0]), np.array(0.7))
         assert_allclose(ours, nusselt.NUSSELT_LAMINAR, rtol=ROUNDING)
 
-    def test_laminar_is_the_rounded_exact_value(self):
-        assert_allclose(nusselt.NUSSELT_LAMINAR, conv_internal.laminar_T_const(), rtol=1e-12)
+    def test_laminar_is_the_rounded_exact_value(self, ht):
+        assert_allclose(nusselt.NUSSELT_LAMINAR, ht.conv_internal.laminar_T_const(), rtol=1e-12)
 
     @pytest.mark.parametrize(
         ("sloped", "first"),
@@ -147,7 +158,7 @@ SKIN = np.array([[230.0, 280.0, 300.0, 350.0, 450.0, 650.0, 900.0, 1200.0]])
 class TestValue:
     """The film is the correlations, put together from the air's own properties."""
 
-    def expected(self, *, speed, rise, diameter=0.0508, length=0.9, pressure=101325.0):
+    def expected(self, ht, *, speed, rise, diameter=0.0508, length=0.9, pressure=101325.0):
         film_temperature = (SKIN + AIR) / 2
         air = dry_air_table()
         state = air.evaluate(film_temperature)
@@ -156,12 +167,12 @@ class TestValue:
         prandtl = state.heat_capacity * state.viscosity / state.conductivity
         per_volume = 9.80665 / film_temperature * np.abs(SKIN - AIR) / viscosity**2
         level = of_ht(
-            conv_free_immersed.Nu_horizontal_cylinder_Churchill_Chu,
+            ht.conv_free_immersed.Nu_horizontal_cylinder_Churchill_Chu,
             prandtl,
             per_volume * diameter**3,
         )
         upright = of_ht(
-            conv_free_immersed.Nu_vertical_cylinder_Popiel_Churchill,
+            ht.conv_free_immersed.Nu_vertical_cylinder_Popiel_Churchill,
             prandtl,
             per_volume * length**3,
             length,
@@ -171,22 +182,22 @@ class TestValue:
         forced = 0.0
         if speed:
             reynolds = speed * diameter / viscosity
-            forced = of_ht(conv_external.Nu_cylinder_Churchill_Bernstein, reynolds, prandtl)
+            forced = of_ht(ht.conv_external.Nu_cylinder_Churchill_Bernstein, reynolds, prandtl)
         return state.conductivity * (natural**4 + (forced / diameter) ** 4) ** 0.25
 
     @pytest.mark.parametrize("speed", [0.0, 0.3, 4.0, 60.0])
     @pytest.mark.parametrize("rise_deg", [0.0, 30.0, 90.0, -90.0])
-    def test_against_ht(self, speed, rise_deg):
+    def test_against_ht(self, speed, rise_deg, ht):
         rise = math.radians(rise_deg)
         film = outside_film(air_speed=speed, rise=rise)
         # A level tube: rounding. Upright: our curvature ends at 10, see TestCorrelations.
         tolerance = 1e-11 if rise == 0 else 2e-4
-        expected = self.expected(speed=speed, rise=rise)
+        expected = self.expected(ht, speed=speed, rise=rise)
         assert_allclose(film.coefficient(SKIN), expected, rtol=tolerance)
 
-    def test_pressure_thickens_the_air(self):
+    def test_pressure_thickens_the_air(self, ht):
         film = outside_film(pressure=200e3, air_speed=2.0)
-        expected = self.expected(speed=2.0, rise=0.0, pressure=200e3)
+        expected = self.expected(ht, speed=2.0, rise=0.0, pressure=200e3)
         assert_allclose(film.coefficient(SKIN), expected, rtol=1e-11)  # rounding
 
     def test_flux_is_coefficient_times_excess(self):

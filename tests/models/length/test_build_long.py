@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.belief.calibration import Calibration, prior_ensemble
+from shared.ensembles import prior_ensemble, right_lengths
+from warmbranch.belief.calibration import Calibration
 from warmbranch.length.build_long import (
     CHANCE_TOO_SHORT,
     RightLengths,
-    right_lengths,
     trim_steps,
     uncertain_lengths,
 )

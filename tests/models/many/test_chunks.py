@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import importlib.util
-import time
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from warmbranch import core
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.many import chunks
@@ -64,47 +60,3 @@ def test_a_failure_names_the_design_in_the_whole_batch(
     with pytest.raises(NotConvergedError, match=r"Not so\..*7") as caught:
         joined(case, chunk=3)
     assert caught.value.designs == (7,)
-
-
-def turn(work: Callable[[], object]) -> float:
-    start = time.perf_counter()
-    work()
-    return time.perf_counter() - start
-
-
-def test_a_batch_is_quicker_than_a_loop(box_sample: Callable[..., Case]) -> None:
-    """A loose guard of the ratio, of the best of several turns of each in the same run.
-
-    ``tests/benchmarks/bench_batch.py`` finds 16 times; a quarter of that is let pass, since
-    other work on the machine may slow one side and not the other.
-    """
-    assert core.at_hand() is not None
-    case = box_sample(400)
-    single = [case.take(slice(i, i + 1)) for i in range(20)]
-    batched = looped = np.inf
-    for _ in range(4):
-        batched = min(batched, turn(lambda: joined(case, modes=1)) / len(case))
-        looped = min(looped, turn(lambda: [solve(one) for one in single]) / len(single))
-    assert looped > 4 * batched
-
-
-def test_a_batch_and_a_single_answer_are_quicker_than_the_scipy_way(
-    box_sample: Callable[..., Case],
-) -> None:
-    """As loose: benchmarks find some 700 times in a batch of the box, 60 times for one answer."""
-    assert core.at_hand() is not None
-    path = Path(__file__).parents[2] / "benchmarks/bench_steady.py"
-    spec = importlib.util.spec_from_file_location("bench_steady", path)
-    assert spec is not None
-    assert spec.loader is not None
-    bench = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(bench)
-    one, many = bench.one_case(), box_sample(400)
-    straight = bench.Straightforward(one)
-    single = batched = scipys = np.inf
-    for _ in range(4):
-        scipys = min(scipys, turn(straight.answer))
-        single = min(single, turn(lambda: solve(one)))
-        batched = min(batched, turn(lambda: joined(many, modes=1)) / len(many))
-    assert scipys > 10 * single
-    assert scipys > 150 * batched

@@ -7,8 +7,6 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
-from scipy.stats import qmc
 
 from warmbranch.many.sampling import (
     GivenPoints,
@@ -36,9 +34,9 @@ def test_list_goes_along_all_inputs_at_once():
     assert ListPoints(3, 2).between(1, 99).tolist() == [[1, 1], [2, 2]]
 
 
-def test_sobol_is_scipys():
+def test_sobol_is_scipys(stats):
     """At a power of two, beside scipy's own scrambled sequence; moved by half a cell."""
-    expected = qmc.Sobol(5, rng=7).random_base2(6)
+    expected = stats.qmc.Sobol(5, rng=7).random_base2(6)
     found = SobolPoints(64, 5, 7).between(0, 64)
     np.testing.assert_array_equal(found, expected + 2.0**-31)
 
@@ -67,11 +65,11 @@ def test_latin_hypercube_has_each_slice_once():
         assert sorted((column * 50).astype(int)) == list(range(50))
 
 
-def test_sobol_is_more_even_than_chance():
+def test_sobol_is_more_even_than_chance(stats):
     """Centred discrepancy, by scipy; independent draws of 256 points in 4 dimensions have 50
     times as much as scrambled Sobol points, a factor of 5 is asked."""
-    sobol = qmc.discrepancy(SobolPoints(256, 4, 0).between(0, 256))
-    chance = qmc.discrepancy(np.random.default_rng(0).random((256, 4)))
+    sobol = stats.qmc.discrepancy(SobolPoints(256, 4, 0).between(0, 256))
+    chance = stats.qmc.discrepancy(np.random.default_rng(0).random((256, 4)))
     assert sobol < chance / 5
 
 
@@ -81,26 +79,36 @@ def test_given_points_are_as_given():
     assert points.between(1, 9).tolist() == [[0.75, 0.125]]
 
 
-def _truncated(low, high, mean=310.0, deviation=30.0):
+@pytest.fixture(scope="module")
+def stats():
+    """Slow to import."""
+    from scipy import stats
+
+    return stats
+
+
+def _truncated(stats, low, high, mean=310.0, deviation=30.0):
     return stats.truncnorm((low - mean) / deviation, (high - mean) / deviation, mean, deviation)
 
 
 @pytest.mark.parametrize(
     ("own", "scipys"),
     [
-        (Uniform(-3, 7), stats.uniform(-3, 10)),
-        (Normal(310, 30), stats.norm(310, 30)),
-        (Normal(310, 30, 280, 400), _truncated(280, 400)),
-        (Normal(310, 30, low=300), _truncated(300, math.inf)),
-        (Lognormal(0.15, 0.8), stats.lognorm(0.8, scale=0.15)),
+        (Uniform(-3, 7), lambda stats: stats.uniform(-3, 10)),
+        (Normal(310, 30), lambda stats: stats.norm(310, 30)),
+        (Normal(310, 30, 280, 400), lambda stats: _truncated(stats, 280, 400)),
+        (Normal(310, 30, low=300), lambda stats: _truncated(stats, 300, math.inf)),
+        (Lognormal(0.15, 0.8), lambda stats: stats.lognorm(0.8, scale=0.15)),
     ],
 )
-def test_quantiles_are_scipys(own, scipys):
+def test_quantiles_are_scipys(own, scipys, stats):
     # 1e-9: at probabilities of 1e-9 from an end, truncnorm works in logarithms and we do not.
-    np.testing.assert_allclose(own.quantile(PROBABILITIES), scipys.ppf(PROBABILITIES), rtol=1e-9)
+    np.testing.assert_allclose(
+        own.quantile(PROBABILITIES), scipys(stats).ppf(PROBABILITIES), rtol=1e-9
+    )
 
 
-def test_lognormal_within_limits_is_the_exponential_of_a_normal_within_limits():
+def test_lognormal_within_limits_is_the_exponential_of_a_normal_within_limits(stats):
     own = Lognormal(0.15, 0.8, 0.05, 0.5)
     logarithm = Normal(math.log(0.15), 0.8, math.log(0.05), math.log(0.5))
     np.testing.assert_allclose(
@@ -112,7 +120,7 @@ def test_lognormal_within_limits_is_the_exponential_of_a_normal_within_limits():
     assert own.share == pytest.approx(expected, rel=1e-12)
 
 
-def test_moments_of_a_sample_are_the_closed_forms():
+def test_moments_of_a_sample_are_the_closed_forms(stats):
     """Mean and variance of each distribution, textbook closed forms; truncated normal after
     Johnson, Kotz and Balakrishnan, Continuous Univariate Distributions 1, from memory."""
     points = SobolPoints(2**14, 4, 5).between(0, 2**14)

@@ -10,7 +10,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from scipy.stats import qmc
 
 from warmbranch.gas.gas import dry_air_table
 from warmbranch.sound.acoustics import Duct, input_impedance
@@ -46,6 +45,8 @@ def ducts_of(mouth, cap, radius, length, shape, mouth_length, losses, pressure):
 
 def sample(size, seed):
     """Smooth monotone profiles of three kinds in tubes of 5 to 149 mm bore."""
+    from scipy.stats import qmc
+
     u = iter(qmc.Sobol(11, seed=seed).random(size).T)
     one, other = (between(COLDEST, HOTTEST, next(u)) for _ in range(2))
     # Four in five are hotter at the mouth, as branches are.
@@ -99,7 +100,7 @@ class TestNoneIsMissed:
     def test_all_over(self):
         assert assert_first_three(sample(128, seed=11), 700).all()
 
-    @pytest.mark.slow
+    @pytest.mark.exhaustive
     def test_all_over_densely(self):
         assert_first_three(sample(4096, seed=12), 1500)
 

@@ -287,7 +287,7 @@ def test_first_resonance_converges_at_second_order(make_case):
     assert_allclose(order, 2.0, atol=0.2)
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 @pytest.mark.parametrize("part", range(20))
 def test_box_at_large(likely_sample, part):
     """20,480 designs, Sobol points of one sequence, a thousand at a time: none fails."""
@@ -295,7 +295,7 @@ def test_box_at_large(likely_sample, part):
     check_everywhere(solve(case.take(slice(part * CHUNK, (part + 1) * CHUNK))))
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 @pytest.mark.parametrize("part", range(20))
 def test_box_with_coefficients_that_no_one_believes(box_sample, part):
     """20,480 more, with stirring, Stanton number, counterflow far beyond their priors."""
@@ -303,7 +303,7 @@ def test_box_with_coefficients_that_no_one_believes(box_sample, part):
     check_everywhere(solve(case.take(slice(part * CHUNK, (part + 1) * CHUNK))))
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 @pytest.mark.parametrize("part", range(8))
 def test_default_grid_is_fine_enough_at_large(likely_sample, part):
     """2,048 designs against extrapolated fine grids."""

@@ -159,7 +159,7 @@ def test_no_bytes_make_the_service_fail(client, body):
     assert response.headers["content-type"] == "application/problem+json"
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 @settings(max_examples=1500, **COMMON)
 @given(case=cases())
 def test_every_admitted_case_is_answered_at_length(client, case):

@@ -104,7 +104,7 @@ def test_python(generated, address, route):
         assert refused.parsed.errors[0].field == "case.branch.wall_thickness_mm"
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 def test_typescript(address, tmp_path):
     if shutil.which("npm") is None:
         pytest.skip("Node.js and npm are not installed here")

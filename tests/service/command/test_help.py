@@ -14,7 +14,7 @@ import pytest
 PATIENCE = 120  # seconds; most take two on a quiet machine
 TOPICS = ("", "steady", "fit", "length", "warmup", "sweep", "rank")
 ELSEWHERE = {
-    "warmbranch demo": "keeps listening; tests/service/test_demo.py",
+    "warmbranch demo": "keeps listening; tests/service/command/test_demo.py",
     "warmbranch serve --open": "keeps listening",
     "warmbranch serve": "keeps listening; tests/service/operation",
     "warmbranch sweep many.json --scheduler tcp://desk:8786": "tests/service/sweep/test_cluster.py",
@@ -54,6 +54,7 @@ def commands(text):
     return re.findall(r"^  (warmbranch .*?)(?: {2,}.*)?$", text, re.MULTILINE)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("topic", TOPICS)
 def test_examples_of_the_help(topic, path_with_command, tmp_path):
     told = shell(f"warmbranch {topic} --help", path_with_command, tmp_path).stdout

@@ -19,7 +19,7 @@ PATIENCE = 120  # seconds; a start takes three on a quiet machine
 PROGRAM = """
 from warmbranch_service.sweep import parquet
 parquet.DESIGNS_A_GROUP = 1024  # so that some are on disk before the end
-from warmbranch_service.cli import main
+from warmbranch_service.command.cli import main
 
 if __name__ == "__main__":
     raise SystemExit(main())

@@ -74,7 +74,7 @@ def test_busy_service_turns_a_sweep_away_before_it_begins(grid):
             await asyncio.sleep(0.01)
         with pytest.raises(Problem) as refused:
             await workshop.run(lambda: None)
-        waiting = asyncio.create_task(workshop.run(lambda: "done", patient=True))
+        waiting = asyncio.create_task(workshop.run(lambda: "done", chunk=True, patient=True))
         await asyncio.sleep(0.05)
         assert not waiting.done()
         go_on.set()

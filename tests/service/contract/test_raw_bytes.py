@@ -181,14 +181,14 @@ def test_hostile_bytes_on_lines_left_open_come_to_an_end(served):
     assert not faults
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 @search(20_000)
 @in_whole
 def test_many_hostile_bodies_have_one_answer(served, path, kind, body):
     check_whole(served, path, kind, body)
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 @search(20_000)
 @in_bytes
 def test_many_hostile_bytes_come_to_an_end(served, content):

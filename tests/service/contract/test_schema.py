@@ -6,32 +6,14 @@ import json
 
 import pytest
 
+from shared.document import MODELS, names_below
 from warmbranch.case import closures
 from warmbranch.case.geometry import SHORTEST_IN_BORES
 from warmbranch_service.case.branch import Branch
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.fields import AnswerModel, RequestModel
 from warmbranch_service.contract.units import unit_of
-from warmbranch_service.http.app import create_app
 from warmbranch_service.steady.schema import SteadyRequest
-
-SCHEMAS = create_app().openapi()["components"]["schemas"]
-PROPERTIES = [
-    (model, name, schema)
-    for model, body in SCHEMAS.items()
-    for name, schema in body.get("properties", {}).items()
-]
-
-
-def models_below(root):
-    found = []
-    for model in root.__subclasses__():
-        found += [model.__name__, *models_below(model)]
-    return found
-
-
-REQUESTS = set(models_below(RequestModel))
-ANSWERS = set(models_below(AnswerModel))
 
 
 def bounds(schema):
@@ -40,23 +22,38 @@ def bounds(schema):
     return low, number.get("maximum")
 
 
-@pytest.mark.parametrize(("model", "name", "schema"), PROPERTIES, ids=lambda v: str(v)[:30])
-def test_unit_stands_in_the_schema_as_in_the_name(model, name, schema):
-    unit = unit_of(name)
+def unit_faults(place, name, schema):
+    """Where a field's schema and its name tell two units."""
+    unit, said = unit_of(name), schema.get("x-unit")
     if unit is not None:
-        assert schema["x-unit"] == unit
-    elif schema.get("x-unit") is not None:
-        assert schema["x-unit"] == "1" or schema["x-unit"].startswith("that ")
+        return [] if said == unit else [f"{place}: {said} in the schema, {unit} in the name"]
+    free = said is None or said == "1" or said.startswith("that ")
+    return [] if free else [f"{place}: {said} in the schema, none in the name"]
 
 
-@pytest.mark.parametrize("model", sorted(REQUESTS & set(SCHEMAS)))
-def test_unknown_fields_are_refused_by_the_schema_too(model):
-    assert SCHEMAS[model]["additionalProperties"] is False
+@pytest.mark.parametrize("model", MODELS)
+def test_unit_stands_in_the_schema_as_in_the_name(schemas, model):
+    fields = schemas[model].get("properties", {})
+    assert not [f for n, field in fields.items() for f in unit_faults(f"{model}.{n}", n, field)]
 
 
-@pytest.mark.parametrize("model", sorted((REQUESTS | ANSWERS) & set(SCHEMAS)))
-def test_every_object_is_described(model):
-    assert SCHEMAS[model]["description"].endswith(".")
+def test_two_units_of_one_field_are_found():
+    assert unit_faults("M.length_mm", "length_mm", {"x-unit": "m"})
+    assert unit_faults("M.length_mm", "length_mm", {})
+    assert unit_faults("M.length", "length", {"x-unit": "mm"})
+    assert not unit_faults("M.length_mm", "length_mm", {"x-unit": "mm"})
+
+
+def test_unknown_fields_are_refused_by_the_schema_too(schemas):
+    models = names_below(RequestModel) & set(schemas)
+    assert len(models) > 40
+    assert not [m for m in sorted(models) if schemas[m]["additionalProperties"] is not False]
+
+
+def test_every_object_is_described(schemas):
+    models = (names_below(RequestModel) | names_below(AnswerModel)) & set(schemas)
+    assert len(models) > 100
+    assert not [m for m in sorted(models) if not schemas[m]["description"].endswith(".")]
 
 
 # The admissible box.
@@ -81,16 +78,16 @@ BOX = [
 
 
 @pytest.mark.parametrize(("model", "name", "low", "high"), BOX)
-def test_admissible_box(model, name, low, high):
-    assert bounds(SCHEMAS[model]["properties"][name]) == (low, high)
+def test_admissible_box(schemas, model, name, low, high):
+    assert bounds(schemas[model]["properties"][name]) == (low, high)
 
 
-def test_cylinders_are_bounded_and_the_shortest_branch_is_said():
-    cylinders = SCHEMAS["Engine"]["properties"]["cylinders"]
+def test_cylinders_are_bounded_and_the_shortest_branch_is_said(schemas):
+    cylinders = schemas["Engine"]["properties"]["cylinders"]
     assert (cylinders["minimum"], cylinders["maximum"]) == (1, 24)
     assert (
         f"{SHORTEST_IN_BORES:g} bores"
-        in SCHEMAS["Branch"]["properties"]["centreline"]["description"]
+        in schemas["Branch"]["properties"]["centreline"]["description"]
     )
 
 
@@ -119,35 +116,38 @@ DEFAULTS = [
 
 
 @pytest.mark.parametrize(("model", "name", "default"), DEFAULTS)
-def test_default_is_in_the_schema(model, name, default):
-    assert SCHEMAS[model]["properties"][name]["default"] == default
+def test_default_is_in_the_schema(schemas, model, name, default):
+    assert schemas[model]["properties"][name]["default"] == default
 
 
-@pytest.mark.parametrize("model", sorted(REQUESTS & set(SCHEMAS)))
-def test_what_may_be_left_out_says_its_default(model):
-    body = SCHEMAS[model]
-    for name, schema in body.get("properties", {}).items():
-        if name in body.get("required", []):
-            continue
-        said = {"default", "x-default"} & schema.keys() or "default" in schema.get(
-            "description", ""
-        ).lower()
-        assert said or name in ("centreline", "length_mm", "emissivity"), name
+def test_what_may_be_left_out_says_its_default(schemas):
+    silent = []
+    for model in sorted(names_below(RequestModel) & set(schemas)):
+        body = schemas[model]
+        for name in body.get("properties", {}).keys() - set(body.get("required", [])):
+            field = body["properties"][name]
+            said = {"default", "x-default"} & field.keys()
+            if not said and "default" not in field.get("description", "").lower():
+                silent.append(f"{model}.{name}")
+    assert {place.partition(".")[2] for place in silent} <= {
+        "centreline",
+        "length_mm",
+        "emissivity",
+    }, silent
 
 
-def test_whole_closures_have_defaults():
-    properties = SCHEMAS["Case"]["properties"]
+def test_whole_closures_have_defaults(schemas):
+    properties = schemas["Case"]["properties"]
     assert properties["closures"]["default"]["mixing"]["model"] == "stirred mouth"
-    assert SCHEMAS["Case"]["required"] == ["branch", "main_pipe"]
-    assert SCHEMAS["MainPipe"]["required"] == [
+    assert schemas["Case"]["required"] == ["branch", "main_pipe"]
+    assert schemas["MainPipe"]["required"] == [
         "outside_diameter_mm",
         "wall_thickness_mm",
         "gas_temperature_degC",
     ]
 
 
-def test_failures_have_one_shape_in_the_document():
-    document = create_app().openapi()
+def test_failures_have_one_shape_in_the_document(document):
     assert "HTTPValidationError" not in document["components"]["schemas"]
     for path, methods in document["paths"].items():
         for operation in methods.values():

@@ -80,7 +80,7 @@ def test_contract(fit, body):
 
 
 def test_common_practice_from_the_fixture(fit, practice):
-    """Common practice, no source; see tests/models/fit/test_fitting.py."""
+    """Common practice, no source; see tests/models/fit/test_solve.py."""
     answer = fit(practice)
     trim = answer["trim"]
     assert trim["final_cut_mm"] == pytest.approx(186.5, abs=15)

@@ -101,7 +101,7 @@ def test_after_a_stop_the_skin_cools(fit, van):
 
 def test_a_warm_up_that_no_reading_uses_is_told(fit, van):
     answer = fit({**van, "readings": [contact(120, 95)], "warm_up": {}})
-    assert any("the warm-up is not used" in said for said in answer["assumptions"])
+    assert any("the warm-up tells only how a branch lags" in said for said in answer["assumptions"])
 
 
 REFUSED_BODIES = {

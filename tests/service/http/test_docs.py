@@ -14,7 +14,7 @@ def test_the_page_names_only_files_that_are_served(client):
     assert page.status_code == 200
     assert page.headers["content-type"] == "text/html; charset=utf-8"
     named = re.findall(r'(?:src|href)="([^"]+)"', page.text)
-    assert len(named) == 5
+    assert len(named) == 6
     for address in named:
         assert client.get(f"/v1/{address}").status_code == 200, address
     assert "<script>" not in page.text  # what the policy would forbid
@@ -33,5 +33,11 @@ def test_files_come_with_their_type_and_are_not_sent_twice(client, name):
 
 
 def test_nothing_else_is_served(client):
-    for name in ("nothing", "..%2fapp.py", "LICENSE"):
+    for name in ("nothing", "..%2fapp.py", "NOTICE"):
         assert client.get(f"/v1/docs/{name}").status_code == 404
+
+
+def test_the_licence_of_what_draws_it_is_handed_out_with_it(client):
+    text = client.get("/v1/docs/LICENSE").text
+    assert "Apache License" in text
+    assert "Version 2.0" in text

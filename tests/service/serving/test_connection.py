@@ -82,6 +82,71 @@ def test_a_slow_body_behind_an_answer_is_not_waited_for(served):
         assert only.status == 404
 
 
+def chunked(trailers: bytes) -> bytes:
+    close = CHUNKED.replace(b"\r\n\r\n", b"\r\nConnection: close\r\n\r\n")
+    return close + b"%x\r\n" % len(DEMO) + DEMO + b"\r\n0\r\n" + trailers + b"\r\n"
+
+
+def test_trailers_are_no_headers(served):
+    with Line(served.port) as line:
+        line.send(chunked(b"Accept: text/csv\r\nX-Request-ID: mine\r\n"))
+        (reply,) = replies(line.rest())
+    assert reply.status == 200
+    assert reply.headers["content-type"] == "application/json"
+    assert reply.headers["x-request-id"] != "mine"
+
+
+@pytest.mark.parametrize("piece", [b"X: " + b"a" * 1000 + b"\r\n", b"a" * 1000])
+@pytest.mark.parametrize("before", [b"0\r\n", b"1;"], ids=["trailers", "extension"])
+def test_what_has_no_end_between_parts_of_a_body_is_431(served, before, piece):
+    (worker,) = psutil.Process(served.supervisor).children()
+    held = worker.memory_info().rss
+    with Line(served.port) as line:
+        line.send(CHUNKED + before)
+        sent = 0
+        while sent <= 8 * 2**20:  # what is kept of it would show
+            line.send(piece * 100)
+            sent += 100 * len(piece)
+        found = replies(line.rest())
+    for reply in found:  # the line may be cut while we still send
+        assert reply.status in (400, 431)
+        check_problem(reply.status, reply.headers, reply.body)
+    assert worker.memory_info().rss - held < 4 * 2**20
+    assert served.get("/v1/health") == 200
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"GET /v1/health HTTP/1.1\r\n\r\n", "Host"),
+        (b"GET /v1/health HTTP/1.1\r\nHost: a\r\nHost: a\r\n\r\n", "2 headers Host"),
+        (b"GET /v1/health HTTP/2.0\r\nHost: a\r\n\r\n", "HTTP/2.0"),
+        (b"GET /v1/health HTTP/0.9\r\nHost: a\r\n\r\n", "HTTP/0.9"),
+        (CHUNKED.replace(b"chunked", b"gzip, chunked"), "Transfer-Encoding"),
+        (CHUNKED.replace(b"Host", b"Transfer-Encoding: chunked\r\nHost"), "HTTP"),
+        (CHUNKED.replace(b"HTTP/1.1", b"HTTP/1.0"), "Transfer-Encoding"),
+    ],
+)
+def test_a_head_that_can_be_read_in_two_ways_is_refused(served, content, said):
+    with Line(served.port) as line:
+        line.send(content)
+        found = line.rest()
+    refused(found, 400, "bad-request")
+    assert said in json.loads(replies(found)[0].body)["detail"]
+
+
+def test_http_of_before_hosts_is_spoken_still(served):
+    with Line(served.port) as line:
+        line.send(b"HEAD /v1/health HTTP/1.0\r\n\r\n")
+        found = line.rest()
+    assert found.startswith(b"HTTP/1.1 200 ")
+    with Line(served.port) as line:
+        line.send(b"HEAD /v1/ready HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n")
+        found = line.rest()
+    assert found.startswith(b"HTTP/1.1 200 ")
+    assert found.endswith(b"\r\n\r\n")
+
+
 def test_silence_is_hung_up_on(served):
     with Line(served.port) as line:
         assert line.rest() == b""

@@ -9,7 +9,6 @@ import re
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from warmbranch_service.steady.outputs import OUTPUTS
 from warmbranch_service.sweep.varied import CHUNK
@@ -217,6 +216,8 @@ def test_progress_follows_every_chunk_and_counts_what_is_above(swept, sobol):
 
 
 def test_sample_follows_its_distributions(swept, sobol):
+    from scipy import stats
+
     sobol["vary"] = [
         {"field": GAS, "normal": {"mean": "590 F", "standard_deviation": 30, "low": 280}},
         {"field": "case.closures.mixing.stirring_coefficient",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import signal
@@ -10,6 +11,7 @@ import subprocess
 import sys
 import time
 from contextlib import contextmanager
+from threading import Event
 
 import pytest
 from starlette.testclient import TestClient
@@ -157,6 +159,8 @@ class Future:
 class Client:
     """Stands in for a cluster's client: solves at once, and counts what it holds."""
 
+    status = "running"
+
     def __init__(self, threads):
         self.threads, self.held, self.most, self.fetched = threads, 0, 0, []
 
@@ -191,6 +195,65 @@ def test_no_more_is_handed_out_than_keeps_the_workers_busy(sobol, monkeypatch):
     assert max(client.fetched) <= cluster.MOST_GATHERED
     client.cancel = lambda *_, **__: None
     chunks.close()
+
+
+class Lost(Client):
+    """One whose scheduler goes away: it raises, or never answers again."""
+
+    def __init__(self, *, says: str):
+        super().__init__(threads=1)
+        self.says, self.closed = says, Event()
+
+    def submit(self, function, tasks, maker, key):
+        if self.says == "nothing":
+            self.status = "connecting"
+            return Silent(tasks)
+        return super().submit(function, tasks, maker, key)
+
+    def gather(self, futures):
+        self.status = "closed"
+        raise asyncio.CancelledError("lost dependencies")
+
+    def close(self, timeout):
+        self.closed.set()
+
+
+class Silent(Future):
+    def add_done_callback(self, tell):
+        pass
+
+
+@pytest.mark.parametrize("says", ["cancelled", "nothing"])
+def test_a_lost_scheduler_is_503_and_forgotten(client, sobol, monkeypatch, says):
+    monkeypatch.setattr(cluster, "LOST_SECONDS", 0.3)
+    expected = client.post("/v1/sweep", json=sobol).content
+    lost = Lost(says=says)
+    found = [lost, Client(threads=1)]
+    found[1].gather = lambda futures: [cluster.solve_tasks(f.work, cluster.Maker.here())
+                                       for f in futures]  # fmt: skip
+    monkeypatch.setattr(cluster.Cluster, "_connection", lambda _: found.pop(0))
+    settings = Settings(warm_up=0, scheduler="tcp://127.0.0.1:1")
+    with TestClient(create_app(settings)) as service:
+        refused = service.post("/v1/sweep", json=sobol)
+        assert refused.status_code == 503
+        assert refused.json()["type"] == "/v1/problems/no-workers"
+        assert int(refused.headers["retry-after"]) >= 1
+        assert lost.closed.wait(10)
+        found[0].close = lambda: None
+        assert service.post("/v1/sweep", json=sobol).content == expected
+
+
+def test_a_cluster_without_workers_is_told_before_the_time_limit(sobol, monkeypatch):
+    idle = Client(threads=0)
+    idle.submit = lambda _, tasks, *__, **___: Silent(tasks)
+    idle.close = idle.cancel = lambda *_, **__: None
+    monkeypatch.setattr(cluster.Cluster, "_connection", lambda _: idle)
+    monkeypatch.setattr(cluster, "RECOUNT_SECONDS", 0.1)
+    settings = Settings(warm_up=0, scheduler="tcp://127.0.0.1:1", seconds_per_request=4)
+    with TestClient(create_app(settings)) as service:
+        refused = service.post("/v1/sweep", json=sobol)
+    assert refused.status_code == 503
+    assert refused.json()["type"] == "/v1/problems/no-workers"
 
 
 class Task:

@@ -1,0 +1,225 @@
+"""Errors that all readings or all tones share, and that more of them therefore do not average out.
+
+One thermometer shows a few per cent too much everywhere; the skin's temperature departs smoothly
+from what one film and one emissivity along the branch would make of it; one listener finds the
+quiet rpm a per cent high each time. Every such error is normal with spread 1 in its own
+coordinate, and moves what is seen in proportion, so that given the model's unknowns it is found
+and integrated without solving the model again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.base.constants import ICE_POINT
+from warmbranch.belief.draws import standard_normal
+from warmbranch.fit.search import DEGREES_OF_FREEDOM, log_likelihood
+
+EAR = 0.009
+"""One standard deviation of ln(perceived quiet tone over the true one): load, cabin and the skew
+of the notch move the minimum that a person or a recording finds. Our judgement; no source."""
+
+THERMOMETER = 0.015
+"""One standard deviation of an instrument's scale, on the °C: what makers of hand instruments
+state. Common practice, no source."""
+
+PATTERN = 0.03
+"""One standard deviation of the smooth departure of the skin's excess over the air, relative: a
+film, a wind, a shelter that changes along the branch. Our judgement."""
+
+PATTERN_LENGTH = 0.3
+"""Over the branch's length: distance over which that departure changes."""
+
+PATTERNS = 4
+"""Shapes that stand for it; they hold 99 % of its variance."""
+
+DRAWS = 16
+"""Of the shared errors, for each set of unknowns."""
+
+STRETCH = 1.2
+"""Width of those draws over the normal distribution that they stand for."""
+
+REWEIGHTED = 6
+SEED = 31
+
+NAMES = ("ear", "infrared_scale", "contact_scale", *(f"pattern_{i + 1}" for i in range(PATTERNS)))
+"""Of all shared errors; those without an observation are left out."""
+
+
+class Conditional(NamedTuple):
+    """Shared errors given each set of unknowns.
+
+    Parameters
+    ----------
+    log_evidence : (sets,) array
+        Logarithm of the likelihood, integrated over them.
+    draws : (sets, draws, shared) array
+    weights : (sets, draws) array
+        Sum 1 a set.
+    """
+
+    log_evidence: FloatArray
+    draws: FloatArray
+    weights: FloatArray
+
+
+@dataclass(frozen=True)
+class Shared:
+    """What one set of observations shares.
+
+    Parameters
+    ----------
+    names : tuple of str
+    on_display : (readings, shared) array
+        Part of the display's °C, or of its excess over the air, that one unit moves it by.
+    above_air : (shared,) array of bool
+        Which are parts of the excess over the air.
+    on_tone : (heard, shared) array
+        What one unit adds to ln f.
+    air : float, K
+    """
+
+    names: tuple[str, ...]
+    on_display: FloatArray
+    above_air: BoolArray
+    on_tone: FloatArray
+    air: float
+
+    @classmethod
+    def of(
+        cls,
+        place: FloatArray,
+        infrared: BoolArray,
+        heard: int,
+        air: float,
+        *,
+        known: frozenset[str] = frozenset(),
+    ) -> Shared:
+        """Of readings at places over the length, by which instrument, and tones heard.
+
+        Parameters
+        ----------
+        place : (readings,) array, dimensionless
+        infrared : (readings,) array of bool
+        heard : int
+        air : float, K
+        known : frozenset of str
+            Of ``NAMES``: what is taken to be free of error.
+        """
+        columns = {
+            "ear": (np.zeros(len(place)), EAR * np.ones(heard)),
+            "infrared_scale": (THERMOMETER * infrared, np.zeros(heard)),
+            "contact_scale": (THERMOMETER * ~infrared, np.zeros(heard)),
+        }
+        for i, shape in enumerate(patterns(place).T):
+            columns[f"pattern_{i + 1}"] = (PATTERN * shape, np.zeros(heard))
+        kept = [n for n, parts in columns.items() if n not in known and any(map(np.any, parts))]
+        read, tones = (
+            np.array([columns[name][part] for name in kept]).reshape(len(kept), size).T
+            for part, size in enumerate((len(place), heard))
+        )
+        above = np.array([name.startswith("pattern") for name in kept], dtype=np.bool_)
+        return cls(
+            tuple(kept),
+            np.asarray(read, dtype=np.float64),
+            above,
+            np.asarray(tones, dtype=np.float64),
+            air,
+        )
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+    def moves(self, displayed: FloatArray) -> FloatArray:
+        """What one unit of each adds to displays (sets, readings), K: (sets, readings, shared)."""
+        base = np.where(self.above_air, self.air, ICE_POINT)
+        return (displayed[:, :, None] - base) * self.on_display
+
+    def prior_draws(self, sets: int) -> Conditional:
+        """As before any observation."""
+        drawn = standard_normal(DRAWS, len(self), SEED)
+        every = np.broadcast_to(drawn, (sets, DRAWS, len(self)))
+        return Conditional(np.zeros(sets), every, np.full((sets, DRAWS), 1 / DRAWS))
+
+
+def patterns(place: FloatArray) -> FloatArray:
+    """Shapes of a smooth departure of spread 1 at places over the length, (places, PATTERNS).
+
+    The first eigenfunctions of a Gaussian process with the kernel
+    ``exp[−(s − s')²/(2 ℓ²)]``, by Nyström's method on even places.
+    """
+    even = (np.arange(64) + 0.5) / 64
+
+    def kernel(a: FloatArray) -> FloatArray:
+        return np.exp(-((a[:, None] - even) ** 2) / (2 * PATTERN_LENGTH**2))
+
+    values, vectors = np.linalg.eigh(kernel(even))
+    first = slice(None, -PATTERNS - 1, -1)
+    return kernel(place) @ vectors[:, first] / np.sqrt(values[first])
+
+
+def most_likely(misfit: FloatArray, slopes: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Shared errors that explain misfits best, and the curvature there.
+
+    Parameters
+    ----------
+    misfit : (sets, residuals) array
+        Without shared errors, over the uncertainties.
+    slopes : (sets, residuals, shared) array
+
+    Returns
+    -------
+    (sets, shared) array, (sets, shared, shared) array
+    """
+    unit, across = np.eye(slopes.shape[2]), slopes.transpose(0, 2, 1)
+    found: FloatArray = np.zeros((len(misfit), slopes.shape[2]))
+    precision = np.broadcast_to(unit, (len(misfit), *unit.shape))
+    residual = misfit
+    for _ in range(REWEIGHTED):
+        weight = (DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + residual**2)
+        weighted = across * weight[:, None]
+        precision = weighted @ slopes + unit
+        solved = np.linalg.solve(precision, -(weighted @ misfit[:, :, None]))
+        found = np.asarray(solved[:, :, 0], dtype=np.float64)
+        residual = misfit + (slopes @ solved)[:, :, 0]
+    return found, precision
+
+
+def given(misfit: FloatArray, slopes: FloatArray) -> Conditional:
+    """Integrate shared errors out by draws about the most likely ones, weighed exactly.
+
+    Parameters
+    ----------
+    misfit : (sets, residuals) array
+    slopes : (sets, residuals, shared) array
+    """
+    sets, size = len(misfit), slopes.shape[2]
+    if size == 0:
+        one = np.ones((sets, 1))
+        return Conditional(log_likelihood(misfit), np.empty((sets, 1, 0)), one)
+    solvable = np.all(np.isfinite(misfit), axis=1) & np.all(np.isfinite(slopes), axis=(1, 2))
+    slopes = np.where(solvable[:, None, None], slopes, 0.0)
+    middle, precision = most_likely(np.where(solvable[:, None], misfit, 0.0), slopes)
+    root = np.asarray(np.linalg.cholesky(precision), dtype=np.float64)
+    unit = standard_normal(DRAWS, size, SEED) * STRETCH
+    # z = z₀ + R⁻ᵀ u has the covariance of the curvature R Rᵀ.
+    spread = np.linalg.solve(
+        root.transpose(0, 2, 1), np.broadcast_to(unit.T, (sets, *unit.T.shape))
+    )
+    draws = middle[:, None] + np.asarray(spread, dtype=np.float64).transpose(0, 2, 1)
+    residual = misfit[:, None] + draws @ slopes.transpose(0, 2, 1)
+    log_joint = log_likelihood(residual) - np.sum(draws**2, axis=2) / 2
+    # Both densities lack the same (2π)^(−size/2).
+    log_drawn = np.sum(np.log(np.diagonal(root, axis1=1, axis2=2)), axis=1)[:, None]
+    log_drawn = log_drawn - size * np.log(STRETCH) - np.sum((unit / STRETCH) ** 2, axis=1) / 2
+    log_weights = log_joint - log_drawn
+    peak = np.max(log_weights, axis=1, keepdims=True)
+    weights = np.exp(log_weights - peak)
+    total = np.sum(weights, axis=1)
+    evidence = peak[:, 0] + np.log(total / DRAWS)
+    evidence = np.where(solvable, evidence, -np.inf)
+    return Conditional(evidence, draws, weights / total[:, None])

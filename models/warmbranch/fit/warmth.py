@@ -1,0 +1,108 @@
+"""How far skins and tone lag behind those of the warm branch, and the time since the start.
+
+Whoever reads and listens says "warm" and means anything from some minutes after the start. Without
+a time, the time is one more unknown, whose prior has most branches warm and some not. Lags are
+those of the middle of the prior, worked out once: they differ little between believable branches.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from importlib import import_module
+from typing import Any, cast
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.base.interpolation import interpolated
+from warmbranch.belief.forecast import FIT_NODES
+from warmbranch.case.case import Case
+from warmbranch.sound.resonance import resonances
+from warmbranch.warming.drive import Drive
+from warmbranch.warming.solve import WrapHeat, warm_up
+from warmbranch.warming.wander import ducts
+
+WARM_TIME = 2400.0
+"""s. Median of the time since the start, where none is told. Our judgement: a drive to the shop."""
+
+WARM_TIME_SPREAD = 0.9
+"""One standard deviation of its logarithm: one job in seven is read within a quarter of an hour."""
+
+FAR = 8.0
+"""White coordinate beyond which all is cold, or settled for long: times stay numbers."""
+
+SETTLED = 7200.0
+"""s after the start at which everything is taken to be warm."""
+
+MOMENTS = np.geomspace(30.0, SETTLED, 20)
+"""s. The lags are told at these, and hold beyond their ends."""
+
+LAG_TOLERANCE = 0.5
+"""K, of a step in time: a lag is known no better than the engine's start."""
+
+
+@dataclass(frozen=True)
+class Lags:
+    """What is seen at some moments after the start, over what is seen when warm.
+
+    Parameters
+    ----------
+    skin : (moments, readings) array, dimensionless
+        Of the skin's excess over the air.
+    tone : (moments,) array, dimensionless
+        Of the first resonance.
+    """
+
+    skin: FloatArray
+    tone: FloatArray
+
+    @classmethod
+    def of(
+        cls, case: Case, position: FloatArray, drive: Drive, wrap: WrapHeat | None = None
+    ) -> Lags:
+        """Of one design at (readings,) positions, m, after a named start.
+
+        Raises
+        ------
+        NotConvergedError
+        """
+        found = warm_up(
+            case,
+            replace(drive, duration=SETTLED),
+            MOMENTS,
+            wrap=wrap,
+            tolerance=LAG_TOLERANCE,
+            nodes=FIT_NODES,
+        )
+        along = np.repeat(found.position, len(MOMENTS), axis=0)
+        skin = interpolated(along, np.ascontiguousarray(found.skin[0]), position)
+        excess = skin - float(case.surroundings.air_temperature[0])
+        tone = resonances(ducts(found)[0], modes=1)[0][:, 0]
+        # Where there is no resonance, nothing is known to lag.
+        return cls(_over_last(excess), np.nan_to_num(_over_last(tone), nan=1.0))
+
+    def of_skin(self, time: FloatArray) -> FloatArray:
+        """Lags of the readings' skins, (sets, readings), at (sets,) times, s."""
+        return self._along(self.skin, time)
+
+    def of_tone(self, time: FloatArray) -> FloatArray:
+        """Lags of the tone at times of any shape, s."""
+        return self._along(self.tone, time)
+
+    def _along(self, values: FloatArray, time: FloatArray) -> FloatArray:
+        """Without kinks, on which a search would stop."""
+        scipy = cast("Any", import_module("scipy.interpolate"))  # it ships no types
+        smooth = scipy.PchipInterpolator(np.log(MOMENTS), values, axis=0)
+        moment = np.log(np.clip(time, MOMENTS[0], MOMENTS[-1]))
+        return np.asarray(smooth(moment), dtype=np.float64)
+
+
+def _over_last(values: FloatArray) -> FloatArray:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        over = values / values[-1]
+    return np.where(np.isfinite(over), over, 1.0)
+
+
+def time_of(coordinate: FloatArray) -> FloatArray:
+    """s since the start, from a white coordinate."""
+    return WARM_TIME * np.exp(WARM_TIME_SPREAD * np.clip(coordinate, -FAR, FAR))

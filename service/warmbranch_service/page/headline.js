@@ -1,0 +1,134 @@
+// The one number that a job is about, everywhere the same: on the plate, in the bar, on the sheet.
+
+import { byId, write } from "./dom.js";
+import { nameOf } from "./fields.js";
+import { aimedRpm, isMeasured, targetKind } from "./job.js";
+import { placeSentence } from "./place_words.js";
+import { answers } from "./questions.js";
+import * as store from "./store.js";
+import { leastOnTape, onTape, say } from "./units.js";
+
+const job = () => store.current();
+
+/** What the fit advises to take off now, in mm; 0 without advice, or where a tape shows nothing. */
+export function cutNow() {
+  const { fit } = answers;
+  if (!isMeasured(store.current()) || !fit?.trim || doubt() !== null) return 0;
+  const advised = fit.trim.cut_now_mm - fit.cutSince;
+  return advised >= leastOnTape() ? advised : 0;
+}
+
+/** The slip that explains the readings better than they do as written, or null. */
+const doubt = () => (answers.fit?.rivals ?? []).find((rival) => rival.odds >= 1) ?? null;
+
+/** The quiet rpm that all parts of the page tell: {rpm, band, answer}; rpm null without one. */
+export function quietAt() {
+  const { now, warm, fit } = answers;
+  if (!now) return null;
+  const measured = isMeasured(store.current()) && fit && warm;
+  const answer = measured ? warm : now;
+  const levels = measured ? warm.prediction?.quiet_rpm : null;
+  const rpm = levels ? levels.median : answer.resonance.quiet_rpm;
+  const band = levels ? `90 % between ${levels.interval_90.map((x) => x.toFixed(0)).join(" and ")} rpm` : "";
+  return { rpm, band, answer };
+}
+
+/** {name, value, beside, words}: of what is to be built, or of what stands. */
+export function headline() {
+  const job = store.current();
+  if (answers.lacking.length > 0) {
+    const names = answers.lacking.map((path) => nameOf(path) ?? LACKING[path] ?? path);
+    return { name: job.built ? "quiet at" : "build it", value: "–", beside: "", words: `Still needed: ${names.join("; ")}.` };
+  }
+  return job.built ? ofStanding(job) : ofBuild(job);
+}
+
+const LACKING = {
+  road: "engine: road speed, gear ratio, final drive and tyre",
+  loudness: "engine: three lines of engine speed and level",
+  "case.branch.length_mm": "branch: length",
+};
+
+const NOTHING = { value: "–", beside: "", words: "No answer for these entries yet." };
+
+function ofBuild(job) {
+  const { length } = answers;
+  const name = "build it";
+  if (!length) return { name, ...NOTHING, words: answers.errors.length ? NOTHING.words : "" };
+  const [low, high] = length.right_length_90_mm;
+  const tone = toneWords(job, length.target);
+  return {
+    name,
+    value: onTape(length.build_length_mm, Math.ceil),
+    long: "long",
+    beside: `right length ${onTape(length.centreline_length_mm, Math.round)}`,
+    short: `right: ${onTape(length.centreline_length_mm, Math.round)}`,
+    words:
+      `The right length lies between ${onTape(low, Math.round)} and ${onTape(high, Math.round)} with 90 %, so it is ` +
+      `built long and taken down by ear: nothing can be put back on. ${tone}` +
+      `One gas temperature all along would say ${onTape(length.one_temperature_length_mm, Math.round)}.`,
+  };
+}
+
+function toneWords(job, target) {
+  if (target.frequency_Hz === null) return "It is aimed at the loudness that you gave. ";
+  const hertz = `${target.frequency_Hz.toFixed(1)}\u00a0Hz`;
+  if (target.quiet_rpm === null || targetKind(job) === "hertz") return `The tone is ${hertz}. `;
+  return `The drone at ${target.quiet_rpm.toFixed(0)} rpm is a tone of ${hertz}. `;
+}
+
+function ofStanding(job) {
+  const found = quietAt();
+  if (!found) return { name: "quiet at", ...NOTHING, words: answers.errors.length ? NOTHING.words : "" };
+  const { rpm, band, answer } = found;
+  const hertz = answer.resonance.frequency_Hz[0];
+  if (hertz === null) return { name: "quiet at", value: "–", beside: "", words: answer.summary };
+  const quiet = rpm === null ? `${hertz.toFixed(1)}\u00a0Hz` : `${rpm.toFixed(0)}\u00a0rpm`;
+  const words = standingWords(job, found, hertz);
+  if (isMeasured(job) && doubt() !== null) {
+    return { name: "before the saw", value: "A slip?", beside: `quiet at ${quiet} if not`, words: `${doubt().sentence} Nothing is advised before that is settled: step 3.` };
+  }
+  if (isMeasured(job) && answers.fit?.trim) {
+    const cut = cutNow();
+    const value = cut > 0 ? onTape(cut) : "Do not cut";
+    return { name: cut > 0 ? "cut now" : "the saw", value, beside: `quiet at ${quiet}${band ? `, ${band}` : ""}`, words };
+  }
+  return { name: "quiet at", value: quiet, beside: band || "by the model alone, nothing measured", words };
+}
+
+function standingWords(job, { rpm, answer }, hertz) {
+  const gas = answer.profile.gas_degC;
+  const tone = rpm === null ? hertz : (rpm * answer.resonance.engine_order) / 60;
+  const parts = [
+    `A tone of ${tone.toFixed(1)}\u00a0Hz, ${onTape(answer.centreline_length_mm, Math.round)} long; its gas is at ` +
+      `${say("temperature", gas[0])} at the mouth and ${say("temperature", gas.at(-1))} at the cap.`,
+  ];
+  const target = aimedRpm(job, answers.length?.target);
+  if (typeof target === "number" && rpm !== null) {
+    const off = rpm - target;
+    parts.push(
+      Math.abs(off) < 5
+        ? `That is right on the drone at ${target.toFixed(0)} rpm.`
+        : `The drone at ${target.toFixed(0)} rpm is ${Math.abs(off).toFixed(0)} rpm ${off < 0 ? "above" : "below"} that.`,
+    );
+  }
+  if (!isMeasured(job)) parts.push("Read its skin or listen before anything is taken off: step 3.");
+  return parts.join(" ");
+}
+
+/** Write it on the plate and in the bar; old: it is not of what stands in the fields now. */
+export function showHeadline(old) {
+  const head = headline();
+  const shownOld = old && head.value !== "–";
+  write(byId("head-name"), head.name);
+  write(byId("head-value"), head.value);
+  write(byId("head-long"), head.long ?? "");
+  write(byId("head-beside"), head.beside);
+  write(byId("head-words"), head.words);
+  write(byId("head-place"), job().built ? "" : placeSentence());
+  byId("head-stale").hidden = !shownOld;
+  write(byId("bar-name"), shownOld ? `not up to date: ${head.name}` : head.name);
+  write(byId("bar-value"), head.value);
+  write(byId("bar-beside"), (head.short ?? head.beside).split(",")[0]);
+  document.body.classList.toggle("stale", shownOld);
+}
