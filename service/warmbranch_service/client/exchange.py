@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -18,6 +18,7 @@ from warmbranch_service.http.gate import API_KEY_HEADER
 from warmbranch_service.http.health import Health, Ready
 from warmbranch_service.http.reference import ReferenceAnswer
 from warmbranch_service.length.answer_schema import LengthAnswer
+from warmbranch_service.listen.answer_schema import ListenAnswer
 from warmbranch_service.steady.schema import SteadyAnswer
 from warmbranch_service.sweep.answer_schema import SweepLine
 from warmbranch_service.warmup.answer_schema import WarmupAnswer
@@ -47,6 +48,7 @@ class Route(Generic[Answer]):
 STEADY = Route("POST", "/v1/steady", SteadyAnswer)
 FIT = Route("POST", "/v1/fit", FitAnswer)
 LENGTH = Route("POST", "/v1/length", LengthAnswer)
+LISTEN = Route("POST", "/v1/listen", ListenAnswer)
 WARMUP = Route("POST", "/v1/warmup", WarmupAnswer)
 SWEEP = Route("POST", "/v1/sweep", SweepLine)
 REFERENCE = Route("GET", "/v1/reference", ReferenceAnswer)
@@ -86,6 +88,20 @@ def content_of(request: BaseModel | Json) -> bytes:
         return request.model_dump_json(exclude_unset=True).encode()
     # Not json.dumps: it would write NaN, which is no JSON.
     return httpx2.Request("POST", DEFAULT_ADDRESS, json=request).read()
+
+
+def parts_of(
+    request: BaseModel | Json, before: Sequence[bytes], after: Sequence[bytes]
+) -> tuple[bytes, dict[str, str]]:
+    """The body and headers of a request with recordings, as multipart/form-data (RFC 7578)."""
+    parts: list[tuple[str, tuple[str | None, bytes, str]]] = [
+        ("request", (None, content_of(request), "application/json"))
+    ]
+    for side, recordings in (("before", before), ("after", after)):
+        for number, content in enumerate(recordings, start=1):
+            parts.append((side, (f"{side}{number}", content, "application/octet-stream")))
+    sent = httpx2.Request("POST", DEFAULT_ADDRESS, files=parts)
+    return sent.read(), {"content-type": sent.headers["content-type"]}
 
 
 def read(route: Route[Answer], response: httpx2.Response) -> Answer:

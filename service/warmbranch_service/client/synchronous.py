@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from types import TracebackType
 from typing import Any
 
@@ -18,6 +18,8 @@ from warmbranch_service.http.health import Health, Ready
 from warmbranch_service.http.reference import ReferenceAnswer
 from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.length.request import LengthRequest
+from warmbranch_service.listen.answer_schema import ListenAnswer
+from warmbranch_service.listen.request import ListenRequest
 from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
 from warmbranch_service.sweep.answer_schema import SweepLine
 from warmbranch_service.sweep.request import SweepRequest
@@ -85,6 +87,17 @@ class Client:
         """Quiet rpm, temperatures and transmission loss against time."""
         return self._ask(exchange.WARMUP, exchange.content_of(request))
 
+    def listen(
+        self,
+        request: ListenRequest | Json,
+        *,
+        before: Sequence[bytes] = (),
+        after: Sequence[bytes] = (),
+    ) -> ListenAnswer:
+        """Engine speed, drone and notch from recordings: contents of WAV, FLAC, OGG, MP3 files."""
+        content, headers = exchange.parts_of(request, before, after)
+        return self._ask(exchange.LISTEN, content, headers)
+
     def sweep(self, request: SweepRequest | Json) -> Iterator[SweepLine]:
         """Many designs of one case: the lines of the answer, each as soon as it is there."""
         content = exchange.content_of(request)
@@ -133,9 +146,14 @@ class Client:
     ) -> None:
         self.close()
 
-    def _ask(self, route: Route[Answer], content: bytes | None = None) -> Answer:
+    def _ask(
+        self,
+        route: Route[Answer],
+        content: bytes | None = None,
+        headers: Mapping[str, str] = exchange.JSON_CONTENT,
+    ) -> Answer:
         attempts = Attempts(self._retrying, route)
-        headers = {} if content is None else exchange.JSON_CONTENT
+        headers = {} if content is None else headers
         while True:
             try:
                 response = self._http.request(

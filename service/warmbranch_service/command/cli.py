@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import click
 
 from warmbranch_service import MODEL_VERSION
-from warmbranch_service.command import help_texts, questions, rank, service, sweep
+from warmbranch_service.command import help_texts, listen, questions, rank, service, sweep
 from warmbranch_service.command.terminal import (
     FAILED,
     INTERRUPTED,
@@ -143,6 +143,7 @@ for _command in (
     questions.steady,
     questions.fit,
     questions.warmup,
+    listen.listen,
     sweep.sweep,
     rank.rank,
     service.serve,

@@ -41,7 +41,7 @@ from warmbranch_service.fit.answer_schema import (
     Trim,
 )
 from warmbranch_service.fit.answer_schema import Rival as RivalTold
-from warmbranch_service.fit.observed import emissivity_spread, heard_of, readings_of
+from warmbranch_service.fit.observed import heard_of, readings_of
 from warmbranch_service.fit.request import FitRequest, WarmUp
 from warmbranch_service.fit.rivals import RIVALS
 from warmbranch_service.steady.answer import digits, prediction_of

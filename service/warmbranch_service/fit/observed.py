@@ -7,11 +7,11 @@ import math
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.unknowns import NORMAL_95
-from warmbranch.case.surfaces import SURFACES, SurfaceRecord
+from warmbranch.case.surfaces import SURFACES
 from warmbranch.fit.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
 from warmbranch.fit.thermometer import share_on_tube
 from warmbranch_service.case.convert import MM, Converted, kelvin
+from warmbranch_service.case.main_gas import emissivity_spread
 from warmbranch_service.case.schema import Case
 from warmbranch_service.fit.readings import ContactReading, InfraredReading
 from warmbranch_service.fit.readings import Heard as HeardGiven
@@ -19,12 +19,6 @@ from warmbranch_service.fit.request import WARM_FROM, FitRequest
 
 LISTENING = 0.01
 """Standard deviation of a tone heard, relative, when none is given."""
-
-
-def emissivity_spread(record: SurfaceRecord) -> float:
-    """Standard deviation of the logit, taking the range as 95 %."""
-    odds = record.high / (1 - record.high) / (record.low / (1 - record.low))
-    return math.log(odds) / (2 * NORMAL_95)
 
 
 def _own_emissivity(case: Case) -> float:

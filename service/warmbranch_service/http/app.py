@@ -42,6 +42,7 @@ from warmbranch_service.http import (
     fit,
     health,
     length,
+    listen,
     metrics,
     page,
     reference,
@@ -161,7 +162,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.settings = settings
     app.state.executor = executor
     app.state.sweeps = Places(settings.sweeps_at_once, settings.sweeps_per_client)
-    model = (steady.router, fit.router, length.router, warmup.router, sweep.router)
+    model = (steady.router, fit.router, length.router, warmup.router, sweep.router, listen.router)
     for router in (*model, reference.router, health.router):
         app.include_router(router)
     for router in (docs.router, page.router, ask.router):
@@ -181,7 +182,11 @@ def create_app(settings: Settings | None = None) -> FastAPI:
             allow_headers=("content-type", "x-request-id", API_KEY_HEADER),
             expose_headers=("x-request-id", "retry-after", "etag", "www-authenticate"),
         )
-    app.add_middleware(Frame, longest_body=settings.longest_body)
+    app.add_middleware(
+        Frame,
+        longest_body=settings.longest_body,
+        longer={listen.PATH: settings.recordings_body},
+    )
     _complete_schema(app)
     return app
 

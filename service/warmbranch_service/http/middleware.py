@@ -6,6 +6,7 @@ import logging
 import re
 import time
 import uuid
+from collections.abc import Mapping
 from typing import Any
 
 from starlette.datastructures import Headers
@@ -49,19 +50,25 @@ class Frame:
     app : ASGI application
     longest_body : int
         Bytes; longer bodies are answered with 413.
+    longer : mapping from paths to bytes, optional
+        Limits of addresses that have their own.
     """
 
-    def __init__(self, app: ASGIApp, *, longest_body: int) -> None:
+    def __init__(
+        self, app: ASGIApp, *, longest_body: int, longer: Mapping[str, int] | None = None
+    ) -> None:
         self.app = app
         self.longest_body = longest_body
+        self.longer = longer or {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass one request on, and its answer back."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        exchange = _Exchange(scope, receive, send, self.longest_body)
-        if exchange.declared_length > self.longest_body:
+        longest = self.longer.get(scope["path"], self.longest_body)
+        exchange = _Exchange(scope, receive, send, longest)
+        if exchange.declared_length > longest:
             await exchange.answer(exchange.too_large())
             return
         try:

@@ -18,6 +18,7 @@ from warmbranch_service.contract.errors import PROBLEM_MEDIA_TYPE, ProblemDetail
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema, RequestModel
 from warmbranch_service.contract.forms import CSV
 from warmbranch_service.contract.rules import OF_STRINGS, RULES
+from warmbranch_service.http import listen
 from warmbranch_service.http.answer_ranges import (
     ANY_NUMBER,
     LEAST,
@@ -83,6 +84,8 @@ def complete(document: dict[str, Any]) -> dict[str, Any]:
     shape = ProblemDetails.model_json_schema(ref_template="#/components/schemas/{model}")
     schemas.update(shape.pop("$defs"))
     schemas["ProblemDetails"] = shape
+    for name, schema in listen.schemas().items():
+        schemas.setdefault(name, schema)
     # The framework's own shape of failures, which never leaves this service.
     for name in ("HTTPValidationError", "ValidationError"):
         schemas.pop(name, None)

@@ -113,6 +113,13 @@ class Settings:
     longest_body: int = _setting(
         1024 * 1024, _whole(1, 2**30), "bytes of a request's body; longer ones are answered 413"
     )
+    recordings_body: int = _setting(
+        64 * 1024 * 1024, _whole(1, 2**30), "bytes of a body with recordings for /v1/listen"
+    )
+    recording_seconds: int = _setting(
+        600, _whole(3, 3600), "s; longer recordings are refused, whatever they claim"
+    )
+    recording_channels: int = _setting(8, _whole(1, 64), "channels of a recording")
     solves_at_once: int = _setting(
         2, _whole(1, 64), "pieces of work that run side by side in one worker"
     )

@@ -1,0 +1,163 @@
+"""A hidden chain of states on a line, each heard or not.
+
+The line is the logarithm of the engine's speed. An engine that is not heard turns on: its speed is
+then less bound, as gears are changed there, but not forgotten. Rabiner, Proc. IEEE 77 (1989) 257:
+Viterbi's path and the forward-backward marginals, whole recording at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from warmbranch.base.batch import BoolArray, FloatArray, IntArray
+
+FALL_SILENT = 0.01
+"""Chance, a step, that a heard engine is no longer heard."""
+
+SOUND_AGAIN = 0.05
+"""Chance, a step, that it is heard again."""
+
+
+@dataclass(frozen=True)
+class Chain:
+    """What a chain was found to be.
+
+    Parameters
+    ----------
+    path : (frames,) array of int
+        States of the likeliest whole path.
+    heard_path : (frames,) array of bool
+        Where that path is heard.
+    marginal : (frames, states) array of float32
+        Chance of each state, heard.
+    heard : (frames,) array
+        Chance of being heard: the sum of ``marginal``.
+    evidence : float
+        Logarithm of the likelihood, against silence throughout.
+    """
+
+    path: IntArray
+    heard_path: BoolArray
+    marginal: FloatArray
+    heard: FloatArray
+    evidence: float
+
+
+@dataclass(frozen=True)
+class Moves:
+    """Chances of moving along the line in one step.
+
+    Parameters
+    ----------
+    heard, unheard : (2 reach + 1,) arrays
+        For moves of -reach..reach states.
+    """
+
+    heard: FloatArray
+    unheard: FloatArray
+
+
+def steps(spread: float, reach: int) -> FloatArray:
+    """Chances of moving by -reach..reach states: two-sided exponential of mean ``spread``."""
+    moves = np.arange(-reach, reach + 1)
+    chance = np.exp(-np.abs(moves) / spread)
+    return chance / chance.sum()
+
+
+def solve(score: FloatArray, moves: Moves) -> Chain:
+    """Path and marginals.
+
+    Parameters
+    ----------
+    score : (frames, states) array
+        Log-likelihood of each state, heard, against silence.
+    moves : Moves
+
+    Returns
+    -------
+    Chain
+    """
+    path, heard_path = _viterbi(score, moves)
+    marginal, heard, evidence = _marginals(score, moves)
+    return Chain(path, heard_path, marginal, heard, evidence)
+
+
+def _best_move(best: FloatArray, log_step: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Best value that reaches each state, and the state that it comes from."""
+    reach, states = len(log_step) // 2, len(best)
+    padded = np.full(states + 2 * reach, -np.inf)
+    padded[reach : reach + states] = best
+    # Row j: state i is reached from i - reach + j. The kernels are symmetric.
+    options = np.lib.stride_tricks.sliding_window_view(padded, states) + log_step[:, None]
+    move = np.argmax(options, axis=0)
+    every = np.arange(states)
+    return options[move, every], every - reach + move
+
+
+def _viterbi(score: FloatArray, moves: Moves) -> tuple[IntArray, BoolArray]:
+    frames, states = score.shape
+    log_heard, log_unheard = np.log(moves.heard), np.log(moves.unheard)
+    fall, hold = np.log(FALL_SILENT), np.log1p(-FALL_SILENT)
+    again, stay = np.log(SOUND_AGAIN), np.log1p(-SOUND_AGAIN)
+    start = np.log(0.5 / states)
+    heard, unheard = score[0] + start, np.full(states, start)
+    # Where each came from; states are numbered on, the unheard behind the heard.
+    to_heard = np.empty((frames, states), np.int32)
+    to_unheard = np.empty((frames, states), np.int32)
+    for frame in range(1, frames):
+        kept, kept_from = _best_move(heard, log_heard)
+        roamed, roamed_from = _best_move(unheard, log_unheard)
+        wakes = roamed + again > kept + hold
+        falls = kept + fall > roamed + stay
+        to_heard[frame] = np.where(wakes, roamed_from + states, kept_from)
+        to_unheard[frame] = np.where(falls, kept_from, roamed_from + states)
+        heard = np.where(wakes, roamed + again, kept + hold) + score[frame]
+        unheard = np.where(falls, kept + fall, roamed + stay)
+    path, heard_path = np.empty(frames, np.int64), np.empty(frames, np.bool_)
+    state = int(np.argmax(np.concatenate([heard, unheard])))
+    for frame in range(frames - 1, -1, -1):
+        heard_path[frame], path[frame] = state < states, state % states
+        if frame:
+            came = to_heard if state < states else to_unheard
+            state = int(came[frame, state % states])
+    return path, heard_path
+
+
+def _marginals(score: FloatArray, moves: Moves) -> tuple[FloatArray, FloatArray, float]:
+    frames, states = score.shape
+    top = np.maximum(score.max(axis=1), 0)
+    like, mute = np.exp(score - top[:, None]), np.exp(-top)
+    heard_forward = np.empty((frames, states), np.float32)
+    unheard_forward = np.empty((frames, states), np.float32)
+    heard, unheard = like[0] * (0.5 / states), np.full(states, mute[0] * 0.5 / states)
+    evidence = float(top[0])
+    for frame in range(frames):
+        if frame:
+            kept = np.convolve(heard, moves.heard, "same")
+            roamed = np.convolve(unheard, moves.unheard, "same")
+            heard = (kept * (1 - FALL_SILENT) + roamed * SOUND_AGAIN) * like[frame]
+            unheard = (kept * FALL_SILENT + roamed * (1 - SOUND_AGAIN)) * mute[frame]
+            evidence += float(top[frame])
+        total = heard.sum() + unheard.sum()
+        heard, unheard = heard / total, unheard / total
+        evidence += float(np.log(total))
+        heard_forward[frame], unheard_forward[frame] = heard, unheard
+    back_heard, back_unheard = np.ones(states), np.ones(states)
+    chance = np.empty(frames)
+    for frame in range(frames - 1, -1, -1):
+        heard = heard_forward[frame] * back_heard
+        all_unheard = float(unheard_forward[frame] @ back_unheard)
+        total = heard.sum() + all_unheard
+        heard_forward[frame] = heard / total
+        chance[frame] = heard.sum() / total
+        if frame:
+            heard, unheard = back_heard * like[frame], back_unheard * mute[frame]
+            from_heard = heard * (1 - FALL_SILENT) + unheard * FALL_SILENT
+            from_unheard = heard * SOUND_AGAIN + unheard * (1 - SOUND_AGAIN)
+            back_heard = np.convolve(from_heard, moves.heard, "same")
+            back_unheard = np.convolve(from_unheard, moves.unheard, "same")
+            largest = max(back_heard.max(), back_unheard.max())
+            back_heard, back_unheard = back_heard / largest, back_unheard / largest
+    return heard_forward, chance, evidence

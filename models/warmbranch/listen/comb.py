@@ -1,0 +1,187 @@
+"""How likely each engine speed is at each moment, from the orders that its layout permits.
+
+The power at an order, over the noise there, is exponentially distributed; its mean is one and the
+order's ratio of signal to noise. That ratio is not known: it is a mixture of classes, whose
+weights start from the layout and are learnt along a track (Leclère, André and Antoni, MSSP 81
+(2016) 371, weigh many orders likewise).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray, IntArray
+from warmbranch.listen.layout import Layout
+
+CLASSES = np.array([0.0, 2.0, 8.0, 30.0, 120.0, 1000.0, 10000.0])
+"""Ratios of signal to noise in power that an order may have at a moment; 0: not heard."""
+
+LOUD = np.array([0.0, 0.15, 0.2, 0.2, 0.18, 0.15, 0.12])
+FAINT = np.array([0.0, 0.35, 0.3, 0.18, 0.1, 0.05, 0.02])
+"""Weights of the classes before learning, of an order that is heard: one at which pulses add up,
+and any other."""
+
+UNHEARD_FIRST, UNHEARD_EACH, UNHEARD_MOST = 0.2, 0.12, 0.75
+UNHEARD_OTHER = 0.65
+"""Chance that an order is not heard, before learning: of the first multiple of the firing order,
+more for each further one, as silencers leave little of them; and of any other order."""
+
+PRIOR_MOMENTS = 15.0
+"""Moments that the weights before learning count for."""
+
+LEVELS = 256
+PER_OCTAVE = 8
+ZERO = 72
+
+
+def quantised(ratio: FloatArray) -> FloatArray:
+    """Power over noise as a byte: an eighth of an octave a step."""
+    logs = np.log2(np.maximum(ratio, 1e-9)) * PER_OCTAVE + ZERO
+    return np.clip(np.rint(logs), 0, LEVELS - 1).astype(np.uint8)
+
+
+RATIOS = np.exp2((np.arange(LEVELS) - ZERO) / PER_OCTAVE)
+
+
+def _class_logs(ratio: FloatArray) -> FloatArray:
+    """Log-likelihood of each class against noise alone, (classes, ...)."""
+    signal = CLASSES.reshape(-1, *[1] * ratio.ndim)
+    return ratio * signal / (1 + signal) - np.log1p(signal)
+
+
+CLASS_LOGS = _class_logs(RATIOS)
+
+
+PARTS = np.exp(CLASS_LOGS - CLASS_LOGS.max(axis=0))
+"""Likelihoods of each class, (classes, LEVELS), to a factor that is the same for all."""
+
+
+def table(weights: FloatArray, background: FloatArray) -> FloatArray:
+    """Log-likelihood of a byte against the background's mixture: (orders, LEVELS) of float32.
+
+    An order is never taken for quieter than the background, or the gaps between the true tones
+    would speak for a comb that is twice as dense.
+    """
+    quiet = np.minimum(weights[:, :1], background[0])
+    loud = weights[:, 1:] * (1 - quiet) / weights[:, 1:].sum(axis=1, keepdims=True)
+    mixed = np.concatenate([quiet, loud], axis=1)
+    return (np.log(mixed @ PARTS) - np.log(background @ PARTS)).astype(np.float32)
+
+
+def background(held: FloatArray) -> FloatArray:
+    """Weights of the classes over all frequencies and moments, (classes,).
+
+    A voice, a tyre or another order stands above the noise too: an order tells of the engine only
+    as far as it stands out more often than any frequency does.
+    """
+    counts = np.bincount(held.ravel(), minlength=LEVELS).astype(np.float64)
+    weights = np.full(len(CLASSES), 1 / len(CLASSES))
+    for _ in range(30):
+        share = weights[:, None] * PARTS
+        share /= share.sum(axis=0)
+        weights = share @ counts
+        weights /= weights.sum()
+    return 0.99 * weights + 0.01 / len(weights)
+
+
+def main_spacing(layout: Layout) -> float:
+    """Distance of the orders that are expected."""
+    expected = layout.orders[layout.expected]
+    return float(expected[0] if len(expected) == 1 else np.min(np.diff(expected)))
+
+
+@dataclass(frozen=True)
+class Comb:
+    """Bytes of a recording and where the orders of each speed lie in them.
+
+    Parameters
+    ----------
+    bytes : (frames, bins) array of uint8
+    log_speed : (states,) array
+        Natural logarithm of revolutions per second.
+    places : (orders, states) array of int
+        Bin of each order; ``bins - 1``, which holds what tells nothing, where out of range.
+    count : (orders, states) array of float32
+        What each order counts for: less than 1 where a stretch cannot resolve it from its
+        neighbour, or a slow engine's dense comb would count every tone many times.
+    background : (classes,) array
+        Weights of any frequency at any moment.
+    """
+
+    bytes: FloatArray
+    log_speed: FloatArray
+    places: IntArray
+    count: FloatArray
+    background: FloatArray
+    layout: Layout
+
+    @classmethod
+    def over(
+        cls,
+        ratio: FloatArray,
+        bin_width: float,
+        lowest: float,
+        resolved: float,
+        log_speed: FloatArray,
+        layout: Layout,
+    ) -> Comb:
+        """Comb on powers over noise, (frames, bins), from ``lowest`` Hz on; ``resolved`` in Hz."""
+        places = np.rint(np.outer(layout.orders, np.exp(log_speed)) / bin_width).astype(np.int64)
+        bins = ratio.shape[1]
+        places[(places >= bins) | (places * bin_width < lowest)] = bins
+        heard = quantised(ratio)
+        held = np.concatenate([heard, np.zeros((len(ratio), 1), np.uint8)], axis=1)
+        spacing = np.where(layout.expected, main_spacing(layout), layout.orders[0])
+        count = np.minimum(np.outer(spacing, np.exp(log_speed)) / resolved, 1).astype(np.float32)
+        first = int(lowest / bin_width)
+        return cls(held, log_speed, places, count, background(heard[:, first:]), layout)
+
+    def weights(self) -> FloatArray:
+        """Weights before learning, (orders, classes)."""
+        layout = self.layout
+        rank = np.cumsum(layout.expected) - 1
+        unheard = np.minimum(UNHEARD_FIRST + UNHEARD_EACH * rank, UNHEARD_MOST)
+        unheard = np.where(layout.expected, unheard, UNHEARD_OTHER)[:, None]
+        weights = np.where(layout.expected[:, None], LOUD, FAINT) * (1 - unheard)
+        weights[:, :1] = unheard
+        return weights
+
+    def score(self, weights: FloatArray) -> FloatArray:
+        """Log-likelihood of every speed, (frames, states)."""
+        tables = table(weights, self.background)
+        total = np.zeros((len(self.bytes), len(self.log_speed)), np.float32)
+        nothing = self.bytes.shape[1] - 1
+        for order, (place, values) in enumerate(zip(self.places, tables, strict=True)):
+            inside = place < nothing
+            count = self.count[order, inside]
+            total[:, inside] += count * values[self.bytes[:, place[inside]]]
+        return total
+
+    def learnt(self, path: IntArray, heard: FloatArray) -> FloatArray:
+        """Weights along a path of states, (orders, classes); ``heard`` weighs the moments."""
+        frames = np.flatnonzero(heard > 0)
+        prior = self.weights()
+        learnt = np.empty_like(prior)
+        nothing = self.bytes.shape[1] - 1
+        for order, place in enumerate(self.places):
+            bins = place[path[frames]]
+            inside = bins < nothing
+            seen = self.bytes[frames[inside], bins[inside]]
+            share = prior[order][:, None] * PARTS[:, seen]
+            share /= share.sum(axis=0)
+            learnt[order] = PRIOR_MOMENTS * prior[order] + share @ heard[frames[inside]]
+        return learnt / learnt.sum(axis=1, keepdims=True)
+
+    def along(self, weights: FloatArray, path: IntArray, frames: IntArray) -> float:
+        """Log-likelihood of a path of states at some frames."""
+        tables = table(weights, self.background)
+        nothing = self.bytes.shape[1] - 1
+        total = 0.0
+        for order, (place, values) in enumerate(zip(self.places, tables, strict=True)):
+            bins = place[path]
+            inside = bins < nothing
+            counts = self.count[order, path[inside]]
+            total += float(counts @ values[self.bytes[frames[inside], bins[inside]]])
+        return total

@@ -1,0 +1,343 @@
+"""Where a branch bites, and whether it is heard at all.
+
+A notch stays at one frequency: every order dips as it crosses it. Levels of orders are a Gaussian
+process (Rasmussen and Williams 2006): what an order does over the speed, what the place does over
+frequency, what the recorder's gain does at a moment; a notch is a mean curve of known form. Its
+likelihood is taken over all places and forms at once, and over several roughnesses of the rest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_solve, cholesky, solve_triangular
+from scipy.special import logsumexp
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.listen.cells import Cells
+from warmbranch.listen.shapes import (
+    DIPS,
+    LEEWAY,
+    SECONDS,
+    Shape,
+    dip_forms,
+    heard_loss,
+)
+
+ROUGHNESSES = (0.7, 1.3, 2.4)
+"""Factors on every rough part, weighed by the data."""
+
+COARSE, FINE = 0.012, 0.002
+"""Of the logarithm of the resonance: steps of the first grid and of the second."""
+
+ABOUT = 0.08
+"""Of the logarithm: reach of the second grid about the best of the first."""
+
+MARGIN = 0.03
+"""Of the logarithm: a notch is sought where orders are heard on both sides of it."""
+
+EDGE = 0.15
+"""Of the logarithm, above the lowest: where a first dip gains its full say."""
+
+PAST_WAYS = 0.012
+"""Of the logarithm: how far sound that passes the branch by, adding to it in pressure, may shift
+the quietest frequency off the resonance; seen on made-up recordings."""
+
+SURE_ODDS = 20.0
+"""Odds at which a notch is said to be heard."""
+
+OUTLIERS = 0.1
+"""Chance that a branch is not where its case says."""
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Where the resonance is expected.
+
+    Parameters
+    ----------
+    frequency : float, Hz
+    spread : float
+        Standard deviation of its logarithm.
+    """
+
+    frequency: float
+    spread: float
+
+
+@dataclass(frozen=True)
+class Notch:
+    """What the recordings say of a notch.
+
+    Parameters
+    ----------
+    log_odds : float
+        Natural logarithm of the odds of a notch against none, before which both are as likely.
+    frequency : (points,) array, Hz
+    chance : (points,) array
+        Of each, given that there is a notch; sums to 1.
+    searched : tuple of float, Hz
+        Lowest and highest resonance that could have been heard.
+    common : (curve,) array, dB
+        What before and after have in common over ``common_frequency``: the cabin, the place.
+    common_frequency : (curve,) array, Hz
+    depth : float, dB
+        Deepest drop heard, of the likeliest form at the likeliest place.
+    """
+
+    log_odds: float
+    frequency: FloatArray
+    chance: FloatArray
+    searched: tuple[float, float]
+    common: FloatArray
+    common_frequency: FloatArray
+    depth: float
+
+    @property
+    def heard(self) -> bool:
+        """Whether a notch is said to be heard."""
+        return self.log_odds > np.log(SURE_ODDS)
+
+    def quantile(self, share: float) -> float:
+        """Resonance below which a share of the chance lies, Hz."""
+        total = np.cumsum(self.chance) - self.chance / 2
+        return float(np.exp(np.interp(share, total, np.log(self.frequency))))
+
+
+def _matern(x: FloatArray, y: FloatArray, length: float) -> FloatArray:
+    """Matérn's covariance of smoothness 3/2 and unit variance."""
+    distance = np.sqrt(3) * np.abs(x[:, None] - y[None, :]) / length
+    return (1 + distance) * np.exp(-distance)
+
+
+def _place(x: FloatArray, y: FloatArray, rough: float) -> FloatArray:
+    """Of a place in a cabin over the logarithm of the frequency, dB²."""
+    return 36 * _matern(x, y, 0.3) + (4.0 * rough) ** 2 * _matern(x, y, 0.08)
+
+
+def _covariance(
+    cells: Cells,
+    recording: FloatArray,
+    after: FloatArray,
+    moved: bool,
+    gain_known: bool,
+    rough: float,
+) -> FloatArray:
+    u, w = cells.log_speed, cells.log_frequency
+    same_order = (cells.order[:, None] == cells.order[None, :]).astype(float)
+    same_recording = (recording[:, None] == recording[None, :]).astype(float)
+    same_side = (after[:, None] == after[None, :]).astype(float)
+    # An order's own level over the speed, and what differs from drive to drive.
+    total = same_order * (100 + 16 * _matern(u, u, 0.35) + (1.5 * rough) ** 2 * _matern(u, u, 0.05))
+    total += same_recording * (100 + same_order * (1 + (0.8 * rough) ** 2 * _matern(u, u, 0.1)))
+    # The recorder's gain, one for all orders at a moment.
+    if not gain_known:
+        total += same_recording * 4.0 * _matern(u, u, 0.1)
+    # The place, and the place that is another one.
+    total += _place(w, w, rough)
+    if moved:
+        total += 0.8 * same_side * _place(w, w, rough)
+    else:
+        total += same_side * (0.7 * rough) ** 2 * _matern(w, w, 0.06)
+    total[np.diag_indices_from(total)] += np.square(cells.deviation * np.sqrt(rough))
+    return total
+
+
+def find_notch(
+    cells: Cells,
+    recording: FloatArray,
+    after: FloatArray,
+    shapes: tuple[Shape, ...] | None,
+    *,
+    moved: bool = False,
+    gain_known: bool = False,
+    prior: Prior | None = None,
+) -> Notch | None:
+    """Weigh a notch at every place against none.
+
+    Parameters
+    ----------
+    cells : Cells
+        Of all recordings.
+    recording : (cells,) array of int
+        Which recording each belongs to.
+    after : (cells,) array of bool
+        Whether that was made with the branch.
+    shapes : tuple of Shape, or None
+        All dips of a known branch in each; None where nothing is known of it.
+    moved : bool
+        The recorder lay elsewhere before than after.
+    gain_known : bool
+        The recorder's gain is taken off already.
+    prior : Prior, optional
+        By default every place is as likely, by octaves.
+
+    Returns
+    -------
+    Notch or None
+        None where too little was heard to look for one.
+    """
+    heard = np.sort(cells.log_frequency[after])
+    if len(heard) < 20:
+        return None
+    low, high = np.quantile(heard, (0.02, 0.98)) + np.array([MARGIN, -MARGIN])
+    if high - low < 0.1:
+        return None
+    model = _Model(cells, recording, after, moved, gain_known)
+    # A first dip that is too low to be heard shows by its neighbours.
+    lowest = low - np.log(SECONDS[0])
+    neighbours = _Neighbours(model, low, high) if shapes is None else None
+
+    def belief(places: FloatArray, step: float) -> FloatArray:
+        """Log-likelihood over none's, prior and roughness weighed in: (rough, places, shapes)."""
+        if neighbours is None:
+            assert shapes is not None
+            gained = model.likelihood(places, shapes)
+        else:
+            # At the edge of what is heard few levels tell, and those on one side only.
+            inside = np.clip((places - low) / EDGE, 0, 1)
+            gained = model.likelihood(places, dip_forms(1.0)) * inside[:, None]
+            gained = gained + neighbours.beside(places)[:, :, None]
+        gained = gained + model.weight[:, None, None] - np.log(gained.shape[2])
+        return gained + _log_prior(places, prior, step)[None, :, None]
+
+    places = np.arange(lowest, high, COARSE)
+    coarse = belief(places, COARSE)
+    evidence = float(logsumexp(coarse))
+    peak = places[int(np.argmax(logsumexp(coarse, axis=(0, 2))))]
+    near = np.arange(max(peak - ABOUT, lowest), min(peak + ABOUT, high), FINE)
+    finer = belief(near, FINE)
+    # The second grid where it lies, the first beyond it.
+    beyond = (places < near[0] - FINE / 2) | (places > near[-1] + FINE / 2)
+    frequency = np.concatenate([places[beyond], near])
+    logs = np.concatenate([logsumexp(coarse, axis=(0, 2))[beyond], logsumexp(finer, axis=(0, 2))])
+    rising = np.argsort(frequency)
+    chance = np.exp(logs - logsumexp(logs))[rising]
+    frequency = frequency[rising]
+    blur = np.exp(-0.5 * ((frequency[:, None] - frequency[None, :]) / PAST_WAYS) ** 2)
+    widths = np.gradient(frequency)
+    chance = widths * (blur / (widths @ blur) @ chance)
+    chance /= chance.sum()
+    best = np.unravel_index(int(np.argmax(finer)), finer.shape)
+    shape = (dip_forms(1.0) if shapes is None else shapes)[best[2]]
+    drop = _drop(cells, after, shape, near[best[1] : best[1] + 1])[:, 0]
+    curve = np.arange(cells.log_frequency.min(), cells.log_frequency.max(), 0.02)
+    return Notch(
+        evidence,
+        np.exp(frequency),
+        chance,
+        (float(np.exp(low)), float(np.exp(high))),
+        model.common(curve, drop, int(best[0])),
+        np.exp(curve),
+        float(drop.max(initial=0.0)),
+    )
+
+
+class _Neighbours:
+    """Higher dips of a branch of which nothing is known, each found by itself.
+
+    Dips so far apart share no level, so their likelihoods multiply.
+    """
+
+    def __init__(self, model: _Model, low: float, high: float) -> None:
+        self.step = COARSE / 2
+        self.grid = np.arange(low, high, self.step)
+        self.gains: list[FloatArray] = []
+        for number in (1, 3):
+            narrow = 1.1 * (1 + number * 1.85)
+            gained = model.likelihood(self.grid, dip_forms(narrow))
+            self.gains.append(logsumexp(gained, axis=2) - np.log(gained.shape[2]))
+
+    def _about(self, gain: FloatArray, middle: FloatArray, leeway: float) -> FloatArray:
+        """Log of the mean likelihood within a leeway of the middles, (roughnesses, middles).
+
+        Where a dip would lie beyond what is heard, it says nothing.
+        """
+        reach = max(round(leeway / self.step), 1)
+        spread = np.full((len(gain), len(self.grid) + 4 * reach), 0.0)
+        spread[:, 2 * reach : -2 * reach] = gain
+        place = np.rint((middle - self.grid[0]) / self.step).astype(np.int64) + 2 * reach
+        inside = (place >= reach) & (place < spread.shape[1] - reach)
+        place = np.clip(place, reach, spread.shape[1] - reach - 1)
+        window = spread[:, place[:, None] + np.arange(-reach, reach + 1)]
+        return (logsumexp(window, axis=2) - np.log(2 * reach + 1)) * inside
+
+    def beside(self, places: FloatArray) -> FloatArray:
+        """Log-likelihood of the dips above first ones at places, (roughnesses, places)."""
+        options = []
+        for second in SECONDS:
+            total = self._about(self.gains[0], places + np.log(second), 0.02)
+            for number in range(2, DIPS):
+                ratio = 1 + number * (second - 1)
+                total = total + self._about(self.gains[1], places + np.log(ratio), LEEWAY)
+            options.append(total)
+        return logsumexp(np.array(options), axis=0) - np.log(len(SECONDS))
+
+
+def _log_prior(places: FloatArray, prior: Prior | None, step: float) -> FloatArray:
+    """Logarithm of the chance of each place of a grid; of the whole range it is 1."""
+    span = max(places[-1] - places[0] + step, step)
+    flat = np.full(len(places), np.log(step / max(span, 1.0)))
+    if prior is None:
+        return flat
+    off = (places - np.log(prior.frequency)) / prior.spread
+    known = -0.5 * off**2 + np.log(step / (prior.spread * np.sqrt(2 * np.pi)))
+    return np.logaddexp(known + np.log1p(-OUTLIERS), flat + np.log(OUTLIERS))
+
+
+def _drop(cells: Cells, after: FloatArray, shape: Shape, places: FloatArray) -> FloatArray:
+    """Drops of cells for resonances at places, (cells, places), dB; 0 before the branch."""
+    ratio = np.exp(cells.log_frequency[after][:, None] - places[None, :])
+    drop = np.zeros((len(cells), len(places)))
+    drop[after] = heard_loss(shape, ratio, cells.noise_share[after][:, None])
+    return drop
+
+
+class _Model:
+    """The Gaussian process of one set of cells, for each roughness."""
+
+    def __init__(
+        self, cells: Cells, recording: FloatArray, after: FloatArray, moved: bool, gain_known: bool
+    ) -> None:
+        self.cells, self.after = cells, after
+        self.level = cells.level - cells.level.mean()
+        self.factors = [
+            cholesky(
+                _covariance(cells, recording, after, moved, gain_known, rough),
+                lower=True,
+                check_finite=False,
+            )
+            for rough in ROUGHNESSES
+        ]
+        self.white = [
+            solve_triangular(factor, self.level, lower=True, check_finite=False)
+            for factor in self.factors
+        ]
+        self.none = np.array(
+            [
+                -0.5 * white @ white - np.sum(np.log(np.diag(factor)))
+                for factor, white in zip(self.factors, self.white, strict=True)
+            ]
+        )
+
+    @property
+    def weight(self) -> FloatArray:
+        """Log-probability of each roughness, were there no notch, (roughnesses,)."""
+        return self.none - logsumexp(self.none)
+
+    def likelihood(self, places: FloatArray, shapes: tuple[Shape, ...]) -> FloatArray:
+        """Log-likelihood over that of no notch, (roughnesses, places, shapes)."""
+        gained = np.empty((len(self.factors), len(places), len(shapes)))
+        drops = [_drop(self.cells, self.after, shape, places) for shape in shapes]
+        for place, (factor, white) in enumerate(zip(self.factors, self.white, strict=True)):
+            for number, drop in enumerate(drops):
+                seen = solve_triangular(factor, drop, lower=True, check_finite=False)
+                # A drop lowers the level: the residual is level + drop.
+                gained[place, :, number] = -white @ seen - 0.5 * np.einsum("ij,ij->j", seen, seen)
+        return gained
+
+    def common(self, curve: FloatArray, drop: FloatArray, roughness: int) -> FloatArray:
+        """Mean of the place's part over the logarithm of the frequency, dB."""
+        weights = cho_solve((self.factors[roughness], True), self.level + drop, check_finite=False)
+        return _place(curve, self.cells.log_frequency, ROUGHNESSES[roughness]) @ weights

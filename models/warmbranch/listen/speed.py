@@ -1,0 +1,297 @@
+"""The engine's speed through a recording, coarse: the whole recording at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from warmbranch.base.batch import BoolArray, FloatArray, IntArray
+from warmbranch.listen import chain
+from warmbranch.listen.comb import Comb
+from warmbranch.listen.layout import Layout
+from warmbranch.listen.spectra import HOP, RATE, noise_floor, power_spectra, stretches
+
+WINDOW = 0.32
+"""s. Resolves half orders of a slow engine, and is short beside a pull through the revs."""
+
+SIZE = 4096
+HIGHEST = 700.0
+LOWEST = 22.0
+"""Hz. Band in which orders are sought."""
+
+FLOOR_WIDTH = 120
+FLOOR_STRIDE = 16
+
+DYNAMICS = 1e-4
+"""Least power of noise over that of the loudest tone of a moment."""
+
+FLANK = 8
+"""Bins, 6 Hz, on each side: half the main lobe of a stretch."""
+
+STEP = 0.006
+"""Of the logarithm of the speed."""
+
+OVERLAP = 0.55
+"""Share of a stretch that is news: of a Hann window, HOP over its effective length."""
+
+USUAL_RATE = 0.06
+"""1/s. Mean change of the logarithm of the speed."""
+
+UNHEARD_RATE = 0.2
+MOST_UNHEARD = 1.2
+"""1/s. Mean and largest change while the engine is not heard: a gear is changed by a ratio of 1.4
+in a third of a second."""
+
+RESTARTS = (0.5, 2.0)
+"""Speeds, over the one found, from which it is sought again."""
+
+RIVALS = (1 / 3, 0.5, 2 / 3, 0.75, 4 / 3, 1.5, 2.0, 3.0)
+"""Speeds, over the one found, at which a strong order would be another order."""
+
+SAME_SPEED = 5
+"""States, 3 %, within which an order's level is much the same."""
+
+MOST_AT_SPEED = 5
+"""Moments at one speed that count."""
+
+ANCHOR_SPREAD = 0.03
+"""Of the logarithm of a speed that the sender states: a needle is read to some percent."""
+
+ANCHOR_REACH = 0.5
+"""s about the stated moment."""
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """A speed that is known at one moment.
+
+    Parameters
+    ----------
+    time : float, s
+    revolutions_per_second : float, 1/s
+    """
+
+    time: float
+    revolutions_per_second: float
+
+
+@dataclass(frozen=True)
+class Rival:
+    """Another speed that would explain the sound.
+
+    Parameters
+    ----------
+    ratio : float
+        Of the other speed to the one held.
+    odds : float
+        Natural logarithm of the likelihood of the one held over the other's.
+    """
+
+    ratio: float
+    odds: float
+
+
+@dataclass(frozen=True)
+class CoarseTrack:
+    """Speeds to half a percent or so.
+
+    Parameters
+    ----------
+    time : (frames,) array, s
+        Middles of the stretches.
+    log_speed : (frames,) array
+        Natural logarithm of revolutions per second; interpolated over gaps.
+    heard : (frames,) array
+        Chance that the engine is heard at all.
+    sure : (frames,) array
+        Chance of a speed within 2 % of the one held, given that it is heard.
+    floor : (frames, bins) array
+        Power of noise, of a sine as strong.
+    rivals : tuple of Rival
+    """
+
+    time: FloatArray
+    log_speed: FloatArray
+    heard: FloatArray
+    sure: FloatArray
+    floor: FloatArray
+    rivals: tuple[Rival, ...]
+
+    def noise_density(self, frequency: FloatArray) -> FloatArray:
+        """Power density of the noise at a frequency of each frame, (frames,), 1/Hz."""
+        width = RATE / SIZE
+        bins = np.clip(np.rint(frequency / width).astype(np.int64), 0, self.floor.shape[1] - 1)
+        # A Hann window of T seconds gathers noise of 1.5/T hertz.
+        return self.floor[np.arange(len(bins)), bins] * (WINDOW / 1.5)
+
+
+def coarse_track(
+    sound: FloatArray,
+    layout: Layout,
+    slowest: float,
+    fastest: float,
+    highest_rate: float,
+    anchors: tuple[Anchor, ...] = (),
+) -> CoarseTrack:
+    """Follow the speed.
+
+    Parameters
+    ----------
+    sound : (n,) array at ``RATE``
+    layout : Layout
+    slowest, fastest : float, 1/s
+        Revolutions per second within which the engine stays.
+    highest_rate : float, 1/s
+        Of the logarithm of the speed; gear changes are faster and are gaps.
+    anchors : tuple of Anchor
+    """
+    window, hop = round(WINDOW * RATE), round(HOP * RATE)
+    starts = stretches(len(sound), window, hop)
+    bins = int(HIGHEST / RATE * SIZE) + 1
+    spectra = power_spectra(sound, starts, window, SIZE, bins)
+    floor = noise_floor(spectra, FLOOR_WIDTH, FLOOR_STRIDE)
+    # What leaks out of a loud tone is not noise, and no tone is worth more than this over noise.
+    floor = np.maximum(floor, DYNAMICS * spectra.max(axis=1, keepdims=True))
+    states = max(int(np.ceil(np.log(fastest / slowest) / STEP)) + 1, 3)
+    log_speed = np.linspace(np.log(slowest), np.log(fastest), states)
+    comb = Comb.over(_pointed(spectra, floor), RATE / SIZE, LOWEST, 4 / WINDOW, log_speed, layout)
+    time = (starts + window / 2) / RATE
+    known = _anchored(time, log_speed, anchors)
+    reach = max(int(np.ceil(highest_rate * HOP / STEP)), 2)
+    spacing = log_speed[1] - log_speed[0]
+    most = (states - 1) // 2
+    moves = chain.Moves(
+        chain.steps(USUAL_RATE * HOP / spacing, min(reach, most)),
+        chain.steps(UNHEARD_RATE * HOP / spacing, min(int(MOST_UNHEARD * HOP / spacing), most)),
+    )
+
+    found = _best_of_starts(comb, known, moves)
+    rivals = _rivals(comb, found, known)
+    return _track(time, log_speed, found, floor, rivals)
+
+
+def _pointed(spectra: FloatArray, floor: FloatArray) -> FloatArray:
+    """Power over noise, less on the flanks of a tone's main lobe, which would count as the tone."""
+    top = ndimage.maximum_filter1d(spectra, 2 * FLANK + 1, axis=1, mode="nearest")
+    return spectra / floor * (spectra / np.maximum(top, 1e-30)) ** 3
+
+
+def _best_of_starts(comb: Comb, known: FloatArray, moves: chain.Moves) -> chain.Chain:
+    """The path with most support among those that learning from several starts leads to.
+
+    Learning levels along a path makes that path likelier, so it has many resting places; an octave
+    off is the commonest.
+    """
+
+    def learning(weights: FloatArray, bound: chain.Moves, rounds: int) -> chain.Chain:
+        for turn in range(rounds):
+            found = chain.solve(OVERLAP * comb.score(weights) + known, bound)
+            if turn + 1 < rounds:
+                weights = comb.learnt(found.path, _held(found))
+        return found
+
+    in_gear = chain.Moves(moves.heard, moves.heard)
+    found = [learning(comb.weights(), bound, 3) for bound in (moves, in_gear)]
+    if not any(np.any(chain_.heard_path) for chain_ in found):
+        return found[0]
+    for ratio in RESTARTS:
+        path, inside = _moved(comb, found[1], ratio)
+        if np.count_nonzero(inside) > 0.3 * np.count_nonzero(found[1].heard_path):
+            start = comb.learnt(path, np.where(inside, found[1].heard, 0.0))
+            found.append(learning(start, in_gear, 2))
+    best = max(found, key=lambda chain_: _support(comb, chain_, known))
+    if best is found[0] or best is found[1]:
+        return best
+    # Gears may have been changed: once more with the freedom that takes.
+    weights = comb.learnt(best.path, _held(best))
+    free = chain.solve(OVERLAP * comb.score(weights) + known, moves)
+    return max((best, free), key=lambda chain_: _support(comb, chain_, known))
+
+
+def _support(comb: Comb, found: chain.Chain, known: FloatArray) -> float:
+    """Log-likelihood of a path with its own weights."""
+    frames = np.flatnonzero(found.heard_path)
+    states = found.path[frames]
+    weights = comb.learnt(found.path, _held(found))
+    return OVERLAP * comb.along(weights, states, frames) + float(known[frames, states].sum())
+
+
+def _held(found: chain.Chain) -> FloatArray:
+    return np.where(found.heard_path, found.heard, 0.0)
+
+
+def _anchored(time: FloatArray, log_speed: FloatArray, anchors: tuple[Anchor, ...]) -> FloatArray:
+    known = np.zeros((len(time), len(log_speed)), np.float32)
+    for anchor in anchors:
+        near = np.abs(time - anchor.time) <= ANCHOR_REACH
+        if not np.any(near):
+            near = np.abs(time - anchor.time) == np.abs(time - anchor.time).min()
+        off = (log_speed - np.log(anchor.revolutions_per_second)) / ANCHOR_SPREAD
+        # A needle may be misread: far off it costs no more than thirty.
+        known[near] -= np.minimum(0.5 * off**2, 30.0).astype(np.float32)
+    return known
+
+
+def _moved(comb: Comb, found: chain.Chain, ratio: float) -> tuple[IntArray, BoolArray]:
+    """The path at a ratio of its speed, and where that is heard and within the range."""
+    spacing = comb.log_speed[1] - comb.log_speed[0]
+    moved = found.path + round(np.log(ratio) / spacing)
+    states = len(comb.log_speed)
+    inside = found.heard_path & (moved >= 0) & (moved < states)
+    return np.clip(moved, 0, states - 1), inside
+
+
+def _rivals(comb: Comb, found: chain.Chain, known: FloatArray) -> tuple[Rival, ...]:
+    rivals: list[Rival] = []
+    for ratio in RIVALS:
+        path, inside = _moved(comb, found, ratio)
+        frames = np.flatnonzero(inside)
+        # A rival that holds for a part only would need a jump that revs do not make.
+        if len(frames) < 0.8 * np.count_nonzero(found.heard_path) or not len(frames):
+            continue
+        news = _news(found.path[frames])
+        logs = []
+        for states in (found.path, path):
+            weights = comb.learnt(states, np.where(inside, found.heard, 0.0))
+            score = news * OVERLAP * comb.along(weights, states[frames], frames)
+            logs.append(score + float(known[frames, states[frames]].sum()))
+        rivals.append(Rival(ratio, logs[0] - logs[1]))
+    return tuple(rivals)
+
+
+def _news(path: IntArray) -> float:
+    """Share of the moments that tell something new: at one speed an order has one level."""
+    _, counts = np.unique(path // SAME_SPEED, return_counts=True)
+    return float(np.minimum(counts, MOST_AT_SPEED).sum() / len(path))
+
+
+def _track(
+    time: FloatArray,
+    log_speed: FloatArray,
+    found: chain.Chain,
+    floor: FloatArray,
+    rivals: tuple[Rival, ...],
+) -> CoarseTrack:
+    """Posterior mean about the likeliest path."""
+    frames = np.arange(len(time))
+    held = found.heard_path
+    wide = max(round(0.02 / (log_speed[1] - log_speed[0])), 1)
+    speed = np.full(len(time), np.nan)
+    sure = np.zeros(len(time))
+    for frame in frames[held]:
+        low, high = max(found.path[frame] - wide, 0), found.path[frame] + wide + 1
+        part = found.marginal[frame, low:high].astype(np.float64)
+        near = part.sum()
+        sure[frame] = near / max(found.heard[frame], 1e-12)
+        speed[frame] = (
+            part @ log_speed[low:high] / near if near > 0 else log_speed[found.path[frame]]
+        )
+    if np.any(held):
+        speed = np.interp(time, time[held], speed[held])
+    # What speaks for another speed throughout takes from every moment's certainty.
+    sure = sure / (1 + sum(np.exp(-np.clip(rival.odds, -30, 700)) for rival in rivals))
+    return CoarseTrack(
+        time, speed, np.where(held, found.heard, 0.0), np.minimum(sure, 1.0), floor, rivals
+    )

@@ -1,0 +1,141 @@
+"""What ``POST /v1/listen`` takes in its part ``request``."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from warmbranch.listen.solve import HIGHEST_RATE
+from warmbranch_service.case.schema import Case, Engine
+from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
+from warmbranch_service.contract.rules import rules
+from warmbranch_service.contract.units import FREQUENCY, PURE_NUMBER, ROTATION, TIME
+
+MOST_ANCHORS = 20
+LEAST_RANGE = 1.05
+"""Highest over lowest engine speed."""
+
+Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
+
+
+class KnownSpeed(RequestModel):
+    """An engine speed that was read at one moment of the recordings."""
+
+    time_s: Annotated[float, Quantity("s", TIME, low=0, high=3600)] = Field(
+        description="From the beginning of the recording.", examples=[0]
+    )
+    rpm: Rotation = Field(description="Engine speed then.", examples=[2000])
+    recording: Literal["before", "after"] = Field(
+        default="after", description="Which recordings it holds for. Default after."
+    )
+
+
+class ListenRequest(RequestModel):
+    """The engine that is heard, and how the recordings were made."""
+
+    model_config = rules(
+        unsaid={
+            "no_engine": "engine is given, or case with its engine.",
+            "range_falls": "highest_rpm is above lowest_rpm by a twentieth at least.",
+            "engine_given_twice": "engine is null where case has one.",
+        }
+    )
+
+    engine: Engine | None = Field(
+        default=None,
+        description="The engine, where no case is given. Default null: the case's.",
+        examples=[{"cylinders": 4}],
+    )
+    case: Case | None = Field(
+        default=None,
+        description="The branch that is heard: its resonance and transmission loss then say where "
+        "to listen. Default null: nothing is known of it.",
+    )
+    prior: Literal["case", "none"] = Field(
+        default="case",
+        description="Whether the case's prediction counts as a first opinion; none listens without "
+        "it. Default case.",
+    )
+    lowest_rpm: Rotation = Field(
+        description="Lowest engine speed in the recordings, roughly. Without it another order may "
+        "be taken for the engine's.",
+        examples=[1200],
+    )
+    highest_rpm: Rotation = Field(
+        description="Highest engine speed in the recordings, roughly.", examples=[4500]
+    )
+    rpm_at: Annotated[list[KnownSpeed], Field(max_length=MOST_ANCHORS)] = Field(
+        default=[],
+        description="Engine speeds that were read at moments. Default none.",
+        examples=[[{"time_s": 0, "rpm": 2000}]],
+    )
+    highest_rate_percent_s: Annotated[float, Quantity("%/s", PURE_NUMBER, low=5, high=300)] = Field(
+        default=HIGHEST_RATE * 100,
+        description="Fastest change of the engine's speed in gear, in percent a second. Default "
+        f"{HIGHEST_RATE * 100:g}: full throttle in a low gear.",
+        examples=[60],
+        json_schema_extra={"x-unit": "%/s"},
+    )
+    same_place: bool | None = Field(
+        default=None,
+        strict=True,
+        description="Whether the recorder lay in one place before and after, strapped or not "
+        "touched. Default null: unknown, and taken as not.",
+        examples=[True],
+    )
+    pilot_tone_Hz: Annotated[
+        float | None, Quantity("Hz", FREQUENCY, low=1200, high=3600, nullable=True)
+    ] = Field(
+        default=None,
+        description="Steady tone that a second phone played beside the recorder, which shows what "
+        "its automatic gain did. Default null: none.",
+        examples=[3000],
+    )
+    minutes_since_start: Annotated[
+        float | None, Quantity("min", TIME, low=0, high=600, nullable=True)
+    ] = Field(
+        default=None,
+        description="How long the engine had run under load at the recording after; told with the "
+        "answer. Default null: warm through.",
+        examples=[20],
+    )
+
+    @property
+    def the_engine(self) -> Engine:
+        """The engine, from wherever it is given."""
+        found = self.engine or (self.case.engine if self.case else None)
+        assert found is not None, "the check below"
+        return found
+
+    @model_validator(mode="after")
+    def _an_engine(self) -> ListenRequest:
+        in_case = self.case is not None and self.case.engine is not None
+        if self.engine is None and not in_case:
+            raise refusal(
+                "no_engine",
+                "Nothing is said of the engine, whose orders are listened for.",
+                'Give engine as {"cylinders": 4}, or a case with its engine.',
+                at=["engine"],
+            )
+        if self.engine is not None and in_case:
+            raise refusal(
+                "engine_given_twice",
+                "The engine is given twice.",
+                "Leave engine out, as the case has one.",
+                at=["engine"],
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _a_range(self) -> ListenRequest:
+        if self.highest_rpm < LEAST_RANGE * self.lowest_rpm:
+            raise refusal(
+                "range_falls",
+                f"The engine speeds run from {self.lowest_rpm:g} to {self.highest_rpm:g} rpm.",
+                f"Give at least {LEAST_RANGE * self.lowest_rpm:g} rpm, or a lower lowest_rpm.",
+                unit="rpm",
+                at=["highest_rpm"],
+                value=self.highest_rpm,
+            )
+        return self

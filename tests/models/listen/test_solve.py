@@ -1,0 +1,70 @@
+"""Whole recordings with truths known. The many are in tests/benchmarks/bench_listen.py."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from shared.recordings import pair
+from warmbranch.base.errors import InputError
+from warmbranch.case.engine import Cycle
+from warmbranch.listen.layout import engine_layout
+from warmbranch.listen.solve import hear, notch_of
+
+EASY = {"signal_to_noise_dB": 18.0, "clipped": False, "speech": False, "seconds": 14.0}
+
+
+def heard_of(recording):
+    drive = recording.drive
+    layout = engine_layout(drive.cylinders, Cycle.FOUR_STROKE)
+    low, high = 0.9 * drive.slowest_rpm / 60, 1.1 * drive.fastest_rpm / 60
+    return hear(recording.samples, recording.rate_Hz, layout, low, high)
+
+
+@pytest.fixture(scope="module")
+def driven():
+    before, after = pair(709, **EASY, cylinders=4)
+    return before, after, heard_of(before), heard_of(after)
+
+
+def test_speed(driven):
+    _, after, _, heard = driven
+    truth = np.interp(heard.track.time, after.time_s, after.rpm)
+    error = np.abs(np.exp(heard.track.log_speed) * 60 / truth - 1)[heard.held]
+    assert heard.held.mean() > 0.5
+    assert np.median(error) < 0.003
+    assert np.mean(error > 0.03) < 0.02
+
+
+def test_notch(driven):
+    _, after, before_heard, after_heard = driven
+    layout = engine_layout(after.drive.cylinders, Cycle.FOUR_STROKE)
+    found = notch_of([before_heard], [after_heard], layout, same_place=True)
+    assert found is not None
+    assert found.heard
+    assert abs(found.quantile(0.5) / after.drive.notch_Hz - 1) < 0.03
+    assert found.quantile(0.05) < found.quantile(0.5) < found.quantile(0.95)
+
+
+def test_before_against_itself_has_no_notch(driven):
+    before, _, heard, _ = driven
+    layout = engine_layout(before.drive.cylinders, Cycle.FOUR_STROKE)
+    found = notch_of([heard], [heard], layout, same_place=True)
+    assert found is None or not found.heard
+
+
+@pytest.mark.parametrize(
+    ("samples", "rate", "field"),
+    [
+        (np.ones(80_000), 8000, "samples"),
+        (np.full(80_000, np.nan), 8000, "samples"),
+        (np.random.default_rng(1).standard_normal(1600), 8000, "samples"),
+        (np.random.default_rng(1).standard_normal(80_000), 4000, "sample_rate"),
+    ],
+)
+def test_refused(samples, rate, field):
+    layout = engine_layout(4, Cycle.FOUR_STROKE)
+    with pytest.raises(InputError) as refused:
+        hear(samples, rate, layout, 20, 80)
+    assert refused.value.field == field
+    assert refused.value.remedy

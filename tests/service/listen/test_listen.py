@@ -1,0 +1,199 @@
+"""The question /v1/listen: over HTTP, on the command line, by the client, from Python."""
+
+from __future__ import annotations
+
+import io
+import json
+import struct
+
+import numpy as np
+import pytest
+import soundfile
+from starlette.testclient import TestClient
+
+from shared.recordings import encoded, pair
+from warmbranch_service.command.cli import main
+from warmbranch_service.contract.errors import Problem
+from warmbranch_service.fit.request import FitRequest
+from warmbranch_service.http.app import create_app
+from warmbranch_service.http.settings import Settings
+from warmbranch_service.length.target import LoudnessTarget
+from warmbranch_service.listen.local import listen
+from warmbranch_service.listen.recordings import Limits, decoded
+
+REQUEST = {"engine": {"cylinders": 4}, "lowest_rpm": 1000, "highest_rpm": 5500, "same_place": True}
+
+
+def as_file(samples, rate=8000, kind="WAV", subtype=None):
+    buffer = io.BytesIO()
+    soundfile.write(buffer, samples, rate, format=kind, subtype=subtype)
+    return buffer.getvalue()
+
+
+@pytest.fixture(scope="module")
+def drives():
+    return pair(
+        709, signal_to_noise_dB=18.0, clipped=False, speech=False, cylinders=4, seconds=14.0
+    )
+
+
+@pytest.fixture(scope="module")
+def service():
+    with TestClient(create_app(Settings(warm_up=0, recording_seconds=60))) as client:
+        yield client
+
+
+def post(service, request=REQUEST, after=(), before=(), **more):
+    files = [("request", (None, json.dumps(request), "application/json"))]
+    files += [("after", ("a", content)) for content in after]
+    files += [("before", ("b", content)) for content in before]
+    return service.post("/v1/listen", files=files, **more)
+
+
+@pytest.fixture(scope="module")
+def answer(service, drives):
+    before, after = drives
+    given = post(
+        service,
+        before=[as_file(before.samples)],
+        after=[as_file(after.samples, kind="FLAC")],
+    )
+    assert given.status_code == 200, given.text
+    return given.json()
+
+
+def test_answer(answer, drives):
+    _, after = drives
+    truth = after.drive.notch_Hz * 60 / 2
+    assert answer["outcome"] == "notch heard"
+    assert abs(answer["notch"]["quiet_rpm"]["median"] / truth - 1) < 0.03
+    assert [one["side"] for one in answer["recordings"]] == ["before", "after"]
+    assert answer["change"]["rpm"]
+
+
+def test_flows_into_fit_and_length(answer):
+    case = json.loads((FIXTURES / "requests/camper_van.json").read_text())["case"]
+    FitRequest.model_validate({"case": case, "heard": answer["heard"]})
+    LoudnessTarget.model_validate({"loudness": answer["loudness_target"]})
+
+
+FIXTURES = __import__("pathlib").Path(__file__).parents[3] / "fixtures"
+
+
+def test_csv(service, drives):
+    given = post(
+        service, after=[as_file(drives[1].samples[: 5 * 8000])], headers={"accept": "text/csv"}
+    )
+    assert given.status_code == 200
+    assert given.text.startswith("section,row,field,value,unit\n")
+    assert "listen,,outcome," in given.text
+
+
+def wav_that_lies():
+    content = bytearray(as_file(np.zeros(100, np.float32)))
+    content[content.index(b"data") + 4 :][:4] = b""
+    at = content.index(b"data") + 4
+    content[at : at + 4] = struct.pack("<I", 4_294_000_000)
+    return bytes(content)
+
+
+NOISE = np.random.default_rng(2).standard_normal(80_000).astype(np.float32) / 10
+
+
+@pytest.mark.parametrize(
+    ("content", "code"),
+    [
+        (b"", "empty_file"),
+        (b"this is text, named .wav", "not_audio"),
+        (as_file(NOISE[:1600]), "refused_by_physics"),
+        (as_file(np.zeros(80_000)), "refused_by_physics"),
+        (as_file(NOISE, 4000), "sampling_rate"),
+        (wav_that_lies(), "refused_by_physics"),
+        (as_file(np.where(np.arange(80_000) == 7, np.nan, NOISE), subtype="FLOAT"), "not_finite"),
+        (as_file(np.zeros(61 * 8000, np.float32)), "recording_too_long"),
+        (as_file(NOISE[:64_000].reshape(-1, 16)), "too_many_channels"),
+    ],
+)
+def test_refused_files(service, content, code):
+    given = post(service, after=[content])
+    assert given.status_code == 422, given.text
+    body = given.json()
+    assert given.headers["content-type"] == "application/problem+json"
+    assert body["errors"][0]["code"] == code
+    assert body["errors"][0]["remedy"]
+
+
+@pytest.mark.parametrize(
+    ("request_", "code", "field"),
+    [
+        ({"engine": {"cylinders": 4}, "lowest_rpm": 1000}, "missing", "highest_rpm"),
+        (REQUEST | {"highest_rpm": 900}, "range_falls", "highest_rpm"),
+        (REQUEST | {"engine": None}, "no_engine", "engine"),
+        (REQUEST | {"loud": 1}, "unknown_field", "loud"),
+    ],
+)
+def test_refused_requests(service, request_, code, field):
+    given = post(service, request_, after=[as_file(NOISE)])
+    assert given.status_code == 422
+    assert (given.json()["errors"][0]["code"], given.json()["errors"][0]["field"]) == (code, field)
+
+
+def test_refused_bodies(service):
+    assert service.post("/v1/listen", json=REQUEST).status_code == 415
+    assert post(service).json()["errors"][0]["code"] == "no_recording"
+    given = service.post("/v1/listen", files={"after": ("a", as_file(NOISE))})
+    assert given.json()["errors"][0]["field"] == "request"
+    broken = service.post(
+        "/v1/listen", content=b"--x\r\n", headers={"content-type": "multipart/form-data"}
+    )
+    assert broken.status_code == 400
+
+
+def test_own_limit_of_the_body():
+    with TestClient(create_app(Settings(warm_up=0, recordings_body=1000))) as client:
+        assert post(client, after=[as_file(NOISE)]).status_code == 413
+
+
+def test_music_holds_no_notch(service):
+    time = np.arange(6 * 8000) / 8000
+    notes = 220 * 2 ** (np.random.default_rng(3).integers(0, 12, 12) / 12)
+    tune = np.sin(2 * np.pi * np.cumsum(notes[(time * 2).astype(int)]) / 8000) * 0.3
+    given = post(service, after=[as_file(tune + 0.01 * NOISE[: len(tune)])])
+    assert given.status_code == 200
+    assert given.json()["outcome"] != "notch heard"
+
+
+@pytest.mark.parametrize("kind", ["m4a", "webm", "3gp"])
+def test_phones_formats(kind, drives):
+    pytest.importorskip("av")
+    rate = 48_000
+    samples = np.repeat(drives[1].samples, rate // 8000)[: 4 * rate]
+    content = encoded(samples, rate, kind)
+    found = decoded(content, ("after", 0), Limits(phone=True))
+    assert abs(len(found.samples) / found.sample_rate_Hz - 4) < 0.1
+    with pytest.raises(Problem, match="no recording that is known"):
+        decoded(content, ("after", 0), Limits())
+
+
+def test_decoder_keeps_levels_and_time():
+    """A 300 Hz tone at 44.1 kHz stereo comes back at 8820 Hz, as loud and as long."""
+    time = np.arange(3 * 44_100) / 44_100
+    tone = 0.5 * np.sin(2 * np.pi * 300 * time)
+    found = decoded(as_file(np.stack([tone, tone], 1), 44_100), ("after", 0), Limits())
+    assert found.sample_rate_Hz == 8820
+    assert abs(len(found.samples) - 3 * 8820) <= 1
+    inner = found.samples[1000:-1000]
+    # 16 bits, and a filter that is flat to 0.1 %.
+    assert abs(np.sqrt(2 * np.mean(inner**2)) - 0.5) < 1e-3
+
+
+def test_python_call_and_command_line_agree(tmp_path, drives, capsys):
+    samples = drives[1].samples[: 6 * 8000]
+    name = tmp_path / "after.wav"
+    soundfile.write(name, samples, 8000, subtype="FLOAT")
+    told = listen({k: v for k, v in REQUEST.items() if k != "same_place"}, after=[(samples, 8000)])
+    assert main(["listen", str(name), "--engine", "4", "--rpm", "1000", "5500", "--json"]) == 0
+    printed = json.loads(capsys.readouterr().out)
+    assert printed["notch"] == told.model_dump(mode="json")["notch"]
+    assert main(["listen", str(name), "--engine", "4", "--rpm", "5500", "1000"]) == 2
+    assert "highest_rpm" in capsys.readouterr().err
