@@ -180,8 +180,24 @@ ADMITTED = Coefficients(
 """What the service accepts, and no one believes."""
 
 
-def sample_box(size: int, seed: int = 0, coefficients: Coefficients = ADMITTED) -> Case:
-    """Designs spread over the whole box that the service admits.
+class Box(NamedTuple):
+    """Ranges of sizes that set the rest, each (low, high), m; and the most flow, kg/s."""
+
+    length: tuple[float, float]
+    main_diameter: tuple[float, float]
+    main_wall: tuple[float, float]
+    mass_flow: float
+
+
+VEHICLES = Box((0.0, 3.0), (0.015, 0.150), (0.5e-3, 5e-3), 3000 / 3600)
+PLANT_ROOMS = Box((3.0, 6.0), (0.150, 0.600), (0.5e-3, 12e-3), 20000 / 3600)
+"""What was admitted first, and the corner that large generators and stacks added."""
+
+
+def sample_box(
+    size: int, seed: int = 0, coefficients: Coefficients = ADMITTED, box: Box = VEHICLES
+) -> Case:
+    """Designs spread over the whole box that the service admits, or over another one.
 
     Wraps, bends, fixed closures, a given skin, pulsation, still air, level branches and idle
     main pipes each get a share, so that a thousand designs hold every pair of them. Mass flow
@@ -191,7 +207,7 @@ def sample_box(size: int, seed: int = 0, coefficients: Coefficients = ADMITTED) 
     diameter = draw.by_ratio(0.015, 0.150)
     wall = np.minimum(draw.by_ratio(0.5e-3, 5e-3), 0.45 * diameter)
     shortest = 3 * (diameter - 2 * wall) * (1 + 1e-9)  # three bores, on the right side of rounding
-    length = draw.by_ratio(shortest, 3.0)
+    length = draw.by_ratio(np.maximum(shortest, box.length[0]), box.length[1])
     bent = draw.unit() < 0.3
     bend_radius = diameter * draw.by_ratio(0.55, 5.0)
     before, share = draw.unit(), draw.between(0.02, 0.95)
@@ -201,8 +217,8 @@ def sample_box(size: int, seed: int = 0, coefficients: Coefficients = ADMITTED) 
             bent.tolist(), length.tolist(), bend_radius.tolist(), before, share, strict=True
         )
     )
-    main_diameter = draw.by_ratio(0.015, 0.150)
-    main_wall = np.minimum(draw.by_ratio(0.5e-3, 5e-3), 0.4 * main_diameter)
+    main_diameter = draw.by_ratio(*box.main_diameter)
+    main_wall = np.minimum(draw.by_ratio(*box.main_wall), 0.4 * main_diameter)
     hot = draw.between(233.15, 1273.15)
     air = draw.between(233.15, 333.15)
     pressure = draw.between(50e3, 200e3)
@@ -210,7 +226,7 @@ def sample_box(size: int, seed: int = 0, coefficients: Coefficients = ADMITTED) 
     # Mass flow at the speed of sound, the ratio of heat capacities being 1.3 or more.
     choked = np.pi / 4 * (main_diameter - 2 * main_wall) ** 2 * pressure
     choked *= np.sqrt(1.3 / (gas.gas_constant * hot))
-    mass_flow = np.minimum(draw.by_ratio(1e-4, 3000 / 3600), choked)
+    mass_flow = np.minimum(draw.by_ratio(1e-4, box.mass_flow), choked)
     nothing = np.full(size, np.nan)
 
     def fixed(low, high):
@@ -279,6 +295,12 @@ def make_case() -> Callable[..., Case]:
 @pytest.fixture(scope="session")
 def box_sample() -> Callable[..., Case]:
     return sample_box
+
+
+@pytest.fixture(scope="session")
+def plant_room_sample() -> Callable[..., Case]:
+    """Branches of 3 to 6 m on main pipes of 150 to 600 mm; coefficients as in likely_sample."""
+    return partial(sample_box, coefficients=PRIOR, box=PLANT_ROOMS)
 
 
 @pytest.fixture(scope="session")

@@ -1,9 +1,13 @@
-"""Answering a request without HTTP, with the same checks and the same refusals."""
+"""Answering a request without HTTP, with the same checks and the same refusals.
+
+Each question's schemas and solver are imported when it is asked: a start should pay for one of
+them, not for all.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
@@ -11,19 +15,13 @@ from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch_service.contract.errors import NOT_CONVERGED, Problem
 from warmbranch_service.contract.refusals import invalid, refused_by_physics
 from warmbranch_service.contract.strict_json import parse, refuse_what_is_no_text
-from warmbranch_service.fit.answer import answer_fit
-from warmbranch_service.fit.answer_schema import FitAnswer
-from warmbranch_service.fit.readings_csv import with_readings
-from warmbranch_service.fit.request import FitRequest
-from warmbranch_service.length.answer import answer_length
-from warmbranch_service.length.answer_schema import LengthAnswer
-from warmbranch_service.length.request import LengthRequest
-from warmbranch_service.steady.answer import steady
-from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
-from warmbranch_service.sweep.request import SweepRequest
-from warmbranch_service.warmup.answer import warmup
-from warmbranch_service.warmup.answer_schema import WarmupAnswer
-from warmbranch_service.warmup.request import WarmupRequest
+
+if TYPE_CHECKING:
+    from warmbranch_service.fit.answer_schema import FitAnswer
+    from warmbranch_service.length.answer_schema import LengthAnswer
+    from warmbranch_service.steady.schema import SteadyAnswer
+    from warmbranch_service.sweep.request import SweepRequest
+    from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
 
 def steady_of(body: bytes) -> SteadyAnswer:
@@ -34,6 +32,9 @@ def steady_of(body: bytes) -> SteadyAnswer:
     Problem
         For everything that the service would answer with a failure.
     """
+    from warmbranch_service.steady.answer import steady
+    from warmbranch_service.steady.schema import SteadyRequest
+
     return _answered(parse(body), SteadyRequest, steady)
 
 
@@ -45,10 +46,13 @@ def warmup_of(body: bytes) -> WarmupAnswer:
     Problem
         For everything that the service would answer with a failure.
     """
+    from warmbranch_service.warmup.answer import warmup
+    from warmbranch_service.warmup.request import WarmupRequest
+
     return _answered(parse(body), WarmupRequest, warmup)
 
 
-def fit_of(body: bytes, readings_csv: str | None = None) -> FitAnswer:
+def fit_of(body: bytes, readings_csv: str | None = None, table_name: str = "") -> FitAnswer:
     """Answer the body of a ``POST /v1/fit``.
 
     Parameters
@@ -56,17 +60,27 @@ def fit_of(body: bytes, readings_csv: str | None = None) -> FitAnswer:
     body : bytes
     readings_csv : str, optional
         Readings that follow those of the body: see readings_csv.py.
+    table_name : str
+        Of their file, for what is told of it.
 
     Raises
     ------
     Problem
         For everything that the service would answer with a failure.
     """
+    from warmbranch_service.fit.answer import answer_fit
+    from warmbranch_service.fit.readings_csv import placed, with_readings
+    from warmbranch_service.fit.request import FitRequest
+
     value = parse(body)
-    if readings_csv is not None:
-        value = with_readings(value, readings_csv)
-        refuse_what_is_no_text(value)
-    return _answered(value, FitRequest, answer_fit)
+    if readings_csv is None:
+        return _answered(value, FitRequest, answer_fit)
+    try:
+        full = with_readings(value, readings_csv, table_name)
+        refuse_what_is_no_text(full)
+        return _answered(full, FitRequest, answer_fit)
+    except Problem as problem:
+        raise Problem.of(placed(problem.parts, value, readings_csv, table_name)) from None
 
 
 def length_of(body: bytes) -> LengthAnswer:
@@ -77,6 +91,9 @@ def length_of(body: bytes) -> LengthAnswer:
     Problem
         For everything that the service would answer with a failure.
     """
+    from warmbranch_service.length.answer import answer_length
+    from warmbranch_service.length.request import LengthRequest
+
     return _answered(parse(body), LengthRequest, answer_length)
 
 
@@ -88,6 +105,8 @@ def sweep_request_of(body: bytes) -> SweepRequest:
     Problem
         For everything that the service would refuse, but for its own limit of designs.
     """
+    from warmbranch_service.sweep.request import SweepRequest
+
     return _answered(parse(body), SweepRequest, lambda request: request)
 
 

@@ -1,15 +1,18 @@
 """What the documents say is what the code does."""
 
+import ast
 import contextlib
 import doctest
 import importlib
 import io
 import re
 import shlex
+import tomllib
 from pathlib import Path
 
 import pytest
 
+from warmbranch_service.command import cli
 from warmbranch_service.demo import DEMOS
 from warmbranch_service.serving.running import LocalService
 
@@ -117,6 +120,59 @@ def test_readme_python_runs_and_gives_the_numbers_it_states():
         assert len(stated) >= 2
         digits = [len(text.partition(".")[2]) for text in stated]
         assert [f"{float(x):.{n}f}" for x, n in zip(numbers, digits, strict=True)] == stated
+
+
+def test_readme_job_is_answered_in_five_lines():
+    (program,) = [block for block in _blocks("python") if "import Job" in block]
+    (stated,) = re.findall(r"# ([\d.]+)$", program, re.MULTILINE)
+    assert f"{float(_printed_by(program)):.1f}" == stated
+    statements = ast.parse(program).body
+    assert len(statements) <= 5
+
+
+def test_readme_story_runs_and_gives_its_numbers(tmp_path, monkeypatch, capsys):
+    """From drone to done: each command as it stands, in order, and the numbers of the text."""
+    monkeypatch.chdir(tmp_path)
+    (story,) = [block for block in _blocks("sh") if "learned.json" in block]
+    said = ""
+    for line in story.splitlines():
+        words = shlex.split(line, comments=True)
+        assert words[0] == "warmbranch"
+        target = words[words.index(">") + 1] if ">" in words else None
+        assert cli.main(words[1 : words.index(">") if target else None]) == 0, line
+        told = capsys.readouterr().out
+        if target:
+            Path(target).write_text(told, encoding="utf-8")
+        said += told
+    text = " ".join(README.split())
+    for number in ("1233", "1297", "1545", "2222 rpm", "2033 rpm"):
+        assert number in text
+    for number in ("Right length 1233.1 mm; build 1296.9 mm", "1545 mm", "2222 rpm", "2033 rpm"):
+        assert number in said
+    assert Path("learned.json").stat().st_size > 100
+
+
+def test_readme_names_extras_commands_and_options_that_there_are():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    named = {e for group in re.findall(r"\.\[([a-z,]+)\]", README) for e in group.split(",")}
+    assert named <= set(project["optional-dependencies"])
+    for command, rest in re.findall(r"(?<!from )warmbranch ([a-z]+)((?: [^`\n|;#]*)?)", README):
+        if command not in cli.warmbranch.commands:
+            assert command in ("demo", "serve"), command
+        known = {o for p in cli.warmbranch.commands[command].params for o in p.opts} | {"--help"}
+        assert {w for w in rest.split() if re.match("--[a-z]", w)} <= known, (command, rest)
+
+
+def test_pictures_in_the_readme_are_there():
+    pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
+    assert len(pictures) >= 3
+    assert all((ROOT / name).is_file() for name in pictures)
+
+
+def test_other_servers_find_the_application():
+    (factory,) = re.findall(r"uvicorn --factory ([\w.:]+)`", README)
+    module, _, name = factory.partition(":")
+    assert callable(getattr(importlib.import_module(module), name))
 
 
 def test_readme_client_is_answered(monkeypatch):

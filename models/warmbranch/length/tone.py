@@ -22,7 +22,7 @@ from warmbranch.sound.resonance import one_temperature_estimate
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
 
-LONGEST = 3.0
+LONGEST = 6.0
 """m. Longest branch that the model admits."""
 
 FREQUENCY_TOLERANCE = 1e-7

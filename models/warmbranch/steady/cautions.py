@@ -176,6 +176,13 @@ def _acoustic(answer: Answer, i: int, leak: float) -> Iterator[Finding]:
     highest = float(np.nanmax(answer.resonance[i], initial=0.0))
     if highest > cut_on:
         yield Finding("plane_wave_limit", {"frequency": highest, "cut_on": cut_on})
+    # What the branch is for is its first resonance: the main pipe must carry that one plane.
+    main_bore = float(case.main_pipe.bore[i])
+    main_cut_on = PLANE_WAVE * float(answer.main_sound_speed[i]) / (np.pi * main_bore)
+    first = float(np.nan_to_num(answer.resonance[i, 0]))
+    if first > main_cut_on:
+        numbers = {"frequency": first, "cut_on": main_cut_on, "main_pipe_bore": main_bore}
+        yield Finding("plane_wave_limit", numbers, "main_pipe.outside_diameter")
     if not np.isnan(leak):
         yield Finding("leak_sensitivity", {"relative_shift": leak, "hole_diameter": LEAK_DIAMETER})
 

@@ -22,13 +22,15 @@ from warmbranch_service.contract.units import (
     PURE_NUMBER,
 )
 
-LONGEST_MM = 3000.0
+LONGEST_MM = 6000.0
 DEFAULT_MATERIAL = "stainless 304"
 DEFAULT_SURFACE = "weathered stainless"
 WRAP_SURFACE = "fibre wrap"
 
 OutsideDiameter = Annotated[float, Quantity("mm", LENGTH, low=15, high=150)]
 WallThickness = Annotated[float, Quantity("mm", LENGTH, low=0.5, high=5)]
+MainDiameter = Annotated[float, Quantity("mm", LENGTH, low=15, high=600)]
+MainWall = Annotated[float, Quantity("mm", LENGTH, low=0.5, high=12)]
 Along = Annotated[float, Quantity("mm", LENGTH, low=0.001, high=LONGEST_MM)]
 Emissivity = Annotated[float | None, Quantity("1", PURE_NUMBER, low=0, high=1, nullable=True)]
 Surface = Annotated[str | None, OneOf("surface", SURFACES, nullable=True)]
@@ -181,7 +183,7 @@ class Branch(RequestModel):
     centreline: Annotated[list[Piece], Field(min_length=1, max_length=100)] | None = Field(
         default=None,
         description="The centre-line from the main pipe's inner wall to the cap's inner face, "
-        "piece by piece; 3 bores to 3000 mm in all. Give this or length_mm.",
+        f"piece by piece; 3 bores to {LONGEST_MM:g} mm in all. Give this or length_mm.",
         examples=[[{"straight_mm": 180}, {"bend_deg": 90, "bend_radius_mm": 72}]],
     )
     length_mm: Annotated[

@@ -22,11 +22,9 @@ from warmbranch_service.case.convert_batch import MM as MM
 from warmbranch_service.case.convert_batch import PER_HOUR, burns, flow_by_engine, to_batch
 from warmbranch_service.case.convert_batch import kelvin as kelvin
 from warmbranch_service.case.main_gas import Inferred, settled
-from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, Case, Engine
+from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, MOST_MASS_FLOW_KG_H, Case, Engine
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
-
-MOST_MASS_FLOW_KG_H = 3000.0
 
 
 @dataclass(frozen=True)

@@ -75,6 +75,12 @@ def _mach(n: Numbers) -> str:
 
 
 def _plane_wave(n: Numbers) -> str:
+    if "main_pipe_bore" in n:
+        return (
+            f"The first resonance ({n['frequency']:.0f} Hz) lies above {n['cut_on']:.0f} Hz, where "
+            f"waves across the main pipe's bore of {_mm(n['main_pipe_bore'])} can run too: they "
+            "pass a branch that cancels the plane one. Do not trust the loss."
+        )
     return (
         f"The highest resonance ({n['frequency']:.0f} Hz) lies above {n['cut_on']:.0f} Hz, where "
         "waves across the bore can run too. Do not trust it."
@@ -130,6 +136,7 @@ _SENTENCES: dict[str, Callable[[Numbers], str]] = {
 }
 
 _FIELDS = {
+    "main_pipe.outside_diameter": "case.main_pipe.outside_diameter_mm",
     "main_pipe.gas_temperature": "case.main_pipe.gas_temperature_degC",
     "main_pipe.mass_flow": "case.main_pipe.mass_flow_kg_h",
 }

@@ -18,9 +18,9 @@ from warmbranch_service.case.branch import (
     SURFACE_TEXT,
     Branch,
     Emissivity,
-    OutsideDiameter,
+    MainDiameter,
+    MainWall,
     Surface,
-    WallThickness,
     settle_surface,
 )
 from warmbranch_service.case.closures import Closures
@@ -38,6 +38,9 @@ from warmbranch_service.contract.units import (
     VOLUME,
     Dimension,
 )
+
+MOST_MASS_FLOW_KG_H = 20000.0
+"""Some 30 m/s of hot gas in the widest main pipe."""
 
 LOADS = tuple(ENGINE_LOADS)
 HOTTEST_GAS_DEGC = 1000.0
@@ -177,10 +180,10 @@ class MainPipe(RequestModel):
 
     model_config = rules(ONE_SURFACE, ONE_GAS_TEMPERATURE)
 
-    outside_diameter_mm: OutsideDiameter = Field(
+    outside_diameter_mm: MainDiameter = Field(
         description="Outside diameter.", examples=[60.3, "2.375 in"]
     )
-    wall_thickness_mm: WallThickness = Field(description="Wall thickness.", examples=[1.5])
+    wall_thickness_mm: MainWall = Field(description="Wall thickness.", examples=[1.5])
     gas_temperature_degC: Annotated[
         float | None,
         Quantity("degC", TEMPERATURE, low=-40, high=HOTTEST_GAS_DEGC, nullable=True),
@@ -213,7 +216,7 @@ class MainPipe(RequestModel):
         default=BurntGas(fuel="petrol"), description="What the gas is. Default burnt petrol."
     )
     mass_flow_kg_h: Annotated[
-        float | None, Quantity("kg/h", MASS_FLOW, low=0, high=3000, nullable=True)
+        float | None, Quantity("kg/h", MASS_FLOW, low=0, high=MOST_MASS_FLOW_KG_H, nullable=True)
     ] = Field(
         default=None,
         description="Gas through the main pipe. Default null: from the engine's displacement_L, "
@@ -304,7 +307,7 @@ class Engine(RequestModel):
         }
     )
 
-    cylinders: Annotated[int, Whole(1, 16)] = Field(
+    cylinders: Annotated[int, Whole(1, 24)] = Field(
         description="Cylinders that fire into this pipe.", examples=[4]
     )
     cycle: Literal["four-stroke", "two-stroke"] = Field(
@@ -319,7 +322,7 @@ class Engine(RequestModel):
         )
     )
     displacement_L: Annotated[
-        float | None, Quantity("L", VOLUME, low=0.02, high=100, nullable=True)
+        float | None, Quantity("L", VOLUME, low=0.02, high=500, nullable=True)
     ] = Field(
         default=None,
         description="Of the whole engine, for the mass flow. Default null.",
@@ -348,7 +351,7 @@ class Engine(RequestModel):
     firing_angles_deg: (
         Annotated[
             list[Annotated[float, Quantity("deg", ANGLE, low=0, high=720)]],
-            Field(min_length=1, max_length=16),
+            Field(min_length=1, max_length=24),
         ]
         | None
     ) = Field(

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-import argparse
 import json
 import sys
+from dataclasses import dataclass
 from typing import Any
 
-from warmbranch_service.command.terminal import OK, Refused, answered, read, write_bytes
+import click
+
+from warmbranch_service.command.terminal import OK, Refused, answered, read, write
+from warmbranch_service.command.verbatim import Taught
 
 TEXT = """\
-The recordings are WAV, FLAC, OGG or MP3; with the extra phone (pip install "warmbranch[phone]")
-also what phones write: M4A, 3GP, WebM. Nothing of them is kept.
+The recordings are WAV, FLAC, OGG or MP3; with the extra phone
+(pip install "warmbranch[phone]") also what phones write: M4A, 3GP, WebM. Nothing of them is kept.
 
 How to record: one gear, third or so; from idle up slowly, twenty seconds for the whole range;
 windows and doors shut, radio and fan off, nobody speaks; the phone strapped in one place, the same
@@ -19,49 +22,77 @@ before and after. A passenger records: never touch a phone while driving. At a s
 open air: exhaust gas kills.
 
 example:
-  warmbranch listen after.wav --before before.wav --engine 4 --rpm 1200 4500 --same-place
+  warmbranch listen after.wav --before before.wav --engine 4 --rpm 1200 4500
 """
 
 
-def add_to(commands: Any) -> None:
-    """Add the command."""
-    parser: argparse.ArgumentParser = commands.add_parser(
-        "listen",
-        help="hear engine speed, drone and quiet rpm in recordings before and after",
-        description="Listen to recordings, as POST /v1/listen does, without a service.",
-        epilog=TEXT,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    parser.add_argument("after", nargs="*", metavar="FILE", help="recordings with the branch")
-    parser.add_argument(
-        "--before", nargs="+", default=[], metavar="FILE", help="recordings without the branch"
-    )
-    parser.add_argument(
-        "--request", metavar="FILE", help="a JSON request with engine or case; - standard input"
-    )
-    parser.add_argument(
-        "--engine", type=int, metavar="CYLINDERS", help="cylinders of an even four-stroke engine"
-    )
-    parser.add_argument(
-        "--rpm",
-        nargs=2,
-        type=float,
-        metavar=("LOWEST", "HIGHEST"),
-        help="engine speeds in the recordings, roughly",
-    )
-    parser.add_argument(
-        "--same-place",
-        action="store_true",
-        help="the recorder lay in one place before and after",
-    )
-    form = parser.add_mutually_exclusive_group()
-    form.add_argument("--json", action="store_true", help="print JSON instead of a table")
-    form.add_argument("--csv", action="store_true", help="print CSV: section,row,field,value,unit")
-    parser.add_argument("--plot", metavar="FILE.png", help="also draw it; needs the extra plot")
-    parser.set_defaults(command=_listen)
+class Greedy(Taught):
+    """A command whose ``--before`` takes all files up to the next option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read the command line, each further file with a ``--before`` of its own."""
+        spread: list[str] = []
+        takes, has_one = False, False
+        for arg in args:
+            if arg.startswith("-") and arg != "-":
+                takes, has_one = arg == "--before", False
+            elif takes and has_one:
+                spread.append("--before")
+            else:
+                has_one = takes
+            spread.append(arg)
+        return super().parse_args(ctx, spread)
 
 
-def _listen(given: argparse.Namespace) -> int:
+@dataclass(frozen=True)
+class Given:
+    """What stood on the command line."""
+
+    after: tuple[str, ...]
+    before: tuple[str, ...]
+    request: str | None
+    engine: int | None
+    rpm: tuple[float, float] | None
+    same_place: bool
+    json: bool
+    csv: bool
+    plot: str | None
+
+
+@click.command(
+    "listen",
+    cls=Greedy,
+    short_help="hear engine speed, drone and quiet rpm in recordings",
+    help="Listen to recordings before and after, as POST /v1/listen does, without a service.",
+    epilog=TEXT,
+)
+@click.argument("after", nargs=-1, metavar="[FILE]...")
+@click.option("--before", multiple=True, metavar="FILE...", help="Recordings without the branch.")
+@click.option(
+    "--request", metavar="FILE", help="A JSON request with engine or case; - reads input."
+)
+@click.option(
+    "--engine", type=int, metavar="CYLINDERS", help="Cylinders of an even four-stroke engine."
+)
+@click.option(
+    "--rpm",
+    nargs=2,
+    type=float,
+    metavar="LOWEST HIGHEST",
+    help="Engine speeds in the recordings, roughly.",
+)
+@click.option("--same-place", is_flag=True, help="The recorder lay in one place before and after.")
+@click.option("--json", is_flag=True, help="JSON instead of a table.")
+@click.option("--csv", is_flag=True, help="CSV: section,row,field,value,unit.")
+@click.option("--plot", metavar="FILE.png", help="Also draw it; needs the extra plot.")
+def listen(**given: Any) -> int:
+    """Answer ``warmbranch listen``."""
+    if given["json"] and given["csv"]:
+        raise click.UsageError("--json and --csv: one of them is allowed.")
+    return _listen(Given(**given))
+
+
+def _listen(given: Given) -> int:
     from warmbranch_service.contract.answer_csv import as_csv
     from warmbranch_service.listen.local import listen_to_files
     from warmbranch_service.listen.recordings import Limits
@@ -83,7 +114,7 @@ def _listen(given: argparse.Namespace) -> int:
             picture = drawn(answer)
         except NoPlot as error:
             raise Refused(str(error)) from None
-        write_bytes(given.plot, picture)
+        write(given.plot, picture)
     if given.csv:
         text = as_csv(answer, "listen")
     else:
@@ -92,7 +123,7 @@ def _listen(given: argparse.Namespace) -> int:
     return OK
 
 
-def _body(given: argparse.Namespace) -> bytes:
+def _body(given: Given) -> bytes:
     """The request: from a file, with what stands on the command line set in it."""
     value: Any = {}
     if given.request is not None:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-import argparse
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+import click
 
 from warmbranch_service.command.terminal import OK, Failed, Refused, answered, read
 from warmbranch_service.command.under_way import (
-    add_executors,
-    bar,
+    Bar,
     ended,
     ended_by_signals,
     executor_of,
+    executors,
 )
+from warmbranch_service.command.verbatim import Taught
 from warmbranch_service.demo import UNCERTAIN_VAN
 
 if TYPE_CHECKING:
@@ -34,57 +37,37 @@ over lists, grids, ranges or distributions, any numbers of the answer.
 
 TEACHING = """\
 examples:
-  warmbranch example sweep > many.json                  a request to change: what varies, and how
-  warmbranch sweep many.json                            a line of JSON a design, as the service's
-  warmbranch sweep many.json --output many.csv          a table, a design a row
-  warmbranch sweep many.json --output many.parquet      the same for pandas, DuckDB, ...;
-                                                        needs pip install 'warmbranch[parquet]'
+  warmbranch example sweep > many.json   a request: what varies, and how
+  warmbranch sweep many.json             a line of JSON a design
+  warmbranch sweep many.json --output many.csv   a table, a design a row
+  warmbranch sweep many.json --output many.parquet   for pandas, DuckDB, ...
   warmbranch sweep many.json --output many.csv --resume   go on after Ctrl-C
-  warmbranch sweep many.json --processes 4              on four cores
-  warmbranch sweep many.json --scheduler tcp://desk:8786   on a Dask cluster; see below
+  warmbranch sweep many.json --processes 4   on four cores
+  warmbranch sweep many.json --scheduler tcp://desk:8786   on a Dask cluster
 
-"vary" in the request names fields as they stand in it, "case.branch.centreline[2].straight_mm", and
-gives each its "values", a "grid", or a range or distribution: "uniform", "normal", "lognormal".
-"sampling" says how they are put together: by "grid", every combination; by "list", one after the
-other; by "sobol" or "latin hypercube", so many drawn. "outputs" names numbers of the steady answer.
+"vary" in the request names fields as they stand in it,
+"case.branch.centreline[2].straight_mm", and gives each its "values", a "grid",
+or a range or distribution: "uniform", "normal", "lognormal". "sampling" says
+how they are put together: by "grid", every combination; by "list", one after
+the other; by "sobol" or "latin hypercube", so many drawn. "outputs" names
+numbers of the steady answer. Parquet needs pip install 'warmbranch[parquet]'.
 
-Ctrl-C, or SIGTERM, ends it and keeps what is done; the same command with --resume goes on there. A
-file that was cut off by force can be gone on with, too, unless it is Parquet, whose end is written
-last. What --resume gives is the same, to the byte, as a run that was never ended.
+Ctrl-C, or SIGTERM, ends it and keeps what is done; the same command with
+--resume goes on there. A file that was cut off by force can be gone on with,
+too, unless it is Parquet, whose end is written last. What --resume gives is
+the same, to the byte, as a run that was never ended.
 
-A cluster is a scheduler and workers, on machines that each have pip install 'warmbranch[cluster]':
+A cluster is a scheduler and workers, on machines that each have
+pip install 'warmbranch[cluster]':
+
   dask scheduler                                        tells its address
   dask worker tcp://desk:8786 --nworkers -1 --nthreads 1   one process a core
+
 Workers may come and go; what a lost one had is done again, and written once.
 
-exit status: 0 all designs are written, 1 failed, 2 the request or the command line holds something
-impossible, 130 ended by Ctrl-C, 143 by SIGTERM.
+exit status: 0 all designs are written, 1 failed, 2 the request or the command
+line holds something impossible, 130 ended by Ctrl-C, 143 by SIGTERM.
 """
-
-
-def add_to(commands: Any) -> None:
-    """Add the command to a parser's subcommands."""
-    sweep: argparse.ArgumentParser = commands.add_parser(
-        "sweep",
-        help="many designs: fields over lists, grids, ranges or distributions",
-        description=DESCRIPTION,
-        epilog=TEACHING,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    sweep.add_argument("file", metavar="FILE", help="a JSON request; - reads standard input")
-    sweep.add_argument(
-        "--output",
-        metavar="FILE",
-        help="write there; its ending tells the format: .ndjson, .csv or .parquet",
-    )
-    sweep.add_argument("--format", choices=FORMATS, help="whatever the ending; default: ndjson")
-    sweep.add_argument(
-        "--resume",
-        action="store_true",
-        help="go on where the file of --output ends, if there is one",
-    )
-    add_executors(sweep)
-    sweep.set_defaults(command=_sweep)
 
 
 def example_text() -> str:
@@ -94,8 +77,53 @@ def example_text() -> str:
     return example_text()
 
 
-def _sweep(given: argparse.Namespace) -> int:
-    form = _format(given.output, given.format)
+@dataclass(frozen=True)
+class Given:
+    """What stood on the command line."""
+
+    file: str
+    output: str | None
+    form: str | None
+    resume: bool
+    processes: int | None
+    scheduler: str | None
+
+
+@click.command(
+    "sweep",
+    cls=Taught,
+    short_help="many designs: fields over lists, grids, ranges or distributions",
+    help=DESCRIPTION,
+    epilog=TEACHING,
+)
+@click.argument("file", metavar="FILE")
+@click.option(
+    "--output",
+    metavar="FILE",
+    help="Write there; its ending tells the format: .ndjson, .csv or .parquet.",
+)
+@click.option(
+    "--format", "form", type=click.Choice(FORMATS), help="Whatever the ending. Default: ndjson."
+)
+@click.option(
+    "--resume", is_flag=True, help="Go on where the file of --output ends, if there is one."
+)
+@executors
+def sweep(
+    file: str,
+    output: str | None,
+    form: str | None,
+    *,
+    resume: bool,
+    processes: int | None,
+    scheduler: str | None,
+) -> int:
+    """Answer ``warmbranch sweep``."""
+    return _sweep(Given(file, output, form, resume, processes, scheduler))
+
+
+def _sweep(given: Given) -> int:
+    form = _format(given.output, given.form)
     if given.resume and given.output is None:
         raise Refused("--resume goes on with a file. Name it: --output FILE.")
     # Late: half of the start is loading, and --help needs none of it.
@@ -112,7 +140,7 @@ def _sweep(given: argparse.Namespace) -> int:
             "from_line in the request begins amid the lines, which standard output takes. To go "
             "on with a file, leave from_line out and add --resume."
         )
-    stop, executor = Stop(), executor_of(given)
+    stop, executor = Stop(), executor_of(given.processes, given.scheduler)
     try:
         if given.output is None:
             writer = to_standard_output(plan, form, request.from_line)
@@ -124,14 +152,12 @@ def _sweep(given: argparse.Namespace) -> int:
         return _run(given, plan, writer, executor, stop)
 
 
-def _run(
-    given: argparse.Namespace, plan: Plan, writer: Writer, executor: Executor, stop: Stop
-) -> int:
+def _run(given: Given, plan: Plan, writer: Writer, executor: Executor, stop: Stop) -> int:
     from warmbranch.base.errors import StoppedError
     from warmbranch_service.sweep.executors import ExecutorError
     from warmbranch_service.sweep.writing import WritingError
 
-    with bar(plan.designs, writer.designs) as progress:
+    with Bar(plan.designs, writer.designs) as progress:
         try:
             try:
                 for chunk in executor.solved(plan, range(writer.first, plan.chunks)):
@@ -147,10 +173,12 @@ def _run(
         except (ExecutorError, WritingError) as error:
             progress.close()
             raise Failed(f"{error}\n{_how_far(given, plan, writer)}") from None
+    where = "" if given.output is None else f" written to {given.output}"
+    progress.closing_line(f"{plan.designs} designs{where}")
     return OK
 
 
-def _how_far(given: argparse.Namespace, plan: Plan, writer: Writer) -> str:
+def _how_far(given: Given, plan: Plan, writer: Writer) -> str:
     """What is kept, and how to go on."""
     told = f"{writer.designs} of {plan.designs} designs are written."
     if given.output is not None:

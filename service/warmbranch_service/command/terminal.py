@@ -7,8 +7,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
+import click
+
 OK, FAILED, REFUSED, INTERRUPTED = 0, 1, 2, 130
 """Exit statuses: answered, failed, asked for something impossible, ended by Ctrl-C."""
+
+WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+"""How the files of spreadsheet programs begin: packed ones, and those of before 2007."""
 
 Answer = TypeVar("Answer")
 
@@ -22,27 +27,45 @@ class Failed(Exception):
 
 
 def read(name: str) -> bytes:
-    """A file's content; ``-`` is standard input."""
+    """A file's content; ``-`` is standard input.
+
+    Raises
+    ------
+    Refused
+        If it cannot be read, or is a workbook.
+    """
     if name == "-":
         return sys.stdin.buffer.read()
     try:
-        return Path(name).read_bytes()
+        content = Path(name).read_bytes()
     except OSError as error:
         raise Refused(f"{name} cannot be read: {error.strerror}.") from None
+    if content.startswith(WORKBOOKS):
+        raise Refused(
+            f"{name} is a spreadsheet program's workbook, which holds more than a table. In that "
+            "program choose Save as, CSV, and give the new file."
+        )
+    return content
 
 
 def read_text(name: str) -> str:
-    """A file's content as text."""
+    """A table's text, whatever a spreadsheet program saves it in: UTF-8, UTF-16 or cp1252."""
+    content = read(name)
+    encoding = "utf-16" if content.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig"
     try:
-        return read(name).decode("utf-8-sig")
+        return content.decode(encoding)
     except UnicodeDecodeError:
-        raise Refused(f"{name} is not UTF-8.") from None
+        # Every byte but five is a character there; those five are in no table of readings.
+        text = content.decode("cp1252", errors="replace")
+    if "\ufffd" in text or "\0" in text:
+        raise Refused(f"{name} is no text. Save the table as CSV, UTF-8.")
+    return text
 
 
-def write(name: str, text: str) -> None:
+def write(name: str, content: str | bytes) -> None:
     """Write a file."""
     try:
-        Path(name).write_text(text, encoding="utf-8")
+        Path(name).write_bytes(content.encode() if isinstance(content, str) else content)
     except OSError as error:
         raise Refused(f"{name} cannot be written: {error.strerror}.") from None
 
@@ -66,9 +89,16 @@ def answered(work: Callable[[], Answer]) -> Answer:
         raise Failed(text) from None
 
 
-def write_bytes(name: str, content: bytes) -> None:
-    """Write a file that is no text."""
-    try:
-        Path(name).write_bytes(content)
-    except OSError as error:
-        raise Refused(f"{name} cannot be written: {error.strerror}.") from None
+def show(text: str) -> None:
+    """A report on standard output: on a terminal, the answer and the titles stand out."""
+    if not sys.stdout.isatty():
+        sys.stdout.write(text)
+        return
+    first = text.partition("\n  ")[0]
+    for block in text.rstrip("\n").split("\n\n"):
+        title, _, rest = block.partition("\n")
+        if block.startswith(first):
+            title = click.style(title, bold=True, fg="green")
+        elif rest:
+            title = click.style(title, bold=True)
+        click.echo(title + ("\n" + rest if rest else "") + "\n")

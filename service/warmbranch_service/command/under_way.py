@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-import argparse
 import os
 import signal
-from collections.abc import Generator
+import sys
+import time
+from collections.abc import Callable, Generator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
 
 from warmbranch_service.command.terminal import Refused, complain
 from warmbranch_service.http.settings import BY_VARIABLE
@@ -21,42 +24,83 @@ SCHEDULER = "WARMBRANCH_SCHEDULER"
 SAID = {"SIGINT": "Ctrl-C"}
 
 
-def add_executors(parser: argparse.ArgumentParser) -> None:
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def _checked_scheduler(
+    _ctx: click.Context, _option: click.Parameter, text: str | None
+) -> str | None:
+    return None if text is None else _scheduler(text)
+
+
+def executors(command: Command) -> Command:
     """Add the options that say where designs are solved."""
-    where = parser.add_mutually_exclusive_group()
-    where.add_argument(
-        "--processes",
-        type=_processes,
-        metavar="N",
-        help="solve in so many processes; about one a core; default: 1",
-    )
-    where.add_argument(
+    command = click.option(
         "--scheduler",
-        type=_scheduler,
+        callback=_checked_scheduler,
         metavar="tcp://HOST:PORT",
-        help=f"solve on the workers of a Dask cluster; default: what {SCHEDULER} says, if set",
-    )
+        help=f"Solve on the workers of a Dask cluster. Default: what {SCHEDULER} says, if set.",
+    )(command)
+    return click.option(
+        "--processes",
+        type=click.IntRange(1, MOST_PROCESSES),
+        metavar="N",
+        help="Solve in so many processes; about one a core. Default: 1.",
+    )(command)
 
 
-def executor_of(given: argparse.Namespace) -> Executor:
+def executor_of(processes: int | None, scheduler: str | None) -> Executor:
     """Where the command line, or else the environment, says."""
     from warmbranch_service.sweep import choosing
 
-    if given.processes is not None:
-        return choosing.executor(processes=given.processes)
-    if given.scheduler is not None:
-        return choosing.executor(scheduler=given.scheduler)
+    if processes is not None and scheduler is not None:
+        raise click.UsageError("--processes and --scheduler: one of them is allowed.")
+    if processes is not None:
+        return choosing.executor(processes=processes)
+    if scheduler is not None:
+        return choosing.executor(scheduler=scheduler)
     try:
         return choosing.executor(scheduler=_scheduler(os.environ.get(SCHEDULER, "")))
-    except argparse.ArgumentTypeError as error:
-        raise Refused(f"{SCHEDULER}={os.environ[SCHEDULER]!r}: {error}.") from None
+    except click.BadParameter as error:
+        raise Refused(f"{SCHEDULER}={os.environ[SCHEDULER]!r}: {error.message}") from None
 
 
-def bar(total: int, done: int = 0) -> Any:
-    """A progress bar on standard error, where that is a terminal."""
-    from tqdm import tqdm
+class Bar:
+    """How many designs are done and how long the rest takes, on standard error of a terminal."""
 
-    return tqdm(total=total, initial=done, unit=" designs", disable=None, dynamic_ncols=True)
+    def __init__(self, total: int, done: int = 0) -> None:
+        self.n = done
+        self._began = time.monotonic()
+        self._bar = click.progressbar(
+            length=total,
+            label="designs",
+            show_eta=True,
+            show_pos=True,
+            file=sys.stderr,
+            hidden=not sys.stderr.isatty(),
+            width=24,
+        )
+        self._bar.update(done)
+
+    def __enter__(self) -> Bar:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def update(self, more: int) -> None:
+        """So many more are done."""
+        self.n += more
+        self._bar.update(more)
+
+    def close(self) -> None:
+        """Leave the bar as it stands."""
+        self._bar.render_finish()
+
+    def closing_line(self, what: str) -> None:
+        """Say on a terminal what was done, and how long it took."""
+        if sys.stderr.isatty():
+            click.echo(f"{what} in {time.monotonic() - self._began:.1f} s.", err=True)
 
 
 def ended(stop: Stop, how_far: str) -> int:
@@ -83,14 +127,8 @@ def ended_by_signals(stop: Stop) -> Generator[None]:
             signal.signal(number, handler)
 
 
-def _processes(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= MOST_PROCESSES):
-        raise argparse.ArgumentTypeError(f"give a whole number from 1 to {MOST_PROCESSES}")
-    return int(text)
-
-
 def _scheduler(text: str) -> str:
     try:
         return BY_VARIABLE[SCHEDULER].read(text)
     except ValueError as error:
-        raise argparse.ArgumentTypeError(str(error)) from None
+        raise click.BadParameter(f"{error}.") from None

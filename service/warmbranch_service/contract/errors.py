@@ -11,11 +11,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from http import HTTPStatus
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from fastapi import HTTPException
 from pydantic import BaseModel, ConfigDict, Field
-from starlette.responses import Response
+
+if TYPE_CHECKING:
+    from starlette.responses import Response
 
 from warmbranch_service.contract.plain_text import escaped
 
@@ -264,8 +265,8 @@ class ProblemParts:
     headers: Mapping[str, str] = field(default_factory=dict[str, str])
 
 
-class Problem(HTTPException):
-    """A failure with its kind; an ``HTTPException`` so that the framework lets it through."""
+class Problem(Exception):
+    """A failure with its kind; no framework's, since the command line raises it, too."""
 
     def __init__(
         self,
@@ -275,8 +276,16 @@ class Problem(HTTPException):
         entries: Sequence[Entry] = (),
         headers: Mapping[str, str] | None = None,
     ) -> None:
-        super().__init__(status_code=kind.status, detail=detail, headers=dict(headers or {}))
+        super().__init__(detail)
         self.parts = ProblemParts(kind, detail, entries, headers or {})
+
+    @property
+    def errors(self) -> Sequence[Entry]:
+        """What is wrong, one by one."""
+        return self.parts.entries
+
+    def __str__(self) -> str:
+        return "\n".join(entry.sentence() for entry in self.errors) or self.parts.detail
 
     @classmethod
     def of(cls, parts: ProblemParts) -> Problem:
@@ -309,6 +318,8 @@ def problem_json(parts: ProblemParts, *, instance: str, request_id: str) -> dict
 
 def problem_response(parts: ProblemParts, *, instance: str, request_id: str) -> Response:
     """The failure as a response."""
+    from starlette.responses import Response  # late: the command line does without HTTP
+
     body = problem_json(parts, instance=instance, request_id=request_id)
     return Response(
         json.dumps(body, ensure_ascii=False, allow_nan=False).encode(),

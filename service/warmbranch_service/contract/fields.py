@@ -137,8 +137,21 @@ class Quantity:
         ):
             given = f"{number:.6g}{self._after_number}"
             given = f'"{value}", {given},' if isinstance(value, str) else given
-            raise self._refusal("out_of_range", f"{given} lies outside what is admitted.")
+            detail = f"{given} lies outside what is admitted."
+            slip = "" if isinstance(value, str) else self._slip(number)
+            raise self._refusal("out_of_range", detail, slip)
         return number
+
+    def _slip(self, number: float) -> str:
+        """The question whether a number was meant in the other unit that people measure in."""
+        other = {"degC": "F", "mm": "in"}.get(self.unit)
+        if other is None:
+            return ""
+        meant = (number - 32) / 1.8 if other == "F" else number * 25.4
+        # A length is asked about where it is too small alone: too large in mm is larger in inches.
+        if (self.low is None or meant >= self.low) and (self.high is None or meant <= self.high):
+            return f'Did you mean "{number:.6g} {other}", {meant:.4g} {self.unit}? '
+        return ""
 
     def _from_string(self, text: str) -> float:
         if self.dimension is PURE_NUMBER:
@@ -151,8 +164,8 @@ class Quantity:
             detail = f'"{unknown}" is not a unit of {self.dimension.name}.'
             raise self._refusal("wrong_unit", detail) from None
 
-    def _refusal(self, code: LiteralString, detail: str) -> PydanticCustomError:
-        return refusal(code, detail, self.remedy, unit=self.unit)
+    def _refusal(self, code: LiteralString, detail: str, question: str = "") -> PydanticCustomError:
+        return refusal(code, detail, question + self.remedy, unit=self.unit)
 
     @property
     def _after_number(self) -> str:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-WIDTH = 88
+WIDTH = 79
+"""Of a terminal of 80 columns, whose last one some leave to the cursor."""
 
 
-def wrapped(text: str) -> list[str]:
+def wrapped(text: str, *, indent: str = "  ") -> list[str]:
     """A sentence or more as indented lines."""
-    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
 
 
 def listed(sentences: Iterable[str]) -> list[str]:

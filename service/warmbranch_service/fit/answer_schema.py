@@ -9,6 +9,7 @@ from pydantic import Field
 from warmbranch_service.case.calibration import Calibration
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
+from warmbranch_service.contract.whole_answer import WholeAnswer
 from warmbranch_service.steady.schema import Prediction
 
 Outcome = Literal[
@@ -285,8 +286,11 @@ class FitWork(AnswerModel):
     widened: bool = Field(description="Whether intervals were widened for want of draws.")
 
 
-class FitAnswer(AnswerModel):
+class FitAnswer(WholeAnswer):
     """Calibrated closures with their uncertainty, predictions, and what to do next."""
+
+    TABLE = "parameters"
+    SHORT = ("outcome", "prediction.quiet_rpm.median", "trim.cut_now_mm")
 
     outcome: Outcome = Field(description="How it ended; a poor answer is named, not refused.")
     summary: str = Field(description="The answer in plain words.")
@@ -306,3 +310,9 @@ class FitAnswer(AnswerModel):
     assumptions: list[str] = Field(description="What was taken for what the request left open.")
     solver: FitWork
     model_version: str = Field(description="Version of the model that answered.")
+
+    def report(self, *, full: bool = True) -> str:
+        """The answer as the command line prints it; without ``full`` its notes are shortened."""
+        from warmbranch_service.fit.table import readable_fit
+
+        return readable_fit(self, full=full)

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from warmbranch.warming.drive import LONGEST
-from warmbranch_service.case.branch import Surface
+from warmbranch_service.case.branch import LONGEST_MM, Surface
 from warmbranch_service.case.schema import TEMPERATURE_DIFFERENCE
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import given, left_out, rules, together
@@ -24,7 +24,7 @@ MOST_READINGS = 100
 MOST_HEARD = 20
 USUAL = "Default null: 2 K or 2 % of the °C, whichever is more, as makers of hand instruments state"
 
-Position = Annotated[float, Quantity("mm", LENGTH, low=0, high=3000)]
+Position = Annotated[float, Quantity("mm", LENGTH, low=0, high=LONGEST_MM)]
 Displayed = Annotated[float, Quantity("degC", TEMPERATURE, low=-50, high=1000)]
 Uncertainty = Annotated[
     float | None, Quantity("K", TEMPERATURE_DIFFERENCE, low=0.1, high=100, nullable=True)
@@ -180,7 +180,7 @@ class Heard(RequestModel):
         examples=[1],
     )
     centreline_length_mm: Annotated[
-        float | None, Quantity("mm", LENGTH, above=0, high=3000, nullable=True)
+        float | None, Quantity("mm", LENGTH, above=0, high=LONGEST_MM, nullable=True)
     ] = Field(
         default=None,
         description="Length of the centre-line of the build that was heard, when it was another: "

@@ -2,35 +2,52 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
 
+from warmbranch_service.contract.report import composed
+from warmbranch_service.contract.text import listed, wrapped
 from warmbranch_service.fit.answer_schema import FitAnswer, HeardResidual, Residual
 from warmbranch_service.steady.schema import Levels
 
-WIDTH = 88
 LONGEST_BAR = 40
 UNITS = {"degC": "°C"}
 
 
-def readable_fit(answer: FitAnswer) -> str:
+def headline(answer: FitAnswer) -> str:
+    """The answer in one line."""
+    levels, unit = answer.prediction.quiet_rpm, "rpm"
+    if levels is None:
+        levels, unit = answer.prediction.resonance_Hz, "Hz"
+    if levels is None:
+        return f"{answer.outcome.capitalize()}."
+    low, high = levels.interval_90
+    text = f"Quiet at {levels.median:.0f} {unit} ({low:.0f} to {high:.0f} with 90 %)."
+    if answer.trim is not None:
+        text += f" Cut {answer.trim.cut_now_mm:.0f} mm now."
+    return text
+
+
+def readable_fit(answer: FitAnswer, *, full: bool = True) -> str:
     """The answer as text."""
-    blocks = [
-        [
-            f"{answer.outcome.capitalize()} (model {answer.model_version})",
-            *_wrapped(answer.summary),
-        ],
+    sections = [
+        [answer.outcome.capitalize(), ""],
         _prediction(answer),
         _difference(answer),
         _residuals(answer.residuals),
         _heard(answer.heard),
         _parameters(answer),
         _places(answer),
-        ["What the data cannot tell", *_listed(answer.untold)],
-        ["Cautions", *_listed(caution.message for caution in answer.cautions)],
-        ["Taken for what the request left open", *_listed(answer.assumptions)],
+        ["What the data cannot tell", *listed(answer.untold)],
     ]
-    return "\n\n".join("\n".join(block) for block in blocks if len(block) > 1) + "\n"
+    return composed(
+        headline(answer),
+        answer.summary,
+        sections,
+        cautions=answer.cautions,
+        assumptions=answer.assumptions,
+        model_version=answer.model_version,
+        full=full,
+    )
 
 
 def _prediction(answer: FitAnswer) -> list[str]:
@@ -54,7 +71,7 @@ def _levels(name: str, levels: Levels, places: int) -> str:
 
 def _difference(answer: FitAnswer) -> list[str]:
     return ["Against one gas temperature all along"] + (
-        [] if answer.difference is None else _wrapped(answer.difference.message)
+        [] if answer.difference is None else wrapped(answer.difference.message)
     )
 
 
@@ -69,7 +86,7 @@ def _residuals(residuals: Iterable[Residual]) -> list[str]:
             f"  {one.position_mm:>8.0f}{one.displayed_degC:>11.1f}{one.expected_degC:>10.1f}"
             f"{one.residual_K:>+10.1f}{one.uncertainty_K:>7.1f}{when}" + ("  suspect" * one.suspect)
         )
-        lines += _listed(reason.message for reason in one.reasons)
+        lines += listed(reason.message for reason in one.reasons)
     return lines if len(lines) > 2 else lines[:1]
 
 
@@ -85,14 +102,14 @@ def _heard(tones: Iterable[HeardResidual]) -> list[str]:
             f"  {one.centreline_length_mm:.0f} mm long: heard {given}, fitted {expected}"
             + ("  suspect" * one.suspect)
         )
-        lines += _listed(reason.message for reason in one.reasons)
+        lines += listed(reason.message for reason in one.reasons)
     return lines
 
 
 def _parameters(answer: FitAnswer) -> list[str]:
     lines = [
         "Unknowns",
-        f"  {'':<34}{'before, 90 %':>18}{'after':>9}{'90 %':>18}{'learned':>9}",
+        f"  {'':<25}{'before, 90 %':>17}{'after':>9}{'90 %':>17}{'learned':>9}",
     ]
     for one in answer.parameters:
         name = one.name if one.unit == "1" else f"{one.name}, {UNITS.get(one.unit, one.unit)}"
@@ -100,7 +117,10 @@ def _parameters(answer: FitAnswer) -> list[str]:
         after = f"{one.interval_90[0]:.3g} to {one.interval_90[1]:.3g}"
         bound = "  at bound" if one.at_bound else ""
         learned = f"{one.learned_share * 100:.0f} %"
-        lines.append(f"  {name:<34}{before:>18}{one.estimate:>9.3g}{after:>18}{learned:>9}{bound}")
+        if len(name) > 25:  # the numbers go below it
+            lines.append(f"  {name}")
+            name = ""
+        lines.append(f"  {name:<25}{before:>17}{one.estimate:>9.3g}{after:>17}{learned:>9}{bound}")
     return lines
 
 
@@ -115,14 +135,3 @@ def _places(answer: FitAnswer) -> list[str]:
         bar = "#" * round(share * LONGEST_BAR)
         lines.append(f"  {name:>10}{share * 100:>6.0f} %  {bar}".rstrip())
     return lines
-
-
-def _listed(sentences: Iterable[str]) -> list[str]:
-    lines: list[str] = []
-    for sentence in sentences:
-        lines += textwrap.wrap(sentence, WIDTH, initial_indent="  - ", subsequent_indent="    ")
-    return lines
-
-
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="  ")

@@ -25,15 +25,19 @@ from warmbranch_service.contract import units
 from warmbranch_service.contract.errors import (
     CLIENT_LEFT,
     NOT_CONVERGED,
+    NOT_FOUND,
+    WRONG_METHOD,
     Problem,
     ProblemParts,
     problem_of_status,
     problem_response,
 )
+from warmbranch_service.contract.fields import nearest
 from warmbranch_service.contract.refusals import invalid, refused_by_physics
 from warmbranch_service.demo import demo_text
 from warmbranch_service.fit.request import FitRequest
 from warmbranch_service.http import (
+    ask,
     docs,
     fit,
     health,
@@ -161,7 +165,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     model = (steady.router, fit.router, length.router, warmup.router, sweep.router, listen.router)
     for router in (*model, reference.router, health.router):
         app.include_router(router)
-    for router in (docs.router, page.router):
+    for router in (docs.router, page.router, ask.router):
         app.include_router(router)
     for kind, dress in _DRESS.items():
         app.add_exception_handler(kind, _handler(dress))
@@ -199,10 +203,21 @@ def _operation_id(route: APIRoute) -> str:
 
 
 def _dress_problem(error: Exception, _: str) -> ProblemParts:
+    assert isinstance(error, Problem)
+    return error.parts
+
+
+def _dress_framework(error: Exception, path: str) -> ProblemParts:
     assert isinstance(error, HTTPException)
-    if isinstance(error, Problem):
-        return error.parts
-    return problem_of_status(error.status_code, str(error.detail), error.headers)
+    detail = str(error.detail)
+    if error.status_code == NOT_FOUND.status:
+        detail = f"There is nothing at this address. {nearest(path, ADDRESSES)}{SEE_ALL}"
+    elif error.status_code == WRONG_METHOD.status:
+        allowed = (error.headers or {}).get("Allow", "another method")
+        detail = f"This address takes {allowed}."
+        if path in REQUESTS:
+            detail += f" Send a JSON body: {EXAMPLE_CALL.format(path=path)}"
+    return problem_of_status(error.status_code, detail, error.headers)
 
 
 REQUESTS: dict[str, type[BaseModel]] = {
@@ -213,6 +228,11 @@ REQUESTS: dict[str, type[BaseModel]] = {
     "/v1/sweep": SweepRequest,
 }
 """What each route takes, to name the fields that exist when one is refused."""
+
+
+ADDRESSES = (*REQUESTS, "/v1/ready", "/v1/health", "/v1/reference", "/v1/docs", "/v1/openapi.json")
+SEE_ALL = "/v1/docs shows all there are."
+EXAMPLE_CALL = "curl http://HOST:PORT{path} -H content-type:application/json -d @my.json"
 
 
 def _dress_validation(error: Exception, path: str) -> ProblemParts:
@@ -238,7 +258,8 @@ def _dress_left(error: Exception, _: str) -> ProblemParts:
 
 
 _DRESS: dict[type[Exception], Callable[[Exception, str], ProblemParts]] = {
-    HTTPException: _dress_problem,
+    Problem: _dress_problem,
+    HTTPException: _dress_framework,
     RequestValidationError: _dress_validation,
     InputError: _dress_input,
     NotConvergedError: _dress_not_converged,

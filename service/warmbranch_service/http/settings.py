@@ -16,8 +16,6 @@ from pathlib import Path
 from typing import Any, NamedTuple
 from urllib.parse import urlsplit
 
-from warmbranch.core.build import COMPILER
-
 PREFIX = "WARMBRANCH_"
 SHORTEST_KEY = 16
 
@@ -195,6 +193,9 @@ class Settings:
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] = os.environ) -> Settings:
         """Read settings; ``ValueError`` names the variable, its value and what to give."""
+        # Late: the command line lists the settings in its help, and loads no physics for that.
+        from warmbranch.core.build import COMPILER
+
         given: dict[str, Any] = {}
         for name, text in environment.items():
             if not name.startswith(PREFIX) or name == COMPILER:
@@ -273,6 +274,6 @@ def settings_help() -> str:
     """The settings as the help of the command line lists them."""
     lines = ["settings, from the environment:"]
     for setting in SETTINGS:
-        meaning = textwrap.fill(setting.meaning, 92, subsequent_indent=" " * 6)
+        meaning = textwrap.fill(setting.meaning, 72, subsequent_indent=" " * 6)
         lines += [f"  {setting.variable}={written(setting.default)}", f"      {meaning}"]
     return "\n".join(lines)

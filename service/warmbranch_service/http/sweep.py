@@ -20,8 +20,8 @@ from warmbranch_service.contract.errors import (
     problem_json,
 )
 from warmbranch_service.contract.forms import CSV, MEDIA_TYPES, VARY, form_of
-from warmbranch_service.contract.strict_json import WeightyRoute, problem_responses
 from warmbranch_service.http import request_examples
+from warmbranch_service.http.strict_route import WeightyRoute, problem_responses
 from warmbranch_service.http.turns import Place
 from warmbranch_service.http.workshop import Workshop, client_of
 from warmbranch_service.sweep.answer_forms import FORMS, NDJSON, AnswerForm, answer_form

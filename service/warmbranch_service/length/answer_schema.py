@@ -8,6 +8,7 @@ from pydantic import Field
 
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, in_unit
+from warmbranch_service.contract.whole_answer import WholeAnswer
 from warmbranch_service.length.parts import (
     CutList,
     DiameterChoice,
@@ -161,8 +162,11 @@ class LengthWork(AnswerModel):
     )
 
 
-class LengthAnswer(AnswerModel):
+class LengthAnswer(WholeAnswer):
     """How long the branch must be, how to cut it, and what it will do."""
+
+    TABLE = "trim_steps"
+    SHORT = ("outcome", "centreline_length_mm", "build_length_mm", "rpm_per_mm")
 
     form: Literal[1] = Field(
         description="Version of this answer's form: fields may be added within it, none renamed, "
@@ -244,3 +248,9 @@ class LengthAnswer(AnswerModel):
     assumptions: list[str] = Field(description="What was taken for what the request left open.")
     work: LengthWork
     model_version: str = Field(description="Version of the model that answered.")
+
+    def report(self, *, full: bool = True) -> str:
+        """The answer as the command line prints it; without ``full`` its notes are shortened."""
+        from warmbranch_service.length.table import readable_length
+
+        return readable_length(self, full=full)

@@ -9,7 +9,7 @@ from pydantic_core import PydanticCustomError
 
 from warmbranch.gas.combustion import LEANEST, RICHEST
 from warmbranch.length.build_long import CHANCE_TOO_SHORT
-from warmbranch_service.case.schema import Case
+from warmbranch_service.case.schema import MOST_MASS_FLOW_KG_H, Case
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import WITH_ENGINE, Said, left_out, rules, where
 from warmbranch_service.contract.units import (
@@ -53,7 +53,7 @@ class OperatingPoint(RequestModel):
         float | None, Quantity("degC", TEMPERATURE, low=-40, high=1000, nullable=True)
     ] = Field(default=None, description=f"Gas at the mouth. {SAME}", examples=[180])
     mass_flow_kg_h: Annotated[
-        float | None, Quantity("kg/h", MASS_FLOW, low=0, high=3000, nullable=True)
+        float | None, Quantity("kg/h", MASS_FLOW, low=0, high=MOST_MASS_FLOW_KG_H, nullable=True)
     ] = Field(default=None, description=f"Gas through the main pipe. {SAME}", examples=[60])
     excess_air_ratio: Annotated[
         float | None, Quantity("1", PURE_NUMBER, low=RICHEST, high=LEANEST, nullable=True)

@@ -4,21 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from warmbranch_service.contract.caution import Caution
+from warmbranch_service.contract.report import composed
 from warmbranch_service.contract.text import listed, wrapped
 from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.length.parts import NotchWidth
 
 MOST_TRIM_ROWS = 16
 
+WORTH_MOVING_DB = 3.0
+"""What another place on the main pipe must gain to be told in the first line: half the power."""
 
-def readable_length(answer: LengthAnswer) -> str:
+
+def headline(answer: LengthAnswer) -> str:
+    """The answer in one line."""
+    text = (
+        f"Right length {answer.centreline_length_mm:.1f} mm; build "
+        f"{answer.build_length_mm:.1f} mm and trim."
+    )
+    place = answer.place
+    if place is not None and place.here is not None and place.better:
+        best = place.better[0].place
+        gain = best.band_insertion_loss_dB - place.here.band_insertion_loss_dB
+        if gain >= WORTH_MOVING_DB:
+            text += f" Put it {best.position_mm:.0f} mm from the open end: {gain:.0f} dB more."
+    return text
+
+
+def readable_length(answer: LengthAnswer, *, full: bool = True) -> str:
     """The answer as text."""
-    blocks = [
-        [
-            f"{answer.outcome.capitalize()} (model {answer.model_version})",
-            *wrapped(answer.summary),
-        ],
+    sections = [
         _lengths(answer),
         _contributions(answer),
         _trim(answer),
@@ -31,12 +45,15 @@ def readable_length(answer: LengthAnswer) -> str:
         _place(answer),
         _pair(answer),
     ]
-    safety = [caution for caution in answer.cautions if caution.code.startswith("safety_")]
-    others = [caution for caution in answer.cautions if caution not in safety]
-    blocks.append(_cautions("Cautions", others))
-    blocks.append(["Taken for what the request left open", *listed(answer.assumptions)])
-    blocks.append(_cautions("Safety; local codes and licensed practice go first", safety))
-    return "\n\n".join("\n".join(block) for block in blocks if len(block) > 1) + "\n"
+    return composed(
+        headline(answer),
+        answer.summary,
+        sections,
+        cautions=answer.cautions,
+        assumptions=answer.assumptions,
+        model_version=answer.model_version,
+        full=full,
+    )
 
 
 def _row(name: str, value: float, unit: str) -> str:
@@ -101,13 +118,13 @@ def _cuts(answer: LengthAnswer) -> list[str]:
             f"  {cut.piece}. {cut.kind}, {cut.from_mm:.1f} to {cut.to_mm:.1f} mm: "
             f"{cut.centreline_mm:.1f} mm{sides}"
         )
-        lines += [f"     {line.strip()}" for line in wrapped(cut.instruction)]
+        lines += wrapped(cut.instruction, indent=" " * 5)
     box = outline.envelope
     lines.append(
         f"  {box.width_mm:.0f} mm along the main pipe, {box.depth_mm:.0f} away, "
-        f"{box.height_mm:.0f} upward; {outline.tube_mass_kg:.3g} kg of tube, "
-        f"{outline.cap_mass_kg:.2g} kg of cap"
+        f"{box.height_mm:.0f} upward"
     )
+    lines.append(f"  {outline.tube_mass_kg:.3g} kg of tube, {outline.cap_mass_kg:.2g} kg of cap")
     lines.append(
         f"  to buy: {outline.straight_tube_mm:.0f} mm of straight tube in {outline.bars} bar(s), "
         f"{outline.bends} bend(s)"
@@ -136,8 +153,8 @@ def _diameters(answer: LengthAnswer) -> list[str]:
     lines = ["Tube"]
     for tube in answer.diameters:
         length = "–" if tube.centreline_length_mm is None else f"{tube.centreline_length_mm:.1f} mm"
-        lines.append(f"  {tube.name:<20}{length:>11}  {_widths(tube.widths)}")
-        lines += [f"    {line}" for line in wrapped(tube.trade_off)]
+        lines.append(f"  {tube.name:<20}{length:>11}")
+        lines += wrapped(f"{_widths(tube.widths)}. {tube.trade_off}", indent=" " * 6)
     return lines
 
 
@@ -209,7 +226,3 @@ def _pair(answer: LengthAnswer) -> list[str]:
         f"  one length {pair.same_length.length_mm[0]:.1f} mm; staggered {first:.1f} and "
         f"{second:.1f} mm",
     ]
-
-
-def _cautions(title: str, cautions: Iterable[Caution]) -> list[str]:
-    return [title, *listed(caution.message for caution in cautions)]

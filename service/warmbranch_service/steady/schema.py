@@ -18,6 +18,7 @@ from warmbranch_service.contract.fields import (
 )
 from warmbranch_service.contract.rules import WITH_ENGINE, rules, where
 from warmbranch_service.contract.units import FREQUENCY, ROTATION
+from warmbranch_service.contract.whole_answer import WholeAnswer
 
 DEFAULT_POINTS = 41
 MOST_POINTS = 2001
@@ -296,8 +297,11 @@ class Solver(AnswerModel):
 Outcome = Literal["resonance found", "no resonance"]
 
 
-class SteadyAnswer(AnswerModel):
+class SteadyAnswer(WholeAnswer):
     """Temperatures, resonance, heat and transmission loss of a branch that is warm through."""
+
+    TABLE = "profile"
+    SHORT = ("outcome", "resonance.quiet_rpm", "resonance.frequency_Hz", "centreline_length_mm")
 
     outcome: Outcome = Field(description="How it ended; a poor answer is named, not refused.")
     summary: str = Field(description="The answer in plain words.")
@@ -332,3 +336,9 @@ class SteadyAnswer(AnswerModel):
     assumptions: list[str] = Field(description="What was taken for what the request left open.")
     solver: Solver
     model_version: str = Field(description="Version of the model that answered.")
+
+    def report(self, *, full: bool = True) -> str:
+        """The answer as the command line prints it; without ``full`` its notes are shortened."""
+        from warmbranch_service.steady.table import readable
+
+        return readable(self, full=full)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.errors import ProblemParts
-from warmbranch_service.contract.text import listed, wrapped
+from warmbranch_service.contract.report import composed
+from warmbranch_service.contract.text import wrapped
 from warmbranch_service.steady.schema import SteadyAnswer
 
 PROFILE_ROWS = 11
@@ -15,24 +15,27 @@ DECIBELS_A_MARK = 1.0
 LONGEST_BAR = 40
 
 
-def readable(answer: SteadyAnswer) -> str:
+def headline(answer: SteadyAnswer) -> str:
+    """The answer in one line."""
+    first, rpm = answer.resonance.frequency_Hz[0], answer.resonance.quiet_rpm
+    if first is None:
+        return "No resonance: losses in this narrow bore leave none."
+    tone = f"{first:.2f} Hz"
+    at = f"Quiet at {rpm:.0f} rpm ({tone})" if rpm is not None else f"Cancels best at {tone}"
+    return f"{at}: branch of {answer.centreline_length_mm:.1f} mm, warm."
+
+
+def readable(answer: SteadyAnswer, *, full: bool = True) -> str:
     """The answer to ``POST /v1/steady`` as text."""
-    blocks = [
-        [
-            f"{answer.outcome.capitalize()} (model {answer.model_version})",
-            *wrapped(answer.summary),
-        ],
-        _resonance(answer),
-        _heat(answer),
-        _profile(answer),
-        _loss(answer),
-    ]
-    safety = [caution for caution in answer.cautions if caution.code.startswith("safety_")]
-    others = [caution for caution in answer.cautions if caution not in safety]
-    blocks.append(_cautions("Cautions", others))
-    blocks.append(["Taken for what the request left open", *listed(answer.assumptions)])
-    blocks.append(_cautions("Safety; local codes and licensed practice go first", safety))
-    return "\n\n".join("\n".join(block) for block in blocks if len(block) > 1) + "\n"
+    return composed(
+        headline(answer),
+        answer.summary,
+        [_resonance(answer), _heat(answer), _profile(answer), _loss(answer)],
+        cautions=answer.cautions,
+        assumptions=answer.assumptions,
+        model_version=answer.model_version,
+        full=full,
+    )
 
 
 def readable_problem(parts: ProblemParts) -> str:
@@ -123,7 +126,3 @@ def _nearest_even(positions: Sequence[float], rows: int) -> list[int]:
     wanted = (last * i / (rows - 1) for i in range(rows))
     found = (min(range(len(positions)), key=lambda i: abs(positions[i] - x)) for x in wanted)
     return list(dict.fromkeys(found))
-
-
-def _cautions(title: str, cautions: Iterable[Caution]) -> list[str]:
-    return [title, *listed(caution.message for caution in cautions)]

@@ -21,8 +21,6 @@ from warmbranch_service.sweep.varied import ListSampling
 MOST_LEFT_OUT = 0.01
 """Share of the draws that may lack an answer: what is ranked is then still what was asked for."""
 
-WIDTH = 88
-
 
 class RankingError(Exception):
     """It cannot be ranked; its text says why and what to do."""
@@ -77,8 +75,6 @@ def question(request: SweepRequest, answer: str, draws: int) -> Question:
     ------
     RankingError
         There is no such number, or fields are tied together by a list.
-    ImportError
-        SALib is not installed.
     """
     if isinstance(request.sampling, ListSampling):
         raise RankingError(
@@ -167,11 +163,11 @@ def readable_ranking(ranking: Ranking) -> str:
         f"  {ranking.designs} designs: mean {ranking.mean:g}{unit}, standard deviation "
         f"{ranking.standard_deviation:g}{unit}",
         "",
-        f"  {'varied field':<48}{'alone':>13}{'in all':>17}",
+        f"  {'varied field':<46}{'alone':>11}{'in all':>15}",
     ]
     lines += [
-        f"  {field.field:<48}{_share(field.first_order, field.first_order_95):>15}"
-        f"{_share(field.total, field.total_95):>17}"
+        f"  {field.field:<46}{_share(field.first_order, field.first_order_95):>13}"
+        f"{_share(field.total, field.total_95):>15}"
         for field in ranking.fields
     ]
     lines += [

@@ -6,6 +6,7 @@ from pydantic import Field
 
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, in_unit
+from warmbranch_service.contract.whole_answer import WholeAnswer
 
 
 class Series(AnswerModel):
@@ -196,8 +197,11 @@ class Steps(AnswerModel):
     nodes: int = Field(description="Points along the branch.", json_schema_extra=in_unit("1"))
 
 
-class WarmupAnswer(AnswerModel):
+class WarmupAnswer(WholeAnswer):
     """How the quiet rpm wanders while the branch warms up or cools down."""
+
+    TABLE = "series"
+    SHORT = ("cold_quiet_rpm", "warm_quiet_rpm", "cold_resonance_Hz", "warm_resonance_Hz")
 
     summary: str = Field(description="The answer in plain words.")
     positions_mm: list[float] = Field(
@@ -233,3 +237,9 @@ class WarmupAnswer(AnswerModel):
     assumptions: list[str] = Field(description="What was taken for what the request left open.")
     solver: Steps
     model_version: str = Field(description="Version of the model that answered.")
+
+    def report(self, *, full: bool = True) -> str:
+        """The answer as the command line prints it; without ``full`` its notes are shortened."""
+        from warmbranch_service.warmup.table import readable_warmup
+
+        return readable_warmup(self, full=full)

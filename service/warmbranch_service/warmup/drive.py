@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, cast
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from warmbranch.warming.drive import COLD_START_SHARES, COLD_START_TIMES, LONGEST, STOP_TIME
+from warmbranch_service.case.schema import MOST_MASS_FLOW_KG_H
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import Said, given, left_out, rules, where
 from warmbranch_service.contract.units import MASS_FLOW, PURE_NUMBER, SPEED, TEMPERATURE, TIME
@@ -17,7 +18,7 @@ MOST_POINTS = 1000
 Moment = Annotated[float, Quantity("s", TIME, low=0, high=LONGEST)]
 Lasting = Annotated[float, Quantity("s", TIME, low=0.1, high=LONGEST)]
 Gas = Annotated[float, Quantity("degC", TEMPERATURE, low=-40, high=1000)]
-Flow = Annotated[float, Quantity("kg/h", MASS_FLOW, low=0, high=3000)]
+Flow = Annotated[float, Quantity("kg/h", MASS_FLOW, low=0, high=MOST_MASS_FLOW_KG_H)]
 AirSpeed = Annotated[float, Quantity("m/s", SPEED, low=0, high=60)]
 MOMENT_TEXT = "From the start on. Two points at one time are a jump."
 

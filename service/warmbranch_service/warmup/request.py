@@ -7,7 +7,8 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from warmbranch.warming.drive import LONGEST
-from warmbranch_service.case.schema import Case
+from warmbranch_service.case.branch import LONGEST_MM
+from warmbranch_service.case.schema import MOST_MASS_FLOW_KG_H, Case
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import WITH_ENGINE, left_out, rules
 from warmbranch_service.contract.units import (
@@ -35,7 +36,7 @@ class Load(RequestModel):
 
     gas_temperature_degC: Gas = Field(description="At the mouth.", examples=[260])
     mass_flow_kg_h: Annotated[
-        float | None, Quantity("kg/h", MASS_FLOW, low=0, high=3000, nullable=True)
+        float | None, Quantity("kg/h", MASS_FLOW, low=0, high=MOST_MASS_FLOW_KG_H, nullable=True)
     ] = Field(default=None, description="Default null: the case's.", examples=[60])
     weight: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=1000)] = Field(
         default=1.0, description="How much it counts. Default 1.", examples=[1]
@@ -122,7 +123,7 @@ class WarmupRequest(DriveGiven, _Followed):
     )
     positions_mm: (
         Annotated[
-            list[Annotated[float, Quantity("mm", LENGTH, low=0, high=3000)]],
+            list[Annotated[float, Quantity("mm", LENGTH, low=0, high=LONGEST_MM)]],
             Field(min_length=1, max_length=MOST_POSITIONS),
         ]
         | None

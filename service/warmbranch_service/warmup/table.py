@@ -2,33 +2,36 @@
 
 from __future__ import annotations
 
-from warmbranch_service.contract.text import listed, wrapped
+from warmbranch_service.contract.report import composed
 from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
 ROWS = 16
 
 
-def readable_warmup(answer: WarmupAnswer) -> str:
+def headline(answer: WarmupAnswer) -> str:
+    """The answer in one line."""
+    cold, warm, unit = answer.cold_quiet_rpm, answer.warm_quiet_rpm, "rpm"
+    if cold is None or warm is None:
+        cold, warm, unit = answer.cold_resonance_Hz, answer.warm_resonance_Hz, "Hz"
+    if cold is None or warm is None:
+        return "No resonance, cold or warm."
+    after = answer.settled.within_1_percent_s
+    when = "" if after is None else f", within 1 % after {after / 60:.1f} min"
+    places = 0 if unit == "rpm" else 1
+    return f"Quiet at {cold:.{places}f} {unit} cold, {warm:.{places}f} {unit} warm{when}."
+
+
+def readable_warmup(answer: WarmupAnswer, *, full: bool = True) -> str:
     """The answer to ``POST /v1/warmup`` as text."""
-    blocks = [
-        [f"Warm-up (model {answer.model_version})", *wrapped(answer.summary)],
-        _times(answer),
-        _bands(answer),
-        _facts(answer),
-        _plateaus(answer),
-        _conditions(answer),
-        ["Cautions", *listed([c.message for c in answer.cautions if not _safety(c.code)])],
-        ["Taken for what the request left open", *listed(answer.assumptions)],
-        [
-            "Safety; local codes and licensed practice go first",
-            *listed([c.message for c in answer.cautions if _safety(c.code)]),
-        ],
-    ]
-    return "\n\n".join("\n".join(block) for block in blocks if len(block) > 1) + "\n"
-
-
-def _safety(code: str) -> bool:
-    return code.startswith("safety_")
+    return composed(
+        headline(answer),
+        answer.summary,
+        [_times(answer), _bands(answer), _facts(answer), _plateaus(answer), _conditions(answer)],
+        cautions=answer.cautions,
+        assumptions=answer.assumptions,
+        model_version=answer.model_version,
+        full=full,
+    )
 
 
 def _times(answer: WarmupAnswer) -> list[str]:

@@ -32,13 +32,17 @@ tube = st.fixed_dictionaries(
     {"outside_diameter_mm": ends(15, 150), "wall_thickness_mm": ends(0.5, 5)}
 )
 
+main_tube = st.fixed_dictionaries(
+    {"outside_diameter_mm": ends(15, 600), "wall_thickness_mm": ends(0.5, 7)}
+)
+
 
 @st.composite
 def cases(draw):
     branch = draw(tube)
     bore = branch["outside_diameter_mm"] - 2 * branch["wall_thickness_mm"]
     branch |= {
-        "length_mm": draw(ends(3 * bore, 3000)),
+        "length_mm": draw(ends(3 * bore, 6000)),
         "rise_deg": draw(ends(-90, 90)),
         "material": draw(st.sampled_from(sorted(METALS))),
     }
@@ -57,11 +61,11 @@ def cases(draw):
     }
     case = {
         "branch": branch,
-        "main_pipe": draw(tube)
+        "main_pipe": draw(main_tube)
         | {
             "gas_temperature_degC": draw(ends(-40, 1000)),
             "gas": gas,
-            "mass_flow_kg_h": draw(ends(0, 3000)),
+            "mass_flow_kg_h": draw(ends(0, 20000)),
         },
         "surroundings": {
             "air_temperature_degC": draw(ends(-40, 60)),
@@ -69,7 +73,7 @@ def cases(draw):
             "air_speed_m_s": draw(ends(0, 60)),
             "relative_humidity_percent": draw(ends(0, 100)),
         },
-        "engine": {"cylinders": draw(st.integers(1, 16))},
+        "engine": {"cylinders": draw(st.integers(1, 24))},
     }
     closures = {}
     if draw(st.booleans()):

@@ -69,7 +69,7 @@ def test_impossible_readings_name_their_field(van_file, tmp_path, capsys):
     table = tmp_path / "r.csv"
     table.write_text("position_mm,displayed_degC,thermometer\n9000,60,contact\n", encoding="utf-8")
     assert main(["fit", van_file, "--readings", str(table)]) == REFUSED
-    assert "readings[0].position_mm" in capsys.readouterr().err
+    assert "line 2" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("missing", ["--readings", "FILE"])
@@ -96,12 +96,12 @@ def test_a_calibration_that_cannot_be_written_is_told(van_file, tmp_path, capsys
 
 def test_a_model_failure_is_no_refusal(van_file, monkeypatch, capsys):
     from warmbranch.base.errors import NotConvergedError
-    from warmbranch_service import local
+    from warmbranch_service.fit import answer
 
     def fails(_: object) -> None:
         raise NotConvergedError("It did not.", designs=(0,), residual=1.0, iterations=9)
 
-    monkeypatch.setattr(local, "answer_fit", fails)
+    monkeypatch.setattr(answer, "answer_fit", fails)
     assert main(["fit", van_file]) == FAILED
     assert "It did not." in capsys.readouterr().err
 
@@ -111,21 +111,21 @@ def test_cells_become_numbers_words_and_truth():
         "# a remark\n\nposition_mm; displayed_degC;surface;takes_off_reflection\n"
         "120; 86.5;matt black paint;FALSE\n10 in;;;true\n"
     )
-    assert rows(table) == [
+    assert [row.reading for row in rows(table)] == [
         {
+            "thermometer": "infrared",
             "position_mm": 120.0,
             "displayed_degC": 86.5,
             "surface": "matt black paint",
             "takes_off_reflection": False,
         },
-        {"position_mm": "10 in", "takes_off_reflection": True},
+        {"thermometer": "infrared", "position_mm": "10 in", "takes_off_reflection": True},
     ]
 
 
 def test_tabulators_separate_too():
-    assert rows("position_mm\tthermometer\n5\tcontact\n") == [
-        {"position_mm": 5.0, "thermometer": "contact"}
-    ]
+    (row,) = rows("position_mm\tthermometer\n5\tcontact\n")
+    assert row.reading == {"position_mm": 5.0, "thermometer": "contact"}
 
 
 @pytest.mark.parametrize(
@@ -133,9 +133,9 @@ def test_tabulators_separate_too():
     [
         ("", "empty"),
         ("# only a remark\n", "empty"),
-        ("a,a\n1,2\n", "Name every column once"),
-        ("a,,b\n1,2,3\n", "Name every column once"),
-        ("a,b\n1,2,3\n", "3 cells for 2 columns"),
+        ("pos,position\n1,2\n", "two columns are position_mm"),
+        ("colour,pos\n1,2\n", 'a column "colour"'),
+        ("pos,temp\n1,2,3\n", "line 2 has 3 cells for 2 headings"),
     ],
 )
 def test_what_is_no_table_is_refused(table, says):
@@ -148,7 +148,7 @@ def test_table_follows_the_readings_of_the_body():
     body = {"readings": [{"position_mm": 1}]}
     assert with_readings(body, "position_mm\n2\n")["readings"] == [
         {"position_mm": 1},
-        {"position_mm": 2.0},
+        {"thermometer": "infrared", "position_mm": 2.0},
     ]
     assert with_readings([1], "position_mm\n2\n") == [1]
     assert with_readings({"readings": 3}, "position_mm\n2\n") == {"readings": 3}

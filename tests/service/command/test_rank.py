@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -61,7 +60,7 @@ def test_what_matters_comes_first(ranked, asked):
     text = ranked(asked, *FREQUENCY)
     assert text.startswith("What matters for resonance.frequency_Hz[0]\n  1024 designs: mean ")
     assert text.index(LENGTH) < text.index(AIR)
-    assert max(map(len, text.splitlines())) <= 88
+    assert max(map(len, text.splitlines())) <= 80
 
 
 class Known(InProcess):
@@ -139,16 +138,9 @@ def test_what_cannot_be_ranked(ranked, asked):
     assert "ties the fields together" in ranked(asked, status=2)
 
 
-def test_without_salib(ranked, asked, monkeypatch):
-    monkeypatch.setitem(sys.modules, "SALib.sample.sobol", None)
-    assert "pip install 'warmbranch[sensitivity]'" in ranked(asked, status=1)
-
-
 @pytest.mark.parametrize("draws", ["1000", "8", "-1", "many"])
 def test_draws_are_powers_of_two(asked, draws, tmp_path, capsys):
-    with pytest.raises(SystemExit) as left:
-        cli.main(["rank", "many.json", "--draws", draws])
-    assert left.value.code == 2
+    assert cli.main(["rank", "many.json", "--draws", draws]) == 2
     assert "give a power of two from 16 to 65536" in capsys.readouterr().err
 
 

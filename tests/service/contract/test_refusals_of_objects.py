@@ -54,7 +54,7 @@ def test_shorter_than_three_bores(refused, smallest, put, length):
     assert (entry["code"], entry["unit"]) == ("length_out_of_range", "mm")
     assert entry["value"] == (130 if length == 130 else 127)
     assert "three bores (135.9 mm)" in entry["detail"]  # 3 × (48.3 − 2 × 1.5)
-    assert entry["remedy"] == "Give a length from 135.9 to 3000 mm."
+    assert entry["remedy"] == "Give a length from 135.9 to 6000 mm."
 
 
 def test_three_bores_exactly_are_admitted(steady, smallest, put):
@@ -68,8 +68,8 @@ def test_three_bores_rounded_are_admitted_by_the_physics_too(steady, smallest, p
     steady(put(smallest, "case.branch.length_mm", length))
 
 
-def test_centreline_longer_than_three_metres(refused, van, put):
-    entry, _ = refused(put(van, "case.branch.centreline.0.straight_mm", 2000))
+def test_centreline_longer_than_six_metres(refused, van, put):
+    entry, _ = refused(put(van, "case.branch.centreline.0.straight_mm", 5000))
     assert entry["field"] == "case.branch.centreline"
     assert entry["code"] == "length_out_of_range"
 

@@ -60,12 +60,13 @@ def test_every_object_is_described(schemas):
 BOX = [
     ("Branch", "outside_diameter_mm", 15, 150),
     ("Branch", "wall_thickness_mm", 0.5, 5),
-    ("Branch", "length_mm", 0, 3000),
+    ("Branch", "length_mm", 0, 6000),
     ("Branch", "emissivity", 0, 1),
     ("Branch", "rise_deg", -90, 90),
-    ("MainPipe", "outside_diameter_mm", 15, 150),
+    ("MainPipe", "outside_diameter_mm", 15, 600),
+    ("MainPipe", "wall_thickness_mm", 0.5, 12),
     ("MainPipe", "gas_temperature_degC", -40, 1000),
-    ("MainPipe", "mass_flow_kg_h", 0, 3000),
+    ("MainPipe", "mass_flow_kg_h", 0, 20000),
     ("Surroundings", "air_temperature_degC", -40, 60),
     ("Surroundings", "air_speed_m_s", 0, 60),
     ("Surroundings", "pressure_kPa", 50, 200),
@@ -83,7 +84,7 @@ def test_admissible_box(schemas, model, name, low, high):
 
 def test_cylinders_are_bounded_and_the_shortest_branch_is_said(schemas):
     cylinders = schemas["Engine"]["properties"]["cylinders"]
-    assert (cylinders["minimum"], cylinders["maximum"]) == (1, 16)
+    assert (cylinders["minimum"], cylinders["maximum"]) == (1, 24)
     assert (
         f"{SHORTEST_IN_BORES:g} bores"
         in schemas["Branch"]["properties"]["centreline"]["description"]
