@@ -9,12 +9,10 @@ granted: fit/main_gas.py.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from importlib import import_module
 from typing import Any
 
 import numpy as np
-from scipy.optimize.elementwise import (  # pyright: ignore[reportMissingTypeStubs]
-    find_root,  # pyright: ignore[reportUnknownVariableType]
-)
 
 from warmbranch.base.batch import Batched, FloatArray
 from warmbranch.base.errors import NotConvergedError
@@ -120,6 +118,8 @@ def gas_temperature(
     far = np.where(lost >= 0, HOTTEST, COLDEST)
     bracket = np.minimum(near, far), np.maximum(near, far)
     tolerances = {"xatol": GAS_TOLERANCE, "xrtol": 0.0, "fatol": 0.0, "frtol": 0.0}
+    # Late: it costs half a second, and few cases give a skin in place of the gas.
+    find_root: Any = import_module("scipy.optimize.elementwise").find_root
     found: Any = find_root(excess, bracket, args=(np.arange(len(pipe)),), tolerances=tolerances)
     if np.any(found.status == _TOO_MANY_STEPS):
         lacking = np.flatnonzero(found.status == _TOO_MANY_STEPS)
