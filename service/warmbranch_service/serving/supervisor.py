@@ -68,7 +68,7 @@ class Supervisor:
         self._workers: list[Worker] = []
         self._false_starts = 0
         self._closing = threading.Event()
-        self._told_again = False
+        self._told_again = self._told_serving = False
         self._to_renew: deque[Worker] = deque()
         self._successor: Worker | None = None
         self._leaving: list[tuple[Worker, float]] = []
@@ -85,6 +85,7 @@ class Supervisor:
             while not self._closing.wait(PAUSE):
                 self._hand_over.look()
                 self._workers = [self._kept(worker) for worker in self._workers]
+                self._tell_serving()
                 self._renew()
                 self._see_off()
                 _reap_strangers({worker.pid for worker in self._all()})
@@ -104,6 +105,12 @@ class Supervisor:
 
     def _told_to_renew(self, number: int, _: FrameType | None) -> None:
         self._told_again = True
+
+    def _tell_serving(self) -> None:
+        """Say once that all serve: from then on a service that is taken over from may end."""
+        if not self._told_serving and all(worker.serves for worker in self._workers):
+            self._told_serving = True
+            log.info("all workers serve", extra={"workers": self._size})
 
     def _all(self) -> list[Worker]:
         coming = [] if self._successor is None else [self._successor]

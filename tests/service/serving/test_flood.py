@@ -345,7 +345,7 @@ def test_a_hundred_restarts_under_load_lose_nothing(tmp_path):
     def started(number: int) -> Service:
         service = Service(tmp_path / f"log{number}", "--take-over", port=port, **QUICK)
         service.start()
-        until(lambda: "listens" in service.log.read_text())
+        until(lambda: "all workers serve" in service.log.read_text())
         return service
 
     now = started(0)
