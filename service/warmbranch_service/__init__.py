@@ -2,8 +2,9 @@
 
 import os
 from importlib import import_module
-from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING
+
+from warmbranch_service.version import MODEL_VERSION
 
 if TYPE_CHECKING:
     from warmbranch_service.contract.errors import Problem as Problem
@@ -13,16 +14,6 @@ if TYPE_CHECKING:
 # several solves at once would fight over the cores. It must stand before numpy is first loaded.
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
-
-
-def _version() -> str:
-    try:
-        return version("warmbranch")
-    except PackageNotFoundError:  # run from a source tree that was never installed
-        return "unreleased"
-
-
-MODEL_VERSION = _version()
 
 __all__ = ["MODEL_VERSION", "Job", "Problem"]
 

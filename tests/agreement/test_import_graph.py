@@ -34,6 +34,25 @@ TYPES_ONLY = {
     # What is called names the types of who calls it.
     frozenset({"warmbranch.core", "warmbranch.heat", "warmbranch.sound"}),
     frozenset({"warmbranch.core.calls", "warmbranch.sound.acoustics"}),
+    # An answer tells and draws itself; its table and picture name its type.
+    frozenset(
+        {
+            "warmbranch_service.contract.pictures",
+            "warmbranch_service.contract.whole_answer",
+            "warmbranch_service.fit.answer_schema",
+            "warmbranch_service.fit.table",
+            "warmbranch_service.length.answer_schema",
+            "warmbranch_service.length.table",
+            "warmbranch_service.steady.schema",
+            "warmbranch_service.steady.table",
+            "warmbranch_service.warmup.answer_schema",
+            "warmbranch_service.warmup.table",
+        }
+    ),
+    frozenset(
+        f"warmbranch_service.{room}"
+        for room in ("case", "contract", "fit", "length", "steady", "warmup")
+    ),
     frozenset({"warmbranch_service.http.metrics", "warmbranch_service.http.workshop"}),
     frozenset({"warmbranch_service.sweep.checks", "warmbranch_service.sweep.request"}),
 }

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from warmbranch.belief.calibration import Calibration
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case import calibration as schema
 from warmbranch_service.contract.rounding import digits
+from warmbranch_service.version import MODEL_VERSION
 
 DIGITS = 8
 """Significant digits of a written calibration: far more than anything was learned to."""

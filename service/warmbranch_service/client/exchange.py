@@ -9,7 +9,6 @@ from typing import Any, Generic, TypeVar
 import httpx2
 from pydantic import BaseModel, ValidationError
 
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.client.failures import ServiceProblem, UnexpectedAnswer, Unreachable
 from warmbranch_service.client.retrying import Retrying, seconds_of
 from warmbranch_service.contract.errors import PROBLEM_MEDIA_TYPE, ProblemDetails
@@ -21,6 +20,7 @@ from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.listen.answer_schema import ListenAnswer
 from warmbranch_service.steady.schema import SteadyAnswer
 from warmbranch_service.sweep.answer_schema import SweepLine
+from warmbranch_service.version import MODEL_VERSION
 from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
 DEFAULT_ADDRESS = "http://127.0.0.1:8000"

@@ -8,7 +8,6 @@ from collections.abc import Sequence
 
 import click
 
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.command import help_texts, listen, questions, rank, service, sweep
 from warmbranch_service.command.terminal import (
     FAILED,
@@ -23,6 +22,7 @@ from warmbranch_service.command.verbatim import COLUMNS, Taught, TaughtGroup
 from warmbranch_service.demo import DEMOS, demo_text
 from warmbranch_service.http import request_examples
 from warmbranch_service.length.examples import EXAMPLES, example_text
+from warmbranch_service.version import MODEL_VERSION
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -105,7 +105,7 @@ def _told(answer: WholeAnswer, form: Form, section: str) -> int:
 
 
 def _figure(answer: WholeAnswer) -> Any:
-    from warmbranch_service.contract.whole_answer import MissingExtraError
+    from warmbranch_service.contract.missing_extra import MissingExtraError
 
     try:
         return answer.plot()

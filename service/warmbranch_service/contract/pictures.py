@@ -6,9 +6,10 @@ from collections.abc import Callable
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from warmbranch_service.contract.whole_answer import MissingExtraError, WholeAnswer
+from warmbranch_service.contract.missing_extra import MissingExtraError
 
 if TYPE_CHECKING:
+    from warmbranch_service.contract.whole_answer import WholeAnswer
     from warmbranch_service.fit.answer_schema import FitAnswer
     from warmbranch_service.length.answer_schema import LengthAnswer
     from warmbranch_service.steady.schema import SteadyAnswer

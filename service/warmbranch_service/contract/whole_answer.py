@@ -14,17 +14,7 @@ from typing import Any, ClassVar, cast
 from pydantic import BaseModel
 
 from warmbranch_service.contract.fields import AnswerModel
-
-
-class MissingExtraError(ImportError):
-    """A library that only an extra of the package brings is not installed."""
-
-    def __init__(self, what: str, library: str, extra: str) -> None:
-        super().__init__(
-            f"{what} needs {library}, which is not installed here: "
-            f"pip install 'warmbranch[{extra}]'.",
-            name=library,
-        )
+from warmbranch_service.contract.missing_extra import MissingExtraError
 
 
 class WholeAnswer(AnswerModel):

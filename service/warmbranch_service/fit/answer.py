@@ -18,7 +18,6 @@ from warmbranch.fit.solve import Fitted, fit
 from warmbranch.fit.trim_advice import Trim as TrimAdvice
 from warmbranch.steady.cautions import findings
 from warmbranch.warming.drive import LONGEST
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.convert import MM, Converted, kelvin, to_physics
 from warmbranch_service.case.main_gas import emissivity_spread
@@ -45,6 +44,7 @@ from warmbranch_service.fit.observed import heard_of, readings_of
 from warmbranch_service.fit.request import FitRequest, WarmUp
 from warmbranch_service.fit.rivals import RIVALS
 from warmbranch_service.steady.answer import digits, prediction_of
+from warmbranch_service.version import MODEL_VERSION
 from warmbranch_service.warmup.drives import assumptions, drive_of, wrap_of
 
 MOST_ODDS = 1e6

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from warmbranch_service.contract.report import composed
 from warmbranch_service.contract.text import listed, wrapped
-from warmbranch_service.fit.answer_schema import FitAnswer, HeardResidual, Residual
-from warmbranch_service.steady.schema import Levels
+
+if TYPE_CHECKING:
+    from warmbranch_service.fit.answer_schema import FitAnswer, HeardResidual, Residual
+    from warmbranch_service.steady.schema import Levels
 
 LONGEST_BAR = 40
 UNITS = {"degC": "°C"}

@@ -20,7 +20,6 @@ from starlette.responses import Response
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.gas.gas import dry_air_table
 from warmbranch.gas.property_table import pure_gases
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.contract import units
 from warmbranch_service.contract.errors import (
     CLIENT_LEFT,
@@ -61,6 +60,7 @@ from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.schema import SteadyRequest
 from warmbranch_service.sweep import choosing
 from warmbranch_service.sweep.request import SweepRequest
+from warmbranch_service.version import MODEL_VERSION
 from warmbranch_service.warmup.request import WarmupRequest
 
 log = logging.getLogger("warmbranch")

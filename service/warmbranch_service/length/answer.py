@@ -11,7 +11,6 @@ from warmbranch.length.build_long import DRAWS, Trim
 from warmbranch.length.effects import effects, transit_time_length
 from warmbranch.length.solve import Building, Lengths, solve
 from warmbranch.length.tone import LONGEST, one_temperature_length
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.convert import MM, Converted, celsius
 from warmbranch_service.contract.rounding import digits, finite, places
 from warmbranch_service.length import answer_schema as schema
@@ -35,6 +34,7 @@ from warmbranch_service.length.sound import (
     pair_answer,
     place_answer,
 )
+from warmbranch_service.version import MODEL_VERSION
 
 
 def answer_length(request: LengthRequest) -> LengthAnswer:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from warmbranch_service.contract.report import composed
 from warmbranch_service.contract.text import listed, wrapped
-from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.length.parts import NotchWidth
+
+if TYPE_CHECKING:
+    from warmbranch_service.length.answer_schema import LengthAnswer
 
 MOST_TRIM_ROWS = 16
 

@@ -18,7 +18,6 @@ from warmbranch.listen.shapes import TransmissionLoss
 from warmbranch.listen.solve import Heard, cells_of, hear, notch_of
 from warmbranch.listen.speed import Anchor
 from warmbranch.steady.solve import solve
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.convert import engine_order, to_physics
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
 from warmbranch_service.contract.rounding import each, places
@@ -41,6 +40,7 @@ from warmbranch_service.listen.answer_schema import (
 from warmbranch_service.listen.recordings import Recording
 from warmbranch_service.listen.request import ListenRequest
 from warmbranch_service.listen.sentences import assumptions, cautions, summary
+from warmbranch_service.version import MODEL_VERSION
 
 PRIOR_SPREAD = 0.04
 """Standard deviation of the logarithm of a case's resonance; our judgement."""

@@ -16,7 +16,6 @@ from warmbranch.belief.prediction import Predicted, predict
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.cautions import findings
 from warmbranch.steady.solve import solve
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR
 from warmbranch_service.case.messages import cautions_of
@@ -42,6 +41,7 @@ from warmbranch_service.steady.schema import (
     SteadyRequest,
     TransmissionLoss,
 )
+from warmbranch_service.version import MODEL_VERSION
 
 BAND_NODES = 4
 """One node in so many of the profile gets intervals; bands are smooth."""

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from warmbranch_service.contract.errors import ProblemParts
 from warmbranch_service.contract.report import composed
 from warmbranch_service.contract.text import wrapped
-from warmbranch_service.steady.schema import SteadyAnswer
+
+if TYPE_CHECKING:
+    from warmbranch_service.steady.schema import SteadyAnswer
 
 PROFILE_ROWS = 11
 LOSS_ROWS = 11

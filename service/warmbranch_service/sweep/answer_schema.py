@@ -6,11 +6,11 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, RootModel
 
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.contract.errors import MOST_ENTRIES, ProblemDetails, ProblemEntry
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
 from warmbranch_service.steady.outputs import OUTPUTS
 from warmbranch_service.sweep.varied import MOST_FIELDS, MOST_LOSSES
+from warmbranch_service.version import MODEL_VERSION
 
 MOST_OUTPUTS = len(OUTPUTS) + 2 * MOST_LOSSES
 

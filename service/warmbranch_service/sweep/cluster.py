@@ -19,10 +19,10 @@ from typing import Any, NamedTuple, cast
 from warmbranch import core
 from warmbranch.base import stopping
 from warmbranch.base.errors import StoppedError
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.sweep.executors import LOOK_SECONDS, ExecutorError
 from warmbranch_service.sweep.plan import Chunk, Plan, Task
 from warmbranch_service.sweep.solving import solve_task
+from warmbranch_service.version import MODEL_VERSION
 
 MOST_CHUNKS_A_TASK = 8
 """About a second of work: a task costs the scheduler a few milliseconds, see DEVELOPERS.md."""

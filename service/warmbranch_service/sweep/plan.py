@@ -31,7 +31,6 @@ from warmbranch.many.sampling import (
     Points,
     SobolPoints,
 )
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.fields import CaseField
 from warmbranch_service.steady.outputs import OUTPUTS, loss_name
 from warmbranch_service.sweep.answer_schema import (
@@ -52,6 +51,7 @@ from warmbranch_service.sweep.varied import (
     SobolSampling,
     Vary,
 )
+from warmbranch_service.version import MODEL_VERSION
 
 Inputs = list[float | str]
 

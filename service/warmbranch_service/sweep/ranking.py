@@ -10,13 +10,13 @@ from pydantic import BaseModel, Field
 from pydantic_core import from_json
 
 from warmbranch.many.ranking import NoVarianceError, indices, ranking_points, whole_draws
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.contract.rounding import places
 from warmbranch_service.steady.outputs import OUTPUTS
 from warmbranch_service.sweep.executors import Executor
 from warmbranch_service.sweep.plan import Chunk, Plan
 from warmbranch_service.sweep.request import SweepRequest
 from warmbranch_service.sweep.varied import ListSampling
+from warmbranch_service.version import MODEL_VERSION
 
 MOST_LEFT_OUT = 0.01
 """Share of the draws that may lack an answer: what is ranked is then still what was asked for."""

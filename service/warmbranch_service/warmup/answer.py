@@ -24,11 +24,11 @@ from warmbranch.warming.wander import (
     wander,
     warm_case,
 )
-from warmbranch_service import MODEL_VERSION
 from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.case.messages import cautions_of
 from warmbranch_service.contract.rounding import digits, each, finite, places
 from warmbranch_service.steady.answer import celsius_or_none
+from warmbranch_service.version import MODEL_VERSION
 from warmbranch_service.warmup.answer_schema import (
     Bands,
     Condensation,

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from warmbranch_service.contract.report import composed
-from warmbranch_service.warmup.answer_schema import WarmupAnswer
+
+if TYPE_CHECKING:
+    from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
 ROWS = 16
 

@@ -134,9 +134,9 @@ def test_contradicting_readings_are_answered_and_flagged(make_case):
 
 
 def test_at_a_bound(make_case):
-    """Skins nearly as warm as the gas all along, by a thermometer that is beyond doubt."""
+    """Skins warmer than the gas all along, by a thermometer that is beyond doubt."""
     sure = Spreads(fixed=frozenset(SHARED))
-    hot = contact(np.linspace(0.2, 1.0, 6), np.full(6, 145.0), uncertainty=0.5)
+    hot = contact(np.linspace(0.2, 1.0, 6), np.full(6, 200.0), uncertainty=0.5)
     found = fit(make_case(), hot, Heard.none(), spreads=sure)
     assert found.outcome in (Outcome.AT_BOUND, Outcome.CONTRADICTORY)
     assert any(one.at_bound for one in found.parameters)
