@@ -214,14 +214,19 @@ SUFFIXES = {
     "_s": "s",
     "_min": "min",
     "_dB": "dB",
+    "_dBA": "dB(A)",
     "_W": "W",
     "_kJ": "kJ",
     "_L": "L",
     "rpm_per_mm": "rpm/mm",
     "Hz_per_mm": "Hz/mm",
     "_percent": "%",
+    "_percent_s": "%/s",
 }
 """Ending of a field's name to its unit: the contract's whole rule about units."""
+
+IN_WORDS = {"minutes_since_start": "min"}
+"""Whole names that tell their unit in a word."""
 
 
 def unit_of(field: str) -> str | None:
@@ -231,6 +236,8 @@ def unit_of(field: str) -> str | None:
     ('m/s', 'rpm', 'rpm')
     >>> unit_of("emissivity")
     """
+    if field in IN_WORDS:
+        return IN_WORDS[field]
     field = re.sub(r"_(from|to|interval_\d+)$", "", field)
     for suffix in sorted(SUFFIXES, key=len, reverse=True):
         if field.endswith(suffix) or field == suffix[1:]:

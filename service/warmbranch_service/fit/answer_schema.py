@@ -10,6 +10,7 @@ from warmbranch_service.case.calibration import Calibration
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
 from warmbranch_service.contract.whole_answer import WholeAnswer
+from warmbranch_service.fit.rivals import RIVALS
 from warmbranch_service.steady.schema import Prediction
 
 Outcome = Literal[
@@ -201,21 +202,29 @@ class Trim(AnswerModel):
 class Rival(AnswerModel):
     """A slip that explains what was read as well as the fit does, or better."""
 
-    name: RivalName = Field(description="Stable identifier of the slip.")
-    sentence: str = Field(description="The slip as a question to whoever wrote the readings.")
+    name: RivalName = Field(description="Stable identifier of the slip.", examples=["from_cap"])
+    sentence: str = Field(
+        description="The slip as a question to whoever wrote the readings.",
+        examples=[RIVALS["from_cap"].sentence],
+    )
     odds: float = Field(
         description="How much likelier than that all is as written, at one slip in 30 readings' "
         "lists before anything is weighed; two digits, at most 1e6.",
+        examples=[45],
         json_schema_extra=_unit("1"),
     )
-    what_to_read: str = Field(description="What would decide.")
+    what_to_read: str = Field(
+        description="What would decide.", examples=[RIVALS["from_cap"].what_to_read]
+    )
     quiet_rpm: float | None = Field(
         description="The most probable quiet engine speed if it is so; to 0.1. Null without an "
         "engine or a resonance.",
+        examples=[2442.6],
         json_schema_extra=_unit("rpm"),
     )
     resonance_Hz: float | None = Field(
         description="The same as a tone; to 0.01. Null without a resonance.",
+        examples=[81.42],
         json_schema_extra=_unit("Hz"),
     )
 

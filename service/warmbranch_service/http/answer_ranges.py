@@ -50,7 +50,7 @@ SIGNED = frozenset(
         "LengthParts.learned_mm",
         "LengthContributions.learned_mm",
         "Parameter.learned_share",
-        "Rival.log10_odds",
+        "RivalSpeed.log10_odds",
         "Trim.final_cut_90_mm",
         "Trim.final_cut_mm",
     }

@@ -32,13 +32,13 @@ from warmbranch_service.listen.answer_schema import (
     OrderCurve,
     Outcome,
     RecordingAnswer,
-    Rival,
+    RivalSpeed,
     Side,
-    Spread,
     Track,
 )
 from warmbranch_service.listen.recordings import Recording
 from warmbranch_service.listen.request import ListenRequest
+from warmbranch_service.steady.schema import Levels
 from warmbranch_service.listen.sentences import assumptions, cautions, summary
 from warmbranch_service.version import MODEL_VERSION
 
@@ -254,7 +254,7 @@ def _recording(heard: Heard, layout: Layout, side: Side, source: Recording) -> R
             audible=each(track.heard, 3),
         ),
         rivals=[
-            Rival(ratio=places(rival.ratio, 3), log10_odds=places(rival.odds / np.log(10), 1))
+            RivalSpeed(ratio=places(rival.ratio, 3), log10_odds=places(rival.odds / np.log(10), 1))
             for rival in rivals
         ],
         orders=_orders(heard, layout),
@@ -299,8 +299,8 @@ def _notch(notch: Notch | None, order: float, known: _Known | None) -> NotchHear
     )
 
 
-def _spread(levels: FloatArray) -> Spread:
-    return Spread(
+def _spread(levels: FloatArray) -> Levels:
+    return Levels(
         median=places(levels[2], 2),
         interval_50=_pair(levels[[1, 3]], 2),
         interval_90=_pair(levels[[0, 4]], 2),

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
+from warmbranch_service.steady.schema import Levels
 
 Outcome = Literal["notch heard", "no notch heard", "engine not heard", "before only"]
 Side = Literal["before", "after"]
@@ -40,7 +41,7 @@ class Track(AnswerModel):
     )
 
 
-class Rival(AnswerModel):
+class RivalSpeed(AnswerModel):
     """Another engine speed that might explain the sound."""
 
     ratio: float = Field(
@@ -90,7 +91,7 @@ class RecordingAnswer(AnswerModel):
         json_schema_extra=_unit("1"),
     )
     track: Track = Field(description="The engine's speed.")
-    rivals: list[Rival] = Field(description="Other speeds, the nearest rival first.")
+    rivals: list[RivalSpeed] = Field(description="Other speeds, the nearest rival first.")
     orders: list[OrderCurve] = Field(description="Orders that stand above the noise.")
 
 
@@ -109,7 +110,7 @@ class LoudnessCurve(AnswerModel):
     level_dBA: list[float] = Field(
         examples=[[-41.0, -40.2, -38.4]],
         description="A-weighted; to 0.1.",
-        json_schema_extra=_unit("dB"),
+        json_schema_extra=_unit("dB(A)"),
     )
 
 
@@ -127,28 +128,12 @@ class DroneAnswer(AnswerModel):
 
     rpm: float = Field(examples=[2375], description="To 1.", json_schema_extra=_unit("rpm"))
     interval_50: tuple[float, float] = Field(
-        examples=[[2352, 2391]], description="To 1.", json_schema_extra=_unit("rpm")
+        examples=[[2352, 2391]], description="To 1.", json_schema_extra=_unit("that of rpm")
     )
     interval_90: tuple[float, float] = Field(
-        examples=[[2310, 2425]], description="To 1.", json_schema_extra=_unit("rpm")
+        examples=[[2310, 2425]], description="To 1.", json_schema_extra=_unit("that of rpm")
     )
     at_edge: bool = Field(examples=[False], description="It is the lowest or highest speed heard.")
-
-
-class Spread(AnswerModel):
-    """A number and how sure it is."""
-
-    median: float = Field(
-        examples=[81.42], description="To 0.01.", json_schema_extra={"x-unit": "as its name"}
-    )
-    interval_50: tuple[float, float] = Field(
-        examples=[[80.9, 81.93]],
-        description="To 0.01.",
-        json_schema_extra={"x-unit": "as its name"},
-    )
-    interval_90: tuple[float, float] = Field(
-        examples=[[80.1, 82.7]], description="To 0.01.", json_schema_extra={"x-unit": "as its name"}
-    )
 
 
 class NotchHeard(AnswerModel):
@@ -160,8 +145,12 @@ class NotchHeard(AnswerModel):
         "ten; to 0.01. Heard from 1.3 on.",
         json_schema_extra=_unit("1"),
     )
-    resonance_Hz: Spread | None = Field(description="Null where no notch is heard.")
-    quiet_rpm: Spread | None = Field(description="The same as an engine speed.")
+    resonance_Hz: Levels | None = Field(
+        description="To 0.01. Null where no notch is heard.", json_schema_extra=_unit("Hz")
+    )
+    quiet_rpm: Levels | None = Field(
+        description="The same as an engine speed; to 0.01.", json_schema_extra=_unit("rpm")
+    )
     searched_Hz: tuple[float, float] = Field(
         examples=[[47.2, 431.0]],
         description="Range in which a first resonance would have been heard; to 0.1.",
@@ -204,7 +193,7 @@ class ChangeAnswer(AnswerModel):
     change_dBA: list[float] = Field(
         examples=[[-0.3, -1.2, -2.4]],
         description="A-weighted; to 0.1.",
-        json_schema_extra=_unit("dB"),
+        json_schema_extra=_unit("dB(A)"),
     )
 
 
