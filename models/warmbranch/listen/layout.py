@@ -13,6 +13,10 @@ from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.base.errors import InputError
 from warmbranch.case.engine import Cycle, firing_order, order_amplitudes, strongest_order
 
+HIGHEST_RATE = 0.6
+"""1/s. Of the logarithm of the speed, by default: a full-throttle pull in a low gear."""
+
+
 MOST_FIRING_MULTIPLES = 8
 """Multiples of the firing order that are followed: higher ones of a slow engine are weak."""
 

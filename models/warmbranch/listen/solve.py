@@ -10,7 +10,7 @@ from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.base.errors import InputError
 from warmbranch.listen.cells import Cells, gathered, thinned
 from warmbranch.listen.fine import REACH, corrections, shifted_orders, smoothed
-from warmbranch.listen.layout import Layout
+from warmbranch.listen.layout import HIGHEST_RATE, Layout
 from warmbranch.listen.notch import Notch, Prior, find_notch
 from warmbranch.listen.orders import OrderLevels, order_levels
 from warmbranch.listen.shapes import Shape, TransmissionLoss, forms_of
@@ -26,9 +26,6 @@ HEARD, SURE = 0.9, 0.9
 
 MOST_CELLS = 700
 """In the likelihood of a notch, whose cost goes with their cube."""
-
-HIGHEST_RATE = 0.6
-"""1/s. Of the logarithm of the speed, by default: a full-throttle pull in a low gear."""
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from warmbranch.listen.solve import HIGHEST_RATE
+from warmbranch.listen.layout import HIGHEST_RATE
 from warmbranch_service.case.schema import Case, Engine
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import rules

@@ -79,7 +79,7 @@ def test_busy_service_turns_a_sweep_away_before_it_begins(grid):
         assert not waiting.done()
         go_on.set()
         await busy
-        return refused.value.status_code, await waiting
+        return refused.value.parts.kind.status, await waiting
 
     assert asyncio.run(attempt()) == (503, "done")
 

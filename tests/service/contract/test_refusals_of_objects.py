@@ -23,11 +23,11 @@ def test_unknown_field_inside_a_union_names_the_union_s_fields(refused, van, put
 
 
 def test_missing_field(refused, van):
-    del van["case"]["main_pipe"]["gas_temperature_degC"]
+    del van["case"]["main_pipe"]["outside_diameter_mm"]
     entry, _ = refused(van)
-    assert entry["pointer"] == "/case/main_pipe/gas_temperature_degC"
-    assert (entry["code"], entry["value"], entry["unit"]) == ("missing", None, "degC")
-    assert entry["remedy"] == "Give gas_temperature_degC, in degC."
+    assert entry["pointer"] == "/case/main_pipe/outside_diameter_mm"
+    assert (entry["code"], entry["value"], entry["unit"]) == ("missing", None, "mm")
+    assert entry["remedy"] == "Give outside_diameter_mm, in mm."
 
 
 def test_missing_number_of_a_fixed_closure(refused, van, put):

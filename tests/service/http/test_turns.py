@@ -14,7 +14,7 @@ from shared.problems import strict
 from warmbranch.base import stopping
 from warmbranch_service.contract import strict_json
 from warmbranch_service.contract.errors import Problem
-from warmbranch_service.http import turns, workshop
+from warmbranch_service.http import strict_route, turns, workshop
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.settings import Settings
 from warmbranch_service.http.turns import Job, Places, Turns
@@ -218,7 +218,7 @@ def test_what_is_a_lot_to_read_is_not_read_on_the_loop(ask, asked, smallest, mon
         threads.append(threading.current_thread() is threading.main_thread())
         return own(body)
 
-    monkeypatch.setattr(strict_json, "parse", parse)
+    monkeypatch.setattr(strict_route, "parse", parse)
 
     async def play():
         app = create_app(Settings(warm_up=0))
