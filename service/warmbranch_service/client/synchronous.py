@@ -30,7 +30,7 @@ from warmbranch_service.warmup.request import WarmupRequest
 class Client:
     """A client of one service; may be used by several threads at once.
 
-    Requests are models of ``warmbranch_service.schemas``, checked as they are made, or mappings
+    Requests are the models of each question's folder, checked as they are made, or mappings
     as JSON has them, which only the service checks. Units are as in the contract: by the field's
     name, or in a string.
 
