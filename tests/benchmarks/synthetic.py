@@ -9,7 +9,7 @@ import numpy as np
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import put
+from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.case.closures import Closures
 from warmbranch.case.geometry import Branch, Piece
@@ -79,7 +79,7 @@ def experiment(
     prior = Calibration.prior(case)
     coordinates = prior.mean + prior.root @ rng.normal(size=len(prior.names))
     patch = PAINT_SPREAD * rng.normal()
-    true_case = put(case, prior.names, coordinates[None])
+    true_case = with_unknowns(case, prior.names, coordinates[None])
     truth = solve(true_case)
     length = float(case.branch.length[0])
     position = np.sort(rng.uniform(0.06, 0.98, count)) * length
@@ -109,7 +109,7 @@ def experiment_in_time(rng: np.random.Generator, moments: np.ndarray = MOMENTS) 
     prior = Calibration.prior(case)
     coordinates = prior.mean + prior.root @ rng.normal(size=len(prior.names))
     patch = PAINT_SPREAD * rng.normal()
-    true_case = put(case, prior.names, coordinates[None])
+    true_case = with_unknowns(case, prior.names, coordinates[None])
     position = rng.uniform(0.06, 0.7, len(moments)) * float(case.branch.length[0])
     kind = rng.choice(["paint", "contact"], size=len(moments))
     drive = WARMING.drive.paced(np.exp(WARMING.start_spread * rng.normal(size=1)))
@@ -193,6 +193,6 @@ def hear(truth: Answer, rng: np.random.Generator, order: float = 2.0, ear: float
     """Find the quiet rpm by an ear that hears ``ear`` times the tone."""
     tone = truth.resonance[0, 0] * ear * (1 + LISTENING_UNCERTAINTY * rng.normal())
     heard = np.round(tone * 60 / order / 5) * 5 * order / 60
-    return Heard.settled(
+    return Heard.of_warm(
         np.array([heard]), np.array([LISTENING_UNCERTAINTY * heard]), truth.case.branch.length
     )

@@ -19,7 +19,7 @@ import numpy as np
 
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import Spreads, put
+from warmbranch.belief.unknowns import Spreads, with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.fit.readings import OWN, Heard, Readings, usual_uncertainty
@@ -158,7 +158,7 @@ class World:
         tone *= 1 + self.listening * self.rng.normal()
         heard = np.round(tone * 60 / order / 5) * 5 * order / 60
         claimed = 0.01 * heard
-        return Heard.settled(np.array([heard]), np.array([claimed]), np.array([length]))
+        return Heard.of_warm(np.array([heard]), np.array([claimed]), np.array([length]))
 
     def _skin(self, position: np.ndarray) -> np.ndarray:
         if np.isinf(self.minutes):
@@ -236,7 +236,7 @@ def drawn(name: str, rng: np.random.Generator) -> World:
     keep = [i for i, unknown in enumerate(prior.names) if unknown in DRAWN]
     names = [prior.names[i] for i in keep]
     coordinates = prior.mean[keep] + prior.spread[keep] * rng.normal(size=len(keep))
-    true = put(told, names, coordinates[None])
+    true = with_unknowns(told, names, coordinates[None])
     own = World(told, true, rng, paint=synthetic.PAINT_SPREAD * rng.normal())
     own.own = float(coordinates[names.index("emissivity")])
     WORLDS[name](own)

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from jsonschema_rs import Draft202012Validator
 
 from warmbranch_service.contract import units
-from warmbranch_service.fit.readings import TEMPERATURE_DIFFERENCE
+from warmbranch_service.contract.units import TEMPERATURE_DIFFERENCE
 
 Json = dict[str, Any]
 

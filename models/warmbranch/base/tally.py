@@ -32,7 +32,7 @@ _current: ContextVar[Tally | None] = ContextVar("tally", default=None)
 
 
 @contextmanager
-def kept_in(tally: Tally) -> Generator[None]:
+def counted_into(tally: Tally) -> Generator[None]:
     """Count what is solved within."""
     token = _current.set(tally)
     try:

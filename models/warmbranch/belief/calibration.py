@@ -13,7 +13,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import InputError
 from warmbranch.belief.draws import standard_normal
-from warmbranch.belief.unknowns import UNKNOWNS, Gaussian, Spreads, put
+from warmbranch.belief.unknowns import UNKNOWNS, Gaussian, Spreads, with_unknowns
 from warmbranch.case.case import Case
 
 ENSEMBLE = 256
@@ -103,7 +103,7 @@ class Calibration:
     def applied_to(self, case: Case) -> Case:
         """One design with the means of the unknowns: the case to predict without intervals."""
         own = self.effective_in(case)
-        return put(case, own.names, own.mean[None])
+        return with_unknowns(case, own.names, own.mean[None])
 
 
 def calibrated_ensemble(
@@ -124,7 +124,7 @@ def calibrated_ensemble(
         ``size`` designs.
     """
     own = calibration.effective_in(case)
-    return put(case, own.names, own.draws(size, seed))
+    return with_unknowns(case, own.names, own.draws(size, seed))
 
 
 def _refused(part: str, value: object, what: str) -> InputError:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from warmbranch.base.batch import Batched, FloatArray
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.base.interpolation import interpolated
-from warmbranch.belief.unknowns import put
+from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
@@ -23,9 +23,9 @@ from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.temperature import TemperatureProfile, Tolerances, solve_steady
 from warmbranch.sound import cutting
 from warmbranch.sound.resonance import resonances
-from warmbranch.steady.interplay import Mouth, heard
+from warmbranch.steady.interplay import Mouth, state_of
 from warmbranch.steady.linear_response import SECOND_ORDER, Solution, respond_among
-from warmbranch.steady.sketch import laid_out
+from warmbranch.steady.sketch import balance_and_guess
 from warmbranch.steady.solve import solve
 
 FIT_NODES = 33
@@ -132,9 +132,9 @@ class Forecaster:
         speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
         wall = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
         mouth = Mouth.of(case, gas, speed, wall)
-        balance, guess = laid_out(case, gas, self._air, mouth, nodes=self._nodes)
+        balance, guess = balance_and_guess(case, gas, self._air, mouth, nodes=self._nodes)
         profile = solve_steady(balance, wall, guess, tolerances=FIT_TOLERANCES)
-        duct = heard(case, gas, mouth, profile, self._cells).duct
+        duct = state_of(case, gas, mouth, profile, self._cells).duct
         return Forecast(case, profile, resonances(duct, modes=1)[0][:, 0])
 
     def near(
@@ -186,7 +186,7 @@ class Forecaster:
 
     def _cases(self, coordinates: FloatArray) -> Case:
         blank, _ = self._blank(len(coordinates))
-        return put(blank, self.names, np.repeat(coordinates, len(self.lengths), axis=0))
+        return with_unknowns(blank, self.names, np.repeat(coordinates, len(self.lengths), axis=0))
 
     def _blank(self, sets: int) -> tuple[Case, MixtureTable]:
         """The case and its gas, repeated for so many sets at each length, and kept."""

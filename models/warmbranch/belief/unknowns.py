@@ -102,7 +102,7 @@ class Unknown:
         Of the value that people read: SI, ``"1"`` for a pure number.
     prior : callable
         From one case and its spreads to the prior, or None where the unknown has no effect.
-    put : callable
+    apply : callable
         From a batch of cases and one coordinate a design to the batch that has it.
     value : callable
         From one case and coordinates to values in ``unit``.
@@ -111,7 +111,7 @@ class Unknown:
     name: str
     unit: str
     prior: Callable[[Case, Spreads], Gaussian | None]
-    put: Callable[[Case, FloatArray], Case]
+    apply: Callable[[Case, FloatArray], Case]
     value: Callable[[Case, FloatArray], FloatArray]
 
 
@@ -133,13 +133,13 @@ def _coefficient(
             return None
         return Gaussian(float(np.log(value)), log_spread(prior))
 
-    def put(case: Case, coordinate: FloatArray) -> Case:
+    def apply(case: Case, coordinate: FloatArray) -> Case:
         return case.changed(closures=case.closures.changed(**{name: np.exp(coordinate)}))
 
     def value(_: Case, coordinate: FloatArray) -> FloatArray:
         return np.exp(coordinate)
 
-    return Unknown(name, "1", of_case, put, value)
+    return Unknown(name, "1", of_case, apply, value)
 
 
 def _pulsation() -> Unknown:
@@ -172,11 +172,11 @@ def _emissivity() -> Unknown:
     def value(case: Case, coordinate: FloatArray) -> FloatArray:
         return shifted_emissivity(case.covering.emissivity, coordinate)
 
-    def put(case: Case, coordinate: FloatArray) -> Case:
+    def apply(case: Case, coordinate: FloatArray) -> Case:
         covering = case.covering.changed(emissivity=value(case, coordinate))
         return case.changed(covering=covering)
 
-    return Unknown("emissivity", "1", of_case, put, value)
+    return Unknown("emissivity", "1", of_case, apply, value)
 
 
 def shifted_emissivity(emissivity: FloatArray, coordinate: FloatArray) -> FloatArray:
@@ -194,7 +194,7 @@ def _air_temperature() -> Unknown:
     def value(case: Case, coordinate: FloatArray) -> FloatArray:
         return case.surroundings.air_temperature + coordinate
 
-    def put(case: Case, coordinate: FloatArray) -> Case:
+    def apply(case: Case, coordinate: FloatArray) -> Case:
         outside = case.surroundings
         # Radiant surroundings that were taken to be as warm as the air stay so.
         follows = outside.radiant_temperature == outside.air_temperature
@@ -206,7 +206,7 @@ def _air_temperature() -> Unknown:
             ),
         )
 
-    return Unknown("air_temperature", "K", of_case, put, value)
+    return Unknown("air_temperature", "K", of_case, apply, value)
 
 
 def _gas_temperature() -> Unknown:
@@ -225,11 +225,11 @@ def _gas_temperature() -> Unknown:
     def value(case: Case, coordinate: FloatArray) -> FloatArray:
         return case.surroundings.air_temperature + excess(case) * np.exp(coordinate)
 
-    def put(case: Case, coordinate: FloatArray) -> Case:
+    def apply(case: Case, coordinate: FloatArray) -> Case:
         pipe = case.main_pipe.changed(gas_temperature=value(case, coordinate))
         return case.changed(main_pipe=pipe)
 
-    return Unknown("gas_temperature", "K", of_case, put, value)
+    return Unknown("gas_temperature", "K", of_case, apply, value)
 
 
 UNKNOWNS: dict[str, Unknown] = {
@@ -255,7 +255,7 @@ COEFFICIENTS = tuple(name for name in UNKNOWNS if name in Closures.__dataclass_f
 """Those that are coefficients of ``Closures``, whose coordinate is the logarithm."""
 
 
-def put(case: Case, names: Sequence[str], coordinates: FloatArray) -> Case:
+def with_unknowns(case: Case, names: Sequence[str], coordinates: FloatArray) -> Case:
     """Give a case many sets of unknowns.
 
     Parameters
@@ -279,5 +279,5 @@ def put(case: Case, names: Sequence[str], coordinates: FloatArray) -> Case:
         batch = batch.changed(closures=batch.closures.changed(**coefficients))
     for name, unknown in UNKNOWNS.items():
         if name in given and name not in COEFFICIENTS:
-            batch = unknown.put(batch, given[name])
+            batch = unknown.apply(batch, given[name])
     return batch

@@ -19,7 +19,7 @@ from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import standard_normal
 from warmbranch.belief.forecast import FIT_NODES, Forecast, Forecaster
-from warmbranch.belief.unknowns import put
+from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.fit.clock import WARMTH, Clock
 from warmbranch.fit.readings import OWN, Heard, Readings
@@ -149,7 +149,7 @@ class Problem:
         self._timed = np.flatnonzero(readings.timed)
         anything_timed = bool(np.any(readings.timed) or np.any(heard.timed))
         self.warming = self._checked(warming) if anything_timed else None
-        middle = put(case, prior.names, prior.mean[None])
+        middle = with_unknowns(case, prior.names, prior.mean[None])
         self.clock = Clock.of(
             middle, readings, heard, self.warming, warming, warm=warm or anything_timed
         )

@@ -207,7 +207,7 @@ class Heard(Batched):
     time: FloatArray
 
     @classmethod
-    def settled(cls, frequency: FloatArray, uncertainty: FloatArray, length: FloatArray) -> Heard:
+    def of_warm(cls, frequency: FloatArray, uncertainty: FloatArray, length: FloatArray) -> Heard:
         """Of the settled branch."""
         return cls(frequency, uncertainty, length, np.full(len(frequency), np.nan))
 

@@ -24,7 +24,7 @@ PROMISE = 0.03
 step the search, converging fast, is much closer to the best set than that set's uncertainty, and
 the set only guides the draws that follow."""
 
-MOST_STEPS = 25
+MOST_FIT_STEPS = 25
 MOST_CAUTION = 1e5
 """Factor on the dampings beyond which a step that does not help is no step any more."""
 
@@ -89,7 +89,7 @@ def climb(target: Climbable, starts: FloatArray) -> Summit:
     precision, steps, caution = np.eye(size), 0, 1.0
     slopes = target.slopes(row) if size else np.empty((misfits.shape[1], 0))
     converged = size == 0  # nothing to search for
-    while steps < MOST_STEPS and not converged and caution <= MOST_CAUTION:
+    while steps < MOST_FIT_STEPS and not converged and caution <= MOST_CAUTION:
         steps += 1
         misfit = misfits[row]
         weight = (DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + misfit**2)

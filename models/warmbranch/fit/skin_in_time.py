@@ -9,7 +9,7 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import NotConvergedError
-from warmbranch.belief.unknowns import put
+from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.warming.drive import Drive
 from warmbranch.warming.solve import WrapHeat, skin_at
@@ -121,7 +121,7 @@ class SkinInTime:
 
     def _solved(self, coordinates: FloatArray, start: FloatArray) -> FloatArray:
         return skin_at(
-            put(self._case, self._names, coordinates),
+            with_unknowns(self._case, self._names, coordinates),
             self._drive.paced(np.exp(start)),
             self._position,
             self._time,

@@ -21,7 +21,7 @@ from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.rivals import Rival, not_warm, weigh
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
-from warmbranch.fit.trim_advice import Trim, trim
+from warmbranch.fit.trim_advice import TrimAdvice, trim
 from warmbranch.fit.warmth import time_of
 from warmbranch.length.effects import Effects, effects
 from warmbranch.steady.answer import Answer
@@ -37,7 +37,7 @@ TIED = 0.7
 """Correlation from which two unknowns cannot be told apart."""
 
 
-class Outcome(StrEnum):
+class FitOutcome(StrEnum):
     """How a fit ended; none is an error."""
 
     FITTED = "fitted"
@@ -83,7 +83,7 @@ class Fitted:
 
     Parameters
     ----------
-    outcome : Outcome
+    outcome : FitOutcome
     parameters : tuple of Parameter
     expected : (readings,) array, K
         What the thermometers would show at the most probable set.
@@ -101,7 +101,7 @@ class Fitted:
     rivals : tuple of Rival
         Slips that explain what was written as well or better.
     advice : Advice
-    trim : Trim or None
+    trim : TrimAdvice or None
     calibration : Calibration
     answer : Answer
         Of the calibrated case.
@@ -112,7 +112,7 @@ class Fitted:
     mode : Mode
     """
 
-    outcome: Outcome
+    outcome: FitOutcome
     parameters: tuple[Parameter, ...]
     expected: FloatArray
     suspicions: tuple[tuple[Suspicion, ...], ...]
@@ -124,7 +124,7 @@ class Fitted:
     ties: tuple[tuple[str, str, float], ...]
     rivals: tuple[Rival, ...]
     advice: Advice
-    trim: Trim | None
+    trim: TrimAdvice | None
     calibration: Calibration
     answer: Answer
     effects: Effects | None
@@ -242,22 +242,22 @@ def _outcome(
     suspicions: Sequence[Sequence[Suspicion]],
     tones: Sequence[Suspicion | None],
     learned: float,
-) -> Outcome:
+) -> FitOutcome:
     codes = [{suspicion.code for suspicion in own} for own in suspicions]
     misfits = sum("does_not_fit" in own for own in codes)
     if not mode.summit.converged:
-        return Outcome.NOT_CONVERGED
+        return FitOutcome.NOT_CONVERGED
     if (
         any("contradicts" in own for own in codes)
         or (misfits > 1 and misfits >= MANY_MISFITS * len(codes))
         or any(tone is not None and tone.code == "does_not_fit" for tone in tones)
     ):
-        return Outcome.CONTRADICTORY
+        return FitOutcome.CONTRADICTORY
     if np.any(mode.summit.at_bound):
-        return Outcome.AT_BOUND
+        return FitOutcome.AT_BOUND
     if problem.counted < 2 or learned < LITTLE:
-        return Outcome.PRIOR_DOMINATED
-    return Outcome.FITTED
+        return FitOutcome.PRIOR_DOMINATED
+    return FitOutcome.FITTED
 
 
 def _levels(ensemble: Ensemble) -> FloatArray:

@@ -12,10 +12,10 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.draws import quantiles
-from warmbranch.belief.unknowns import put
+from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.posterior import Problem
-from warmbranch.length.tone import Outcome, length_for
+from warmbranch.length.tone import ToneOutcome, length_for
 
 RISK = 0.03
 """Chance of ending too short that one cut may run. A job takes two or three, each judged anew
@@ -27,7 +27,7 @@ TRIM_NODES = 33
 
 
 @dataclass(frozen=True)
-class Trim:
+class TrimAdvice:
     """Advice on the saw; lengths in m.
 
     Parameters
@@ -62,7 +62,7 @@ class Trim:
     unreachable: float
 
 
-def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> Trim:
+def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> TrimAdvice:
     """Work out, for each of many draws, the length at which the wanted tone would be heard.
 
     Parameters
@@ -74,7 +74,7 @@ def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> Trim:
 
     Returns
     -------
-    Trim
+    TrimAdvice
 
     Raises
     ------
@@ -82,7 +82,7 @@ def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> Trim:
     """
     rows, counts = np.unique(ensemble.chosen(DRAWS), return_counts=True)
     own = problem.coordinates(ensemble.white[rows])[:, : len(problem.prior.names)]
-    cases = put(problem.case, problem.prior.names, own)
+    cases = with_unknowns(problem.case, problem.prior.names, own)
     ear, ear_weights = problem.ear(ensemble.shared, rows)
     middle = np.sum(ear * ear_weights, axis=1)
     sized = length_for(cases, frequency * np.exp(-middle), nodes=TRIM_NODES)
@@ -98,7 +98,7 @@ def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> Trim:
     safe, low, typical, high = (float(value) for value in quantiles(cut, weights, levels))
     # No saw keeps tenths, and the draws do not hold them: whole millimetres, downwards.
     now = already + max(0.0, np.floor((safe - already) * 1e3) / 1e3)
-    return Trim(
+    return TrimAdvice(
         frequency=frequency,
         already=already,
         cut_now=now,
@@ -106,5 +106,5 @@ def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> Trim:
         final_cut=typical,
         final_cut_90=(low, high),
         chance_too_short=float(weights @ (cut < now)),
-        unreachable=float(drawn @ (sized.outcome != Outcome.FOUND)),
+        unreachable=float(drawn @ (sized.outcome != ToneOutcome.FOUND)),
     )

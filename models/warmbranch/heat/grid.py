@@ -21,7 +21,7 @@ one that serves both steep and gentle profiles best."""
 
 
 CHEAP_STEPS = 3
-MOST_STEPS = 60
+MOST_GRADING_STEPS = 60
 """Four are the rule; where the ratio is 1 but for rounding, each halves what is left."""
 
 
@@ -64,7 +64,7 @@ def _steepness(ratio: FloatArray) -> FloatArray:
     beta = -2 * np.log(ratio)
     for _ in range(CHEAP_STEPS):
         beta = np.log1p(beta / ratio)
-    for _ in range(MOST_STEPS):
+    for _ in range(MOST_GRADING_STEPS):
         slope = 1 - 1 / (ratio + beta)
         step = (beta - np.log1p(beta / ratio)) / np.where(slope > 0, slope, 1.0)
         beta = np.maximum(beta - step, 0.0)

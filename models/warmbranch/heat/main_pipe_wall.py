@@ -16,7 +16,7 @@ from warmbranch.heat.radiation import radiative_flux
 STEP_TOLERANCE = 1e-5
 """K. Newton's quadratic convergence leaves far less than this last step."""
 
-MOST_STEPS = 60
+MOST_WALL_STEPS = 60
 
 
 def inner_film(pipe: MainPipe, gas: MixtureTable) -> FloatArray:
@@ -47,7 +47,7 @@ def wall_temperature(
     Raises
     ------
     NotConvergedError
-        If Newton's method has not met ``STEP_TOLERANCE`` in ``MOST_STEPS`` steps.
+        If Newton's method has not met ``STEP_TOLERANCE`` in ``MOST_WALL_STEPS`` steps.
     """
     supply = (inner_film(pipe, gas) * pipe.bore / pipe.outside_diameter)[:, None]
     wall, step = _balanced(pipe, surroundings, air, supply)
@@ -56,7 +56,7 @@ def wall_temperature(
             "The main pipe's own heat balance did not converge.",
             designs=tuple(int(i) for i in np.flatnonzero(step > STEP_TOLERANCE)),
             residual=float(step.max()),
-            iterations=MOST_STEPS,
+            iterations=MOST_WALL_STEPS,
         )
     return np.where(np.isnan(pipe.skin_temperature), wall, pipe.skin_temperature)
 
@@ -80,7 +80,7 @@ def _balanced(
     low, high = around.min(axis=0), around.max(axis=0)
     wall = (hot + surroundings.air_temperature[:, None]) / 2
     step = np.zeros_like(wall)
-    for _ in range(MOST_STEPS):
+    for _ in range(MOST_WALL_STEPS):
         convection, convection_slope = film.flux(wall)
         radiation, radiation_slope = radiative_flux(wall, radiant, pipe.emissivity[:, None])
         residual = supply * (hot - wall) - convection - radiation

@@ -14,7 +14,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import standard_normal
-from warmbranch.belief.unknowns import put
+from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.length.tone import LONGEST, Sized, bounds, frozen_slope, with_length
 from warmbranch.steady.solve import solve
@@ -119,7 +119,7 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
     first, second = np.triu_indices(count, 1)
     both = (axes[first] + axes[second]) / math.sqrt(2)
     white = np.concatenate([np.zeros((1, count)), axes, -axes, both])
-    moved = put(given, own.names, own.mean + white @ own.root.T)
+    moved = with_unknowns(given, own.names, own.mean + white @ own.root.T)
     answer = solve(with_length(moved, np.full(len(white), right)), nodes=COARSE_NODES, modes=1)
     heard = answer.resonance[:, 0]
     # Where losses leave no resonance, the transit time still tells which way it would move.
@@ -138,7 +138,7 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
 
 
 @dataclass(frozen=True)
-class Trim:
+class TrimPlan:
     """What each cut gives.
 
     Parameters
@@ -164,7 +164,7 @@ DEEPEST = 1.0
 """How far below the right length the table goes, over how far above it the build length lies."""
 
 
-def trim_steps(sized: Sized, build: float, step: float) -> Trim:
+def trim_steps(sized: Sized, build: float, step: float) -> TrimPlan:
     """Table of cuts from the length as built to as far below the right length.
 
     Parameters
@@ -178,7 +178,7 @@ def trim_steps(sized: Sized, build: float, step: float) -> Trim:
 
     Returns
     -------
-    Trim
+    TrimPlan
 
     Check
     -----
@@ -203,7 +203,7 @@ def trim_steps(sized: Sized, build: float, step: float) -> Trim:
     parabola = np.polynomial.Polynomial.fit(x, y, 2)
     length = build - cut
     slope = float(parabola.deriv()(x[1]))
-    return Trim(
+    return TrimPlan(
         cut=cut,
         length=length,
         frequency=np.exp(parabola(np.log(length))),

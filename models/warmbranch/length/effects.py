@@ -23,7 +23,7 @@ LENGTH_TOLERANCE = 1e-7
 """Relative change of the length at which a search ends; the secant's next step would be far
 smaller still."""
 
-MOST_STEPS = 30
+MOST_EFFECT_STEPS = 30
 
 
 class Effects(NamedTuple):
@@ -167,7 +167,7 @@ class _Straights:
         tone = np.tile(frequency, 4)
         length, slope = self.length, np.full(len(tone), np.nan)
         last = phase = np.full(len(tone), np.nan)
-        for _ in range(MOST_STEPS):
+        for _ in range(MOST_EFFECT_STEPS):
             duct = self.duct(length)
             impedance = acoustics.input_impedance(duct, tone[:, None])[:, 0]
             # Zero at a resonance and nearly straight in the length: see resonance.py.
@@ -188,7 +188,7 @@ class _Straights:
             "The lengths without single effects did not converge.",
             designs=tuple(range(len(frequency))),
             residual=float(np.max(np.abs(phase))),
-            iterations=MOST_STEPS,
+            iterations=MOST_EFFECT_STEPS,
         )
 
 

@@ -15,13 +15,13 @@ from warmbranch.length.bandwidth import Notch, notch
 from warmbranch.length.build_long import (
     CHANCE_TOO_SHORT,
     RightLengths,
-    Trim,
+    TrimPlan,
     trim_steps,
     uncertain_lengths,
 )
 from warmbranch.length.compromise import Aim, Compromise, Tones, best_length
 from warmbranch.length.stock import StockTube, of_stock_tubes
-from warmbranch.length.tone import LONGEST, Outcome, Sized, frozen_slope, length_for, reach
+from warmbranch.length.tone import LONGEST, Sized, ToneOutcome, frozen_slope, length_for, reach
 from warmbranch.steady.answer import Answer
 
 TAPE = 1e-4
@@ -102,7 +102,7 @@ class Lengths:
         What the right length may be, as far as the coefficients are known.
     build : float, m
         Length to build, allowance included.
-    trim : Trim
+    trim : TrimPlan
         What each cut from there gives.
     """
 
@@ -112,7 +112,7 @@ class Lengths:
     choices: tuple[Choice, ...]
     right: RightLengths
     build: float
-    trim: Trim
+    trim: TrimPlan
 
     @property
     def length(self) -> float:
@@ -181,7 +181,7 @@ def _met(case: Case, tone: FloatArray, stock: bool) -> tuple[Sized, tuple[Choice
     others = of_stock_tubes(case) if stock else []
     batch = Case.concatenate([case, *(other for _, other in others)]) if others else case
     sized = length_for(batch, np.full(len(batch), tone[0]))
-    if sized.outcome[0] != Outcome.FOUND:
+    if sized.outcome[0] != ToneOutcome.FOUND:
         raise OutOfReachError("No admissible length has this tone.", reach=reach(case), point=0)
     return sized.take(slice(0, 1)), _choices([None, *(tube for tube, _ in others)], sized)
 
@@ -198,7 +198,7 @@ def _bargained(best: Compromise, main: int, stock: bool) -> tuple[Sized, tuple[C
         frequency=tone,
         length=np.array([best.length]),
         slope=frozen_slope(answer, tone),
-        outcome=np.array([float(Outcome.FOUND)]),
+        outcome=np.array([float(ToneOutcome.FOUND)]),
         solves=np.array([float(best.designs)]),
         answer=answer,
     )

@@ -32,7 +32,7 @@ millionth that is promised, as the resonance itself is known to 1e-8."""
 FIRST_GUESS = 0.82
 """First length tried, over the one-temperature length: hot branches end up at 0.7 to 0.95 of it."""
 
-MOST_STEPS = 20
+MOST_LENGTH_STEPS = 20
 
 LONGEST_STEP = 0.7
 """In the logarithm of the length; keeps a bad first slope from leaving the range at once."""
@@ -41,7 +41,7 @@ FAIR_SLOPES = (-3.0, -0.3)
 """Of ln f against ln L. A quarter wave has −1, a hot mouth and a cold cap make it steeper."""
 
 
-class Outcome(IntEnum):
+class ToneOutcome(IntEnum):
     """How the search for a length ended."""
 
     FOUND = 0
@@ -65,7 +65,7 @@ class Sized(Batched):
         Centre-line length; at a bound of the range where the tone cannot be had.
     slope : (designs,) array, dimensionless
         ``d ln f / d ln L`` there.
-    outcome : (designs,) array of Outcome
+    outcome : (designs,) array of ToneOutcome
     solves : (designs,) array
         Solutions of the whole model spent.
     answer : Answer
@@ -144,7 +144,7 @@ def length_for(case: Case, frequency: FloatArray, *, nodes: int = DEFAULT_NODES)
     Raises
     ------
     NotConvergedError
-        If ``MOST_STEPS`` do not suffice, or the model itself does not converge.
+        If ``MOST_LENGTH_STEPS`` do not suffice, or the model itself does not converge.
 
     Check
     -----
@@ -163,7 +163,7 @@ def length_for(case: Case, frequency: FloatArray, *, nodes: int = DEFAULT_NODES)
     open_ = np.arange(len(case))
     found: list[tuple[NDArray[np.intp], Sized]] = []
     part = case
-    for step in range(1, MOST_STEPS + 1):
+    for step in range(1, MOST_LENGTH_STEPS + 1):
         length = np.exp(search.x)
         answer = solve(with_length(part, length), nodes=nodes)
         # Where there is no resonance, the transit time still tells which way to go.
@@ -175,13 +175,13 @@ def length_for(case: Case, frequency: FloatArray, *, nodes: int = DEFAULT_NODES)
         stuck = search.advance(offset, ideal)
         done = (np.abs(offset) < FREQUENCY_TOLERANCE) | stuck
         if np.any(done):
-            reached = np.where(offset < 0, Outcome.TOO_HIGH, Outcome.TOO_LOW)
-            outcome = np.where(stuck, reached, Outcome.FOUND)
+            reached = np.where(offset < 0, ToneOutcome.TOO_HIGH, ToneOutcome.TOO_LOW)
+            outcome = np.where(stuck, reached, ToneOutcome.FOUND)
             here = Sized(
                 frequency=frequency[open_],
                 length=length,
                 slope=search.slope,
-                outcome=np.where(overdamped, Outcome.OVERDAMPED, outcome).astype(np.float64),
+                outcome=np.where(overdamped, ToneOutcome.OVERDAMPED, outcome).astype(np.float64),
                 solves=np.full(len(part), float(step)),
                 answer=answer,
             )
@@ -197,7 +197,7 @@ def length_for(case: Case, frequency: FloatArray, *, nodes: int = DEFAULT_NODES)
         "The search for a length did not converge.",
         designs=tuple(int(i) for i in open_),
         residual=float(np.max(np.abs(search.offset))),
-        iterations=MOST_STEPS,
+        iterations=MOST_LENGTH_STEPS,
     )
 
 

@@ -31,7 +31,7 @@ STRAY = 1.0
 """dB. Loss given away within the range told around a better place."""
 
 
-class Place(NamedTuple):
+class PipePlace(NamedTuple):
     """One row of a :class:`Sweep`."""
 
     position: float
@@ -66,13 +66,13 @@ class Sweep:
     band: FloatArray
     pressure: FloatArray
 
-    def at(self, position: float) -> Place:
+    def at(self, position: float) -> PipePlace:
         """What it does at one place, interpolated."""
         tone, band, pressure = (
             float(np.interp(position, self.position, values))
             for values in (self.tone, self.band, self.pressure)
         )
-        return Place(position, tone, band, pressure)
+        return PipePlace(position, tone, band, pressure)
 
 
 def insertion_loss(
@@ -162,7 +162,7 @@ def sweep(run: MainRun, branch: ComplexArray, tone: FloatArray, position: FloatA
 class BetterPlace(NamedTuple):
     """A place that is better than all around it, and how far one may stray from it."""
 
-    place: Place
+    place: PipePlace
     low: float
     high: float
 

@@ -22,12 +22,12 @@ from warmbranch.sound.phases import mode_angle, reflection_phase
 MODES = 3
 """Resonances reported."""
 
-MOST_STEPS = 40
+MOST_SEARCH_STEPS = 40
 
-COARSE = (1e-3, 0.5, MOST_STEPS)
+COARSE = (1e-3, 0.5, MOST_SEARCH_STEPS)
 """First search: tolerance; a step may halve a frequency or triple it."""
 
-FINE = (1e-8, 0.25, MOST_STEPS)
+FINE = (1e-8, 0.25, MOST_SEARCH_STEPS)
 """Second search. The secant method being superlinear, what the tolerance leaves is some thousand
 times smaller. A zero farther than a quarter from the first search's is not that mode's."""
 
@@ -201,7 +201,7 @@ def one_temperature_estimate(length: FloatArray, gas_temperature: FloatArray) ->
 def _near_modes(
     angle: Callable[[FloatArray], FloatArray], start: FloatArray, slope: FloatArray
 ) -> FloatArray:
-    """First search: which mode, and about where; NaN where ``MOST_STEPS`` do not suffice."""
+    """First search: which mode, and about where; NaN where ``MOST_SEARCH_STEPS`` do not suffice."""
     tolerance, longest, most = COARSE
     here, rise, value = start, slope, angle(start)
     found = np.full_like(start, np.nan)
@@ -246,7 +246,7 @@ def _secant(
     """Roots of many near-linear functions, none farther than ``farthest`` from its start."""
     here, found = start, np.full_like(start, np.nan)
     lost = np.zeros(start.shape, dtype=np.bool_)
-    for _ in range(MOST_STEPS):
+    for _ in range(MOST_SEARCH_STEPS):
         stopping.check()
         step = np.minimum(np.maximum(-value / slope, -farthest), farthest)
         here = here + step

@@ -81,7 +81,7 @@ class State(Batched):
     duct: Duct
 
 
-def heard(
+def state_of(
     case: Case,
     gas: MixtureTable,
     mouth: Mouth,
@@ -104,7 +104,7 @@ def heard(
     return State(profile, duct)
 
 
-def settled(
+def solve_temperatures(
     balance: HeatBalance,
     mouth: Mouth,
     guess: TemperatureProfile | None = None,
@@ -184,7 +184,7 @@ def _pulsating(
     """
     open_ = np.arange(len(mouth))
     met: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
-    before = heard(balance.case, balance.gas, mouth, profile)
+    before = state_of(balance.case, balance.gas, mouth, profile)
     frequency, change = _tone(before.duct), np.zeros(len(mouth))
     for _ in range(MOST_PASSES):
         stopping.check()
@@ -195,7 +195,7 @@ def _pulsating(
             profile = solve_steady(shaken, mouth.wall, before.profile, tolerances=tolerances)
         except NotConvergedError as error:
             raise error.among(open_) from error
-        after = heard(balance.case, balance.gas, mouth, profile)
+        after = state_of(balance.case, balance.gas, mouth, profile)
         tone = _tone(after.duct)
         change, earlier = np.abs(tone / frequency - 1), change
         # Passes shrink the change by about one factor each: the last two foretell the next.

@@ -31,7 +31,7 @@ from warmbranch.sound.acoustics import input_impedance
 from warmbranch.sound.cutting import CELLS
 from warmbranch.sound.resonance import transit_time_estimate
 from warmbranch.steady.answer import Answer
-from warmbranch.steady.interplay import Mouth, State, displacement, heard
+from warmbranch.steady.interplay import Mouth, State, displacement, state_of
 
 
 @dataclass(frozen=True)
@@ -197,7 +197,7 @@ class _Neighbours:
         own = solution.case
         self.own_speed = bulk_speed(own.main_pipe, solution.gas, own.surroundings.pressure)
         self.own_mouth = Mouth.of(own, solution.gas, self.own_speed, solution.profile.wall[:, 0])
-        self.own = heard(own, solution.gas, self.own_mouth, solution.profile, solution.cells)
+        self.own = state_of(own, solution.gas, self.own_mouth, solution.profile, solution.cells)
         self.silent = np.isnan(solution.resonance)
         estimate = transit_time_estimate(self.own.duct)
         self.tone = np.where(self.silent, estimate, solution.resonance)
@@ -284,7 +284,7 @@ class _Neighbours:
 
     def _heard(self, motion: _Motion) -> State:
         profile = self._profile(motion)
-        return heard(self.case, self.gas, self.mouth, profile, self.base.cells)
+        return state_of(self.case, self.gas, self.mouth, profile, self.base.cells)
 
     def _profile(self, motion: _Motion) -> TemperatureProfile:
         """The answer's temperatures at the neighbours, moved."""

@@ -36,7 +36,7 @@ class Input:
         SI; ``"1"`` for a pure number.
     value : callable
         From cases to (designs,) values; NaN where a case does without.
-    put : callable
+    apply : callable
         From cases and (designs,) values to cases that have them.
     step : float
         That explicit formulas are differenced over: in ``unit``, or relative.
@@ -47,7 +47,7 @@ class Input:
     name: str
     unit: str
     value: Callable[[Case], FloatArray]
-    put: Callable[[Case, FloatArray], Case]
+    apply: Callable[[Case, FloatArray], Case]
     step: float = RELATIVE_STEP
     relative: bool = True
 
@@ -80,22 +80,22 @@ def _field(part: str, field: str, unit: str) -> Input:
     def value(case: Case) -> FloatArray:
         return getattr(getattr(case, part), field)
 
-    def put(case: Case, values: FloatArray) -> Case:
+    def apply(case: Case, values: FloatArray) -> Case:
         return replace(case, **{part: replace(getattr(case, part), **{field: values})})
 
     absolute = {"K": KELVIN_STEP, "rad": RADIAN_STEP}.get(unit)
     step = RELATIVE_STEP if absolute is None else absolute
-    return Input(f"{part}.{field}", unit, value, put, step, relative=absolute is None)
+    return Input(f"{part}.{field}", unit, value, apply, step, relative=absolute is None)
 
 
 def _length() -> Input:
     def value(case: Case) -> FloatArray:
         return case.branch.length
 
-    def put(case: Case, values: FloatArray) -> Case:
+    def apply(case: Case, values: FloatArray) -> Case:
         return replace(case, branch=case.branch.with_length(values))
 
-    return Input("branch.length", "m", value, put)
+    return Input("branch.length", "m", value, apply)
 
 
 def _conductivity() -> Input:
@@ -104,11 +104,11 @@ def _conductivity() -> Input:
     def value(case: Case) -> FloatArray:
         return np.ones(len(case))
 
-    def put(case: Case, values: FloatArray) -> Case:
+    def apply(case: Case, values: FloatArray) -> Case:
         scaled = case.metal.conductivity_coefficients * values[:, None]
         return replace(case, metal=replace(case.metal, conductivity_coefficients=scaled))
 
-    return Input("metal.conductivity_factor", "1", value, put)
+    return Input("metal.conductivity_factor", "1", value, apply)
 
 
 INPUTS: dict[str, Input] = {
@@ -198,7 +198,7 @@ def _path(one: Input, case: Case) -> Callable[[float], Case]:
     value = one.value(case)
 
     def at(offset: float) -> Case:
-        return one.put(case, value * (1 + offset) if one.relative else value + offset)
+        return one.apply(case, value * (1 + offset) if one.relative else value + offset)
 
     return at
 

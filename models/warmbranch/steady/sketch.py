@@ -24,7 +24,7 @@ from warmbranch.heat.temperature import (
     heat_balance,
     solve_steady,
 )
-from warmbranch.steady.interplay import Mouth, settled
+from warmbranch.steady.interplay import Mouth, solve_temperatures
 
 SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=1e-3)
 """Of the sketch: what it is off by moves nodes by no more than some millionths of the length."""
@@ -56,7 +56,7 @@ class Sketch(NamedTuple):
     skin: FloatArray
 
 
-def laid_out(
+def balance_and_guess(
     case: Case,
     gas: MixtureTable,
     air: MixtureTable,
@@ -99,7 +99,9 @@ def _sketched(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, no
     """Nodes, and a guess on them."""
     coarse = heat_balance(case, gas, air, mouth.speed, nodes=SKETCH_NODES)
     try:
-        rough = settled(coarse, mouth, agreement=SKETCH_AGREEMENT, tolerances=SKETCH_TOLERANCES)
+        rough = solve_temperatures(
+            coarse, mouth, agreement=SKETCH_AGREEMENT, tolerances=SKETCH_TOLERANCES
+        )
     except NotConvergedError as error:
         return _without(error, case, gas, air, mouth, nodes)
     crowding = np.where(case.covering.wrap_thickness > 0, CAP_CROWDING, 1.0)

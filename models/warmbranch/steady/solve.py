@@ -19,8 +19,8 @@ from warmbranch.sound import resonance
 from warmbranch.sound.resonance import MODES
 from warmbranch.steady import quick
 from warmbranch.steady.answer import Answer
-from warmbranch.steady.interplay import Mouth, heard, settled
-from warmbranch.steady.sketch import laid_out
+from warmbranch.steady.interplay import Mouth, solve_temperatures, state_of
+from warmbranch.steady.sketch import balance_and_guess
 
 
 def solve(
@@ -96,9 +96,9 @@ def _step_by_step(case: Case, nodes: int, modes: int, position: FloatArray | Non
     wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
     mouth = Mouth.of(case, gas, speed, wall)
 
-    balance, guess = laid_out(case, gas, air, mouth, nodes=nodes, position=position)
-    profile = settled(balance, mouth, guess)
-    duct = heard(case, gas, mouth, profile).duct
+    balance, guess = balance_and_guess(case, gas, air, mouth, nodes=nodes, position=position)
+    profile = solve_temperatures(balance, mouth, guess)
+    duct = state_of(case, gas, mouth, profile).duct
     found, quality = resonance.resonances(duct, modes)
 
     hot = case.main_pipe.gas_temperature

@@ -50,7 +50,7 @@ FORETOLD_SHARE = 0.02
 FIRST_STEP = 1.0
 """s. Longest first step after a jump."""
 
-MOST_STEPS = 200_000
+MOST_TIME_STEPS = 200_000
 
 WRAP_DENSITY = 500.0
 """kg/m³ as fitted: between a loose blanket (100) and tape wound tight (900). Our assumption."""
@@ -178,7 +178,7 @@ def warm_up(
         min(NEWTON_SHARE * tolerance, LARGEST_NEWTON_STEP),
         FORETOLD_SHARE * min(NEWTON_SHARE * tolerance, LARGEST_NEWTON_STEP),
         FIRST_STEP,
-        MOST_STEPS,
+        MOST_TIME_STEPS,
     )
     outputs = np.empty((len(case), len(times), 3, system.x.shape[1]))
     report = _integrate(

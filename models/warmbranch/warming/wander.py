@@ -55,7 +55,7 @@ class Wander:
     wet: BoolArray
     dew_point: FloatArray
 
-    def settled(self, warm: FloatArray, share: float) -> FloatArray:
+    def time_within(self, warm: FloatArray, share: float) -> FloatArray:
         """Time from which the resonance stays within ``share`` of ``warm``, (designs,), s.
 
         Straight between the reported times; NaN where it is still outside at the end, 0 where it

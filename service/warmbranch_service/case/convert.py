@@ -21,7 +21,7 @@ from warmbranch_service.case import closures as closure_schema
 from warmbranch_service.case.convert_batch import MM as MM
 from warmbranch_service.case.convert_batch import PER_HOUR, burns, flow_by_engine, to_batch
 from warmbranch_service.case.convert_batch import kelvin as kelvin
-from warmbranch_service.case.main_gas import Inferred, settled
+from warmbranch_service.case.main_gas import Inferred, with_inferred_gas
 from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, MOST_MASS_FLOW_KG_H, Case, Engine
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
@@ -58,7 +58,7 @@ def to_physics(case: Case) -> Converted:
         If the mass flow that the engine gives is beyond what the model admits, or no gas explains
         the main pipe's skin.
     """
-    case, inferred = settled(case)
+    case, inferred = with_inferred_gas(case)
     given = to_batch([case])
     flow = float(given.main_pipe.mass_flow[0]) / PER_HOUR
     entry = refused_flow(case, flow)

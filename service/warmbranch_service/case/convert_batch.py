@@ -49,7 +49,7 @@ def kelvin(celsius: float) -> float:
 def to_batch(cases: Sequence[Case]) -> physics.Case:
     """Convert cases to a batch, one design each and without their calibrations.
 
-    The cases have their gas temperature: ``main_gas.settled`` sees to it.
+    The cases have their gas temperature: ``main_gas.with_inferred_gas`` sees to it.
 
     Raises
     ------

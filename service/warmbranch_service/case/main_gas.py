@@ -92,7 +92,7 @@ class Inferred:
         ]
 
 
-def settled(case: Case) -> tuple[Case, Inferred | None]:
+def with_inferred_gas(case: Case) -> tuple[Case, Inferred | None]:
     """The case with its gas temperature, and what was inferred for it; None where it is given.
 
     Raises

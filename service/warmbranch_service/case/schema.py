@@ -24,6 +24,7 @@ from warmbranch_service.case.branch import (
     settle_surface,
 )
 from warmbranch_service.case.closures import Closures
+from warmbranch_service.case.skin_reading import LEAST_EMISSIVITY, MainSkinReading
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, Whole, refusal
 from warmbranch_service.contract.rules import given, left_out, rules, together
 from warmbranch_service.contract.units import (
@@ -36,7 +37,6 @@ from warmbranch_service.contract.units import (
     SPEED,
     TEMPERATURE,
     VOLUME,
-    Dimension,
 )
 
 MOST_MASS_FLOW_KG_H = 20000.0
@@ -44,12 +44,6 @@ MOST_MASS_FLOW_KG_H = 20000.0
 
 LOADS = tuple(ENGINE_LOADS)
 HOTTEST_GAS_DEGC = 1000.0
-
-TEMPERATURE_DIFFERENCE = Dimension(
-    "a temperature difference",
-    {"K": "kelvin", "degC": "delta_degree_Celsius", "F": "delta_degree_Fahrenheit"},
-)
-"""20 F of difference are 11.1 K, and 20 °F of temperature are not."""
 
 ASSUMED_GAS_SPEED_M_S = 20.0
 """Gas speed in the main pipe when the request says nothing that gives one."""
@@ -111,62 +105,6 @@ Gas = Annotated[
 ]
 
 
-class MainSkinReading(RequestModel):
-    """One reading of the main pipe's skin beside the mouth, as displayed."""
-
-    model_config = rules(
-        (left_out("surface"), left_out("emissivity")),
-        unsaid={"skin_too_hot": "Some gas that the model admits keeps the skin that warm."},
-    )
-
-    displayed_degC: Annotated[float, Quantity("degC", TEMPERATURE, low=-50, high=1000)] = Field(
-        description="What the thermometer showed, running warm.", examples=[236, "457 F"]
-    )
-    thermometer: Literal["infrared", "contact"] = Field(
-        default="infrared", description="Whether it sees or touches the skin. Default infrared."
-    )
-    surface: Surface = Field(
-        default=None,
-        description="Name of the surface looked at, such as a dab of matt black paint; see GET "
-        "/v1/reference. Default null: the main pipe's own.",
-        examples=["matt black paint"],
-    )
-    emissivity: Annotated[
-        float | None, Quantity("1", PURE_NUMBER, low=0.01, high=1, nullable=True)
-    ] = Field(
-        default=None,
-        description="Measured emissivity, 8 to 14 µm, of the surface looked at, in place of its "
-        "name; taken as true. Default null.",
-        examples=[0.95],
-    )
-    emissivity_set: Annotated[float, Quantity("1", PURE_NUMBER, low=0.01, high=1)] = Field(
-        default=0.95,
-        description="What an infrared thermometer was set to. Default 0.95.",
-        examples=[0.95],
-    )
-    uncertainty_K: Annotated[
-        float | None, Quantity("K", TEMPERATURE_DIFFERENCE, low=0.1, high=100, nullable=True)
-    ] = Field(
-        default=None,
-        description="Standard deviation of what it showed. Default null: 2 K or 2 % of the °C, "
-        "whichever is more.",
-        examples=[4],
-    )
-
-    @model_validator(mode="after")
-    def _one_surface(self) -> MainSkinReading:
-        if self.surface is not None and self.emissivity is not None:
-            raise refusal(
-                "surface_given_twice",
-                "Surface and emissivity are both given.",
-                "Give the name of a surface or an emissivity, not both.",
-                unit="1",
-                at=["emissivity"],
-                value=self.emissivity,
-            )
-        return self
-
-
 GAS_TEMPERATURES = ("gas_temperature_degC", "skin_reading", "engine_load")
 ONE_GAS_TEMPERATURE = tuple(
     together(given(name), left_out(*(other for other in GAS_TEMPERATURES if other != name)))
@@ -178,7 +116,14 @@ ONE_GAS_TEMPERATURE = tuple(
 class MainPipe(RequestModel):
     """The pipe that the branch stands on, at the mouth."""
 
-    model_config = rules(ONE_SURFACE, ONE_GAS_TEMPERATURE)
+    model_config = rules(
+        ONE_SURFACE,
+        ONE_GAS_TEMPERATURE,
+        unsaid={
+            "skin_mirrors": f"The emissivity is {LEAST_EMISSIVITY:g} or more where an infrared "
+            "skin_reading gives neither emissivity nor another surface.",
+        },
+    )
 
     outside_diameter_mm: MainDiameter = Field(
         description="Outside diameter.", examples=[60.3, "2.375 in"]
@@ -265,6 +210,12 @@ class MainPipe(RequestModel):
                 unit="degC",
                 at=[given_ones[1]],
             )
+        return self
+
+    @model_validator(mode="after")
+    def _skin_can_be_read(self) -> MainPipe:
+        if self.skin_reading is not None:
+            self.skin_reading.refuse_mirror(self.emissivity)
         return self
 
 

@@ -63,6 +63,12 @@ TEMPERATURE = Dimension(
         "K": "kelvin",
     },
 )
+
+TEMPERATURE_DIFFERENCE = Dimension(
+    "a temperature difference",
+    {"K": "kelvin", "degC": "delta_degree_Celsius", "F": "delta_degree_Fahrenheit"},
+)
+"""20 F of difference are 11.1 K, and 20 °F of temperature are not."""
 PRESSURE = Dimension(
     "a pressure",
     {
@@ -225,8 +231,12 @@ SUFFIXES = {
 }
 """Ending of a field's name to its unit: the contract's whole rule about units."""
 
-IN_WORDS = {"minutes_since_start": "min"}
-"""Whole names that tell their unit in a word."""
+IN_WORDS = {
+    "minutes_since_start": "min",
+    "within_1_percent_s": "s",
+    "within_0_3_percent_s": "s",
+}
+"""Whole names whose unit their last letters do not tell."""
 
 
 def unit_of(field: str) -> str | None:

@@ -15,7 +15,7 @@ from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.rivals import Rival
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.solve import Fitted, fit
-from warmbranch.fit.trim_advice import Trim as TrimAdvice
+from warmbranch.fit.trim_advice import TrimAdvice
 from warmbranch.steady.cautions import findings
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case import calibrations

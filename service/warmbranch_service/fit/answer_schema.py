@@ -13,7 +13,7 @@ from warmbranch_service.contract.whole_answer import WholeAnswer
 from warmbranch_service.fit.rivals import RIVALS
 from warmbranch_service.steady.schema import Prediction
 
-Outcome = Literal[
+FitOutcome = Literal[
     "fitted", "prior-dominated", "contradictory readings", "at a bound", "not converged"
 ]
 Pair = tuple[float, float]
@@ -301,7 +301,7 @@ class FitAnswer(WholeAnswer):
     TABLE = "parameters"
     SHORT = ("outcome", "prediction.quiet_rpm.median", "trim.cut_now_mm")
 
-    outcome: Outcome = Field(description="How it ended; a poor answer is named, not refused.")
+    outcome: FitOutcome = Field(description="How it ended; a poor answer is named, not refused.")
     summary: str = Field(description="The answer in plain words.")
     parameters: list[Parameter]
     residuals: list[Residual] = Field(description="One a reading, in the order given.")

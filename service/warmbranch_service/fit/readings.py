@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.branch import LONGEST_MM, Surface
-from warmbranch_service.case.schema import TEMPERATURE_DIFFERENCE
+from warmbranch_service.case.skin_reading import LEAST_EMISSIVITY, refuse_two_surfaces
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import given, left_out, rules, together
 from warmbranch_service.contract.units import (
@@ -17,6 +17,7 @@ from warmbranch_service.contract.units import (
     PURE_NUMBER,
     ROTATION,
     TEMPERATURE,
+    TEMPERATURE_DIFFERENCE,
     TIME,
 )
 
@@ -29,9 +30,6 @@ Displayed = Annotated[float, Quantity("degC", TEMPERATURE, low=-50, high=1000)]
 Uncertainty = Annotated[
     float | None, Quantity("K", TEMPERATURE_DIFFERENCE, low=0.1, high=100, nullable=True)
 ]
-LEAST_EMISSIVITY = 0.01
-"""Of what an infrared thermometer looks at: below, it sees reflections alone."""
-
 Emissivity = Annotated[float, Quantity("1", PURE_NUMBER, low=LEAST_EMISSIVITY, high=1)]
 Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
 Frequency = Annotated[float, Quantity("Hz", FREQUENCY, low=1, high=2000)]
@@ -110,15 +108,7 @@ class InfraredReading(RequestModel):
 
     @model_validator(mode="after")
     def _one_surface(self) -> InfraredReading:
-        if self.surface is not None and self.emissivity is not None:
-            raise refusal(
-                "surface_given_twice",
-                "Surface and emissivity are both given.",
-                "Give the name of a surface or an emissivity, not both.",
-                unit="1",
-                at=["emissivity"],
-                value=self.emissivity,
-            )
+        refuse_two_surfaces(self.surface, self.emissivity)
         if (self.distance_mm is None) != (self.distance_to_spot is None):
             lacking = "distance_mm" if self.distance_mm is None else "distance_to_spot"
             raise refusal(

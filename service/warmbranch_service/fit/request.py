@@ -18,12 +18,18 @@ from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.shared import NAMES as SHARED
 from warmbranch.fit.skin_in_time import START_SPREAD
 from warmbranch.warming.drive import LONGEST
-from warmbranch_service.case.schema import TEMPERATURE_DIFFERENCE, Case
+from warmbranch_service.case.schema import Case
+from warmbranch_service.case.skin_reading import LEAST_EMISSIVITY
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import WITH_ENGINE, left_out, rules, where
-from warmbranch_service.contract.units import FREQUENCY, PERCENTAGE, ROTATION, TIME
+from warmbranch_service.contract.units import (
+    FREQUENCY,
+    PERCENTAGE,
+    ROTATION,
+    TEMPERATURE_DIFFERENCE,
+    TIME,
+)
 from warmbranch_service.fit.readings import (
-    LEAST_EMISSIVITY,
     MOST_HEARD,
     MOST_READINGS,
     ContactReading,

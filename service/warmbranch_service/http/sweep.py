@@ -22,7 +22,7 @@ from warmbranch_service.contract.errors import (
 from warmbranch_service.contract.forms import CSV, MEDIA_TYPES, VARY, form_of
 from warmbranch_service.http import request_examples
 from warmbranch_service.http.strict_route import WeightyRoute, problem_responses
-from warmbranch_service.http.turns import Place
+from warmbranch_service.http.turns import SweepPlace
 from warmbranch_service.http.workshop import Workshop, client_of
 from warmbranch_service.sweep.answer_forms import FORMS, NDJSON, AnswerForm, answer_form
 from warmbranch_service.sweep.answer_schema import SweepFailure, SweepLine
@@ -76,7 +76,7 @@ class Ndjson(StreamingResponse):
 class _Answer(StreamingResponse):
     """Holds a place as long as it is being sent, even if nobody takes it from the first."""
 
-    def __init__(self, lines: AsyncGenerator[bytes], media_type: str, place: Place) -> None:
+    def __init__(self, lines: AsyncGenerator[bytes], media_type: str, place: SweepPlace) -> None:
         super().__init__(lines, media_type=media_type, headers=VARY)
         self._place = place
 

@@ -97,7 +97,7 @@ class Turns:
         return greediest[-1] if len(greediest) >= own + 2 else None
 
 
-class Place(NamedTuple):
+class SweepPlace(NamedTuple):
     """That of one sweep; given back once, by ``leave``."""
 
     leave: Callable[[], None]
@@ -127,7 +127,7 @@ class Places:
         if self.taken >= self._most:
             raise _full(f"{self._most} sweeps are under way, as many as may be")
 
-    def take(self, client: str) -> Place:
+    def take(self, client: str) -> SweepPlace:
         """A place.
 
         Raises
@@ -144,7 +144,7 @@ class Places:
                 self._taken[held.pop()] -= 1
                 self._taken += Counter()  # forgets who has none
 
-        return Place(leave)
+        return SweepPlace(leave)
 
 
 def _full(what: str) -> Problem:

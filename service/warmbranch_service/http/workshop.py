@@ -25,7 +25,7 @@ from starlette.requests import Request
 
 from warmbranch.base.errors import StoppedError
 from warmbranch.base.stopping import Stop, under
-from warmbranch.base.tally import Tally, kept_in
+from warmbranch.base.tally import Tally, counted_into
 from warmbranch_service.contract.errors import CLIENT_LEFT, OVERLOADED, TIME_LIMIT, Kind, Problem
 from warmbranch_service.http import metrics
 from warmbranch_service.http.turns import Job, Turns
@@ -237,7 +237,7 @@ class Workshop:
             if job.began is not None:
                 job.began()
             job.stop.check()
-            with under(job.stop), kept_in(job.done):
+            with under(job.stop), counted_into(job.done):
                 result = job.work()
         except BaseException as error:
             end, told = job.future.set_exception, error

@@ -7,7 +7,7 @@ from dataclasses import replace
 from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknowns import Spreads
-from warmbranch.length.build_long import DRAWS, Trim
+from warmbranch.length.build_long import DRAWS, TrimPlan
 from warmbranch.length.effects import effects, transit_time_length
 from warmbranch.length.solve import Building, Lengths, solve
 from warmbranch.length.tone import LONGEST, one_temperature_length
@@ -130,7 +130,7 @@ def _within(length: float) -> float:
     return min(length, LONGEST)
 
 
-def _outcome(found: Lengths) -> schema.Outcome:
+def _outcome(found: Lengths) -> schema.LengthOutcome:
     if found.compromise is None:
         return "length found"
     return "compromise at the end of the range" if found.compromise.at_bound else "compromise found"
@@ -146,7 +146,7 @@ def _target(points: Points) -> TargetAnswer:
     )
 
 
-def _trim_steps(trim: Trim, per_hz: float | None) -> list[TrimStep]:
+def _trim_steps(trim: TrimPlan, per_hz: float | None) -> list[TrimStep]:
     return [
         TrimStep(
             cut_mm=places(cut / MM, 2),

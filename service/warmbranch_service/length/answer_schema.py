@@ -22,7 +22,7 @@ from warmbranch_service.length.parts import (
 FORM: Literal[1] = 1
 """Version of the answer's form: fields may be added within it, none renamed or removed."""
 
-Outcome = Literal["length found", "compromise found", "compromise at the end of the range"]
+LengthOutcome = Literal["length found", "compromise found", "compromise at the end of the range"]
 
 
 class TargetAnswer(AnswerModel):
@@ -173,7 +173,7 @@ class LengthAnswer(WholeAnswer):
         "removed or given another unit.",
         json_schema_extra=in_unit("1"),
     )
-    outcome: Outcome = Field(description="How it ended; a poor answer is named, not refused.")
+    outcome: LengthOutcome = Field(description="How it ended; a poor answer is named, not refused.")
     summary: str = Field(description="The answer in plain words.")
     target: TargetAnswer
     centreline_length_mm: float = Field(

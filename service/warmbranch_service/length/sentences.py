@@ -10,7 +10,7 @@ import numpy as np
 from warmbranch.base.constants import GRAVITY
 from warmbranch.case.case import Case
 from warmbranch.length.bandwidth import Notch
-from warmbranch.length.build_long import Trim
+from warmbranch.length.build_long import TrimPlan
 from warmbranch.length.compromise import Compromise
 from warmbranch.length.pair import Stagger
 from warmbranch.length.tone import LONGEST, Sized, one_temperature_length
@@ -87,7 +87,7 @@ def length_cautions(
     build: float,
     shape: Shape,
     place: PlaceAnswer | None,
-    trim: Trim,
+    trim: TrimPlan,
 ) -> list[Caution]:
     """All that a builder should know, the most particular first."""
     main, found = points.main, findings(answer)
@@ -191,7 +191,7 @@ def _of_place(place: PlaceAnswer | None) -> list[Caution]:
 
 
 def _of_condensate(
-    points: Points, answer: Answer, found: tuple[tuple[Finding, ...], ...], trim: Trim
+    points: Points, answer: Answer, found: tuple[tuple[Finding, ...], ...], trim: TrimPlan
 ) -> list[Caution]:
     wet = [
         name

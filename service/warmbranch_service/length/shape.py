@@ -19,7 +19,7 @@ from warmbranch.length.cut_list import (
 )
 from warmbranch.length.folding import Fold, Run, Stack, Tube, folds, serpentine
 from warmbranch.length.outline import Envelope, Outline, Pipework, Space, outline
-from warmbranch.length.tone import LONGEST, Outcome, Sized, length_for
+from warmbranch.length.tone import LONGEST, Sized, ToneOutcome, length_for
 from warmbranch_service.case.branch import Bend, Straight
 from warmbranch_service.case.convert import MM
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
@@ -243,7 +243,7 @@ class Shape:
         for draft, length, outcome in zip(drafts, sized.length, sized.outcome, strict=True):
             build = float(length) + spare
             pipework = _refolded(tube, draft, build)
-            if outcome != Outcome.FOUND or pipework is None:
+            if outcome != ToneOutcome.FOUND or pipework is None:
                 continue
             laid = outline(pipework, 0.0, tube.outside_diameter, tube.cap_thickness)
             # Bends make the branch a little longer: it must still fit.

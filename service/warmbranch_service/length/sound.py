@@ -20,10 +20,9 @@ from warmbranch.length.pair import (
     same_tune,
 )
 from warmbranch.length.solve import Choice
-from warmbranch.length.tone import Outcome, bounds
+from warmbranch.length.tone import ToneOutcome, bounds
 from warmbranch.sound.acoustics import input_impedance
-from warmbranch.sound.placement import Place as PhysicsPlace
-from warmbranch.sound.placement import better_places, nodes, positions, sweep, tones
+from warmbranch.sound.placement import PipePlace, better_places, nodes, positions, sweep, tones
 from warmbranch.sound.tail import FarEnd, MainRun
 from warmbranch.steady.answer import Answer
 from warmbranch_service.case.convert import MM, Converted, kelvin
@@ -69,7 +68,7 @@ def diameter_choices(
     choices: list[DiameterChoice] = []
     for tube in tubes:
         here = tube.notch
-        reached = tube.sized.outcome[0] == Outcome.FOUND
+        reached = tube.sized.outcome[0] == ToneOutcome.FOUND
         branch, metal = tube.sized.answer.case.branch, tube.sized.answer.case.metal
         length = float(tube.sized.length[0])
         choices.append(
@@ -201,7 +200,7 @@ def place_answer(request: LengthRequest, answer: Answer, tone: float) -> PlaceAn
     )
 
 
-def _place(place: PhysicsPlace) -> Place:
+def _place(place: PipePlace) -> Place:
     return Place(
         position_mm=places(place.position / MM, 1),
         insertion_loss_dB=places(place.tone, 2),

@@ -27,10 +27,10 @@ from warmbranch_service.listen.answer_schema import (
     DroneAnswer,
     HeardAnswer,
     ListenAnswer,
+    ListenOutcome,
     LoudnessCurve,
     NotchHeard,
     OrderCurve,
-    Outcome,
     RecordingAnswer,
     RivalSpeed,
     Side,
@@ -174,7 +174,7 @@ def _told(
     ]
     loud = curves["before"] or curves["after"]
     found = drone(loud) if loud is not None else None
-    outcome: Outcome
+    outcome: ListenOutcome
     if not any(np.any(one.held) for side in SIDES for one in heard[side]):
         outcome = "engine not heard"
     elif not heard["after"]:

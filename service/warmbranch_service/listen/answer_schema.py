@@ -10,7 +10,7 @@ from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
 from warmbranch_service.steady.schema import Levels
 
-Outcome = Literal["notch heard", "no notch heard", "engine not heard", "before only"]
+ListenOutcome = Literal["notch heard", "no notch heard", "engine not heard", "before only"]
 Side = Literal["before", "after"]
 
 
@@ -200,7 +200,7 @@ class ChangeAnswer(AnswerModel):
 class ListenAnswer(AnswerModel):
     """What is heard in the recordings."""
 
-    outcome: Outcome = Field(examples=["notch heard"], description="How it ended.")
+    outcome: ListenOutcome = Field(examples=["notch heard"], description="How it ended.")
     summary: str = Field(
         examples=["Loudest at 2375 rpm (2310 to 2425)."],
         description="The answer in a sentence or two.",

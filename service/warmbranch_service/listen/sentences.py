@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.listen.answer_schema import (
     DroneAnswer,
+    ListenOutcome,
     NotchHeard,
-    Outcome,
     RecordingAnswer,
 )
 from warmbranch_service.listen.request import ListenRequest
@@ -21,7 +21,7 @@ MUCH_CLIPPED = 0.001
 
 
 def summary(
-    outcome: Outcome,
+    outcome: ListenOutcome,
     notch: NotchHeard | None,
     drone: DroneAnswer | None,
     recordings: Sequence[RecordingAnswer],

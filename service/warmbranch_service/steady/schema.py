@@ -294,7 +294,7 @@ class Solver(AnswerModel):
     nodes: int = Field(description="Points along the branch.", json_schema_extra=in_unit("1"))
 
 
-Outcome = Literal["resonance found", "no resonance"]
+SteadyOutcome = Literal["resonance found", "no resonance"]
 
 
 class SteadyAnswer(WholeAnswer):
@@ -303,7 +303,7 @@ class SteadyAnswer(WholeAnswer):
     TABLE = "profile"
     SHORT = ("outcome", "resonance.quiet_rpm", "resonance.frequency_Hz", "centreline_length_mm")
 
-    outcome: Outcome = Field(description="How it ended; a poor answer is named, not refused.")
+    outcome: SteadyOutcome = Field(description="How it ended; a poor answer is named, not refused.")
     summary: str = Field(description="The answer in plain words.")
     profile: Profile
     resonance: Resonance

@@ -14,8 +14,13 @@ from warmbranch_service.version import MODEL_VERSION
 
 MOST_OUTPUTS = len(OUTPUTS) + 2 * MOST_LOSSES
 
-Outcome = Literal["resonance found", "no resonance", "not admitted", "not solved"]
-OUTCOMES: tuple[Outcome, ...] = ("resonance found", "no resonance", "not admitted", "not solved")
+DesignOutcome = Literal["resonance found", "no resonance", "not admitted", "not solved"]
+OUTCOMES: tuple[DesignOutcome, ...] = (
+    "resonance found",
+    "no resonance",
+    "not admitted",
+    "not solved",
+)
 _COUNT: JsonSchema = {"x-unit": "1", "minimum": 0}
 _HOLDER = "that which the header names"
 
@@ -105,7 +110,7 @@ class SweepRow(AnswerModel):
         examples=[{"case.main_pipe.gas_temperature_degC": 310}],
         json_schema_extra={"maxProperties": MOST_FIELDS, "x-unit": _HOLDER, "x-range": "any"},
     )
-    outcome: Outcome = Field(
+    outcome: DesignOutcome = Field(
         description="How it ended. not admitted: no such case is answered, and errors says why; "
         "not solved: the solver stopped short of its tolerance."
     )

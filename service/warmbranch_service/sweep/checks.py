@@ -25,7 +25,7 @@ from warmbranch_service.sweep.varied import (
 if TYPE_CHECKING:
     from warmbranch_service.sweep.request import SweepRequest
 
-Place = list[str | int]
+FieldPath = list[str | int]
 
 GIVEN_TWICE = {
     "length_given_twice": ("length_mm", "Leave centreline out of the case, or vary a piece of it."),
@@ -72,7 +72,7 @@ def check(request: SweepRequest) -> tuple[CaseField, ...]:
     return tuple(fields)
 
 
-def _field(case: Case, vary: Vary, at: Place) -> CaseField:
+def _field(case: Case, vary: Vary, at: FieldPath) -> CaseField:
     try:
         return find(case, vary.field)
     except NoSuchFieldError as error:
@@ -81,7 +81,7 @@ def _field(case: Case, vary: Vary, at: Place) -> CaseField:
         ) from None
 
 
-def _check_way(vary: Vary, field: CaseField, at: Place) -> None:
+def _check_way(vary: Vary, field: CaseField, at: FieldPath) -> None:
     given = [name for name in WAYS if getattr(vary, name) is not None]
     if len(given) != 1:
         what = f"Both {given[0]} and {given[1]} are given." if given else "No values are given."
@@ -94,7 +94,7 @@ def _check_way(vary: Vary, field: CaseField, at: Place) -> None:
         _check_spread(vary.spread, field, [*at, given[0]])
 
 
-def _checked(field: CaseField, value: object, at: Place) -> Any:
+def _checked(field: CaseField, value: object, at: FieldPath) -> Any:
     """The value in the field's unit; a refusal with its place."""
     try:
         return field.kind.check(value)
@@ -110,7 +110,7 @@ def _checked(field: CaseField, value: object, at: Place) -> Any:
         ) from None
 
 
-def _check_grid(grid: Grid, field: CaseField, at: Place) -> None:
+def _check_grid(grid: Grid, field: CaseField, at: FieldPath) -> None:
     low = _checked(field, grid.from_, [*at, "from"])
     high = _checked(field, grid.to, [*at, "to"])
     if isinstance(low, str) or isinstance(high, str):
@@ -143,7 +143,7 @@ def _check_grid(grid: Grid, field: CaseField, at: Place) -> None:
             _checked(field, value, at)
 
 
-def _check_spread(spread: Spread, field: CaseField, at: Place) -> None:
+def _check_spread(spread: Spread, field: CaseField, at: FieldPath) -> None:
     if not field.is_continuous:
         _refuse(
             "no_distribution",
@@ -232,7 +232,7 @@ def _check_given_once(request: SweepRequest, fields: list[CaseField]) -> None:
             for i, field in enumerate(fields):
                 if field.path[-1] == name and field.path[1] == entry["loc"][0]:
                     detail = f"{field.name}: {entry['ctx']['detail']}" if "ctx" in entry else ""
-                    at: Place = ["vary", i, "field"]
+                    at: FieldPath = ["vary", i, "field"]
                     _refuse("field_given_twice", detail, remedy, at, request.vary[i].field)
 
 
@@ -250,7 +250,7 @@ def _refuse(
     code: LiteralString,
     detail: str,
     remedy: str,
-    at: Place,
+    at: FieldPath,
     value: object,
     unit: str | None = None,
 ) -> NoReturn:

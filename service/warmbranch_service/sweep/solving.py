@@ -21,13 +21,13 @@ from warmbranch.steady.solve import solve
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.convert import engine_order, refused_flow
 from warmbranch_service.case.convert_batch import PER_HOUR, to_batch
-from warmbranch_service.case.main_gas import settled
+from warmbranch_service.case.main_gas import with_inferred_gas
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.errors import Entry, Problem
 from warmbranch_service.contract.refusals import entries_of, entry_of_physics
 from warmbranch_service.steady.outputs import OUTPUTS, Solved, Values, losses
 from warmbranch_service.steady.schema import SteadyRequest
-from warmbranch_service.sweep.answer_schema import Outcome
+from warmbranch_service.sweep.answer_schema import DesignOutcome
 from warmbranch_service.sweep.patch import Patch
 from warmbranch_service.sweep.plan import Chunk, Inputs, Plan, Task, plan_of
 from warmbranch_service.sweep.request import SweepRequest
@@ -36,7 +36,7 @@ from warmbranch_service.sweep.request import SweepRequest
 class _Ended(NamedTuple):
     """What became of one design."""
 
-    outcome: Outcome
+    outcome: DesignOutcome
     values: tuple[float | None, ...] | None
     errors: list[Entry]
 
@@ -80,7 +80,7 @@ def _ended(plan: Plan, rows: Sequence[Inputs]) -> list[_Ended]:
     patch = Patch(plan.request.case, plan.fields)
     for i, row in enumerate(rows):
         try:
-            cases[i], _ = settled(Case.model_validate(patch.with_values(row)))
+            cases[i], _ = with_inferred_gas(Case.model_validate(patch.with_values(row)))
         except ValidationError as error:
             found[i] = _Ended("not admitted", None, _entries(error, patch, row))
         except Problem as problem:  # no gas explains the main pipe's skin

@@ -111,8 +111,8 @@ def _answer(run: _Run) -> WarmupAnswer:
     first = warm.resonance[:, 0]
     cold, hot = float(sound.frequency[0, 0]), float(first[0])
     settled = Settled(
-        within_1_percent_s=finite(sound.settled(first, 0.01)[0], 1),
-        within_0_3_percent_s=finite(sound.settled(first, 0.003)[0], 1),
+        within_1_percent_s=finite(sound.time_within(first, 0.01)[0], 1),
+        within_0_3_percent_s=finite(sound.time_within(first, 0.003)[0], 1),
     )
     per_hertz = float(length_per_frequency(warm.case)[0])
     warm_loss = float(warm.transmission_loss(sound.driven[:, None])[0, 0])

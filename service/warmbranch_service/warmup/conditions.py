@@ -14,7 +14,7 @@ from warmbranch.length.compromise import Compromise
 from warmbranch.length.conditions import over_conditions
 from warmbranch_service.case.convert import MM, Converted, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR
-from warmbranch_service.case.main_gas import settled
+from warmbranch_service.case.main_gas import with_inferred_gas
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.rounding import digits, finite
 from warmbranch_service.warmup.answer_schema import BestLength, Condition, ConditionsMap
@@ -34,7 +34,7 @@ def conditions_map(
         The case as it stands.
     driven : float, Hz
     """
-    case, _ = settled(case)
+    case, _ = with_inferred_gas(case)
     own = case.main_pipe
     assert own.gas_temperature_degC is not None, "a settled case has one"
     loads = wanted.loads or [Load(gas_temperature_degC=own.gas_temperature_degC)]

@@ -6,7 +6,7 @@ import pytest
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.forecast import FIT_NODES, Forecaster
-from warmbranch.belief.unknowns import put
+from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.banded import newton_step
@@ -39,7 +39,7 @@ def test_is_the_model_of_branch_solve_on_its_grid(make_case):
     prior = Calibration.prior(case)
     drawn = prior.draws(16)
     mine = Forecaster(case, prior.names, case.branch.length, DEFAULT_NODES).at(drawn)
-    whole = solve(put(case, prior.names, drawn))
+    whole = solve(with_unknowns(case, prior.names, drawn))
     # The same equations, but for the sound's coarser cells.
     np.testing.assert_allclose(mine.frequency, whole.resonance[:, 0], rtol=3e-6, atol=0)
     # What the looser tolerances leave.
@@ -88,7 +88,7 @@ def test_sensitivities_are_those_of_solving_anew(make_case, changes, buoyancy, t
     size = len(prior.names)
     for i, name in enumerate(prior.names):
         up, down = (
-            on_fixed_grid(put(case, prior.names, around[[row]]), base.profile.position)[0]
+            on_fixed_grid(with_unknowns(case, prior.names, around[[row]]), base.profile.position)[0]
             for row in (i, size + i)
         )
         whole = (up - down) / (2 * step)
@@ -131,7 +131,7 @@ def test_sensitivities_under_pulsation(make_case):
     for i, name in enumerate(prior.names):
         moves = step * prior.spread[i] * np.eye(size)[i]
         up, down = (
-            solve(put(case, prior.names, (prior.mean + sign * moves)[None]),
+            solve(with_unknowns(case, prior.names, (prior.mean + sign * moves)[None]),
                   position=base.profile.position).resonance[0, 0]
             for sign in (1, -1)
         )  # fmt: skip

@@ -13,8 +13,8 @@ from warmbranch.belief.unknowns import (
     UNKNOWNS,
     Spreads,
     log_spread,
-    put,
     shifted_emissivity,
+    with_unknowns,
 )
 from warmbranch.case.closures import STIRRING
 from warmbranch.gas.gas import COLDEST, HOTTEST
@@ -80,21 +80,25 @@ def test_each_unknown_puts_the_value_that_it_tells(make_case):
         prior = unknown.prior(case, Spreads())
         coordinate = np.array([prior.centre + 1.3 * prior.spread])
         there = where.get(name, lambda c, name=name: getattr(c.closures, name))
-        found = there(put(case, [name], coordinate[:, None]))
+        found = there(with_unknowns(case, [name], coordinate[:, None]))
         np.testing.assert_allclose(found, unknown.value(case, coordinate), rtol=1e-14, atol=0)
         assert abs(found[0] / there(case)[0] - 1) > 1e-3, name
 
 
 def test_radiant_surroundings_follow_the_air_only_where_they_are_one(make_case):
-    one = put(make_case(), ["air_temperature"], np.array([[7.0]]))
+    one = with_unknowns(make_case(), ["air_temperature"], np.array([[7.0]]))
     assert one.surroundings.radiant_temperature[0] == pytest.approx(305.15, abs=1e-9)
-    two = put(make_case(radiant_temperature=310.0), ["air_temperature"], np.array([[7.0]]))
+    two = with_unknowns(
+        make_case(radiant_temperature=310.0), ["air_temperature"], np.array([[7.0]])
+    )
     assert two.surroundings.radiant_temperature[0] == pytest.approx(310.0, abs=1e-9)
 
 
 def test_gas_excess_is_told_over_the_air_of_the_case(make_case):
     case = make_case()  # 150 °C over 25 °C
-    both = put(case, ["air_temperature", "gas_temperature"], np.array([[5.0, np.log(1.1)]]))
+    both = with_unknowns(
+        case, ["air_temperature", "gas_temperature"], np.array([[5.0, np.log(1.1)]])
+    )
     assert both.main_pipe.gas_temperature[0] == pytest.approx(298.15 + 137.5, abs=1e-9)
 
 

@@ -28,7 +28,7 @@ def one_unknown(make_case):
     """The mouth correction alone, and one tone: a posterior that can be integrated."""
     case = make_case()
     fixed = Spreads(fixed=frozenset(UNKNOWNS) - {"mouth_factor"})
-    heard = Heard.settled(np.array([89.6]), np.array([0.2]), np.array([1.031]))
+    heard = Heard.of_warm(np.array([89.6]), np.array([0.2]), np.array([1.031]))
     sure = frozenset({"ear", WARMTH})
     return Problem(case, Readings.none(), heard, Calibration.prior(case, fixed), known=sure)
 
@@ -81,7 +81,7 @@ def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
     from warmbranch.belief import forecast
 
     case = make_case()
-    heard = Heard.settled(np.array([90.0]), np.ones(1), np.array([1.031]))
+    heard = Heard.of_warm(np.array([90.0]), np.ones(1), np.array([1.031]))
     problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
     whole = forecast.solve_steady
     refused = []
@@ -140,7 +140,7 @@ def test_equally_likely_choice_repeats_heavy_draws(one_unknown):
 def test_far_from_the_draws_the_stand_in_foresees_nothing_probable(make_case):
     """Its parabolas go to tones there that no number holds."""
     case = make_case()
-    heard = Heard.settled(np.array([90.0]), np.ones(1), np.array([1.031]))
+    heard = Heard.of_warm(np.array([90.0]), np.ones(1), np.array([1.031]))
     problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
     prior = Prior(problem)
     size = len(problem)

@@ -139,7 +139,7 @@ def test_search_stays_within_its_bounds(make_case):
 
 def test_a_tone_of_another_length_counts_at_that_length(make_case):
     case = make_case()
-    heard = Heard.settled(np.array([90.0, 100.0]), np.ones(2), np.array([1.031, 0.9]))
+    heard = Heard.of_warm(np.array([90.0, 100.0]), np.ones(2), np.array([1.031, 0.9]))
     known = frozenset({WARMTH})
     problem = Problem(case, Readings.none(), heard, Calibration.prior(case), known=known)
     expected = problem.expected(np.zeros((1, len(problem))))

@@ -90,7 +90,7 @@ def test_only_what_is_observed_has_errors():
 
 def test_twenty_equal_tones_are_not_twenty_times_as_sure(make_case):
     """Independent, they would leave 1 %/√20; the ear that heard them stays."""
-    heard = Heard.settled(*(np.array([value]) for value in (90.0, 0.9, 1.031)))
+    heard = Heard.of_warm(*(np.array([value]) for value in (90.0, 0.9, 1.031)))
     once, often = (
         fit(make_case(), Readings.none(), Heard.concatenate([heard] * count), warm=True)
         for count in (1, 20)

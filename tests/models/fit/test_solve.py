@@ -11,7 +11,7 @@ from warmbranch.belief.unknowns import UNKNOWNS, Spreads
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.readings import KNOWN, Heard, Readings
 from warmbranch.fit.shared import NAMES as SHARED
-from warmbranch.fit.solve import Outcome, fit
+from warmbranch.fit.solve import FitOutcome, fit
 
 ORDER = 3.0
 """Of a six-cylinder four-stroke engine."""
@@ -38,7 +38,7 @@ def contact(position, celsius, uncertainty=2.0) -> Readings:
 def heard(rpm, uncertainty=20.0, length=1.031) -> Heard:
     per_rpm = ORDER / 60
     given = (rpm * per_rpm, uncertainty * per_rpm, length)
-    return Heard.settled(*(np.array([value]) for value in given))
+    return Heard.of_warm(*(np.array([value]) for value in given))
 
 
 @pytest.mark.parametrize("cap", [None, 40.0], ids=["heard alone", "with the cap end read"])
@@ -67,7 +67,7 @@ def test_common_practice_trim(make_case, cap):
 
 def test_nothing_read_or_heard_is_the_prior(make_case):
     found = fit(make_case(), Readings.none(), Heard.none())
-    assert found.outcome is Outcome.PRIOR_DOMINATED
+    assert found.outcome is FitOutcome.PRIOR_DOMINATED
     np.testing.assert_array_equal(found.before, found.after)
     prior = Calibration.prior(make_case())
     np.testing.assert_allclose(found.calibration.mean, prior.mean, rtol=0, atol=1e-9)
@@ -77,7 +77,7 @@ def test_nothing_read_or_heard_is_the_prior(make_case):
 
 def test_one_reading_still_answers(make_case):
     found = fit(make_case(), contact([0.3], [60.0]), Heard.none())
-    assert found.outcome is Outcome.PRIOR_DOMINATED
+    assert found.outcome is FitOutcome.PRIOR_DOMINATED
     assert len(found.after) == len(LEVELS)
 
 
@@ -88,7 +88,7 @@ def test_many_readings_and_a_tone_recover_the_truth(synthetic):
     for _ in range(15):
         drawn = synthetic.experiment(rng, 8, listens=True)
         found = fit(drawn.case, drawn.readings, drawn.heard)
-        assert found.outcome in (Outcome.FITTED, Outcome.PRIOR_DOMINATED)
+        assert found.outcome in (FitOutcome.FITTED, FitOutcome.PRIOR_DOMINATED)
         low, _, middle, _, high = found.after
         true = drawn.truth.resonance[0, 0]
         assert abs(true - middle) < 1.5 * (high - low)
@@ -105,10 +105,10 @@ def test_precise_data_find_the_coefficients(synthetic):
     case = synthetic.a_case(rng)
     prior = Calibration.prior(case, Spreads(fixed=known))
     truth = prior.mean + prior.spread * np.array([0.6, -0.4, 0.5])
-    from warmbranch.belief.unknowns import put
+    from warmbranch.belief.unknowns import with_unknowns
     from warmbranch.steady.solve import solve
 
-    answer = solve(put(case, prior.names, truth[None]))
+    answer = solve(with_unknowns(case, prior.names, truth[None]))
     place = np.linspace(0.1, 0.95, 8) * case.branch.length[0]
     skin = np.interp(place, answer.profile.position[0], answer.profile.skin[0])
     found = fit(
@@ -125,7 +125,7 @@ def test_precise_data_find_the_coefficients(synthetic):
 
 def test_contradicting_readings_are_answered_and_flagged(make_case):
     found = fit(make_case(), contact([0.4, 0.4, 0.7], [40.0, 90.0, 35.0]), Heard.none())
-    assert found.outcome is Outcome.CONTRADICTORY
+    assert found.outcome is FitOutcome.CONTRADICTORY
     codes = [{s.code for s in own} for own in found.suspicions]
     assert "contradicts" in codes[0]
     assert "contradicts" in codes[1]
@@ -138,7 +138,7 @@ def test_at_a_bound(make_case):
     sure = Spreads(fixed=frozenset(SHARED))
     hot = contact(np.linspace(0.2, 1.0, 6), np.full(6, 200.0), uncertainty=0.5)
     found = fit(make_case(), hot, Heard.none(), spreads=sure)
-    assert found.outcome in (Outcome.AT_BOUND, Outcome.CONTRADICTORY)
+    assert found.outcome in (FitOutcome.AT_BOUND, FitOutcome.CONTRADICTORY)
     assert any(one.at_bound for one in found.parameters)
 
 

@@ -97,7 +97,7 @@ def test_surfaces_of_one_spot_may_show_different_things(make_case):
 @pytest.fixture
 def before(make_case):
     case = make_case()
-    heard = Heard.settled(np.array([90.0]), np.ones(1), np.array([1.031]))
+    heard = Heard.of_warm(np.array([90.0]), np.ones(1), np.array([1.031]))
     problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
     return case, Prior(problem).ensemble(problem)
 

@@ -40,9 +40,9 @@ def test_cut_now_is_short_of_the_final_cut_and_keeps_its_promise(built):
     assert low < found.final_cut < high
     # Independently: of fresh draws cut so, at most some 3 % are heard too high.
     drawn = problem.prior.draws(400, seed=77)
-    from warmbranch.belief.unknowns import put
+    from warmbranch.belief.unknowns import with_unknowns
 
-    cases = put(case, problem.prior.names, drawn)
+    cases = with_unknowns(case, problem.prior.names, drawn)
     cut = with_length(cases, np.full(400, 1.031 - found.cut_now))
     ear = np.exp(EAR * np.random.default_rng(78).normal(size=400))
     too_short = np.mean(solve(cut).resonance[:, 0] * ear > 110.0)

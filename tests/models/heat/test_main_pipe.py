@@ -129,7 +129,7 @@ def test_gas_as_warm_as_the_air_leaves_the_wall_there(make_case):
 
 def test_a_solver_that_stops_short_says_which_designs(make_case, monkeypatch):
     """The first design is in balance from the start, the second needs more than one step."""
-    monkeypatch.setattr(module, "MOST_STEPS", 1)
+    monkeypatch.setattr(module, "MOST_WALL_STEPS", 1)
     with pytest.raises(NotConvergedError, match="main pipe") as caught:
         wall_of(make_case(gas_temperature=np.array([298.15, 900.0])))
     assert caught.value.designs == (1,)

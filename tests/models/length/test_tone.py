@@ -14,7 +14,7 @@ from warmbranch.case.case import Case
 from warmbranch.case.geometry import Piece
 from warmbranch.length.tone import (
     LONGEST,
-    Outcome,
+    ToneOutcome,
     bounds,
     frozen_slope,
     length_for,
@@ -49,7 +49,7 @@ def test_a_uniform_tube_is_a_quarter_wave(uniform_case):
 def test_round_trip(a_case, bent, frequency, bends):
     case = a_case(pieces=bent if bends else None)
     sized = length_for(case, tone(frequency))
-    assert sized.outcome[0] == Outcome.FOUND
+    assert sized.outcome[0] == ToneOutcome.FOUND
     again = solve(with_length(case, sized.length)).resonance[:, 0]
     assert_allclose(again, frequency, rtol=PROMISED)
     assert_allclose(sized.answer.length, sized.length, rtol=1e-12)
@@ -118,14 +118,14 @@ def test_slope_is_the_derivative(a_case):
 
 @pytest.mark.parametrize(
     ("frequency", "outcome", "length"),
-    [(12.0, Outcome.TOO_LOW, LONGEST), (2000.0, Outcome.TOO_HIGH, 3 * 45.3e-3)],
+    [(12.0, ToneOutcome.TOO_LOW, LONGEST), (2000.0, ToneOutcome.TOO_HIGH, 3 * 45.3e-3)],
 )
 def test_tones_out_of_reach(a_case, frequency, outcome, length):
     sized = length_for(a_case(), tone(frequency))
     assert sized.outcome[0] == outcome
     assert_allclose(sized.length, length, rtol=2e-9)
     reached = sized.answer.resonance[0, 0]
-    assert reached > frequency if outcome == Outcome.TOO_LOW else reached < frequency
+    assert reached > frequency if outcome == ToneOutcome.TOO_LOW else reached < frequency
 
 
 def test_tones_at_the_ends_of_the_range(a_case):
@@ -133,14 +133,14 @@ def test_tones_at_the_ends_of_the_range(a_case):
     for end in bounds(case):
         heard = solve(with_length(case, end)).resonance[:, 0]
         sized = length_for(case, heard)
-        assert sized.outcome[0] == Outcome.FOUND
+        assert sized.outcome[0] == ToneOutcome.FOUND
         assert_allclose(sized.length, end, rtol=2 * PROMISED)
 
 
 def test_a_bore_too_narrow_to_resonate(a_case):
     case = a_case(outside_diameter=6e-3, wall_thickness=2.5e-3)
     sized = length_for(case, tone(60.0))
-    assert sized.outcome[0] == Outcome.OVERDAMPED
+    assert sized.outcome[0] == ToneOutcome.OVERDAMPED
     assert np.isnan(sized.answer.resonance[0, 0])
 
 
@@ -160,7 +160,7 @@ def test_the_slope_is_that_of_the_solved_jacobian(box_sample):
     sized = length_for(case, np.where(np.isnan(first), answer.transit_time, first) * 1.03)
     found = sensitivity(sized.answer, ["branch.length"]).resonance[0]
     true = found * sized.answer.length / sized.answer.resonance[:, 0]
-    there = (sized.outcome == Outcome.FOUND) & ~np.isnan(true)
+    there = (sized.outcome == ToneOutcome.FOUND) & ~np.isnan(true)
     assert there.sum() > 16
     # Measured over 64 designs: 1e-6 in the middle, 5e-4 at worst.
     assert_allclose(sized.slope[there], true[there], rtol=1e-3)

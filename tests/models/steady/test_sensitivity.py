@@ -46,7 +46,7 @@ def differenced(answer, one):
     step, total = COARSER * one.step, 0.0
     for place, weight in FOURTH_ORDER:
         moved = value * (1 + place * step) if one.relative else value + place * step
-        there = one.put(case, moved)
+        there = one.apply(case, moved)
         longer = (there.branch.length / case.branch.length)[:, None]
         found = solve(there, position=answer.profile.position * longer, modes=1)
         profile = found.profile

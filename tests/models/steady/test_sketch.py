@@ -14,7 +14,7 @@ from warmbranch.heat.grid import DEFAULT_NODES, SKETCH_NODES, graded
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.steady import sketch
 from warmbranch.steady.interplay import Mouth
-from warmbranch.steady.sketch import Sketch, laid_out, refined
+from warmbranch.steady.sketch import Sketch, balance_and_guess, refined
 from warmbranch.steady.solve import solve
 
 LENGTH = np.array([0.05, 0.4, 3.0])
@@ -124,18 +124,18 @@ def given(case):
 class TestLaidOut:
     def test_few_nodes_and_given_ones_need_no_sketch(self, make_case):
         asked = given(make_case())
-        balance, guess = laid_out(*asked, nodes=SKETCH_NODES)
+        balance, guess = balance_and_guess(*asked, nodes=SKETCH_NODES)
         assert guess is None
         assert balance.x.shape == (1, SKETCH_NODES)
         even = np.linspace(0, 1.0, 41)[None] * asked[0].branch.length
-        balance, guess = laid_out(*asked, position=even)
+        balance, guess = balance_and_guess(*asked, position=even)
         assert guess is None
         assert balance.x is even
 
     def test_the_guess_is_near(self, box_sample):
         """Within a few kelvin, of spans up to a thousand: what 33 nodes are good for."""
         case = box_sample(64, seed=42)
-        balance, guess = laid_out(*given(case))
+        balance, guess = balance_and_guess(*given(case))
         answer = solve(case, modes=1)
         # The core does the same in one call: rounding of the bends.
         assert_allclose(balance.x, answer.profile.position, rtol=1e-11)
@@ -146,11 +146,11 @@ class TestLaidOut:
     def test_pulsation_shapes_the_sketch(self, make_case):
         """Gas stirred along the whole branch bends elsewhere than gas at rest."""
         case = make_case(incident_pressure=np.array([0.0, 4000.0]))
-        balance, _ = laid_out(*given(case))
+        balance, _ = balance_and_guess(*given(case))
         assert not np.allclose(balance.x[0], balance.x[1], rtol=1e-2)
 
     def test_the_cap_of_a_wrapped_branch_is_crowded(self, make_case):
-        balance, _ = laid_out(*given(make_case(wrap_thickness=np.array([0.0, 0.02]))))
+        balance, _ = balance_and_guess(*given(make_case(wrap_thickness=np.array([0.0, 0.02]))))
         last = np.diff(balance.x, axis=1)[:, -1]
         assert last[0] > 2 * last[1]
 
@@ -164,9 +164,9 @@ class TestLaidOut:
 
     def test_a_batch_is_its_designs(self, box_sample):
         case = box_sample(24, seed=43)
-        together, _ = laid_out(*given(case))
+        together, _ = balance_and_guess(*given(case))
         for i in range(0, 24, 5):
-            alone, _ = laid_out(*given(case.take(slice(i, i + 1))))
+            alone, _ = balance_and_guess(*given(case.take(slice(i, i + 1))))
             assert_allclose(alone.x[0], together.x[i], rtol=1e-9)  # what Newton's method leaves
 
 
@@ -232,7 +232,7 @@ def test_nodes_move_smoothly_with_the_case(make_case):
     """No jump where the sketch takes a step more: neighbours' nodes differ as their cases do."""
     degrees = np.linspace(600.0, 700.0, 201)
     case = make_case(gas_temperature=degrees)
-    x = laid_out(*given(case))[0].x / case.branch.length[:, None]
+    x = balance_and_guess(*given(case))[0].x / case.branch.length[:, None]
     turn = np.abs(np.diff(x, n=2, axis=0)).max()
     # SKETCH_TOLERANCES leave a hundredth of a kelvin, a ten-thousandth of what bends here.
     assert turn < 1e-4

@@ -357,7 +357,7 @@ def test_times_that_cannot_be(make_case, wrong):
 
 
 def test_a_run_that_stops_short_says_so(make_case, monkeypatch):
-    monkeypatch.setattr(warmup, "MOST_STEPS", 3)
+    monkeypatch.setattr(warmup, "MOST_TIME_STEPS", 3)
     with pytest.raises(NotConvergedError) as caught:
         warm_up(make_case(), Drive(600.0), np.array([600.0]))
     assert caught.value.designs == (0,)

@@ -33,19 +33,21 @@ class TestSettled:
     def test_between_the_last_time_outside_and_the_next(self):
         found = heard([90.0, 98.0, 99.5, 100.0], [0.0, 10.0, 20.0, 30.0])
         # 2 % off at 10 s, 0.5 % at 20 s: 1 % lies two thirds of the way.
-        assert_allclose(found.settled(np.array([100.0]), 0.01), [10 + 10 * 2 / 3], rtol=1e-12)
+        assert_allclose(found.time_within(np.array([100.0]), 0.01), [10 + 10 * 2 / 3], rtol=1e-12)
 
     def test_leaving_again_counts(self):
         found = heard([100.0, 90.0, 100.0], [0.0, 10.0, 20.0])
-        assert_allclose(found.settled(np.array([100.0]), 0.01), [19.0], rtol=1e-12)
+        assert_allclose(found.time_within(np.array([100.0]), 0.01), [19.0], rtol=1e-12)
 
     def test_always_and_never(self):
-        assert_array_equal(heard([100.0, 100.2], [0, 1]).settled(np.array([100.0]), 0.01), [0.0])
-        assert np.isnan(heard([90.0, 95.0], [0, 1]).settled(np.array([100.0]), 0.01)[0])
+        assert_array_equal(
+            heard([100.0, 100.2], [0, 1]).time_within(np.array([100.0]), 0.01), [0.0]
+        )
+        assert np.isnan(heard([90.0, 95.0], [0, 1]).time_within(np.array([100.0]), 0.01)[0])
 
     def test_no_resonance_is_outside(self):
         found = heard([np.nan, 100.0], [0.0, 10.0])
-        assert_allclose(found.settled(np.array([100.0]), 0.01), [10.0], rtol=1e-12)
+        assert_allclose(found.time_within(np.array([100.0]), 0.01), [10.0], rtol=1e-12)
 
     @pytest.mark.parametrize(
         ("wet", "expected"),

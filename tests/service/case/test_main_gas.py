@@ -94,6 +94,16 @@ REFUSED = [
         "skin_too_hot",
         "Check the unit",
     ),
+    (
+        van(
+            gas_temperature_degC=None,
+            skin_reading={"displayed_degC": 200},
+            surface=None,
+            emissivity=0,
+        ),
+        "skin_mirrors",
+        "the reading's own emissivity",
+    ),
     (van(gas_temperature_degC=None, engine_load="fast"), "unknown_name", "idle, cruise, hard"),
 ]
 
