@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Self, get_args
 
 from pydantic import Field, RootModel
 
@@ -15,12 +15,7 @@ from warmbranch_service.version import MODEL_VERSION
 MOST_OUTPUTS = len(OUTPUTS) + 2 * MOST_LOSSES
 
 DesignOutcome = Literal["resonance found", "no resonance", "not admitted", "not solved"]
-OUTCOMES: tuple[DesignOutcome, ...] = (
-    "resonance found",
-    "no resonance",
-    "not admitted",
-    "not solved",
-)
+OUTCOMES: tuple[DesignOutcome, ...] = get_args(DesignOutcome)
 _COUNT: JsonSchema = {"x-unit": "1", "minimum": 0}
 _HOLDER = "that which the header names"
 

@@ -190,7 +190,7 @@ class TestLost:
                 raise NotConvergedError("invented", designs=designs, residual=1.0, iterations=1)
             return whole(balance, mouth, **more)
 
-        monkeypatch.setattr(sketch, "settled", gives_up)
+        monkeypatch.setattr(sketch, "solve_temperatures", gives_up)
 
     @pytest.mark.usefixtures("refusing")
     @pytest.mark.parametrize("pressure", [0.0, 1500.0])
@@ -221,7 +221,7 @@ class TestLost:
         def gives_up(*_, **__):
             raise NotConvergedError("invented", designs=(2,), residual=1.0, iterations=1)
 
-        monkeypatch.setattr(sketch, "settled", gives_up)
+        monkeypatch.setattr(sketch, "solve_temperatures", gives_up)
         monkeypatch.setattr(sketch, "solve_steady", fails)
         with pytest.raises(NotConvergedError) as raised:
             solve(case)
