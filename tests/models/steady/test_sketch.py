@@ -181,7 +181,7 @@ class TestLost:
     @pytest.fixture
     def refusing(self, monkeypatch):
         """The sketch gives up on what is hotter than 900 K, one design at a time."""
-        whole = sketch.settled
+        whole = sketch.solve_temperatures
 
         def gives_up(balance, mouth, **more):
             hot = np.flatnonzero(balance.case.main_pipe.gas_temperature > 900.0)
