@@ -14,14 +14,20 @@ import pytest
 from shared.document import document, schemas
 from warmbranch.case.case import Case
 from warmbranch.case.closures import (
+    CAP_PRESSURE,
+    MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
     PULSATION,
     REACH,
     STANTON,
+    STIRRED_FILM,
     STIRRING,
+    TONE_EXCHANGE,
     Closures,
     MouthModel,
+    Prior,
+    at_mouth,
 )
 from warmbranch.case.geometry import Branch, Piece
 from warmbranch.case.main_pipe import MainPipe
@@ -52,6 +58,7 @@ COMMON = {
     "mass_flow": 60 / 3600,
     "film_augmentation": 1.6,
     "incident_pressure": 0.0,
+    "cap_pressure": CAP_PRESSURE.median,
     "gas": burnt_gas("petrol", 1.0),
     "air_temperature": 298.15,
     "radiant_temperature": None,
@@ -68,6 +75,9 @@ def build_case(**changes) -> Case:
     Any value may be an array, one entry a design.
     """
     closures = {name: changes.pop(name) for name in [*changes] if name not in COMMON}
+    if "fixed_diffusivity" in closures:  # as the service has it
+        fixed = ~np.isnan(np.asarray(closures["fixed_diffusivity"], dtype=np.float64))
+        closures.setdefault("mouth_exchange", np.where(fixed, np.inf, MOUTH_EXCHANGE.median))
     given = COMMON | changes
     arrays = [v for v in (*given.values(), *closures.values()) if isinstance(v, np.ndarray)]
     size = max([1, *(len(array) for array in arrays)])
@@ -92,6 +102,7 @@ def build_case(**changes) -> Case:
             given["main_emissivity"],
             given["film_augmentation"],
             given["incident_pressure"],
+            given["cap_pressure"],
         ),
         gas=given["gas"],
         surroundings=Surroundings(
@@ -158,12 +169,21 @@ class Coefficients(NamedTuple):
     buoyancy: tuple[float, float]
     outer_film_factor: tuple[float, float]
     mouth_factor: tuple[float, float]
+    mouth_exchange: tuple[float, float]
+    tone_exchange: tuple[float, float]
+    stirred_film: tuple[float, float]
+
+
+def _range(prior: Prior) -> tuple[float, float]:
+    return prior.low, prior.high
 
 
 PRIOR = Coefficients(
-    *((prior.low, prior.high) for prior in (STIRRING, REACH, PULSATION, STANTON)),
+    tuple(float(at_mouth(value, REACH.median)) for value in _range(STIRRING)),
+    *(_range(prior) for prior in (REACH, PULSATION, STANTON)),
     (1.0, 1.0),
-    *((prior.low, prior.high) for prior in (OUTER_FILM_FACTOR, MOUTH_FACTOR)),
+    *(_range(p) for p in (OUTER_FILM_FACTOR, MOUTH_FACTOR)),
+    *(_range(p) for p in (MOUTH_EXCHANGE, TONE_EXCHANGE, STIRRED_FILM)),
 )
 """What the model holds likely."""
 
@@ -176,6 +196,9 @@ ADMITTED = Coefficients(
     buoyancy=(1e-3, 20.0),
     outer_film_factor=(0.05, 20.0),
     mouth_factor=(1e-3, 3.0),
+    mouth_exchange=(1e-3, 1.0),
+    tone_exchange=(0.01, 3.0),
+    stirred_film=(0.01, 20.0),
 )
 """What the service accepts, and no one believes."""
 
@@ -267,6 +290,7 @@ def sample_box(
             emissivity,
             draw.by_ratio(0.5, 10.0),
             draw.sometimes(0.8, 0.0, draw.by_ratio(10.0, 20e3)),
+            draw.by_ratio(100.0, 10e3),
         ),
         gas=gas,
         surroundings=Surroundings(
@@ -275,7 +299,14 @@ def sample_box(
             pressure,
             draw.sometimes(0.2, 0.0, 60 * draw.unit() ** 2),
         ),
-        closures=closures,
+        closures=replace(
+            closures,
+            mouth_exchange=np.where(
+                ~np.isnan(closures.fixed_diffusivity) | (draw.unit() < 0.1),
+                np.inf,
+                closures.mouth_exchange,
+            ),
+        ),
     )
 
 

@@ -61,7 +61,7 @@ def one_case() -> Case:
         branch=Branch(48.3e-3, 1.5e-3, 2e-3, ((Piece(1.2),),), 0.0),
         metal=metal("stainless 304"),
         covering=Covering(0.45, 0.0, 0.05),
-        main_pipe=MainPipe(60.3e-3, 1.5e-3, 583.15, math.nan, 95 / 3600, 0.45, 1.6, 0.0),
+        main_pipe=MainPipe(60.3e-3, 1.5e-3, 583.15, math.nan, 95 / 3600, 0.45, 1.6, 0.0, 1000.0),
         gas=burnt_gas("petrol", 1.0),
         surroundings=Surroundings(291.15, 291.15, 101325.0, 4.0),
         closures=replace(Closures.default(), buoyancy=np.zeros(1)),

@@ -14,13 +14,14 @@ from warmbranch.base import stopping, tally
 from warmbranch.base.batch import Batched, FloatArray
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
+from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.core import calls, records
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.banded import newton_step, outside_loss
 from warmbranch.heat.first_guess import bounds, first_guess
 from warmbranch.heat.grid import DEFAULT_NODES, graded
 from warmbranch.heat.heat_balance import HeatBalance, Linearised
-from warmbranch.heat.mixing import pulsation, stirred_mouth
+from warmbranch.heat.mixing import laminar_pulsation, pulsation, stirred_mouth
 from warmbranch.heat.mouth_exchange import mouth_resistance
 
 
@@ -145,8 +146,11 @@ def heat_balance(
     )
 
 
-def pulsating(balance: HeatBalance, displacement: FloatArray, frequency: FloatArray) -> HeatBalance:
-    """The same balance with mixing by pulsation, where mixing is not fixed.
+def pulsating(
+    balance: HeatBalance, displacement: FloatArray, frequency: FloatArray, gas: FloatArray
+) -> HeatBalance:
+    """The same balance with what a tone of the gas does: mixing, where it is not fixed, and
+    exchange at the mouth.
 
     Parameters
     ----------
@@ -154,11 +158,51 @@ def pulsating(balance: HeatBalance, displacement: FloatArray, frequency: FloatAr
         Without it.
     displacement : (designs, nodes) array, m
         Amplitude of the gas's displacement, at ``frequency`` (designs,), Hz.
+    gas : (designs, nodes) array, K
+        Temperatures that the layers at the wall belong to.
     """
-    closures = balance.case.closures
-    added = pulsation(displacement, frequency, closures.pulsation)
+    case = balance.case
+    closures = case.closures
+    added = pulsation(
+        displacement, frequency, pulsation_strength(case, balance.gas, gas, frequency)
+    )
     added = np.where(np.isnan(closures.fixed_diffusivity)[:, None], added, 0.0)
-    return replace(balance, forced_diffusivity=balance.forced_diffusivity + added)
+    main = case.main_pipe
+    cap_pressure = cap_pressure_of(case, balance.gas, displacement[:, 0], frequency)
+    case = case.changed(main_pipe=main.changed(cap_pressure=cap_pressure))
+    speed = bulk_speed(main, balance.gas, case.surroundings.pressure)
+    return replace(
+        balance,
+        case=case,
+        forced_diffusivity=balance.forced_diffusivity + added,
+        mouth_resistance=mouth_resistance(case, balance.gas, speed),
+    )
+
+
+def pulsation_strength(
+    case: Case, gas: MixtureTable, temperature: FloatArray, frequency: FloatArray
+) -> FloatArray:
+    """``C_p`` at (designs, nodes): as given, or that of the laminar layers, dimensionless."""
+    given = case.closures.pulsation[:, None]
+    if not np.any(np.isnan(given)):
+        return given
+    state = gas.evaluate(temperature)
+    viscosity = state.viscosity / gas.density(temperature, case.surroundings.pressure)
+    prandtl = state.viscosity * state.heat_capacity / state.conductivity
+    laminar = laminar_pulsation(viscosity, prandtl, frequency, case.branch.bore)
+    return np.where(np.isnan(given), laminar, given)
+
+
+def cap_pressure_of(
+    case: Case, gas: MixtureTable, at_mouth: FloatArray, frequency: FloatArray
+) -> FloatArray:
+    """Pressure at the cap that goes with a displacement ``at_mouth``, m: ``ρ c ω ξ``, Pa.
+
+    As of a lossless quarter wave of the main pipe's gas; (designs,).
+    """
+    hot = case.main_pipe.gas_temperature[:, None]
+    impedance = gas.density(hot, case.surroundings.pressure) * gas.sound_speed(hot)
+    return impedance[:, 0] * 2 * np.pi * frequency * at_mouth
 
 
 def solve_steady(

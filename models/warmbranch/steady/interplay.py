@@ -190,7 +190,7 @@ def _pulsating(
         stopping.check()
         duct, position = before.duct, before.profile.position
         swing = displacement(balance.case, mouth.main_impedance, duct, position, frequency)
-        shaken = pulsating(balance, swing, frequency)
+        shaken = pulsating(balance, swing, frequency, before.profile.gas)
         try:
             profile = solve_steady(shaken, mouth.wall, before.profile, tolerances=tolerances)
         except NotConvergedError as error:

@@ -230,7 +230,7 @@ class _Neighbours:
             tone = self.tone[self.again] + self._offsets(before.tone)
             main = self.mouth.main_impedance
             swing = displacement(self.case, main, state.duct, self.position, tone)
-            balance = pulsating(balance, swing, tone)
+            balance = pulsating(balance, swing, tone, state.profile.gas)
         profile = self._profile(before)
         system = balance.linearise(profile.gas, profile.wall, profile.skin)
         gas, wall = self._along(system.gas), self._along(system.wall)
@@ -279,7 +279,7 @@ class _Neighbours:
         if self.pulsates:
             main = self.own_mouth.main_impedance
             swing = displacement(case, main, self.own.duct, profile.position, self.tone)
-            balance = pulsating(balance, swing, self.tone)
+            balance = pulsating(balance, swing, self.tone, profile.gas)
         return balance.linearise(profile.gas, profile.wall, profile.skin)
 
     def _heard(self, motion: _Motion) -> State:
