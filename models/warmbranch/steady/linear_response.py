@@ -24,9 +24,10 @@ from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.banded import mouth_amiss, outside_loss, skin_change, solved
-from warmbranch.heat.heat_balance import Linearised
+from warmbranch.heat.discretise import heat_balance, pulsating
+from warmbranch.heat.linearised import Linearised
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import TemperatureProfile, heat_balance, pulsating
+from warmbranch.heat.temperature import TemperatureProfile
 from warmbranch.sound.acoustics import input_impedance
 from warmbranch.sound.cutting import CELLS
 from warmbranch.sound.resonance import transit_time_estimate

@@ -15,7 +15,8 @@ from warmbranch.case.case import Case
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.banded import newton_step, outside_loss
 from warmbranch.heat.films import OutsideFilm
-from warmbranch.heat.heat_balance import HeatBalance, Linearised
+from warmbranch.heat.heat_balance import HeatBalance
+from warmbranch.heat.linearised import Linearised
 from warmbranch.heat.main_pipe_wall import inner_film
 from warmbranch.heat.mouth_exchange import mouth_resistance
 from warmbranch.heat.radiation import radiative_flux

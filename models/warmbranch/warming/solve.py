@@ -19,18 +19,14 @@ from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.core import calls, records
 from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.discretise import cap_pressure_of, heat_balance, pulsation_strength
 from warmbranch.heat.grid import GRADED_NODES
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.main_pipe_film import main_film
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.mixing import pulsation, stirred_mouth
 from warmbranch.heat.mouth_exchange import mouth_resistance
-from warmbranch.heat.temperature import (
-    cap_pressure_of,
-    heat_balance,
-    pulsation_strength,
-    solve_steady,
-)
+from warmbranch.heat.temperature import solve_steady
 from warmbranch.steady.interplay import displacement
 from warmbranch.steady.solve import solve
 from warmbranch.warming import plain, stepping

@@ -8,8 +8,8 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.banded import newton_step, outside_loss
-from warmbranch.heat.heat_balance import Linearised
-from warmbranch.heat.temperature import heat_balance
+from warmbranch.heat.discretise import heat_balance
+from warmbranch.heat.linearised import Linearised
 
 NODES = 21
 

@@ -10,9 +10,10 @@ from scipy.integrate import solve_bvp
 from warmbranch.base.constants import GRAVITY, STEFAN_BOLTZMANN
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import heat_balance, solve_steady
+from warmbranch.heat.temperature import solve_steady
 
 LAMINAR = 3.66
 """Nusselt number of the stagnant bound."""

@@ -12,6 +12,7 @@ from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat import temperature
+from warmbranch.heat.discretise import heat_balance
 from warmbranch.steady import interplay
 from warmbranch.steady import solve as branch
 
@@ -47,7 +48,7 @@ def graded(case):
     """Nodes that know nothing of the solution."""
     gas = MixtureTable.of(case.gas)
     speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
-    return temperature.heat_balance(case, gas, dry_air_table(), speed, nodes=COARSE).x
+    return heat_balance(case, gas, dry_air_table(), speed, nodes=COARSE).x
 
 
 def test_the_first_needs_the_finer_grid(hard, impatient, monkeypatch):

@@ -15,8 +15,9 @@ from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.case.materials import Metal
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat import temperature as steady
+from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import heat_balance, solve_steady
+from warmbranch.heat.temperature import solve_steady
 
 
 def profile_of(case, nodes=161):

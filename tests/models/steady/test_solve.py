@@ -14,9 +14,10 @@ from warmbranch.case.closures import REACH, STIRRING
 from warmbranch.case.geometry import Piece, inertance_ratio_between
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.discretise import heat_balance
+from warmbranch.heat.discretise import pulsating as with_pulsation
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import heat_balance, solve_steady
-from warmbranch.heat.temperature import pulsating as with_pulsation
+from warmbranch.heat.temperature import solve_steady
 from warmbranch.sound import acoustics, cutting, resonance
 from warmbranch.steady import interplay
 from warmbranch.steady.answer import Answer
