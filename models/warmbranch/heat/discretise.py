@@ -85,7 +85,8 @@ def pulsating(
     )
     added = np.where(np.isnan(closures.fixed_diffusivity)[:, None], added, 0.0)
     main = case.main_pipe
-    cap_pressure = cap_pressure_of(case, balance.gas, displacement[:, 0], frequency)
+    told = cap_pressure_of(case, balance.gas, displacement[:, 0], frequency)
+    cap_pressure = np.where(main.incident_pressure > 0, told, main.cap_pressure)
     case = case.changed(main_pipe=main.changed(cap_pressure=cap_pressure))
     speed = bulk_speed(main, balance.gas, case.surroundings.pressure)
     return replace(

@@ -33,7 +33,7 @@ from warmbranch.warming import plain, stepping
 from warmbranch.warming.dense_output import GAS, SKIN, WALL
 from warmbranch.warming.drive import Curve, Drive
 from warmbranch.warming.stepping import REPORT, Settings
-from warmbranch.warming.storage import Forcing, Store
+from warmbranch.warming.storage import Forcing, Store, main_gas
 
 TOLERANCE = 0.03
 """K. Error of a step, by the embedded solution, at the node where it is largest; measured to hold
@@ -92,7 +92,7 @@ class WarmUp:
     position : (designs, nodes) array, m
     gas, wall, skin : (designs, times, nodes) array, K
         ``wall[:, :, 0]`` is the main pipe's wall at the mouth.
-    mass_flow, air_speed : (designs, times) array; kg/s, m/s
+    main_gas, mass_flow, air_speed : (designs, times) array; K, kg/s, m/s
     heat_entered, heat_lost, heat_stored : (designs,) array, J
         From the beginning to the end, by the method's own quadrature.
     imbalance : (designs,) array, dimensionless
@@ -107,6 +107,7 @@ class WarmUp:
     gas: FloatArray
     wall: FloatArray
     skin: FloatArray
+    main_gas: FloatArray
     mass_flow: FloatArray
     air_speed: FloatArray
     heat_entered: FloatArray
@@ -204,6 +205,7 @@ def warm_up(
         gas=outputs[:, :, GAS],
         wall=outputs[:, :, WALL],
         skin=outputs[:, :, SKIN],
+        main_gas=main_gas(forcing, times),
         mass_flow=_along(drive.mass_flow, case.main_pipe.mass_flow, times),
         air_speed=_along(drive.air_speed, case.surroundings.air_speed, times),
         heat_entered=by_name["entered"],

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from shared.mouths import unresisting
 from warmbranch import core
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.main_pipe import bulk_speed
@@ -25,7 +26,7 @@ COARSE = 129
 
 @pytest.fixture(scope="module")
 def hard(box_sample):
-    return box_sample(8192, seed=7).take(np.array(HARD))
+    return unresisting(box_sample(8192, seed=7)).take(np.array(HARD))
 
 
 @pytest.mark.parametrize("compiled", [True, False])
@@ -60,7 +61,7 @@ def test_the_first_needs_the_finer_grid(hard, impatient, monkeypatch):
 
 
 def test_neighbours_stay_as_they_are(hard, impatient, box_sample):
-    plain = box_sample(8192, seed=7).take(np.arange(110, 120))
+    plain = unresisting(box_sample(8192, seed=7)).take(np.arange(110, 120))
     mixed = type(hard).concatenate([plain, hard.take(slice(0, 1))])
     profile = branch.solve(mixed, position=graded(mixed)).profile
     alone = branch.solve(plain, position=graded(plain)).profile
@@ -98,7 +99,7 @@ def test_some_only_take_their_time(box_sample, compiled, monkeypatch):
     if not compiled:
         monkeypatch.setenv(core.OFF, "off")
     monkeypatch.setattr(temperature, "FINER_GRIDS", 0)
-    slow = box_sample(32401, seed=4).take(slice(32400, 32401))
+    slow = unresisting(box_sample(32401, seed=4)).take(slice(32400, 32401))
     profile = branch.solve(slow, modes=1, position=graded(slow)).profile
     assert profile.iterations[0] > 40
     assert profile.closure_error[0] < 1e-8
