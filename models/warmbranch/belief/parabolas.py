@@ -73,7 +73,7 @@ class Parabolas:
         """
         count = len(self.believed.names)
         if count == 0:
-            return np.zeros(DRAWS)
+            return np.zeros(1)
         straight, curved = self._along(response)
         z = standard_normal(DRAWS, count)
         found = z @ straight + np.square(z) @ curved
