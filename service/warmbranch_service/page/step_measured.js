@@ -193,7 +193,12 @@ const OUTCOMES = {
 const NAMES = {
   gas_temperature: "main gas temperature",
   air_temperature: "air near the branch",
-  stirring: "stirring of the mouth",
+  mouth_exchange: "exchange at the mouth by the flow",
+  tone_exchange: "exchange at the mouth by the tone",
+  mass_flow: "gas flow",
+  buoyancy: "buoyant counterflow",
+  stirred_film: "inner film, by the stirring",
+  stirring: "stirring two bores in",
   reach: "reach of the stirring, in bores",
   stanton: "film of heat inside",
   outer_film_factor: "film of heat outside, factor",
