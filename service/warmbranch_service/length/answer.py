@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from warmbranch import core
 from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknowns import Spreads
@@ -109,6 +110,7 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
             if found.compromise is None
             else found.compromise.designs,
             draws=DRAWS,
+            loops=core.name(),
         ),
         model_version=MODEL_VERSION,
     )
