@@ -212,7 +212,11 @@ class PlainNumpy:
         density = self.density_times_temperature[:, None] / temperature
         prandtl = state.heat_capacity * state.viscosity / state.conductivity
         layers = wall_layers(
-            density, state.viscosity, prandtl, radius[:, None], self.case.closures.wall_losses[:, None]
+            density,
+            state.viscosity,
+            prandtl,
+            radius[:, None],
+            self.case.closures.wall_losses[:, None],
         )
         series, shunt = line(
             f[:, None], density[..., None], (ratio * pressure)[..., None], layers[..., None],
