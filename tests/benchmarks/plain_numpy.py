@@ -32,6 +32,8 @@ NUDGE = 1e-3
 """K, of the differences."""
 CLOSE = 1e-4
 """K: a Newton step so small is the last one."""
+TOGETHER = 64
+"""Designs; by trial the quickest."""
 BANDS = (3, 3)
 """Below and above the diagonal, gas and wall of each node in turn."""
 
@@ -247,6 +249,13 @@ def _places(elements: int) -> tuple[Array, Array]:
     moved = field * COLOURS + node % COLOURS
     inside = (balance >= 0) & (balance < 2 * elements) & (abs(balance // 2 - node) <= 1)
     return np.where(inside, moved * 2 * elements + balance, 0), inside.astype(np.float64)
+
+
+def in_parts(case: Case, elements: int = ELEMENTS) -> tuple[Array, ...]:
+    """Answers of many designs, so many at a time that their arrays stay in the cache."""
+    parts = [case.take(slice(i, i + TOGETHER)) for i in range(0, len(case), TOGETHER)]
+    answers = [PlainNumpy(part, elements).answer() for part in parts]
+    return tuple(np.concatenate(column) for column in zip(*answers, strict=True))
 
 
 def secant(function: Callable[[Array], Array], first: Array, second: Array) -> Array:
