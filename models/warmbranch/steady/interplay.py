@@ -63,7 +63,7 @@ class Mouth(Batched):
             closures.mouth_factor,
             closures.fixed_mouth_length,
         )
-        return cls(
+        return cls.of_parts(
             speed=speed,
             wall=wall,
             correction=correction,
@@ -101,7 +101,7 @@ def state_of(
         wall_losses=case.closures.wall_losses,
         cells=cells,
     )
-    return State(profile, duct)
+    return State.of_parts(profile=profile, duct=duct)
 
 
 def solve_temperatures(

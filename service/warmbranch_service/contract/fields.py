@@ -10,9 +10,9 @@ import difflib
 import math
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
-from typing import Any, LiteralString
+from typing import Annotated, Any, LiteralString
 
-from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from warmbranch_service.contract import units
@@ -43,6 +43,17 @@ class AnswerModel(BaseModel):
     model_config = ConfigDict(
         extra="forbid", frozen=True, allow_inf_nan=False, field_title_generator=_own_name
     )
+
+
+Loops = Annotated[
+    str,
+    Field(
+        description="Who went through the hot loops: the compiled core, named by its language and "
+        "the processor it was built for, or numpy, which gives the same answers slower.",
+        examples=["c x86-64-v3", "numpy"],
+    ),
+]
+"""What ``warmbranch.core.name()`` says, in the part of an answer that tells of the work done."""
 
 
 def refusal(

@@ -11,6 +11,7 @@ from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import (
     AnswerModel,
+    Loops,
     Quantity,
     RequestModel,
     Whole,
@@ -317,6 +318,7 @@ class Solver(AnswerModel):
 
     iterations: int = Field(description="Newton steps.", json_schema_extra=in_unit("1"))
     nodes: int = Field(description="Points along the branch.", json_schema_extra=in_unit("1"))
+    loops: Loops
 
 
 SteadyOutcome = Literal["resonance found", "no resonance"]
