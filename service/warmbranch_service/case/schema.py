@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from warmbranch.case.closures import PULSATION_AUGMENTATION
+from warmbranch.case.geometry import ROUNDING
 from warmbranch.gas.combustion import AIR, FUELS, LEANEST, RICHEST
 from warmbranch.gas.gas import SPECIES, SUM_TOLERANCE
 from warmbranch.heat.main_pipe_gas import ENGINE_LOADS
@@ -113,6 +114,10 @@ ONE_GAS_TEMPERATURE = tuple(
 """One of the three tells how hot the main gas is."""
 
 
+LEAST_BORE_MM = 5.0
+"""Of the main pipe: what the thinnest branch has at its thickest wall."""
+
+
 class MainPipe(RequestModel):
     """The pipe that the branch stands on, at the mouth."""
 
@@ -122,6 +127,8 @@ class MainPipe(RequestModel):
         unsaid={
             "skin_mirrors": f"The emissivity is {LEAST_EMISSIVITY:g} or more where an infrared "
             "skin_reading gives neither emissivity nor another surface.",
+            "no_bore": "outside_diameter_mm less twice wall_thickness_mm is "
+            f"{LEAST_BORE_MM:g} mm or more.",
         },
     )
 
@@ -184,6 +191,21 @@ class MainPipe(RequestModel):
     def bore_mm(self) -> float:
         """Inside diameter."""
         return self.outside_diameter_mm - 2 * self.wall_thickness_mm
+
+    @model_validator(mode="after")
+    def _leaves_a_bore(self) -> MainPipe:
+        if self.bore_mm < LEAST_BORE_MM * (1 - ROUNDING):
+            thickest = (self.outside_diameter_mm - LEAST_BORE_MM) / 2
+            raise refusal(
+                "no_bore",
+                f"A wall of {self.wall_thickness_mm:g} mm leaves {max(self.bore_mm, 0):g} mm of "
+                f"bore in {self.outside_diameter_mm:g} mm of tube.",
+                f"Give a wall of at most {thickest:g} mm, or a larger outside diameter.",
+                unit="mm",
+                at=["wall_thickness_mm"],
+                value=self.wall_thickness_mm,
+            )
+        return self
 
     @model_validator(mode="after")
     def _one_surface(self) -> MainPipe:
