@@ -81,15 +81,19 @@ def one(dice: _Dice) -> Json:
         "air_speed_m_s": of(0, 60),
         "relative_humidity_percent": of(0, 100),
     }
+    main_bore = main["outside_diameter_mm"] - 2 * main["wall_thickness_mm"]
+    ratio = bore / main_bore if main_bore > 0 else 1.0
+    loudest = min(20000.0, 0.25e3 * surroundings["pressure_kPa"] * ratio**2)
     return {
         "branch": branch,
         "main_pipe": main,
         "surroundings": surroundings,
-        "closures": _closures(dice),
+        "closures": _closures(dice, loudest),
     }
 
 
-def _closures(dice: _Dice) -> Json:
+def _closures(dice: _Dice, loudest: float) -> Json:
+    """``loudest``: Pa; the tone surely moves the gas at the mouth no faster than sound."""
     of, often = dice.of, dice.often
     mixing: Json
     if often(0.15):
@@ -101,7 +105,7 @@ def _closures(dice: _Dice) -> Json:
             "reach_bores": of(0.5, 200),
             "mouth_exchange_coefficient": of(None, 0.001, 1),
             "pulsation_coefficient": of(0, 0.1, 5),
-            "incident_pressure_Pa": of(0, 20000),
+            "incident_pressure_Pa": of(0, loudest),
             "buoyancy_factor": of(0, 1, 20),
         }
     inner = of(

@@ -41,6 +41,7 @@ class MainPipe(Batched):
     incident_pressure: FloatArray
 
     def __post_init__(self) -> None:
+        super().__post_init__()
         without = np.flatnonzero(~(self.bore > 0))
         if len(without):
             outside = float(self.outside_diameter[without[0]])

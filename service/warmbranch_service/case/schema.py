@@ -117,6 +117,10 @@ ONE_GAS_TEMPERATURE = tuple(
 LEAST_BORE_MM = 5.0
 """Of the main pipe: what the thinnest branch has at its thickest wall."""
 
+MOST_SKIN_EXCESS = 400.0
+"""K of a main pipe's skin above its gas. No steady pipe has any; one that has just carried hotter
+gas may. Beyond 500 K the heat balance of the branch was seen not to converge."""
+
 
 class MainPipe(RequestModel):
     """The pipe that the branch stands on, at the mouth."""
@@ -129,6 +133,8 @@ class MainPipe(RequestModel):
             "skin_reading gives neither emissivity nor another surface.",
             "no_bore": "outside_diameter_mm less twice wall_thickness_mm is "
             f"{LEAST_BORE_MM:g} mm or more.",
+            "skin_too_hot": f"skin_temperature_degC is at most {MOST_SKIN_EXCESS:g} K above "
+            "gas_temperature_degC, where both are given.",
         },
     )
 
@@ -231,6 +237,20 @@ class MainPipe(RequestModel):
                 "Give one of gas_temperature_degC, skin_reading and engine_load.",
                 unit="degC",
                 at=[given_ones[1]],
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _skin_of_this_gas(self) -> MainPipe:
+        skin, gas = self.skin_temperature_degC, self.gas_temperature_degC
+        if skin is not None and gas is not None and skin > gas + MOST_SKIN_EXCESS:
+            raise refusal(
+                "skin_too_hot",
+                f"The main pipe's skin is {skin - gas:g} K hotter than its gas.",
+                f"Give at most {gas + MOST_SKIN_EXCESS:g} °C, or null: then it is worked out.",
+                unit="degC",
+                at=["skin_temperature_degC"],
+                value=skin,
             )
         return self
 
