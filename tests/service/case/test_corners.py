@@ -47,7 +47,7 @@ def check(answer: Answer) -> None:
     assert not np.any(answer.resonance[:, 1:] <= answer.resonance[:, :-1])
     assert not np.any(seen_below(answer))
     warm = answer.effective_temperature
-    heavy, drowned = answer.mouth_correction > answer.length, answer.quality_factor < 1
+    heavy, drowned = answer.mouth_correction > answer.length, answer.quality_factor < 3
     assert np.all(np.isfinite(warm) | heavy | drowned | ~known)
     gas = profile.gas
     inside = (warm > 0.98 * gas.min(axis=1)) & (warm < 1.02 * gas.max(axis=1))
