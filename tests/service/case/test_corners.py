@@ -77,7 +77,9 @@ def test_some_corners():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize(
+    "seed", [0, *(pytest.param(seed, marks=pytest.mark.long) for seed in range(1, 6))]
+)
 def test_many_corners(seed):
     check_corners(5000, seed)
 
