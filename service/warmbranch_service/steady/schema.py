@@ -337,7 +337,8 @@ class SteadyAnswer(WholeAnswer):
     estimates: Estimates
     effective_temperature_degC: float | None = Field(
         description="The one temperature at which the same branch with the same gas would "
-        "resonate at frequency_Hz[0]; to 0.01. Null without a resonance.",
+        "resonate at frequency_Hz[0]; to 0.01. Null without a resonance, and where none between "
+        "the coldest and the hottest gas does: a mouth whose gas outweighs the branch's.",
         json_schema_extra=in_unit("degC"),
     )
     mouth_correction_mm: float = Field(

@@ -38,6 +38,7 @@ def sampled(problem: Problem, start: np.ndarray, seed: int) -> np.ndarray:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("seed", "readings", "listens"), [(0, 3, True), (1, 5, False), (2, 8, True)]
 )

@@ -82,6 +82,21 @@ def test_length_given_twice_and_nowhere(refused, van, put):
     assert (entry["field"], entry["code"]) == ("case.branch.length_mm", "no_length")
 
 
+@pytest.mark.parametrize(("wall", "thickest"), [(12, "5"), ("0.3 in", "5"), (5.01, "5")])
+def test_a_main_pipe_of_wall_alone(refused, smallest, put, wall, thickest):
+    """15 mm of tube with 12 mm of wall has a bore of less than nothing."""
+    put(smallest, "case.main_pipe.outside_diameter_mm", 15)
+    entry, _ = refused(put(smallest, "case.main_pipe.wall_thickness_mm", wall))
+    assert (entry["field"], entry["code"]) == ("case.main_pipe.wall_thickness_mm", "no_bore")
+    assert entry["remedy"].startswith(f"Give a wall of at most {thickest} mm")
+
+
+def test_a_narrow_main_pipe_is_admitted(steady, smallest, put):
+    put(smallest, "case.main_pipe.outside_diameter_mm", 15)
+    put(smallest, "case.main_pipe.mass_flow_kg_h", 2)
+    steady(put(smallest, "case.main_pipe.wall_thickness_mm", 5))
+
+
 def test_surface_and_emissivity_exclude_each_other(refused, van, put):
     entry, _ = refused(put(van, "case.branch.emissivity", 0.3))
     assert entry["field"] == "case.branch.emissivity"

@@ -55,7 +55,7 @@ def test_the_answer_says_what_readings_in_time_did(fit, body):
     assert any("30 s and 240 s, an assumption" in said for said in answer["assumptions"])
     assert (
         answer["prediction"]["learned_share"] > 0.03
-    )  # skin by the mouth tells little of the tail
+    )
 
 
 def test_one_settled_reading_beside_them_is_told_apart(fit, body):
