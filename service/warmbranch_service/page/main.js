@@ -29,7 +29,8 @@ let behind = false; // an answer to the last change is still to come
 async function start() {
   Object.assign(chosen, unitsOf(navigator.language), store.rememberedUnits() ?? {});
   watch({ connection: showConnection, busy: showBusy, key: showKey });
-  useKey(sessionStorage.getItem(KEY_KEY));
+  useKey(keyFromAddress() ?? kept(KEY_KEY));
+  addEventListener("hashchange", () => useKey(keyFromAddress() ?? kept(KEY_KEY)));
   await jobs.begin();
   byId("job-name").append(field({ path: "name", label: "Name of this job", kind: "text", compact: true }));
   for (const step of [stepBranch, stepAnswer, more, stepMeasured, stepCut, jobs]) step.build();
@@ -42,6 +43,46 @@ async function start() {
   showAll();
   recompute(0);
   document.documentElement.dataset.ready = "true";
+}
+
+// `serve --phone` puts the key behind the # of the address, which a browser sends to nobody. It is
+// kept until the tab is closed and does not stay where it can be read or shared.
+function keyFromAddress() {
+  const found = /^#key=(.+)$/.exec(location.hash);
+  if (!found) return null;
+  const key = decoded(found[1]);
+  history.replaceState(history.state, "", location.pathname + location.search);
+  keep(key);
+  return key;
+}
+
+function decoded(text) {
+  try {
+    return decodeURIComponent(text);
+  } catch {
+    return text; // typed by hand
+  }
+}
+
+function takeKey(key) {
+  keep(key);
+  useKey(key);
+}
+
+function keep(key) {
+  try {
+    sessionStorage.setItem(KEY_KEY, key);
+  } catch {
+    // This browser keeps nothing: the key then holds until the page is left.
+  }
+}
+
+function kept(name) {
+  try {
+    return sessionStorage.getItem(name);
+  } catch {
+    return null;
+  }
 }
 
 // The lists of metals and surfaces come after the first answer.
@@ -157,9 +198,7 @@ function tools() {
   addEventListener("beforeprint", sheet.write);
   byId("key-form").addEventListener("submit", (event) => {
     event.preventDefault();
-    const key = byId("key").value.trim();
-    sessionStorage.setItem(KEY_KEY, key);
-    useKey(key);
+    takeKey(byId("key").value.trim());
   });
   byId("try-now").addEventListener("click", tryNow);
   addEventListener("keydown", (event) => {
