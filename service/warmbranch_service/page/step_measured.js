@@ -6,6 +6,7 @@ import { quietAt } from "./headline.js";
 import { hasData, heardLength, isWhole, readAfter } from "./job.js";
 import { numbers } from "./numbers.js";
 import { answers } from "./questions.js";
+import { showSkin, skinFigure } from "./skin_chart.js";
 import * as store from "./store.js";
 import { onTape, plain, say, unitOf } from "./units.js";
 
@@ -17,6 +18,7 @@ const levelsTable = numbers("Quiet rpm, before and after measuring");
 
 export function build() {
   byId("before-after-numbers").append(levelsTable.node);
+  byId("skin-chart").append(skinFigure);
   byId("parameters").append(learned.node);
   byId("add-reading").addEventListener("click", addReading);
   byId("add-heard").addEventListener("click", () => addHeard({}));
@@ -159,6 +161,7 @@ export function show() {
   write(byId("next-reading"), nextWords(fit));
   showNotes(fit, job);
   showBeforeAfter(fit, measured);
+  showSkin();
   learned.show({
     caption: "What the model was unsure of: 90 % ranges",
     headings: ["what", "before", "after", "learned"],
@@ -175,9 +178,11 @@ export function show() {
 
 // Slips that would explain the readings better, as the service weighs them.
 function showRivals(fit) {
-  const items = (fit.rivals ?? []).map(({ sentence, quiet_rpm: rpm, what_to_read: next }) =>
-    el("li", { text: [sentence, rpm == null ? "" : `It would then be quiet at ${rpm.toFixed(0)} rpm.`, next].filter(Boolean).join(" ") }),
-  );
+  const items = (fit.rivals ?? []).map(({ sentence, odds, quiet_rpm: rpm, what_to_read: next }) => {
+    const weighed = odds >= 2 ? `That is ${odds >= 1000 ? "more than 1000" : odds.toFixed(0)} times likelier than all as written.` : "";
+    const then = rpm == null ? "" : `If so, it is quiet at ${rpm.toFixed(0)} rpm.`;
+    return el("li", { text: [sentence, weighed, then, next].filter(Boolean).join(" ") });
+  });
   fill(byId("rivals"), ...items);
 }
 
