@@ -3,6 +3,7 @@
 import { byId, write } from "./dom.js";
 import { nameOf } from "./fields.js";
 import { aimedRpm, isMeasured, targetKind } from "./job.js";
+import { inOwnUnits } from "./own_units.js";
 import { placeSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
@@ -92,7 +93,7 @@ function ofStanding(job) {
   if (!found) return { name: "quiet at", ...NOTHING, words: answers.errors.length ? NOTHING.words : "" };
   const { rpm, band, answer } = found;
   const hertz = answer.resonance.frequency_Hz[0];
-  if (hertz === null) return { name: "quiet at", value: "–", beside: "", words: answer.summary };
+  if (hertz === null) return { name: "quiet at", value: "–", beside: "", words: inOwnUnits(answer.summary) };
   const quiet = rpm === null ? `${hertz.toFixed(1)}\u00a0Hz` : `${rpm.toFixed(0)}\u00a0rpm`;
   const words = standingWords(job, found, hertz);
   if (isMeasured(job) && doubt() !== null) {

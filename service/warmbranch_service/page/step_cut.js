@@ -8,6 +8,7 @@ import { field, forget } from "./fields.js";
 import { cutNow, doubt, nextStep } from "./headline.js";
 import { builtLength, calibrated, caseNow, cutCase, cutOff, isMeasured, pieceLength, targetOf } from "./job.js";
 import { numbers } from "./numbers.js";
+import { inOwnUnits } from "./own_units.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
 import { converted, leastOnTape, millimetres, onTape, plain, say, typed, unitOf } from "./units.js";
@@ -183,7 +184,7 @@ async function askSlider(cut, chance) {
     const levels = answer.prediction?.quiet_rpm;
     const text = levels
       ? `${levels.median.toFixed(0)} rpm, 90 % between ${levels.interval_90.map((x) => x.toFixed(0)).join(" and ")}`
-      : answer.summary;
+      : inOwnUnits(answer.summary);
     write(byId("slider-rpm"), text);
     byId("slider").setAttribute("aria-valuetext", `${say("length", cut)} off: ${text}; ${chance?.text ?? ""}`);
   } catch (error) {

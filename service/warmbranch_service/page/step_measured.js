@@ -5,6 +5,7 @@ import { field, forget, offer } from "./fields.js";
 import { quietAt } from "./headline.js";
 import { hasData, heardLength, isWhole, readAfter } from "./job.js";
 import { numbers } from "./numbers.js";
+import { inOwnUnits } from "./own_units.js";
 import { answers } from "./questions.js";
 import { showSkin, skinFigure } from "./skin_chart.js";
 import * as store from "./store.js";
@@ -225,7 +226,7 @@ const rpmOf = (levels) => levels.interval_90.map((x) => x.toFixed(0)).join(" and
 function fitWords(fit, measured) {
   const after = fittedLevels(fit);
   const before = fit.prediction.before_fit.quiet_rpm;
-  if (!after || !before) return fit.summary;
+  if (!after || !before) return inOwnUnits(fit.summary);
   if (!measured) {
     return `From the sizes alone: 90 % between ${rpmOf(before)} rpm. Each reading narrows that.`;
   }
@@ -260,7 +261,7 @@ function showNotes(fit, job) {
       const off = plain("difference", Math.abs(residual.residual_K));
       const side = residual.residual_K < 0 ? "below" : "above";
       text = `Fitted: ${say("temperature", residual.expected_degC)}, this is ${off} ${unit} ${side}.`;
-      if (residual.suspect) text = `Suspect. ${text} ${residual.reasons.map((r) => r.message).join(" ")}`;
+      if (residual.suspect) text = `Suspect. ${text} ${inOwnUnits(residual.reasons.map((r) => r.message).join(" "))}`;
     }
     write(note, text);
     note.classList.toggle("suspect", whole && !older && Boolean(residual?.suspect));
@@ -268,7 +269,7 @@ function showNotes(fit, job) {
   for (const note of document.querySelectorAll("[data-heard]")) {
     const heard = fit.heard[fit.heardPlaces.indexOf(Number(note.dataset.heard))];
     const expected = heard?.expected_rpm == null ? "" : `Fitted: ${heard.expected_rpm.toFixed(0)} rpm. `;
-    write(note, heard ? expected + heard.reasons.map((r) => r.message).join(" ") : "");
+    write(note, heard ? expected + inOwnUnits(heard.reasons.map((r) => r.message).join(" ")) : "");
     note.classList.toggle("suspect", Boolean(heard?.suspect));
   }
 }

@@ -1,5 +1,6 @@
 // What is wrong, in the page's own words and units: "engine: cylinders", "0.02 to 0.2 in".
 
+import { inOwnUnits } from "./own_units.js";
 import { converted, unitOf } from "./units.js";
 
 const EXAMPLES = {
@@ -24,7 +25,7 @@ export function inOwnWords({ code, text, unit, value, detail, remedy }, kind, na
     const span = spanOf(remedy, kind);
     if (span) return `That is out of range: ${span}.`;
   }
-  return named(text ?? `${detail} ${remedy}`, nameOf, unit);
+  return inOwnUnits(named(text ?? `${detail} ${remedy}`, nameOf, unit));
 }
 
 // "Give a number from 0.5 to 5 mm, or …" in the unit that is shown.
