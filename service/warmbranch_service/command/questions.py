@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -164,7 +165,9 @@ def _job(file: str, changes: tuple[str, ...]) -> Job:
 
 
 def _value(text: str) -> Any:
-    """A number, true, null or a list as JSON has it; else the text, such as 2.25 in."""
+    """A number, true, null or a list as JSON has it, or with a decimal comma; else the text."""
+    if re.fullmatch(r"[+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))", text):
+        return float(text.replace(",", "."))
     try:
         return json.loads(text)
     except ValueError:

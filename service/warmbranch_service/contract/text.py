@@ -20,5 +20,7 @@ def listed(sentences: Iterable[str]) -> list[str]:
     """Sentences as a list, a dash before each."""
     lines: list[str] = []
     for sentence in sentences:
-        lines += textwrap.wrap(told(sentence), WIDTH, initial_indent="  - ", subsequent_indent="    ")
+        lines += textwrap.wrap(
+            told(sentence), WIDTH, initial_indent="  - ", subsequent_indent="    "
+        )
     return lines
