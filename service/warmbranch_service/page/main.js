@@ -12,6 +12,7 @@ import * as sheet from "./sheet.js";
 import * as stepAnswer from "./step_answer.js";
 import * as stepBranch from "./step_branch.js";
 import * as stepCut from "./step_cut.js";
+import * as stepHear from "./step_hear.js";
 import * as stepMeasured from "./step_measured.js";
 import * as store from "./store.js";
 import { chosen, unitsOf } from "./units.js";
@@ -20,6 +21,7 @@ const PAUSE = 200; // ms without a keystroke before the service is asked
 const OLD_AFTER = 1500; // ms without an answer before what is shown counts as old
 const KEY_KEY = "warmbranch.key"; // kept until the tab is closed
 const NARROW = 640; // pixels: below, the steps begin folded
+const FOLDED = new Set(["more-questions", "hear"]); // on a wide screen, too
 let timer = 0;
 let oldTimer = 0;
 let asking = new AbortController();
@@ -33,7 +35,7 @@ async function start() {
   addEventListener("hashchange", () => useKey(keyFromAddress() ?? kept(KEY_KEY)));
   await jobs.begin();
   byId("job-name").append(field({ path: "name", label: "Name of this job", kind: "text", compact: true }));
-  for (const step of [stepBranch, stepAnswer, more, stepMeasured, stepCut, jobs]) step.build();
+  for (const step of [stepBranch, stepAnswer, more, stepMeasured, stepHear, stepCut, jobs]) step.build();
   tools();
   folds();
   store.onChange(changed);
@@ -156,6 +158,7 @@ function showAll() {
   stepAnswer.show();
   more.show();
   stepMeasured.show();
+  stepHear.show();
   stepCut.show();
   showOld();
 }
@@ -171,7 +174,7 @@ addEventListener("input", () => (lastKey = performance.now()), true);
 function folds() {
   const all = [...document.querySelectorAll("details.fold")];
   const wide = innerWidth >= NARROW;
-  for (const fold of all) fold.open = wide && fold.id !== "more-questions";
+  for (const fold of all) fold.open = wide && !FOLDED.has(fold.id);
   byId("tools").open = wide;
   for (const link of document.querySelectorAll(".rail a")) {
     link.addEventListener("click", () => {

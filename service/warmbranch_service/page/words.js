@@ -37,14 +37,14 @@ function spanOf(remedy, kind) {
   return `between ${shown(found[1])} and ${shown(found[3])}${unit ? `\u00a0${unit}` : ""}`;
 }
 
-// Paths of the API, such as case.engine.cylinders or engine_load, as the page calls them.
-function named(text, nameOf) {
+/** Paths of the API, such as case.engine.cylinders or engine_load, as the page calls them. */
+export function named(text, nameOf) {
   return text
     .replace(/\b(?:case\.)?(?:[a-z_]+(?:\[\d+\])?\.)+[A-Za-z_0-9]+\b/g, (path) => {
       const whole = path.replace(/\[(\d+)\]/g, ".$1");
       return nameOf(whole) ?? nameOf(`case.${whole}`) ?? spaced(whole.split(".").at(-1));
     })
-    .replace(/\b[a-z]+(?:_[A-Za-z0-9]+)+\b/g, (name) => spaced(name));
+    .replace(/\b[a-z]+(?:_[A-Za-z0-9]+)+\b/g, (name) => nameOf(name) ?? spaced(name));
 }
 
 const UNITS_AT_END = /_(?:mm|degC|Hz|rpm|m_s|kPa|Pa|kg_h|deg|percent|dB|K|s|L|W_mK|W_m2K)$/;
