@@ -15,6 +15,11 @@ let built = false;
 
 const pair = ([low, high]) => `${low.toFixed(0)} and ${high.toFixed(0)} rpm`;
 
+// The model's own number beside it: far apart, one of the two is wrong.
+function modelWords({ predicted_Hz: hertz, resonance_Hz: tone, quiet_rpm: rpm }) {
+  return hertz ? ` The model alone says ${((hertz / tone.median) * rpm.median).toFixed(0)} rpm.` : "";
+}
+
 /** In a sentence or two. */
 export function heardSummary({ outcome, drone, notch }) {
   if (outcome === "engine not heard") {
@@ -23,7 +28,7 @@ export function heardSummary({ outcome, drone, notch }) {
   const parts = [];
   if (drone) parts.push(`It is loudest at ${drone.rpm.toFixed(0)} rpm, 90 % between ${pair(drone.interval_90)}${drone.at_edge ? "; that is the end of the recording, and it may be louder beyond" : ""}.`);
   if (outcome === "notch heard" && notch?.quiet_rpm) {
-    parts.push(`The branch bites at ${notch.quiet_rpm.median.toFixed(0)} rpm, 90 % between ${pair(notch.quiet_rpm.interval_90)}, a tone of ${notch.resonance_Hz.median.toFixed(1)} Hz.`);
+    parts.push(`The branch bites at ${notch.quiet_rpm.median.toFixed(0)} rpm, 90 % between ${pair(notch.quiet_rpm.interval_90)}, a tone of ${notch.resonance_Hz.median.toFixed(1)} Hz.${modelWords(notch)}`);
   } else if (outcome === "no notch heard") {
     parts.push("No quiet place of a branch is heard: it may lie outside of the speeds recorded, or be lost in noise.");
   }

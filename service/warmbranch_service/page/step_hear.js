@@ -132,8 +132,9 @@ function asked() {
   if (SIDES.every((side) => recordings[side].length > 0) && given.same_place != null) body.same_place = given.same_place;
   const anchors = SIDES.flatMap((side) => recordings[side].flatMap((one) => one.anchors.map((anchor) => ({ ...anchor, recording: side }))));
   if (anchors.length) body.rpm_at = anchors;
-  // The branch's own prediction says where to listen, once it stands.
-  if (job.built && recordings.after.length && lacking(job).length === 0) body.case = caseNow(job);
+  // The case for comparison alone: what is heard goes into the fit, where the model's own opinion
+  // counts already and must not count twice.
+  if (job.built && recordings.after.length && lacking(job).length === 0) Object.assign(body, { case: caseNow(job), prior: "none" });
   else body.engine = job.case.engine;
   return body;
 }
