@@ -7,7 +7,6 @@ import re
 import shutil
 import wave
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,35 +20,16 @@ from scipy import signal
 from serving import Service, Watched
 
 from conftest import CHROMIUM, FLAGS
-from shared.recordings import Drive, Recording, record
+from shared.recordings import VAN_QUIET_RPM, Recording, van_before_and_after
 
 pytestmark = pytest.mark.browser
 
 Opened = Callable[..., Watched]
-TRUE_RPM = 2240
-"""Where the branch of the recording after bites: near what the model says of the van's, 1293 mm
-long."""
-
-DRIVE = Drive(
-    seed=315,
-    cylinders=4,
-    seconds=14.0,
-    slowest_rpm=1500.0,
-    fastest_rpm=3300.0,
-    signal_to_noise_dB=18.0,
-    high_pass_Hz=45.0,
-    cabin_seed=315,
-)
 
 
 @pytest.fixture(scope="module")
 def drives() -> tuple[Recording, Recording]:
-    before = record(replace(DRIVE, drive_seed=316))
-    notch = TRUE_RPM / 60 * 2  # engine order 2 of four cylinders
-    after = record(
-        replace(DRIVE, drive_seed=317, notch_Hz=notch, notch_strength=0.8, flanking_dB=-24)
-    )
-    return before, after
+    return van_before_and_after()
 
 
 @pytest.fixture(scope="module")
@@ -131,7 +111,7 @@ def test_from_two_files_to_a_trim_advice(
     drone = drives[0].drone_rpm
     assert drone is not None
     assert float(loudest[1]) == pytest.approx(drone, rel=0.04)
-    assert float(bites[1]) == pytest.approx(TRUE_RPM, rel=0.03)
+    assert float(bites[1]) == pytest.approx(VAN_QUIET_RPM, rel=0.03)
     assert int(bites[2]) < int(bites[1]) < int(bites[3])
     assert page.locator("#hear-charts svg[role=img]").count() == 2
     assert page.locator("#hear-pictures canvas").count() == 2
