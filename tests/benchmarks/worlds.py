@@ -26,9 +26,10 @@ from warmbranch.fit.readings import OWN, Heard, Readings, usual_uncertainty
 from warmbranch.gas.combustion import burnt_gas
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.banded import newton_step
+from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import TemperatureProfile, heat_balance, solve_steady
+from warmbranch.heat.temperature import TemperatureProfile, solve_steady
 from warmbranch.sound.resonance import resonances
 from warmbranch.steady.interplay import Mouth
 from warmbranch.steady.interplay import heard as sounded
