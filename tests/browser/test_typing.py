@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from urllib.parse import quote
 
 import bench
 import pytest
-from playwright.sync_api import Route
+from bench import PHONE
+from playwright.sync_api import Browser, Route
 from serving import Service, Watched
 
 pytestmark = pytest.mark.browser
 
 Opened = Callable[..., Watched]
-KEY = "only-for-this-test"
+KEY = "only-for+this%test"
 
 
 def test_a_half_typed_reading_counts_for_nothing_and_breaks_nothing(opened: Opened) -> None:
@@ -117,3 +119,38 @@ def test_a_service_with_keys(opened: Opened, service: Service, tmp_path: Path) -
         guarded.stop()
     watched.forget("status of 401")
     watched.forget("net::ERR_")
+
+
+def test_the_key_in_the_address_is_taken_and_hidden(browser: Browser, tmp_path: Path) -> None:
+    """As `serve --phone` prints it; a phone opens it and is let in, and the bar shows no key."""
+    guarded = Service(tmp_path / "log.txt", WARMBRANCH_API_KEYS=KEY)
+    guarded.start()
+    context = browser.new_context(viewport=PHONE, locale="en-GB")
+    try:
+        watched = Watched(context.new_page())
+        page = watched.page
+        keys: list[str | None] = []
+        page.on(
+            "request",
+            lambda one: keys.append(one.headers.get("x-api-key")) if "/v1/" in one.url else None,
+        )
+        page.goto(f"{guarded.address}/#key={quote(KEY, safe='')}")
+        bench.settle(page)
+        assert page.url == f"{guarded.address}/"
+        assert set(keys) == {KEY}
+        assert page.locator("#key-form").is_hidden()
+        page.reload()  # kept until the tab is closed
+        bench.settle(page)
+        # A page that is open already, whose key has changed: the new address is scanned.
+        page.evaluate("() => sessionStorage.clear()")
+        page.reload()
+        page.locator("#key-form").wait_for()
+        page.goto(f"{guarded.address}/#key={quote(KEY, safe='')}")
+        page.locator("#key-form").wait_for(state="hidden")
+        bench.settle(page)
+        assert page.url == f"{guarded.address}/"
+        watched.forget("status of 401")
+        assert watched.errors == []
+    finally:
+        context.close()
+        guarded.stop()

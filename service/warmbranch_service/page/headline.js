@@ -3,6 +3,7 @@
 import { byId, write } from "./dom.js";
 import { nameOf } from "./fields.js";
 import { aimedRpm, isMeasured, targetKind } from "./job.js";
+import { inOwnUnits } from "./own_units.js";
 import { placeSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
@@ -18,8 +19,18 @@ export function cutNow() {
   return advised >= leastOnTape() ? advised : 0;
 }
 
+/** What the advice asks for, as the service's next_step; a cut since then wants to be heard first. */
+export function nextStep() {
+  const job = store.current();
+  if (cutNow() > 0) return "cut, then listen";
+  const { fit } = answers;
+  const listened = job.heard.some((heard) => heard.quiet_rpm != null && heard.after_cuts === job.trims.length);
+  if (fit.cutSince > 0 && !listened && fit.trim.final_cut_mm > fit.cutSince) return "listen";
+  return fit.trim.next_step === "listen" ? "listen" : "leave it";
+}
+
 /** The slip that explains the readings better than they do as written, or null. */
-const doubt = () => (answers.fit?.rivals ?? []).find((rival) => rival.odds >= 1) ?? null;
+export const doubt = () => (answers.fit?.rivals ?? []).find((rival) => rival.odds >= 1) ?? null;
 
 /** The quiet rpm that all parts of the page tell: {rpm, band, answer}; rpm null without one. */
 export function quietAt() {
@@ -82,7 +93,7 @@ function ofStanding(job) {
   if (!found) return { name: "quiet at", ...NOTHING, words: answers.errors.length ? NOTHING.words : "" };
   const { rpm, band, answer } = found;
   const hertz = answer.resonance.frequency_Hz[0];
-  if (hertz === null) return { name: "quiet at", value: "–", beside: "", words: answer.summary };
+  if (hertz === null) return { name: "quiet at", value: "–", beside: "", words: inOwnUnits(answer.summary) };
   const quiet = rpm === null ? `${hertz.toFixed(1)}\u00a0Hz` : `${rpm.toFixed(0)}\u00a0rpm`;
   const words = standingWords(job, found, hertz);
   if (isMeasured(job) && doubt() !== null) {
@@ -90,7 +101,7 @@ function ofStanding(job) {
   }
   if (isMeasured(job) && answers.fit?.trim) {
     const cut = cutNow();
-    const value = cut > 0 ? onTape(cut) : "Do not cut";
+    const value = cut > 0 ? onTape(cut) : nextStep() === "listen" ? "Listen first" : "Do not cut";
     return { name: cut > 0 ? "cut now" : "the saw", value, beside: `quiet at ${quiet}${band ? `, ${band}` : ""}`, words };
   }
   return { name: "quiet at", value: quiet, beside: band || "by the model alone, nothing measured", words };

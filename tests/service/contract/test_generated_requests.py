@@ -30,6 +30,14 @@ OF_STRINGS = {rule["code"] for rule in DOCUMENT["info"][RULES]}
 UPLOADS = {"/v1/listen"}
 """What takes files beside its JSON is tried by hand, in tests/service/listen."""
 
+IN_AN_ADDRESS = {"/v1/ask/{question}"}
+"""Whose parameters are a whole request, told by the POST of that name; see http/test_ask.py."""
+
+GETS = [
+    path
+    for method, path in (name.split()[:2] for name in OPERATIONS)
+    if method == "GET" and path not in IN_AN_ADDRESS
+]
 POSTS = [
     path
     for method, path in (name.split()[:2] for name in OPERATIONS)
@@ -164,7 +172,7 @@ def test_no_string_breaks_the_contract(application, path):
 
 
 def test_no_address_without_body_breaks_the_contract(application):
-    search(read(DOCUMENT, application, method="GET"), 20)
+    search(read(DOCUMENT, application, method="GET", path=GETS), 20)
 
 
 @pytest.mark.slow

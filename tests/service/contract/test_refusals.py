@@ -52,8 +52,8 @@ WRONG = [
         "case.branch.outside_diameter_mm",
         "48.3",
         ("no_quantity", "48.3", "mm"),
-        "not a number and a unit",
-        "Give a number from 15",
+        "The string has no unit",
+        "without quotes",
     ),
     (
         "case.branch.outside_diameter_mm",
