@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import FloatArray, IntArray
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import ENSEMBLE, Calibration
 from warmbranch.belief.draws import quantiles
@@ -76,19 +76,20 @@ def expect(case: Case, calibration: Calibration) -> Expected:
     """
     there = Parabolas.around(case, calibration, pairs=False)
     answer = solve(there.cases, nodes=COARSE_NODES, modes=1)
-    first = answer.resonance[:, 0]
+    first: FloatArray = answer.resonance[:, 0]
     if np.isnan(first[0]):
         return Expected(NOWHERE, (), NOWHERE)
     # Where losses leave no resonance, the transit time still tells which way it would move.
-    by_time = answer.transit_time / answer.transit_time[0]
-    response = np.log(np.where(np.isnan(first), by_time, first / first[0]))
+    by_time: FloatArray = answer.transit_time / answer.transit_time[0]
+    response: FloatArray = np.log(np.where(np.isnan(first), by_time, first / first[0]))
     drawn = first[0] * np.exp(there.draws(response))
     shares = there.shares(response)
-    order = np.argsort(-shares, kind="stable")
+    order: IntArray = np.argsort(-shares, kind="stable")
+    ranked: FloatArray = shares[order]
     return Expected(
         _levels(drawn[:, None])[:, 0],
         tuple(there.believed.names[i] for i in order),
-        shares[order],
+        ranked,
     )
 
 
