@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from warmbranch.base.batch import FloatArray, IntArray
+from warmbranch.base.batch import FloatArray
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import ENSEMBLE, Calibration
 from warmbranch.belief.draws import quantiles
@@ -84,12 +84,11 @@ def expect(case: Case, calibration: Calibration) -> Expected:
     response: FloatArray = np.log(np.where(np.isnan(first), by_time, first / first[0]))
     drawn = first[0] * np.exp(there.draws(response))
     shares = there.shares(response)
-    order: IntArray = np.argsort(-shares, kind="stable")
-    ranked: FloatArray = shares[order]
+    told = sorted(zip(there.believed.names, shares.tolist(), strict=True), key=lambda one: -one[1])
     return Expected(
         _levels(drawn[:, None])[:, 0],
-        tuple(there.believed.names[i] for i in order),
-        ranked,
+        tuple(name for name, _ in told),
+        np.array([share for _, share in told]),
     )
 
 
