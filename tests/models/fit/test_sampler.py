@@ -25,12 +25,16 @@ KNOWN = Spreads(fixed=frozenset({"air_temperature", "gas_temperature"}))
 def sampled(problem: Problem, start: np.ndarray, seed: int) -> np.ndarray:
     """ln f of independent draws of the same posterior."""
 
-    def log_probability(white: np.ndarray) -> np.ndarray:
+    def log_probability(proposed: np.ndarray) -> np.ndarray:
+        # The sampler jumps as far as 20 standard deviations of the prior, where it asks for numbers
+        # that overflow. Beyond 8 there is no probability worth asking for (1e-15).
+        far = np.abs(proposed).max(axis=1) > 8
+        white = np.where(far[:, None], 0.0, proposed)
         expected = problem.expected(white)
         value = problem.log_posterior(white, expected)
         # What has no solution lies beyond all that is probable.
         assert np.all(np.abs(white[np.isinf(value)]).max(axis=1, initial=0) > 4)
-        return np.stack([value, np.log(expected.frequency)], axis=1)
+        return np.stack([np.where(far, -np.inf, value), np.log(expected.frequency)], axis=1)
 
     import emcee
 

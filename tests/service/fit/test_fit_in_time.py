@@ -53,9 +53,7 @@ def test_the_answer_says_what_readings_in_time_did(fit, body):
     assert "taken during the warm-up" in answer["summary"]
     assert answer["parameters"][-1]["name"] == "start_time_factor"
     assert any("30 s and 240 s, an assumption" in said for said in answer["assumptions"])
-    assert (
-        answer["prediction"]["learned_share"] > 0.03
-    )
+    assert answer["prediction"]["learned_share"] > 0.03
 
 
 def test_one_settled_reading_beside_them_is_told_apart(fit, body):

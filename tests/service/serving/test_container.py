@@ -29,7 +29,7 @@ SPACE = ["unshare", "--user", "--map-root-user", "--pid", "--fork", "--kill-chil
 WITH_AN_ORPHAN = """
 import os, subprocess, sys
 assert os.getpid() == 1
-subprocess.run(["sh", "-c", "sleep 2 & echo"], stdout=subprocess.DEVNULL)  # its parent is gone at once
+subprocess.run(["sh", "-c", "sleep 2 & echo"], stdout=subprocess.DEVNULL)  # an orphan
 from warmbranch_service.command.cli import main
 sys.exit(main())
 """
@@ -109,11 +109,13 @@ def test_half_a_gigabyte_is_enough(tmp_path, little):
         assert "MemoryError" not in service.log.read_text()
 
 
-WALL_CLOCK = re.compile(r"\btime\.time(_ns)?\(|\bdatetime\.(utc)?now\(|\bfrom time import .*\btime\b")
+WALL_CLOCK = re.compile(
+    r"\btime\.time(_ns)?\(|\bdatetime\.(utc)?now\(|\bfrom time import .*\btime\b"
+)
 
 
 def test_nothing_goes_by_the_clock_on_the_wall():
-    """Which jumps: when it is set, when a machine wakes. All waiting is by a clock that does not."""
+    """Which jumps when it is set, or when a machine wakes. All waiting is by another one."""
     sources = [*(ROOT / "service").rglob("*.py"), *(ROOT / "models").rglob("*.py")]
     assert len(sources) > 200
     assert not [path for path in sources if WALL_CLOCK.search(path.read_text(encoding="utf-8"))]
