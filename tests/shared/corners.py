@@ -101,10 +101,12 @@ def _closures(dice: _Dice, loudest: float) -> Json:
     else:
         mixing = {
             "model": "stirred mouth",
-            "stirring_coefficient": of(0, 0.15, 5),
-            "reach_bores": of(0.5, 200),
+            "stirring_coefficient": of(None, 0, 0.15, 5),
+            "reach_bores": of(0.3, 200),
             "mouth_exchange_coefficient": of(None, 0.001, 1),
-            "pulsation_coefficient": of(0, 0.1, 5),
+            "tone_exchange_coefficient": of(0, 3),
+            "cap_pressure_Pa": of(None, 0, 20000),
+            "pulsation_coefficient": of(None, 0, 0.1, 5),
             "incident_pressure_Pa": of(0, loudest),
             "buoyancy_factor": of(0, 1, 20),
         }
