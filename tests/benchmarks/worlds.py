@@ -30,8 +30,7 @@ from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.temperature import TemperatureProfile, heat_balance, solve_steady
 from warmbranch.sound.resonance import resonances
-from warmbranch.steady.interplay import Mouth
-from warmbranch.steady.interplay import heard as sounded
+from warmbranch.steady.interplay import Mouth, state_of
 from warmbranch.warming.drive import Drive
 from warmbranch.warming.solve import warm_up
 from warmbranch.warming.wander import ducts
@@ -191,7 +190,7 @@ def _truth(own: World, length: float) -> tuple[float, np.ndarray, np.ndarray]:
         profile = solve_steady(balance, wall)
     else:
         profile = _with_film(balance, wall, own.film(balance.x / length))
-    duct = sounded(case, gas, Mouth.of(case, gas, speed, wall), profile).duct
+    duct = state_of(case, gas, Mouth.of(case, gas, speed, wall), profile).duct
     return float(resonances(duct, modes=1)[0][0, 0]), profile.position, profile.skin
 
 

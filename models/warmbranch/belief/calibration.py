@@ -80,9 +80,12 @@ class Calibration:
 
     @property
     def root(self) -> FloatArray:
-        """A square root R of the covariance, R Rᵀ = covariance; (unknowns, unknowns)."""
+        """The symmetric square root of the covariance, (unknowns, unknowns).
+
+        Of independent unknowns each keeps a white coordinate of its own, in their order.
+        """
         values, vectors = np.linalg.eigh(self.covariance)
-        return vectors * np.sqrt(np.maximum(values, 0.0))
+        return (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
 
     def draws(self, size: int, seed: int = 0) -> FloatArray:
         """Equally likely coordinates, (size, unknowns)."""

@@ -134,12 +134,21 @@ def test_contradicting_readings_are_answered_and_flagged(make_case):
 
 
 def test_at_a_bound(make_case):
-    """Skins warmer than the gas all along, by a thermometer that is beyond doubt."""
+    """Skins nearly as warm as the gas all along, by a thermometer that is beyond doubt."""
     sure = Spreads(fixed=frozenset(SHARED))
-    hot = contact(np.linspace(0.2, 1.0, 6), np.full(6, 200.0), uncertainty=0.5)
+    hot = contact(np.linspace(0.2, 1.0, 6), np.full(6, 145.0), uncertainty=0.5)
     found = fit(make_case(), hot, Heard.none(), spreads=sure)
     assert found.outcome in (FitOutcome.AT_BOUND, FitOutcome.CONTRADICTORY)
-    assert any(one.at_bound for one in found.parameters)
+    # Stirred as much, and cooled as little, as can be believed.
+    ends = {one.name: one.estimate / np.mean(one.prior_90) for one in found.parameters}
+    at_bound = {one.name for one in found.parameters if one.at_bound}
+    assert {"stirring", "outer_film_factor"} <= at_bound
+    assert ends["stirring"] > 1 > ends["outer_film_factor"]
+    # What no skin tells of stays where it was believed to be.
+    assert not at_bound & {"mouth_factor", "tone"}
+    for name in ("mouth_factor", "tone"):
+        column = found.calibration.names.index(name)
+        assert abs(found.mode.summit.white[column]) < 0.05
 
 
 def test_a_tone_thrice_the_prediction_is_left_out(make_case):
