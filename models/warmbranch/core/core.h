@@ -39,7 +39,7 @@ struct design {
     double air_temperature, radiant_temperature, pressure, air_speed;
     /* closures, see closures.py */
     double mouth_exchange, stirring, reach, sharpness, pulsation, stirred_film, still_nusselt;
-    double stanton, buoyancy, outer_film_factor, mouth_factor, tone;
+    double stanton, buoyancy, outer_film_factor, exposure_slope, mouth_factor, tone;
     double fixed_diffusivity, fixed_inner_film, fixed_outer_film, fixed_mouth_length;
     double mouth_model, wall_losses;
 };
