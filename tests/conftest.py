@@ -14,14 +14,20 @@ import pytest
 from shared.document import document, schemas
 from warmbranch.case.case import Case
 from warmbranch.case.closures import (
+    CAP_PRESSURE,
+    MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
     PULSATION,
     REACH,
     STANTON,
+    STIRRED_FILM,
     STIRRING,
+    TONE_EXCHANGE,
     Closures,
     MouthModel,
+    Prior,
+    at_mouth,
 )
 from warmbranch.case.geometry import Branch, Piece
 from warmbranch.case.main_pipe import MainPipe
@@ -52,6 +58,7 @@ COMMON = {
     "mass_flow": 60 / 3600,
     "film_augmentation": 1.6,
     "incident_pressure": 0.0,
+    "cap_pressure": CAP_PRESSURE.median,
     "gas": burnt_gas("petrol", 1.0),
     "air_temperature": 298.15,
     "radiant_temperature": None,
@@ -68,6 +75,10 @@ def build_case(**changes) -> Case:
     Any value may be an array, one entry a design.
     """
     closures = {name: changes.pop(name) for name in [*changes] if name not in COMMON}
+    if "fixed_diffusivity" in closures:  # as the service has it
+        fixed = ~np.isnan(np.asarray(closures["fixed_diffusivity"], dtype=np.float64))
+        free = np.where(fixed, np.inf, MOUTH_EXCHANGE.median)
+        closures.setdefault("mouth_exchange", free if free.ndim else float(free))
     given = COMMON | changes
     arrays = [v for v in (*given.values(), *closures.values()) if isinstance(v, np.ndarray)]
     size = max([1, *(len(array) for array in arrays)])
@@ -92,6 +103,7 @@ def build_case(**changes) -> Case:
             given["main_emissivity"],
             given["film_augmentation"],
             given["incident_pressure"],
+            given["cap_pressure"],
         ),
         gas=given["gas"],
         surroundings=Surroundings(
@@ -160,22 +172,43 @@ class Coefficients(NamedTuple):
     mouth_factor: tuple[float, float]
 
 
-PRIOR = Coefficients(
-    *((prior.low, prior.high) for prior in (STIRRING, REACH, PULSATION, STANTON)),
-    (1.0, 1.0),
-    *((prior.low, prior.high) for prior in (OUTER_FILM_FACTOR, MOUTH_FACTOR)),
+class MouthCoefficients(NamedTuple):
+    """The same of the mouth and the stirred film."""
+
+    mouth_exchange: tuple[float, float]
+    tone_exchange: tuple[float, float]
+    stirred_film: tuple[float, float]
+
+
+def _range(prior: Prior) -> tuple[float, float]:
+    return prior.low, prior.high
+
+
+PRIOR = (
+    Coefficients(
+        tuple(float(at_mouth(value, REACH.median)) for value in _range(STIRRING)),
+        *(_range(prior) for prior in (REACH, PULSATION, STANTON)),
+        (1.0, 1.0),
+        *(_range(p) for p in (OUTER_FILM_FACTOR, MOUTH_FACTOR)),
+    ),
+    MouthCoefficients(*(_range(p) for p in (MOUTH_EXCHANGE, TONE_EXCHANGE, STIRRED_FILM))),
 )
 """What the model holds likely."""
 
-ADMITTED = Coefficients(
-    # Beyond some 1.1 U d no oscillating flow in tubes has been seen to mix (from memory).
-    stirring=(0.01, 1.1),
-    reach=(0.5, 200.0),
-    pulsation=(0.01, 5.0),
-    stanton=(1e-3, 1.0),
-    buoyancy=(1e-3, 20.0),
-    outer_film_factor=(0.05, 20.0),
-    mouth_factor=(1e-3, 3.0),
+ADMITTED = (
+    Coefficients(
+        # Beyond some 1.1 U d no oscillating flow in tubes has been seen to mix (from memory).
+        stirring=(0.01, 1.1),
+        reach=(0.5, 200.0),
+        pulsation=(0.01, 5.0),
+        stanton=(1e-3, 1.0),
+        buoyancy=(1e-3, 20.0),
+        outer_film_factor=(0.05, 20.0),
+        mouth_factor=(1e-3, 3.0),
+    ),
+    MouthCoefficients(
+        mouth_exchange=(1e-3, 1.0), tone_exchange=(0.01, 3.0), stirred_film=(0.01, 20.0)
+    ),
 )
 """What the service accepts, and no one believes."""
 
@@ -195,7 +228,10 @@ PLANT_ROOMS = Box((3.0, 6.0), (0.150, 0.600), (0.5e-3, 12e-3), 20000 / 3600)
 
 
 def sample_box(
-    size: int, seed: int = 0, coefficients: Coefficients = ADMITTED, box: Box = VEHICLES
+    size: int,
+    seed: int = 0,
+    coefficients: tuple[Coefficients, MouthCoefficients] = ADMITTED,
+    box: Box = VEHICLES,
 ) -> Case:
     """Designs spread over the whole box that the service admits, or over another one.
 
@@ -204,6 +240,7 @@ def sample_box(
     stops where the main pipe would choke: no pipe carries more.
     """
     draw = _Draw(size, seed)
+    inside, outside = coefficients
     diameter = draw.by_ratio(0.015, 0.150)
     wall = np.minimum(draw.by_ratio(0.5e-3, 5e-3), 0.45 * diameter)
     shortest = 3 * (diameter - 2 * wall) * (1 + 1e-9)  # three bores, on the right side of rounding
@@ -234,7 +271,7 @@ def sample_box(
 
     closures = replace(
         Closures.default().repeat(size),
-        **{name: draw.by_ratio(*ends) for name, ends in coefficients._asdict().items()},
+        **{name: draw.by_ratio(*ends) for name, ends in inside._asdict().items()},
         fixed_diffusivity=draw.sometimes(0.05, 0.0, fixed(1e-6, 1.0)),
         fixed_inner_film=fixed(0.1, 1000.0),
         fixed_outer_film=fixed(0.1, 1000.0),
@@ -244,7 +281,7 @@ def sample_box(
     )
     names = list(METALS)
     emissivity = draw.unit()
-    return Case(
+    case = Case(
         branch=Branch(
             diameter,
             wall,
@@ -267,6 +304,7 @@ def sample_box(
             emissivity,
             draw.by_ratio(0.5, 10.0),
             draw.sometimes(0.8, 0.0, draw.by_ratio(10.0, 20e3)),
+            np.full(size, CAP_PRESSURE.median),
         ),
         gas=gas,
         surroundings=Surroundings(
@@ -276,6 +314,15 @@ def sample_box(
             draw.sometimes(0.2, 0.0, 60 * draw.unit() ** 2),
         ),
         closures=closures,
+    )
+    mouth = {name: draw.by_ratio(*ends) for name, ends in outside._asdict().items()}
+    free = ~np.isnan(closures.fixed_diffusivity) | (draw.unit() < 0.1)
+    mouth["mouth_exchange"] = np.where(free, np.inf, mouth["mouth_exchange"])
+    cap_pressure = draw.by_ratio(100.0, 10e3)
+    return replace(
+        case,
+        closures=replace(closures, **mouth),
+        main_pipe=replace(case.main_pipe, cap_pressure=cap_pressure),
     )
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from warmbranch.case.case import Case
 from warmbranch.case.closures import (
+    CAP_PRESSURE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
     PULSATION,
@@ -66,6 +67,7 @@ def case() -> Case:
             EMISSIVITY,
             PULSATION_AUGMENTATION.median,
             0.0,
+            CAP_PRESSURE.median,
         ),
         burnt_gas("petrol", 1.0),
         Surroundings(air, air, 101325.0, 1.0),

@@ -11,7 +11,7 @@ from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
-from warmbranch.case.closures import Closures
+from warmbranch.case.closures import CAP_PRESSURE, Closures
 from warmbranch.case.geometry import Branch, Piece
 from warmbranch.case.main_pipe import MainPipe
 from warmbranch.case.materials import metal
@@ -58,7 +58,15 @@ def a_case(rng: np.random.Generator, **changes: float) -> Case:
         metal=metal("stainless 304"),
         covering=Covering(emissivity, 0.0, 0.05),
         main_pipe=MainPipe(
-            main, 1.5e-3, hot, np.nan, 0.5 * np.pi / 4 * main**2 * flow, 0.4, 1.6, 0.0
+            main,
+            1.5e-3,
+            hot,
+            np.nan,
+            0.5 * np.pi / 4 * main**2 * flow,
+            0.4,
+            1.6,
+            0.0,
+            CAP_PRESSURE.median,
         ),
         gas=burnt_gas("petrol", 1.0),
         surroundings=Surroundings(air, air, 101325.0, speed),

@@ -22,9 +22,10 @@ from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.fit.readings import OWN, Heard, Readings, usual_uncertainty
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.banded import newton_step
+from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import TemperatureProfile, heat_balance, solve_steady
+from warmbranch.heat.temperature import TemperatureProfile, solve_steady
 from warmbranch.sound.resonance import resonances
 from warmbranch.steady.interplay import Mouth, state_of
 from warmbranch.warming.drive import Drive
@@ -50,8 +51,9 @@ CONTROL = Spreads(air_temperature=5.0, gas_temperature=0.10, emissivity=0.4)
 """Widths of what belongs to the case, in the truths of every world."""
 
 DRAWN = (
-    "gas_temperature", "air_temperature", "stirring", "reach", "stanton",
-    "outer_film_factor", "emissivity", "mouth_factor",
+    "gas_temperature", "air_temperature", "mass_flow", "mouth_exchange", "tone_exchange",
+    "stirring", "reach", "stirred_film", "buoyancy", "outer_film_factor", "emissivity",
+    "mouth_factor",
 )  # fmt: skip
 """Unknowns that every truth draws; what else a fit holds uncertain, worlds bring about."""
 
@@ -222,12 +224,22 @@ def _with_film(balance: HeatBalance, wall: np.ndarray, film: np.ndarray) -> Temp
     raise RuntimeError("this truth has not settled")
 
 
-def mixing_at_mouth(own: World) -> float:
-    """Mixing at the mouth as the model has it, m²/s."""
+def speed_times_bore(own: World) -> float:
+    """Main-pipe speed times the branch's bore, which mixing is told over, m²/s."""
     case = own.true
     gas = MixtureTable.of(case.gas)
     speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
-    return float((case.closures.stirring * speed * case.branch.bore)[0])
+    return float((speed * case.branch.bore)[0])
+
+
+def mixing_at_mouth(own: World) -> float:
+    """As the model has it, m²/s."""
+    return float(own.true.closures.stirring[0]) * speed_times_bore(own)
+
+
+def mixing_two_bores_in(own: World) -> float:
+    """As the model has it where the stirring decays exponentially, m²/s."""
+    return mixing_at_mouth(own) * float(np.exp(-2 / own.true.closures.reach[0]))
 
 
 def drawn(rng: np.random.Generator) -> World:

@@ -30,7 +30,7 @@ def _world():
 
 machinery = _world()
 World, synthetic = machinery.World, machinery.synthetic
-mixing_at_mouth = machinery.mixing_at_mouth
+mixing_at_mouth, speed_times_bore = machinery.mixing_at_mouth, machinery.speed_times_bore
 
 WORLDS: dict[str, Callable[[World], None]] = {}
 """By name; in the order in which they are told."""
@@ -67,18 +67,28 @@ def control(own: World) -> None:
 
 @world("stirring ends abruptly")
 def abrupt(own: World) -> None:
-    reach = float(own.true.closures.reach[0] * own.true.branch.bore[0])
+    end = own.rng.uniform(1.5, 4.0) * float(own.true.branch.bore[0])
     sharp = own.rng.uniform(3.0, 6.0)
-    top = mixing_at_mouth(own)
-    own.stirred = lambda x, model: top * np.exp(-((x / reach) ** sharp))
+    top = machinery.mixing_two_bores_in(own) * own.rng.uniform(1.0, 3.0)
+    own.stirred = lambda x, model: top * np.exp(-((x / end) ** sharp))
 
 
-@world("two zones: mixed, then stagnant")
-def zones(own: World) -> None:
-    end = own.rng.uniform(0.15, 0.6) * own.length
-    strength = own.rng.uniform(0.3, 1.5) * mixing_at_mouth(own)
+def _zones(own: World, end: float, strength: float) -> None:
     edge = 0.5 * float(own.true.branch.bore[0])
     own.stirred = lambda x, model: strength / (1 + np.exp(np.clip((x - end) / edge, -40, 40)))
+
+
+@world("two zones: mixed for 2 to 5 bores, then stagnant")
+def zones(own: World) -> None:
+    end = own.rng.uniform(2.0, 5.0) * float(own.true.branch.bore[0])
+    _zones(own, end, own.rng.uniform(0.02, 0.1) * speed_times_bore(own))
+
+
+@world("two zones: mixed for 15 to 60 % of the length, then stagnant", absurd=True)
+def far_zones(own: World) -> None:
+    """As no flow past a mouth has been seen to do: what a fan in the branch would."""
+    end = own.rng.uniform(0.15, 0.6) * own.length
+    _zones(own, end, own.rng.uniform(0.045, 0.22) * speed_times_bore(own))
 
 
 @world("stirring decays as a power")

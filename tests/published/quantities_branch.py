@@ -8,7 +8,7 @@ import numpy as np
 
 from warmbranch.base.constants import ICE_POINT, STANDARD_PRESSURE
 from warmbranch.case.case import Case
-from warmbranch.case.closures import PULSATION_AUGMENTATION, Closures
+from warmbranch.case.closures import CAP_PRESSURE, PULSATION_AUGMENTATION, Closures
 from warmbranch.case.engine import engine_speed
 from warmbranch.case.geometry import Branch, Piece
 from warmbranch.case.main_pipe import MainPipe
@@ -53,6 +53,7 @@ def quiet_rpm(
             emissivity,
             PULSATION_AUGMENTATION.median,
             0.0,
+            CAP_PRESSURE.median,
         ),
         burnt_gas("petrol", 1.0),
         Surroundings(air, air, STANDARD_PRESSURE, air_speed_m_s),

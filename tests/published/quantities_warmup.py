@@ -56,12 +56,13 @@ def wall_temperature(
         metal=Metal.constant(1e-9, volumetric_heat_J_m3K / 500, 500.0),
         covering=Covering(0.0, 0.0, 1.0),
         main_pipe=MainPipe(
-            outside_diameter_m, wall_m, gas_degC + ICE_POINT, math.nan, 0.02, 0.0, 1.0, 0.0
+            outside_diameter_m, wall_m, gas_degC + ICE_POINT, math.nan, 0.02, 0.0, 1.0, 0.0, 0.0
         ),
         gas=Composition.dry_air(),
         surroundings=Surroundings(air, air, 101325.0, 0.0),
         closures=replace(
             Closures.default(),
+            mouth_exchange=np.array([np.inf]),
             fixed_diffusivity=np.array([1e6]),
             fixed_inner_film=np.array([inner_film_W_m2K]),
             fixed_outer_film=np.array([outer_film_W_m2K]),

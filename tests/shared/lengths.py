@@ -37,7 +37,15 @@ def make_case(
         metal=metal("stainless 304"),
         covering=Covering(0.45, 0.0, 0.05),
         main_pipe=MainPipe(
-            60.3e-3, 1.5e-3, gas_temperature, math.nan, mass_flow, 0.45, 1.6, incident_pressure
+            60.3e-3,
+            1.5e-3,
+            gas_temperature,
+            math.nan,
+            mass_flow,
+            0.45,
+            1.6,
+            incident_pressure,
+            1000.0,
         ),
         gas=burnt_gas("petrol", 1.0),
         surroundings=Surroundings(air_temperature, air_temperature, 101325.0, air_speed),

@@ -11,12 +11,17 @@ from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import ENSEMBLE, Calibration
 from warmbranch.belief.draws import quantiles
 from warmbranch.belief.forecast import Forecaster
+from warmbranch.belief.parabolas import Parabolas
 from warmbranch.case.case import Case
+from warmbranch.steady.solve import solve
 
 LEVELS = np.array([0.05, 0.25, 0.5, 0.75, 0.95])
 """Ends of the 90 % and 50 % intervals, and the median."""
 
 NOWHERE = np.empty(0)
+
+COARSE_NODES = 33
+"""Grid of :func:`expect`: coarser than the default, which moves all tones alike."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,57 @@ class Predicted:
     resonance: FloatArray
     gas: FloatArray
     skin: FloatArray
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What a prior makes of the first resonance, and which unknown it hangs on.
+
+    Parameters
+    ----------
+    resonance : (levels,) array, Hz
+        At ``LEVELS``; empty where the case has no resonance.
+    names : tuple of str
+        Unknowns, keys of ``UNKNOWNS``, the one that narrows it most first.
+    shares : (unknowns,) array
+        Of the variance that would go if that one were known, to first order.
+    """
+
+    resonance: FloatArray
+    names: tuple[str, ...]
+    shares: FloatArray
+
+
+def expect(case: Case, calibration: Calibration) -> Expected:
+    """First resonance at ``LEVELS``, quickly: by parabolas along what is uncertain.
+
+    Parameters
+    ----------
+    case : Case
+        One design, as the user gives it: not yet with the calibration's means.
+    calibration : Calibration
+
+    Valid for
+    ---------
+    Unknowns that act on ln f not much more than quadratically. Against a solution for every draw
+    over the box, in tests/models/belief/test_prediction.py.
+    """
+    there = Parabolas.around(case, calibration, pairs=False)
+    answer = solve(there.cases, nodes=COARSE_NODES, modes=1)
+    first = answer.resonance[:, 0]
+    if np.isnan(first[0]):
+        return Expected(NOWHERE, (), NOWHERE)
+    # Where losses leave no resonance, the transit time still tells which way it would move.
+    by_time = answer.transit_time / answer.transit_time[0]
+    response = np.log(np.where(np.isnan(first), by_time, first / first[0]))
+    drawn = first[0] * np.exp(there.draws(response))
+    shares = there.shares(response)
+    order = np.argsort(-shares, kind="stable")
+    return Expected(
+        _levels(drawn[:, None])[:, 0],
+        tuple(there.believed.names[i] for i in order),
+        shares[order],
+    )
 
 
 def predict(

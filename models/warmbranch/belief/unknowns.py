@@ -17,17 +17,23 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.case.case import Case
 from warmbranch.case.closures import (
+    BUOYANCY,
+    CAP_PRESSURE,
     EXPOSURE_SLOPE_SPREAD,
+    MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
     PULSATION,
     REACH,
     SHARPNESS,
     STANTON,
+    STIRRED_FILM,
     STIRRING,
     TONE,
+    TONE_EXCHANGE,
     Closures,
     Prior,
+    at_mouth,
 )
 from warmbranch.gas.gas import COLDEST, HOTTEST
 
@@ -45,6 +51,9 @@ LEAST_GAS_SPREAD = 25.0
 """K, the least of the same: an error of the instrument and its place does not shrink with the
 excess. Our judgement."""
 
+MASS_FLOW_SPREAD = 0.05
+"""One standard deviation of the logarithm of a mass flow that is given. Our judgement."""
+
 COMPOSITION_SPREAD = 0.005
 """One standard deviation of the logarithm of the sound speed, from fuel, excess air and humidity
 that may be otherwise: lean diesel exhaust at idle against petrol's is 1.5 % faster. It goes with
@@ -53,6 +62,14 @@ that may be otherwise: lean diesel exhaust at idle against petrol's is 1.5 % fas
 EMISSIVITY_SPREAD = 0.4
 """One standard deviation of the logit of a named surface's emissivity: what most of the ranges
 in surfaces.py come to."""
+
+
+def log_spread(prior: Prior) -> float:
+    """Standard deviation of the logarithm, from the range that holds 95 %."""
+    return float(np.log(prior.high / prior.low) / (2 * NORMAL_95))
+
+
+CAP_PRESSURE_SPREAD = log_spread(CAP_PRESSURE)
 
 TABLE_MARGIN = 2.5
 """Standard deviations of gas and air temperature that must lie within the property tables."""
@@ -80,6 +97,10 @@ class Spreads:
         Of the logarithm of the gas's sound speed. 0 where the mixture is known.
     emissivity : float, dimensionless
         Of the logit of the branch's own emissivity. 0 where it is known.
+    mass_flow : float, dimensionless
+        Of the logarithm of the main pipe's mass flow.
+    cap_pressure : float, dimensionless
+        Of the logarithm of the tone's pressure at the cap. 0 where it is known.
     fixed : frozenset of str
         Unknowns taken as known.
     """
@@ -89,6 +110,8 @@ class Spreads:
     least_gas_temperature: float = LEAST_GAS_SPREAD
     composition: float = COMPOSITION_SPREAD
     emissivity: float = EMISSIVITY_SPREAD
+    mass_flow: float = MASS_FLOW_SPREAD
+    cap_pressure: float = CAP_PRESSURE_SPREAD
     fixed: frozenset[str] = frozenset()
 
 
@@ -114,11 +137,6 @@ class Unknown:
     prior: Callable[[Case, Spreads], Gaussian | None]
     apply: Callable[[Case, FloatArray], Case]
     value: Callable[[Case, FloatArray], FloatArray]
-
-
-def log_spread(prior: Prior) -> float:
-    """Standard deviation of the logarithm, from the range that holds 95 %."""
-    return float(np.log(prior.high / prior.low) / (2 * NORMAL_95))
 
 
 def _coefficient(
@@ -149,6 +167,43 @@ def _pulsation() -> Unknown:
     def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
         silent = not case.main_pipe.incident_pressure[0] > 0
         return None if silent else plain.prior(case, spreads)
+
+    return replace(plain, prior=of_case)
+
+
+def _resists(plain: Unknown) -> Unknown:
+    """One that matters where the mouth resists."""
+
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        free = np.isinf(case.closures.mouth_exchange[0])
+        return None if free else plain.prior(case, spreads)
+
+    return replace(plain, prior=of_case)
+
+
+def _tone_exchange() -> Unknown:
+    """With the tone's pressure, where it is not known: they act as a product."""
+    plain = _resists(_coefficient("tone_exchange", TONE_EXCHANGE, None))
+
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        own = plain.prior(case, spreads)
+        if own is None:
+            return None
+        driven = case.main_pipe.incident_pressure[0] > 0
+        unknown = 0.0 if driven else spreads.cap_pressure
+        return Gaussian(own.centre, float(np.hypot(own.spread, unknown)))
+
+    return replace(plain, prior=of_case)
+
+
+def _stirring() -> Unknown:
+    """Told two bores in, where it is known best: see closures.py."""
+    plain = _coefficient("stirring", STIRRING, "fixed_diffusivity", needs_flow=True)
+
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        own = plain.prior(case, spreads)
+        fall = 2 / float(case.closures.reach[0])
+        return None if own is None else Gaussian(own.centre - fall, own.spread)
 
     return replace(plain, prior=of_case)
 
@@ -246,16 +301,36 @@ def _gas_temperature() -> Unknown:
     return Unknown("gas_temperature", "K", of_case, apply, value)
 
 
+def _mass_flow() -> Unknown:
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        flows = case.main_pipe.mass_flow[0] > 0 and spreads.mass_flow > 0
+        return Gaussian(0.0, spreads.mass_flow) if flows else None
+
+    def value(case: Case, coordinate: FloatArray) -> FloatArray:
+        return case.main_pipe.mass_flow * np.exp(coordinate)
+
+    def apply(case: Case, coordinate: FloatArray) -> Case:
+        pipe = case.main_pipe.changed(mass_flow=value(case, coordinate))
+        return case.changed(main_pipe=pipe)
+
+    return Unknown("mass_flow", "kg/s", of_case, apply, value)
+
+
 UNKNOWNS: dict[str, Unknown] = {
     unknown.name: unknown
     for unknown in (
         # Gas before air: its excess is told over the air that the case names.
         _gas_temperature(),
         _air_temperature(),
-        _coefficient("stirring", STIRRING, "fixed_diffusivity", needs_flow=True),
+        _mass_flow(),
+        _resists(_coefficient("mouth_exchange", MOUTH_EXCHANGE, None, needs_flow=True)),
+        _tone_exchange(),
+        _stirring(),
         _coefficient("reach", REACH, "fixed_diffusivity", needs_flow=True),
         _coefficient("sharpness", SHARPNESS, "fixed_diffusivity", needs_flow=True),
         _pulsation(),
+        _coefficient("buoyancy", BUOYANCY, "fixed_diffusivity"),
+        _coefficient("stirred_film", STIRRED_FILM, "fixed_inner_film"),
         _coefficient("stanton", STANTON, "fixed_inner_film"),
         _coefficient("outer_film_factor", OUTER_FILM_FACTOR, "fixed_outer_film"),
         _exposure_slope(),
@@ -294,6 +369,9 @@ def with_unknowns(case: Case, names: Sequence[str], coordinates: FloatArray) -> 
     batch = case if len(case) == size else case.repeat(size)
     given = {name: coordinates[:, i] for i, name in enumerate(names)}
     coefficients = {name: np.exp(given[name]) for name in COEFFICIENTS if name in given}
+    if "stirring" in given:
+        reach = coefficients.get("reach", batch.closures.reach)
+        coefficients["stirring"] = at_mouth(coefficients["stirring"], reach)
     if coefficients:  # all at once: each change copies
         batch = batch.changed(closures=batch.closures.changed(**coefficients))
     for name, unknown in UNKNOWNS.items():

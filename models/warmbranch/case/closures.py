@@ -24,21 +24,45 @@ class Prior(NamedTuple):
     high: float
 
 
-STIRRING = Prior(0.15, 0.03, 0.8)
-"""``C_m``: strength of the mouth's stirring, over main-pipe speed × bore."""
+MOUTH_EXCHANGE = Prior(0.03, 0.013, 0.07)
+"""``k_m``: speed at which gas is exchanged through the mouth's shear layer, over the main pipe's
+bulk speed, without a tone. This and the next four are from our own simulation, widened for what a
+simulation leaves out: fixtures/simulated/MouthExchange.toml, tests/experiments/mouth/closures.md.
+0.01 to 0.04 of sharp-edged cavities in steady flow lies within, from memory."""
 
-REACH = Prior(10.0, 4.0, 40.0)
-"""``Λ``: bores over which the stirring falls by e."""
+TONE_EXCHANGE = Prior(0.36, 0.2, 0.65)
+"""``k_u``: what a tone adds to that speed, over the amplitude of the gas's velocity at the mouth.
+Near 1/π, what a plug that is wholly exchanged every period would make."""
+
+CAP_PRESSURE = Prior(1000.0, 200.0, 5000.0)
+"""Pa. Amplitude of the tone at the cap of a branch that is worth building, where it is not known.
+Our judgement; no source."""
+
+STIRRING = Prior(0.02, 0.006, 0.065)
+"""``C_m exp(−2/Λ)``: strength of the mouth's stirring two bores in, over main-pipe speed × bore.
+It is known best there, whatever the reach; ``C_m`` is that at the mouth: see :func:`at_mouth`."""
+
+REACH = Prior(0.75, 0.45, 2.0)
+"""``Λ``: bores over which the stirring falls by e. The upper end for Habib et al. 2005
+(doi 10.1115/1.1852481): motion over 3 to 5 bores in dead legs; seen in the abstract."""
+
+STIRRED_FILM = Prior(1.0, 0.5, 2.0)
+"""``B``: what stirring adds to the inner film's Nusselt number, over ``√(D/ν)``."""
+
+BUOYANCY = Prior(1.0, 0.25, 4.0)
+"""The buoyant counterflow over that of mixing.py. Our own simulation: 0.2 to 2.1 in level and
+rising branches, with a front that still moved."""
 
 PULSATION = Prior(0.1, 0.01, 0.5)
-"""``C_p``: strength of the mixing by pulsation, over ω ξ²."""
+"""``C_p``, where it is given in place of that of laminar layers: mixing by pulsation, over ω ξ²."""
 
 SHARPNESS = Prior(1.0, 0.5, 3.0)
 """``s`` of ``exp[−(x/(Λ d))^s]``: 1 decays exponentially, 3 ends abruptly, below 1 a long tail
 stays. The form is ours; the range holds what closed branches in water and air show."""
 
 STANTON = Prior(0.01, 0.003, 0.03)
-"""``St*``: inner film that goes with mixing, as a Stanton number on ``D_mix/d``."""
+"""``St*``, where it is given: inner film in proportion to the mixing, as a Stanton number on
+``D_mix/d``."""
 
 FLOWING_NUSSELT = 3.66
 """Nusselt number of gas that flows through, laminar and developed: see nusselt.py."""
@@ -47,19 +71,6 @@ STILL_NUSSELT = 5.783185962946784
 """Nusselt number of still gas in a long tube, on the mean over the bore: the square of the first
 zero of the Bessel function J₀. Exact for a wall at one temperature round the bore and a profile
 that changes slowly along it."""
-
-SIMULATED_EXCHANGE = Prior(0.08, 0.03, 0.3)
-"""``k_m``: speed at which gas is exchanged through the mouth's shear layer, over the main pipe's
-bulk speed, with the tone that makes a branch worth building. Our own simulation, widened:
-fixtures/simulated/MouthExchange.toml and tests/experiments/mouth/closures.md, as the next three."""
-
-SIMULATED_STIRRING = Prior(0.02, 0.006, 0.065)
-"""``C_m exp(−2/Λ)``: stirring two bores in, where it is known best whatever its reach."""
-
-SIMULATED_REACH = Prior(0.75, 0.45, 2.0)
-
-SIMULATED_FILM = Prior(1.0, 0.5, 2.0)
-"""``B``: what stirring adds to the inner film's Nusselt number, over ``√(D/ν)``."""
 
 OUTER_FILM_FACTOR = Prior(1.0, 0.6, 1.7)
 """Outer film over its correlation: spread of correlations, shelter, neighbours."""
@@ -79,6 +90,15 @@ PULSATION_AUGMENTATION = Prior(1.6, 1.0, 3.0)
 """Inner film of the main pipe over that of steady flow (pulsating exhaust flow)."""
 
 
+def at_mouth(two_bores_in: FloatArray, reach: FloatArray) -> FloatArray:
+    """Strength of the stirring at the mouth, ``C_m``, from that two bores in.
+
+    >>> at_mouth(np.array([0.02]), np.array([0.75])).round(3)
+    array([0.288])
+    """
+    return two_bores_in * np.exp(2 / reach)
+
+
 class MouthModel(IntEnum):
     """Which length correction stands at the mouth."""
 
@@ -93,10 +113,12 @@ class Closures(Batched):
 
     Parameters
     ----------
-    mouth_exchange : (designs,) array, dimensionless
-        ``k_m``; infinite where the mouth does not resist.
-    stirring, reach, pulsation : (designs,) array, dimensionless
-        ``C_m``, ``Λ``, ``C_p``.
+    mouth_exchange, tone_exchange : (designs,) array, dimensionless
+        ``k_m``, ``k_u``; the former infinite where the mouth does not resist.
+    stirring, reach : (designs,) array, dimensionless
+        ``C_m``, ``Λ``.
+    pulsation : (designs,) array, dimensionless
+        ``C_p``, or NaN for that of laminar layers.
     stirred_film, still_nusselt : (designs,) array, dimensionless
         ``B``, and the inner film's Nusselt number without stirring.
     stanton : (designs,) array, dimensionless
@@ -125,6 +147,7 @@ class Closures(Batched):
     """
 
     mouth_exchange: FloatArray
+    tone_exchange: FloatArray
     stirring: FloatArray
     reach: FloatArray
     sharpness: FloatArray
@@ -148,16 +171,18 @@ class Closures(Batched):
     def default(cls) -> Closures:
         """The medians of the priors, one design."""
         one, absent = np.ones(1), np.full(1, np.nan)
+        reach = REACH.median * one
         return cls(
-            mouth_exchange=np.inf * one,
-            stirring=STIRRING.median * one,
-            reach=REACH.median * one,
+            mouth_exchange=MOUTH_EXCHANGE.median * one,
+            tone_exchange=TONE_EXCHANGE.median * one,
+            stirring=at_mouth(STIRRING.median * one, reach),
+            reach=reach,
             sharpness=SHARPNESS.median * one,
-            pulsation=PULSATION.median * one,
-            stirred_film=0.0 * one,
-            still_nusselt=FLOWING_NUSSELT * one,
-            stanton=STANTON.median * one,
-            buoyancy=one,
+            pulsation=absent,
+            stirred_film=STIRRED_FILM.median * one,
+            still_nusselt=STILL_NUSSELT * one,
+            stanton=0.0 * one,
+            buoyancy=BUOYANCY.median * one,
             outer_film_factor=OUTER_FILM_FACTOR.median * one,
             exposure_slope=0.0 * one,
             mouth_factor=MOUTH_FACTOR.median * one,
@@ -168,21 +193,4 @@ class Closures(Batched):
             fixed_mouth_length=absent,
             mouth_model=np.full(1, float(MouthModel.SIDE_BRANCH)),
             wall_losses=np.ones(1, dtype=np.bool_),
-        )
-
-    @classmethod
-    def simulated(cls) -> Closures:
-        """The medians that our own simulation of the stirred mouth suggests, one design.
-
-        The mouth resists, stirring dies away within some bores, and the gas beyond is still. Not
-        yet the default: see tests/experiments/mouth/closures.md.
-        """
-        one = np.ones(1)
-        return cls.default().changed(
-            mouth_exchange=SIMULATED_EXCHANGE.median * one,
-            stirring=SIMULATED_STIRRING.median * np.exp(2 / SIMULATED_REACH.median) * one,
-            reach=SIMULATED_REACH.median * one,
-            stirred_film=SIMULATED_FILM.median * one,
-            still_nusselt=STILL_NUSSELT * one,
-            stanton=0.0 * one,
         )

@@ -28,6 +28,9 @@ class MainPipe(Batched):
         Inner film over that of steady flow.
     incident_pressure : (designs,) array, Pa
         Amplitude of the firing tone that arrives at the mouth; 0 leaves mixing by pulsation out.
+    cap_pressure : (designs,) array, Pa
+        Amplitude of the tone at the cap, running, which tells how much the tone exchanges at the
+        mouth; not looked at where ``incident_pressure`` tells.
     """
 
     outside_diameter: FloatArray
@@ -38,6 +41,7 @@ class MainPipe(Batched):
     emissivity: FloatArray
     film_augmentation: FloatArray
     incident_pressure: FloatArray
+    cap_pressure: FloatArray
 
     @property
     def bore(self) -> FloatArray:

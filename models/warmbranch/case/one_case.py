@@ -17,7 +17,7 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.base.errors import InputError
 from warmbranch.case.case import Case
-from warmbranch.case.closures import PULSATION_AUGMENTATION, Closures
+from warmbranch.case.closures import CAP_PRESSURE, PULSATION_AUGMENTATION, Closures
 from warmbranch.case.geometry import Branch, Piece
 from warmbranch.case.main_pipe import MainPipe
 from warmbranch.case.materials import metal as named_metal
@@ -77,6 +77,7 @@ BOX = {
     "mass_flow": Range(0.0, 20000 / 3600, "kg/s", (Slip("kg/h", 1 / 3600), Slip("g/s", 1e-3))),
     "main_emissivity": Range(0.0, 1.0, "1", (Slip("percent", 0.01),)),
     "incident_pressure": Range(0.0, 20e3, "Pa"),
+    "cap_pressure": Range(0.0, 20e3, "Pa", (Slip("kPa", 1e3),)),
     "excess_air_ratio": Range(RICHEST, LEANEST, "1", (Slip("air-fuel ratio", 1 / 14.7),)),
     "air_temperature": Range(233.15, 333.15, "K", CELSIUS),
     "radiant_temperature": Range(233.15, 673.15, "K", CELSIUS),
@@ -105,6 +106,7 @@ def one_case(
     main_skin_temperature: float | None = None,
     main_emissivity: float | None = None,
     incident_pressure: float = 0.0,
+    cap_pressure: float = CAP_PRESSURE.median,
     fuel: str = FUEL,
     excess_air_ratio: float = 1.0,
     gas: Composition | None = None,
@@ -137,8 +139,8 @@ def one_case(
     wrap_conductivity : float, W/(m K)
     main_skin_temperature : float, K
         From the main pipe's own heat balance when left out.
-    incident_pressure : float, Pa
-        0 leaves mixing by pulsation out.
+    incident_pressure, cap_pressure : float, Pa
+        See ``MainPipe``.
     gas : Composition
         In place of what ``fuel`` leaves at ``excess_air_ratio``.
     air_temperature, radiant_temperature : float, K
@@ -188,6 +190,7 @@ def one_case(
         "mass_flow": mass_flow,
         "main_emissivity": usual if main_emissivity is None else main_emissivity,
         "incident_pressure": incident_pressure,
+        "cap_pressure": cap_pressure,
         "excess_air_ratio": excess_air_ratio,
         "air_temperature": air_temperature,
         "radiant_temperature": radiant,
@@ -227,6 +230,7 @@ def one_case(
             one(cast("float", numbers["main_emissivity"])),
             one(PULSATION_AUGMENTATION.median),
             one(incident_pressure),
+            one(cap_pressure),
         ),
         gas=gas,
         surroundings=Surroundings(

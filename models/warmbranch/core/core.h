@@ -34,11 +34,12 @@ struct design {
     double emissivity, wrap_thickness, wrap_conductivity;
     /* main pipe; m, K, kg/s, Pa */
     double main_outside_diameter, main_wall_thickness, main_gas_temperature, main_skin_temperature;
-    double mass_flow, main_emissivity, film_augmentation, incident_pressure;
+    double mass_flow, main_emissivity, film_augmentation, incident_pressure, cap_pressure;
     /* surroundings; K, Pa, m/s */
     double air_temperature, radiant_temperature, pressure, air_speed;
     /* closures, see closures.py */
-    double mouth_exchange, stirring, reach, sharpness, pulsation, stirred_film, still_nusselt;
+    double mouth_exchange, tone_exchange, stirring, reach, sharpness, pulsation;
+    double stirred_film, still_nusselt;
     double stanton, buoyancy, outer_film_factor, exposure_slope, mouth_factor, tone;
     double fixed_diffusivity, fixed_inner_film, fixed_outer_film, fixed_mouth_length;
     double mouth_model, wall_losses;
@@ -130,7 +131,10 @@ void balance_free(struct balance *b);
 void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m, int64_t i);
 void balance_grid(struct balance *b, const struct design *d);
 void balance_mixing(struct balance *b);
-void balance_mouth(struct balance *b, const struct design *d, double hot, double mass_flow);
+double characteristic_impedance(const struct balance *b, double t);
+double laminar_pulsation(const struct balance *b, double t, double f);
+void balance_mouth(struct balance *b, const struct design *d, double hot, double mass_flow,
+                   double cap_pressure);
 void balance_assemble(struct balance *b);
 struct gas_table gas_of(const struct mixtures *m, int64_t i);
 struct gas_table air_of(const struct mixtures *m);

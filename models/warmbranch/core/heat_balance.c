@@ -11,6 +11,7 @@
 #include "core.h"
 
 #define DISC_SHAPE_FACTOR 2.0 /* conduction from a half-space into a disc, exact */
+#define SELF_EXCITED 0.04 /* gas velocity of a branch that sings by itself: see mouth_exchange.py */
 #define AHEAD LANES /* places before an array's first, so that one may look to the left */
 
 bool balance_make(struct balance *b, int64_t nodes)
@@ -129,8 +130,26 @@ void balance_mixing(struct balance *b)
     b->forced_face[0] = b->forced_face[b->nodes] = 0.0;
 }
 
+/* Density times sound speed, Pa s/m. */
+double characteristic_impedance(const struct balance *b, double t)
+{
+    double capacity = gas_at(&b->gas, quad_of(t)).heat_capacity[0], constant = b->gas.gas_constant;
+    return b->gas_per_kelvin / t * sqrt(capacity / (capacity - constant) * constant * t);
+}
+
+/* Mixing by the laminar layers of a tone of frequency f, over ω ξ²: see mixing.py. */
+double laminar_pulsation(const struct balance *b, double t, double f)
+{
+    struct gas_state s = gas_at(&b->gas, quad_of(t));
+    double viscosity = s.viscosity[0] / (b->gas_per_kelvin / t);
+    double prandtl = s.viscosity[0] * s.heat_capacity[0] / s.conductivity[0], root = sqrt(prandtl);
+    double layer = sqrt(viscosity / (PI * f)) / (b->bore / 2);
+    return layer / 2 * (1 + root + prandtl) / (root * (1 + root) * (1 + prandtl));
+}
+
 /* What the mouth's shear layer lets pass: see mouth_exchange.py. */
-void balance_mouth(struct balance *b, const struct design *d, double hot, double mass_flow)
+void balance_mouth(struct balance *b, const struct design *d, double hot, double mass_flow,
+                   double cap_pressure)
 {
     b->main_gas = hot;
     b->mouth_resistance = 0.0;
@@ -142,7 +161,9 @@ void balance_mouth(struct balance *b, const struct design *d, double hot, double
     double speed = mass_flow / (density * (PI / 4 * main * main));
     double exchange = density * s.heat_capacity[0] * b->bore_area;
     double stagnant = DISC_SHAPE_FACTOR * s.conductivity[0] * b->bore;
-    b->mouth_resistance = 1 / (exchange * (d->mouth_exchange * speed) + stagnant);
+    double tone = hypot(cap_pressure / characteristic_impedance(b, hot), SELF_EXCITED * speed);
+    double moved = d->mouth_exchange * speed + d->tone_exchange * tone;
+    b->mouth_resistance = 1 / (exchange * moved + stagnant);
 }
 
 static void gas_at_nodes(struct balance *b)

@@ -102,7 +102,7 @@ static void hear(struct block *block, const struct profiles *p, int64_t i)
 
 /* Temperatures of one design in balance with its mixing, from those in `p`. */
 static void balance_heat(struct block *block, struct balance *b, struct profiles *p, int64_t i,
-                         const double *shaken, const struct tolerances *ends)
+                         const double *shaken, double cap_pressure, const struct tolerances *ends)
 {
     struct steady_job *job = block->job;
     int64_t which = block->first + i, at = i * p->nodes;
@@ -115,7 +115,7 @@ static void balance_heat(struct block *block, struct balance *b, struct profiles
     memcpy(b->x, p->x + at, bytes);
     memcpy(b->gas_t, p->gas + at, bytes);
     memcpy(b->wall_t, p->wall + at, bytes);
-    balance_mouth(b, d, hot, d->mass_flow);
+    balance_mouth(b, d, hot, d->mass_flow, cap_pressure);
     b->wall_t[0] = wall;
     if (b->mouth_resistance == 0)
         b->gas_t[0] = hot;
@@ -134,10 +134,11 @@ static void balance_heat(struct block *block, struct balance *b, struct profiles
         job->failed[which] = 1;
 }
 
-/* Mixing by pulsation, C_p ω ξ², m²/s, of a tone of frequency f with the flow's size `size` at the
- * edges of the cells: see interplay.displacement and mixing.pulsation. */
-static void shake(const struct block *block, const struct profiles *p, int64_t i, double f,
-                  double complex tube, const double *size, double *shaken)
+/* Mixing by pulsation, m²/s, of a tone of frequency f with the flow's size `size` at the edges of the
+ * cells, and the pressure at the cap that goes with its velocity at the mouth, Pa: see
+ * interplay.displacement, mixing.pulsation and temperature.pulsating. */
+static double shake(const struct block *block, struct balance *b, const struct profiles *p,
+                    int64_t i, double f, double complex tube, const double *size, double *shaken)
 {
     const struct steady_job *job = block->job;
     int64_t which = block->first + i, cells = job->cells, per_cell = (p->nodes - 1) / cells;
@@ -148,12 +149,17 @@ static void shake(const struct block *block, const struct profiles *p, int64_t i
     double velocity = 2 * d->incident_pressure / cabs(2 * z + mouth->main_impedance);
     double swing = velocity / (2 * PI * f * (PI / 4 * bore * bore));
     const double *x = p->x + i * p->nodes, *length = job->means.length + which * cells;
+    balance_fit(b, d, &job->mixtures, which);
     for (int64_t n = 0; n < p->nodes; n++) {
         int64_t c = n / per_cell < cells ? n / per_cell : cells - 1;
         double share = n == p->nodes - 1 ? 1.0 : (x[n] - x[c * per_cell]) / d->tone / length[c];
         double xi = swing * (size[c] + share * (size[c + 1] - size[c]));
-        shaken[n] = isnan(d->fixed_diffusivity) ? d->pulsation * 2 * PI * f * xi * xi : 0.0;
+        double strength = d->pulsation;
+        if (isnan(strength))
+            strength = laminar_pulsation(b, p->gas[i * p->nodes + n], f);
+        shaken[n] = isnan(d->fixed_diffusivity) ? strength * 2 * PI * f * xi * xi : 0.0;
     }
+    return 2 * PI * f * swing * size[0] * characteristic_impedance(b, d->main_gas_temperature);
 }
 
 /* First resonances of some designs, or their estimates where losses leave none, Hz. */
@@ -190,8 +196,9 @@ static void pulsate(struct block *block, struct balance *b, struct profiles *p, 
         int64_t kept = 0;
         for (int64_t k = 0; k < count; k++) {
             int64_t i = open[k];
-            shake(block, p, i, tone[k], tube[k], block->size + k * (job->cells + 1), shaken);
-            balance_heat(block, b, p, i, shaken, ends);
+            double cap_pressure =
+                shake(block, b, p, i, tone[k], tube[k], block->size + k * (job->cells + 1), shaken);
+            balance_heat(block, b, p, i, shaken, cap_pressure, ends);
             if (job->failed[block->first + i])
                 continue;
             hear(block, p, i);
@@ -217,7 +224,8 @@ static void pulsate(struct block *block, struct balance *b, struct profiles *p, 
         job->failed[block->first + open[k]] = 1;
 }
 
-/* Steady temperatures with the mixing by pulsation where there is any: interplay.settled. `guessed`:
+/* Steady temperatures with the mixing by pulsation where there is any: interplay.solve_temperatures.
+ * `guessed`:
  * whether the profiles are a nearby solution already. */
 static void settle(struct block *block, struct balance *b, struct profiles *p, bool guessed,
                    double agreement, const struct tolerances *ends)
@@ -229,7 +237,7 @@ static void settle(struct block *block, struct balance *b, struct profiles *p, b
             continue;
         bool pulsates = job->design[block->first + i].incident_pressure > 0;
         if (!pulsates || !guessed)
-            balance_heat(block, b, p, i, NULL, ends);
+            balance_heat(block, b, p, i, NULL, job->design[block->first + i].cap_pressure, ends);
         if (pulsates && !job->failed[block->first + i])
             open[driven++] = i;
     }

@@ -66,13 +66,13 @@ static void set(struct run *r, double time, const double *here)
     double hot = hot_at(r, time), flow = flow_at(r, time), running = r->d->mass_flow;
     double main = r->d->main_outside_diameter - 2 * r->d->main_wall_thickness;
     double speed = flow * hot / (r->b.gas_per_kelvin * PI / 4 * main * main);
-    double strength = running > 0 ? (flow / running) * (flow / running) : 1.0;
+    double louder = running > 0 ? flow / running : 1.0, strength = louder * louder;
     for (int64_t n = 0; n < r->nodes; n++)
         r->b.forced[n] = row(r, job->constant)[n] + speed * row(r, job->stirred)[n] +
                          strength * row(r, job->shaken)[n];
     r->b.out.air_speed = air_at(r, time);
     balance_mixing(&r->b);
-    balance_mouth(&r->b, r->d, hot, flow);
+    balance_mouth(&r->b, r->d, hot, flow, louder * r->d->cap_pressure);
     size_t bytes = (size_t)r->nodes * sizeof(double);
     memcpy(r->b.gas_t, here + GAS * r->nodes, bytes);
     memcpy(r->b.wall_t, here + WALL * r->nodes, bytes);

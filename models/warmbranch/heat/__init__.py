@@ -1,5 +1,5 @@
 """Heat along the branch: films, radiation, mixing, the balance and its solution.
 
-Public: ``temperature.solve_steady``, ``heat_balance``, ``films``, ``nusselt``, ``radiation``,
-``mixing``, ``main_pipe_wall``.
+Public: ``temperature.solve_steady``, ``discretise.heat_balance``, ``films``, ``nusselt``,
+``radiation``, ``mixing``, ``main_pipe_wall``.
 """

@@ -10,7 +10,7 @@ from typing import Any, cast
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.heat.heat_balance import Linearised
+from warmbranch.heat.linearised import Linearised
 
 LOWER, UPPER = 3, 2
 """Sub- and superdiagonals, the unknowns being gas and wall temperature in turn."""

@@ -6,10 +6,10 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 
-DEFAULT_NODES = 97
+DEFAULT_NODES = 129
 """Nodes of the default grid, placed by sketch.py; by measured accuracy, see DEVELOPERS.md."""
 
-SKETCH_NODES = 33
+SKETCH_NODES = 81
 """Graded nodes of the sketch that places them."""
 
 GRADED_NODES = 161

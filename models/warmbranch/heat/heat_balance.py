@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,43 +18,9 @@ from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import GasState, MixtureTable
 from warmbranch.heat.films import OutsideFilm
+from warmbranch.heat.linearised import Linearised, divergence, face_mean, node_mean
 from warmbranch.heat.mixing import Diffusivity, buoyant_counterflow
 from warmbranch.heat.radiation import radiative_flux
-
-
-class Linearised(NamedTuple):
-    """Residuals (W, what a node fails to pass on) and their slopes (W/K).
-
-    All are (designs, nodes). ``gas_left`` is the slope of the gas residual with respect to the
-    gas temperature of the node on the left, and so on. The skin's own balance is
-    ``skin_loss(T_s) − wrap_conductance (T_w − T_s) = 0``; a bare tube has no skin of its own:
-    its ``wrap_conductance`` is infinite. ``wall_over_skin`` is ``T_w − T_s``, K.
-    At the mouth ``mouth_resistance × gas[:, 0] = mouth_fall``: (designs,) arrays, K/W and, the main
-    pipe's gas less that just inside, K.
-    """
-
-    gas: FloatArray
-    gas_left: FloatArray
-    gas_here: FloatArray
-    gas_right: FloatArray
-    gas_wall: FloatArray
-    wall: FloatArray
-    wall_left: FloatArray
-    wall_here: FloatArray
-    wall_right: FloatArray
-    wall_gas_left: FloatArray
-    wall_gas_here: FloatArray
-    wall_gas_right: FloatArray
-    skin_loss: FloatArray
-    skin_slope: FloatArray
-    wrap_conductance: FloatArray
-    wall_over_skin: FloatArray
-    mouth_resistance: FloatArray
-    mouth_fall: FloatArray
-
-    def take(self, index: BoolArray) -> Linearised:
-        """The system of some of the designs."""
-        return Linearised(*(part[index] for part in self))
 
 
 @dataclass(frozen=True)
@@ -191,8 +156,8 @@ class HeatBalance:
         )
 
         # Gas: conduction and mixing through the faces, exchange with the wall.
-        volumetric_face = _face(volumetric)
-        conductivity = _face(state.conductivity) + volumetric_face * mixing.value
+        volumetric_face = face_mean(volumetric)
+        conductivity = face_mean(state.conductivity) + volumetric_face * mixing.value
         own_left = (
             state.conductivity_slope[:, :-1] + volumetric_slope[:, :-1] * mixing.value
         ) / 2 + volumetric_face * by_left
@@ -209,7 +174,7 @@ class HeatBalance:
         given_here = given_here * excess + exchange
 
         # Wall: conduction through the faces.
-        steel = _face(wall)
+        steel = face_mean(wall)
         metal = case.metal
         wall_fall = -per_wall * np.diff(wall, axis=1)
         wall_conductivity = metal.conductivity(steel)
@@ -224,17 +189,17 @@ class HeatBalance:
             case.surroundings.radiant_temperature[:, None],
             case.covering.emissivity[:, None],
         )
-        divergence, left, here, right = _divergence(flux, flux_left, flux_right)
-        wall_divergence, wall_left, wall_here, wall_right = _divergence(
+        leaving, left, here, right = divergence(flux, flux_left, flux_right)
+        wall_leaving, wall_left, wall_here, wall_right = divergence(
             wall_flux, wall_flux_left, wall_flux_right
         )
         return Linearised(
-            gas=divergence + given,
+            gas=leaving + given,
             gas_left=left + given_left,
             gas_here=here + given_here,
             gas_right=right + given_right,
             gas_wall=-exchange,
-            wall=wall_divergence - given,
+            wall=wall_leaving - given,
             wall_left=wall_left,
             wall_here=wall_here + exchange,
             wall_right=wall_right,
@@ -302,15 +267,15 @@ class HeatBalance:
         if not self.has_buoyancy:
             still = np.zeros_like(forced)
             return Diffusivity(forced, still, still)
-        temperature = _face(gas)
-        viscosity, heat_capacity = _face(state.viscosity), _face(state.heat_capacity)
-        conductivity = _face(state.conductivity)
+        temperature = face_mean(gas)
+        viscosity, heat_capacity = face_mean(state.viscosity), face_mean(state.heat_capacity)
+        conductivity = face_mean(state.conductivity)
         density = self._density_times_temperature / temperature
         # ν² α = μ² k / (ρ³ c_p), with ρ ∝ 1/T.
         property_slope = (
-            _face(state.heat_capacity_slope) / heat_capacity
-            - 2 * _face(state.viscosity_slope) / viscosity
-            - _face(state.conductivity_slope) / conductivity
+            face_mean(state.heat_capacity_slope) / heat_capacity
+            - 2 * face_mean(state.viscosity_slope) / viscosity
+            - face_mean(state.conductivity_slope) / conductivity
             - 3 / temperature
         )
         buoyant = buoyant_counterflow(
@@ -358,7 +323,7 @@ class HeatBalance:
             return film, own + per_mixing * volumetric_slope * diffusivity
 
         buoyant = self.has_buoyancy
-        diffusivity = forced + _node(mixing.value - self._forced_face) if buoyant else forced
+        diffusivity = forced + node_mean(mixing.value - self._forced_face) if buoyant else forced
         film, here = film_and_own_slope(diffusivity)
         left, right = np.zeros_like(film), np.zeros_like(film)
         if buoyant:
@@ -382,31 +347,3 @@ class HeatBalance:
         exchange[:, -1] += cap[:, -1] * self.case.branch.bore_area
         here[:, -1] += cap_slope[:, -1] * self.case.branch.bore_area
         return exchange, left * surface, here, right * surface
-
-
-def _face(node: FloatArray) -> FloatArray:
-    """Mean of the two nodes beside each face."""
-    return (node[:, :-1] + node[:, 1:]) / 2
-
-
-def _node(face: FloatArray) -> FloatArray:
-    """Mean of the faces beside each node; the only one at the ends."""
-    node = np.empty((face.shape[0], face.shape[1] + 1))
-    node[:, 0], node[:, -1] = face[:, 0], face[:, -1]
-    node[:, 1:-1] = _face(face)
-    return node
-
-
-def _divergence(
-    flux: FloatArray, by_left: FloatArray, by_right: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """What leaves each node less what enters, with slopes to left, own and right node."""
-    shape = (flux.shape[0], flux.shape[1] + 1)
-    divergence, left, here, right = (np.zeros(shape) for _ in range(4))
-    divergence[:, :-1] = flux
-    divergence[:, 1:] -= flux
-    left[:, 1:] -= by_left
-    right[:, :-1] = by_right
-    here[:, :-1] = by_left
-    here[:, 1:] -= by_right
-    return divergence, left, here, right

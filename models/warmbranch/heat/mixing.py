@@ -2,6 +2,8 @@
 
 ``D_mix = C_m U d exp[−(x/(Λ d))^s]  +  C_p ω ξ(x)²  +  D_b``
 
+with ``C_p`` that of the laminar layers at the wall unless it is given.
+
 The main flow stirs the mouth, pulsation shuttles gas to and fro, and buoyancy drives a
 counterflow that depends on how steeply the branch rises. All coefficients are engineering
 assumptions (see closures.py): no open measurement of a dead-end exhaust branch was found.
@@ -83,10 +85,42 @@ def pulsation(displacement: FloatArray, frequency: FloatArray, strength: FloatAr
     ----------
     displacement : (designs, n) array, m
         Amplitude ξ of the section-mean displacement.
-    frequency, strength : (designs,) array
-        Hz, dimensionless.
+    frequency : (designs,) array, Hz
+    strength : (designs, n) array, dimensionless
+        Or (designs, 1).
     """
-    return strength[:, None] * 2 * np.pi * frequency[:, None] * displacement**2
+    return strength * 2 * np.pi * frequency[:, None] * displacement**2
+
+
+def laminar_pulsation(
+    kinematic_viscosity: FloatArray, prandtl: FloatArray, frequency: FloatArray, bore: FloatArray
+) -> FloatArray:
+    r"""``C_p`` of laminar layers that are thin over the bore.
+
+    .. math:: C_p = \frac{\delta}{2 a}\,
+              \frac{1 + \sqrt{Pr} + Pr}{\sqrt{Pr} (1 + \sqrt{Pr}) (1 + Pr)},
+              \quad \delta = \sqrt{2\nu/\omega}
+
+    Parameters
+    ----------
+    kinematic_viscosity, prandtl : (designs, n) array
+        m²/s, dimensionless.
+    frequency, bore : (designs,) array
+        Hz, m.
+
+    Valid for
+    ---------
+    Laminar layers thinner than a tenth of the radius, and a metal wall that keeps its temperature
+    through a period: within 5 % there. Dispersion in oscillating flow after Watson, J. Fluid Mech.
+    133 (1983) 233; the formula with heat exchanged with the wall is derived by us.
+
+    Check
+    -----
+    Against the exact one with Bessel functions, in tests/models/heat/test_mixing.py.
+    """
+    root = np.sqrt(prandtl)
+    layer = np.sqrt(kinematic_viscosity / (np.pi * frequency[:, None])) / (bore[:, None] / 2)
+    return layer / 2 * (1 + root + prandtl) / (root * (1 + root) * (1 + prandtl))
 
 
 def buoyant_counterflow(

@@ -12,13 +12,23 @@ DISC_SHAPE_FACTOR = 2.0
 """Conduction from a half-space into a disc, over conductivity × diameter × difference: what passes
 when nothing flows. Exact [Incropera2011], table of shape factors, from memory."""
 
+SELF_EXCITED = 0.04
+"""Amplitude of the gas's velocity at the mouth, over the main pipe's speed, where no tone drives
+it: a closed branch sings by itself. Our own simulation, one run (0.054), 95 % between 0.01 and
+0.15 in our judgement: see tests/experiments/mouth/closures.md."""
+
 
 def mouth_resistance(
-    case: Case, gas: MixtureTable, speed: FloatArray, temperature: FloatArray | None = None
+    case: Case,
+    gas: MixtureTable,
+    speed: FloatArray,
+    temperature: FloatArray | None = None,
+    cap_pressure: FloatArray | None = None,
 ) -> FloatArray:
     r"""Resistance of the mouth to heat, (designs,), K/W; 0 where the mouth does not resist.
 
-    .. math:: 1/R = A\,\rho c_p k_m U + 2 k d
+    .. math:: 1/R = A\,\rho c_p (k_m U + k_u u') + 2 k d,
+              \quad u'^2 = (p_{cap}/\rho c)^2 + (0.04\,U)^2
 
     Parameters
     ----------
@@ -28,10 +38,14 @@ def mouth_resistance(
         Bulk speed U in the main pipe.
     temperature : (designs,) array, K, optional
         Of the main pipe's gas; the case's unless given.
+    cap_pressure : (designs,) array, Pa, optional
+        Amplitude of the tone at the cap; the case's unless given.
 
     Valid for
     ---------
-    Turbulent flow past a sharp or slightly rounded mouth; ``k_m`` is a wide prior: see closures.py.
+    Turbulent flow past a sharp or slightly rounded mouth, tones whose gas moves less than half as
+    fast as the main flow (above, the mouth hardly resists and the number matters little). Our own
+    simulation; ``k_m`` and ``k_u`` are wide priors: see closures.py.
 
     Check
     -----
@@ -43,7 +57,11 @@ def mouth_resistance(
     density = gas.density(hot[:, None], case.surroundings.pressure)[:, 0]
     exchange = density * state.heat_capacity[:, 0] * case.branch.bore_area
     stagnant = DISC_SHAPE_FACTOR * state.conductivity[:, 0] * case.branch.bore
-    with np.errstate(invalid="ignore"):  # infinite exchange at no speed
-        moved = np.where(speed > 0, case.closures.mouth_exchange * speed, 0.0)
+    pressure = case.main_pipe.cap_pressure if cap_pressure is None else cap_pressure
+    tone = np.hypot(
+        pressure / (density * gas.sound_speed(hot[:, None])[:, 0]), SELF_EXCITED * speed
+    )
     free = np.isinf(case.closures.mouth_exchange)
-    return np.where(free, 0.0, 1 / np.where(free, 1.0, exchange * moved + stagnant))
+    by_flow = np.where(free, 0.0, case.closures.mouth_exchange) * speed
+    moved = by_flow + case.closures.tone_exchange * tone
+    return np.where(free, 0.0, 1 / (exchange * moved + stagnant))

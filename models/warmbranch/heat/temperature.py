@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import NamedTuple
 
 import numpy as np
@@ -13,15 +13,12 @@ from warmbranch import core
 from warmbranch.base import stopping, tally
 from warmbranch.base.batch import Batched, FloatArray
 from warmbranch.base.errors import NotConvergedError
-from warmbranch.case.case import Case
 from warmbranch.core import calls, records
-from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.banded import newton_step, outside_loss
+from warmbranch.heat.discretise import halved
 from warmbranch.heat.first_guess import bounds, first_guess
-from warmbranch.heat.grid import DEFAULT_NODES, graded
-from warmbranch.heat.heat_balance import HeatBalance, Linearised
-from warmbranch.heat.mixing import pulsation, stirred_mouth
-from warmbranch.heat.mouth_exchange import mouth_resistance
+from warmbranch.heat.heat_balance import HeatBalance
+from warmbranch.heat.linearised import Linearised
 
 
 class Tolerances(NamedTuple):
@@ -52,9 +49,6 @@ mixing on a fine grid carries large fluxes whose difference cannot be told bette
 
 ROUNDING_RANGE = (1e-12, 1e-8)
 """... but for spans that make it smaller or larger than these, K."""
-
-WALL_SCALES = 3.0
-"""The grid follows the gas; the wall's decay length counts only when three times shorter."""
 
 MOST_ITERATIONS = 160
 
@@ -99,66 +93,6 @@ class TemperatureProfile(Batched):
     heat_lost: FloatArray
     closure_error: FloatArray
     iterations: FloatArray
-
-
-def heat_balance(
-    case: Case,
-    gas: MixtureTable,
-    air: MixtureTable,
-    speed: FloatArray,
-    *,
-    nodes: int = DEFAULT_NODES,
-    position: FloatArray | None = None,
-) -> HeatBalance:
-    """Put a batch on its grid, without pulsation.
-
-    Parameters
-    ----------
-    case : Case
-    gas, air : MixtureTable
-        Gas inside, one mixture a design; air outside, one mixture.
-    speed : (designs,) array, m/s
-        Bulk speed in the main pipe.
-    nodes : int
-    position : (designs, nodes) array, m, optional
-        In place of graded nodes.
-    """
-    closures, fixed = case.closures, case.closures.fixed_diffusivity[:, None]
-
-    def forced(x: FloatArray) -> FloatArray:
-        stirred = stirred_mouth(
-            x, case.branch.bore, speed, closures.stirring, closures.reach, closures.sharpness
-        )
-        return np.where(np.isnan(fixed), stirred, fixed)
-
-    if position is None:
-        at_mouth = forced(np.zeros((len(case), 1)))[:, 0]
-        position = graded(case.branch.length, _shortest_scale(case, gas, at_mouth), nodes)
-    return HeatBalance(
-        case,
-        gas,
-        air,
-        position,
-        forced(position),
-        mouth_resistance(case, gas, speed),
-        case.main_pipe.gas_temperature,
-    )
-
-
-def pulsating(balance: HeatBalance, displacement: FloatArray, frequency: FloatArray) -> HeatBalance:
-    """The same balance with mixing by pulsation, where mixing is not fixed.
-
-    Parameters
-    ----------
-    balance : HeatBalance
-        Without it.
-    displacement : (designs, nodes) array, m
-        Amplitude of the gas's displacement, at ``frequency`` (designs,), Hz.
-    """
-    closures = balance.case.closures
-    added = pulsation(displacement, frequency, closures.pulsation)
-    added = np.where(np.isnan(closures.fixed_diffusivity)[:, None], added, 0.0)
-    return replace(balance, forced_diffusivity=balance.forced_diffusivity + added)
 
 
 def solve_steady(
@@ -207,7 +141,7 @@ def solve_steady(
         open_ = np.flatnonzero(last_step > 0)
         if len(open_) == 0:
             return profile
-        fine = _halved(fine)
+        fine = halved(fine)
         found, last_step[open_] = _newton(fine.take(open_), wall_at_mouth[open_], None, tolerances)
         profile = _put(profile, open_, found, every=2**halving)
     if np.any(last_step > 0):
@@ -218,21 +152,6 @@ def solve_steady(
             iterations=MOST_ITERATIONS * (FINER_GRIDS + 1),
         )
     return profile
-
-
-def _halved(balance: HeatBalance) -> HeatBalance:
-    """The same balance with a node between each two; what mixes there is their mean."""
-
-    def with_means(coarse: FloatArray) -> FloatArray:
-        fine = np.empty((coarse.shape[0], 2 * coarse.shape[1] - 1))
-        fine[:, ::2], fine[:, 1::2] = coarse, (coarse[:, 1:] + coarse[:, :-1]) / 2
-        return fine
-
-    return replace(
-        balance,
-        x=with_means(balance.x),
-        forced_diffusivity=with_means(balance.forced_diffusivity),
-    )
 
 
 def _put(
@@ -357,33 +276,6 @@ def closure_error(by_gas: FloatArray, by_wall: FloatArray, lost: FloatArray) -> 
     """What a profile misses of a balance over what passes: see ``TemperatureProfile``."""
     scale = np.maximum(np.abs(by_gas) + np.abs(by_wall), SMALLEST_HEAT)
     return np.abs(by_gas + by_wall - lost) / scale
-
-
-def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> FloatArray:
-    """Shorter of the gas's and the wall's decay lengths at the mouth, m."""
-    branch, closures, pipe = case.branch, case.closures, case.main_pipe
-    hot = pipe.gas_temperature[:, None]
-    state = gas.evaluate(hot)
-    density = gas.density(hot, case.surroundings.pressure)
-    mixed = (density * state.heat_capacity)[:, 0] * diffusivity
-    conductivity = state.conductivity[:, 0]
-    viscosity = state.viscosity[:, 0] / density[:, 0]
-    nusselt = closures.still_nusselt + closures.stirred_film * np.sqrt(diffusivity / viscosity)
-    film = (nusselt * conductivity + closures.stanton * mixed) / branch.bore
-    film = np.where(np.isnan(closures.fixed_inner_film), film, closures.fixed_inner_film)
-    in_gas = np.sqrt((conductivity + mixed) * branch.bore / (4 * film))
-    # Outside, a film and radiation of the usual size; the scale only places nodes.
-    outer = np.where(np.isnan(closures.fixed_outer_film), 20.0, closures.fixed_outer_film)
-    outer = outer + 2.0 * np.sqrt(case.surroundings.air_speed / branch.outside_diameter)
-    metal = case.metal.conductivity(hot)[:, 0]
-    in_wall = np.sqrt(
-        metal * branch.wall_area / (np.pi * (branch.outside_diameter * outer + branch.bore * film))
-    )
-    scale = np.minimum(in_gas, WALL_SCALES * in_wall)
-    # Hot metal beside cold gas bends the gas's profile more than its decay length tells.
-    scale = np.where(pipe.skin_temperature > pipe.gas_temperature, 0.65 * scale, scale)
-    of_stirring = closures.reach * branch.bore / np.maximum(closures.sharpness, 1.0)
-    return np.where(np.isnan(closures.fixed_diffusivity), np.minimum(scale, of_stirring), scale)
 
 
 def _entering(system: Linearised) -> tuple[FloatArray, FloatArray]:

@@ -13,8 +13,7 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.draws import standard_normal
-from warmbranch.belief.unknowns import with_unknowns
+from warmbranch.belief.parabolas import Parabolas
 from warmbranch.case.case import Case
 from warmbranch.length.tone import LONGEST, Sized, bounds, frozen_slope, with_length
 from warmbranch.steady.solve import solve
@@ -24,12 +23,6 @@ CHANCE_TOO_SHORT = 0.05
 
 COARSE_NODES = 33
 """Grid on which closures are varied: coarser than the default, which moves all lengths alike."""
-
-AXIS = 1.5
-"""Standard deviations by which each unknown is moved, to both sides."""
-
-DRAWS = 4096
-"""Draws of the unknowns through the parabolas."""
 
 
 @dataclass(frozen=True)
@@ -73,11 +66,7 @@ class RightLengths:
 
 
 def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> RightLengths:
-    r"""What the right length may be for a tone, closures and case being uncertain.
-
-    .. math:: \ln L = \ln L_0 + \sum_i \left(a_i z_i + b_i z_i^2\right) + \sum_{i<j} c_{ij} z_i z_j
-
-    with standard normal z along the principal axes of the calibration.
+    """What the right length may be for a tone, closures and case being uncertain.
 
     Parameters
     ----------
@@ -104,36 +93,22 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
 
     Notes
     -----
-    Each axis is moved ``AXIS`` to both sides, and each two of them together as far, all in one
-    solution of the model; the length that would be right there follows from the slope of the
-    resonance with the length, its frozen part (see tone.py) made larger as it is at ``sized``. So
-    few, well placed designs tell more than as many random draws would: 64 of those miss the length
-    by a tenth of the spread.
+    :class:`Parabolas` of ln L. The length that would be right at each of their designs follows
+    from the slope of the resonance with the length, its frozen part (see tone.py) made larger as it
+    is at ``sized``. 64 random draws would miss the length by a tenth of the spread.
     """
-    own = calibration.effective_in(given)
-    count = len(own.names)
     right, tone = float(sized.length[0]), sized.frequency
-    if count == 0:
-        return RightLengths(np.full(1, right))
-    axes = AXIS * np.eye(count)
-    first, second = np.triu_indices(count, 1)
-    both = (axes[first] + axes[second]) / math.sqrt(2)
-    white = np.concatenate([np.zeros((1, count)), axes, -axes, both])
-    moved = with_unknowns(given, own.names, own.mean + white @ own.root.T)
-    answer = solve(with_length(moved, np.full(len(white), right)), nodes=COARSE_NODES, modes=1)
+    there = Parabolas.around(given, calibration)
+    answer = solve(
+        with_length(there.cases, np.full(len(there.cases), right)), nodes=COARSE_NODES, modes=1
+    )
     heard = answer.resonance[:, 0]
     # Where losses leave no resonance, the transit time still tells which way it would move.
     guide = np.where(np.isnan(heard), answer.transit_time, heard)
     here = np.log(guide / guide[0])
     true_slope = sized.slope / frozen_slope(sized.answer, tone)
     wanted = -here / (frozen_slope(answer, guide) * true_slope)
-    longer, shorter, paired = np.split(wanted[1:], [count, 2 * count])
-    straight, curved = (longer - shorter) / (2 * AXIS), (longer + shorter) / (2 * AXIS**2)
-    alone = both @ straight + np.square(both) @ curved
-    joint = (paired - alone) / (AXIS**2 / 2)
-    draws = standard_normal(DRAWS, count)
-    along = draws @ straight + np.square(draws) @ curved
-    lengths = right * np.exp(along + (draws[:, first] * draws[:, second]) @ joint)
+    lengths = right * np.exp(there.draws(wanted))
     return RightLengths(np.sort(np.where(lengths > LONGEST, np.inf, lengths)))
 
 

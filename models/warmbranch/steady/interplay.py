@@ -13,13 +13,13 @@ from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.case.geometry import inertance_ratio_between
 from warmbranch.gas.gas import MixtureTable
+from warmbranch.heat.discretise import pulsating
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.temperature import (
     TOLERANCES,
     TemperatureProfile,
     Tolerances,
     in_order,
-    pulsating,
     solve_steady,
 )
 from warmbranch.sound import acoustics, cutting, resonance
@@ -190,7 +190,7 @@ def _pulsating(
         stopping.check()
         duct, position = before.duct, before.profile.position
         swing = displacement(balance.case, mouth.main_impedance, duct, position, frequency)
-        shaken = pulsating(balance, swing, frequency)
+        shaken = pulsating(balance, swing, frequency, before.profile.gas)
         try:
             profile = solve_steady(shaken, mouth.wall, before.profile, tolerances=tolerances)
         except NotConvergedError as error:

@@ -24,9 +24,10 @@ from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.banded import mouth_amiss, outside_loss, skin_change, solved
-from warmbranch.heat.heat_balance import Linearised
+from warmbranch.heat.discretise import heat_balance, pulsating
+from warmbranch.heat.linearised import Linearised
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import TemperatureProfile, heat_balance, pulsating
+from warmbranch.heat.temperature import TemperatureProfile
 from warmbranch.sound.acoustics import input_impedance
 from warmbranch.sound.cutting import CELLS
 from warmbranch.sound.resonance import transit_time_estimate
@@ -230,7 +231,7 @@ class _Neighbours:
             tone = self.tone[self.again] + self._offsets(before.tone)
             main = self.mouth.main_impedance
             swing = displacement(self.case, main, state.duct, self.position, tone)
-            balance = pulsating(balance, swing, tone)
+            balance = pulsating(balance, swing, tone, state.profile.gas)
         profile = self._profile(before)
         system = balance.linearise(profile.gas, profile.wall, profile.skin)
         gas, wall = self._along(system.gas), self._along(system.wall)
@@ -279,7 +280,7 @@ class _Neighbours:
         if self.pulsates:
             main = self.own_mouth.main_impedance
             swing = displacement(case, main, self.own.duct, profile.position, self.tone)
-            balance = pulsating(balance, swing, self.tone)
+            balance = pulsating(balance, swing, self.tone, profile.gas)
         return balance.linearise(profile.gas, profile.wall, profile.skin)
 
     def _heard(self, motion: _Motion) -> State:

@@ -15,15 +15,10 @@ from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.core import calls, records
 from warmbranch.gas.gas import MixtureTable
+from warmbranch.heat.discretise import WALL_SCALES, heat_balance
 from warmbranch.heat.grid import DEFAULT_NODES, DENSITY, SKETCH_NODES
 from warmbranch.heat.heat_balance import HeatBalance
-from warmbranch.heat.temperature import (
-    WALL_SCALES,
-    TemperatureProfile,
-    Tolerances,
-    heat_balance,
-    solve_steady,
-)
+from warmbranch.heat.temperature import TemperatureProfile, Tolerances, solve_steady
 from warmbranch.steady.interplay import Mouth, solve_temperatures
 
 SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=1e-3)
@@ -70,7 +65,7 @@ def balance_and_guess(
     Parameters
     ----------
     case, gas, air, position
-        As for :func:`temperature.heat_balance`.
+        As for :func:`discretise.heat_balance`.
     mouth : Mouth
     nodes : int
         Up to ``SKETCH_NODES``, the graded grid serves as it is.

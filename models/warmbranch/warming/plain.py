@@ -15,7 +15,8 @@ from warmbranch.case.case import Case
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.banded import newton_step, outside_loss
 from warmbranch.heat.films import OutsideFilm
-from warmbranch.heat.heat_balance import HeatBalance, Linearised
+from warmbranch.heat.heat_balance import HeatBalance
+from warmbranch.heat.linearised import Linearised
 from warmbranch.heat.main_pipe_wall import inner_film
 from warmbranch.heat.mouth_exchange import mouth_resistance
 from warmbranch.heat.radiation import radiative_flux
@@ -60,12 +61,14 @@ class PlainSystem:
         density = gas.density(np.array([[hot]]), case.surroundings.pressure)[0, 0]
         speed = flow / (density * float(case.main_pipe.bore_area[0]))
         running = float(case.main_pipe.mass_flow[0])
-        strength = (flow / running) ** 2 if running > 0 else 1.0
-        forced = self.constant[one] + speed * self.stirred[one] + strength * self.shaken[one]
+        louder = flow / running if running > 0 else 1.0
+        forced = self.constant[one] + speed * self.stirred[one] + louder**2 * self.shaken[one]
         outside = replace(
             case.surroundings, air_speed=np.array([storage.air_at(forcing, i, piece, time)])
         )
-        resistance = mouth_resistance(case, gas, np.array([speed]), np.array([hot]))
+        resistance = mouth_resistance(
+            case, gas, np.array([speed]), np.array([hot]), louder * case.main_pipe.cap_pressure
+        )
         return HeatBalance(
             replace(case, surroundings=outside),
             gas,

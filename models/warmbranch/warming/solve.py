@@ -19,20 +19,21 @@ from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.core import calls, records
 from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.discretise import cap_pressure_of, heat_balance, pulsation_strength
 from warmbranch.heat.grid import GRADED_NODES
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.main_pipe_film import main_film
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.mixing import pulsation, stirred_mouth
 from warmbranch.heat.mouth_exchange import mouth_resistance
-from warmbranch.heat.temperature import heat_balance, solve_steady
+from warmbranch.heat.temperature import solve_steady
 from warmbranch.steady.interplay import displacement
 from warmbranch.steady.solve import solve
 from warmbranch.warming import plain, stepping
 from warmbranch.warming.dense_output import GAS, SKIN, WALL
 from warmbranch.warming.drive import Curve, Drive
 from warmbranch.warming.stepping import REPORT, Settings
-from warmbranch.warming.storage import Forcing, Store
+from warmbranch.warming.storage import Forcing, Store, main_gas
 
 TOLERANCE = 0.03
 """K. Error of a step, by the embedded solution, at the node where it is largest; measured to hold
@@ -91,7 +92,7 @@ class WarmUp:
     position : (designs, nodes) array, m
     gas, wall, skin : (designs, times, nodes) array, K
         ``wall[:, :, 0]`` is the main pipe's wall at the mouth.
-    mass_flow, air_speed : (designs, times) array; kg/s, m/s
+    main_gas, mass_flow, air_speed : (designs, times) array; K, kg/s, m/s
     heat_entered, heat_lost, heat_stored : (designs,) array, J
         From the beginning to the end, by the method's own quadrature.
     imbalance : (designs,) array, dimensionless
@@ -106,6 +107,7 @@ class WarmUp:
     gas: FloatArray
     wall: FloatArray
     skin: FloatArray
+    main_gas: FloatArray
     mass_flow: FloatArray
     air_speed: FloatArray
     heat_entered: FloatArray
@@ -203,6 +205,7 @@ def warm_up(
         gas=outputs[:, :, GAS],
         wall=outputs[:, :, WALL],
         skin=outputs[:, :, SKIN],
+        main_gas=main_gas(forcing, times),
         mass_flow=_along(drive.mass_flow, case.main_pipe.mass_flow, times),
         air_speed=_along(drive.air_speed, case.surroundings.air_speed, times),
         heat_entered=by_name["entered"],
@@ -261,28 +264,33 @@ def _system(case: Case, nodes: int) -> tuple[plain.PlainSystem, BoolArray]:
         x, branch.bore, one, closures.stirring, closures.reach, closures.sharpness
     )
     film, held = main_film(case, gas)
+    shaken, cap_pressure = _shaken(case, gas, x)
     system = plain.PlainSystem(
-        case=case,
+        case=case.changed(main_pipe=case.main_pipe.changed(cap_pressure=cap_pressure)),
         gas=gas,
         air=air,
         x=x,
         stirred=np.where(free, stirred, 0.0),
-        shaken=np.where(free, _shaken(case, x), 0.0),
+        shaken=np.where(free, shaken, 0.0),
         constant=np.where(free, 0.0, fixed) * np.ones_like(x),
         main_film=film,
     )
     return system, held
 
 
-def _shaken(case: Case, x: FloatArray) -> FloatArray:
-    """Mixing by pulsation in the running condition, m²/s."""
-    if not np.any(case.main_pipe.incident_pressure > 0):
-        return np.zeros_like(x)
+def _shaken(case: Case, gas: MixtureTable, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mixing by pulsation in the running condition, m²/s, and the pressure at the cap, Pa."""
+    pipe = case.main_pipe
+    if not np.any(pipe.incident_pressure > 0):
+        return np.zeros_like(x), pipe.cap_pressure
     answer = solve(case, modes=1, position=x)
     duct, first = answer.duct, answer.resonance[:, 0]
     frequency = np.where(np.isnan(first), 1 / (4 * duct.transit_time), first)
     swing = displacement(case, answer.main_impedance, duct, x, frequency)
-    return pulsation(swing, frequency, case.closures.pulsation)
+    strength = pulsation_strength(case, gas, answer.profile.gas, frequency)
+    told = cap_pressure_of(case, gas, swing[:, 0], frequency)
+    cap_pressure = np.where(pipe.incident_pressure > 0, told, pipe.cap_pressure)
+    return pulsation(swing, frequency, strength), cap_pressure
 
 
 def _store(system: plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Store:

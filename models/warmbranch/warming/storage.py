@@ -64,6 +64,15 @@ def gas_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
     return value
 
 
+def main_gas(forcing: Forcing, times: FloatArray) -> FloatArray:
+    """Gas temperature of the main pipe, (designs, times), K; at a jump that before it."""
+    piece = np.maximum(np.searchsorted(forcing.breaks, times) - 1, 0)
+    since = times - forcing.breaks[piece]
+    value = forcing.gas_start[:, piece] + forcing.gas_slope[:, piece] * since
+    fading = np.exp(-forcing.lag_rate[:, :, None] * times)
+    return value + np.sum(forcing.lag_amount[:, :, None] * fading, axis=1)
+
+
 def flow_at(forcing: Forcing, i: int, piece: int, time: float) -> float:
     """Mass flow in the main pipe, kg/s."""
     since = time - forcing.breaks[piece]

@@ -21,6 +21,7 @@ from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
 from warmbranch.warming.drive import Drive
 from warmbranch.warming.solve import WarmUp
+from warmbranch.warming.storage import main_gas
 
 LENGTH_STEP = 0.01
 """Relative change of length by which the resonance's response to length is measured."""
@@ -109,7 +110,7 @@ def wander(warmup: WarmUp, driven: FloatArray) -> Wander:
         frequency=frequency.reshape(size, count),
         loss=loss.reshape(size, count),
         driven=driven,
-        mouth_gas=warmup.gas[:, :, 0],
+        mouth_gas=warmup.main_gas,
         # A comparison with NaN, the dew point of a dry gas, is false.
         wet=warmup.wall.min(axis=2) < dew[:, None],
         dew_point=dew,
@@ -137,8 +138,9 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray]:
         closures.fixed_mouth_length,
     )
     temperature = warmup.gas.reshape(-1, warmup.gas.shape[2])
-    density = gas.density(temperature[:, :1], each(pressure))[:, 0]
-    speed = gas.sound_speed(temperature[:, :1])[:, 0]
+    hot = warmup.main_gas.reshape(-1, 1)
+    density = gas.density(hot, each(pressure))[:, 0]
+    speed = gas.sound_speed(hot)[:, 0]
     duct = cutting.duct(
         each(warmup.position / closures.tone[:, None]),
         temperature,
@@ -165,12 +167,7 @@ def warm_case(case: Case, drive: Drive) -> Case:
 def case_at(case: Case, drive: Drive, time: float) -> Case:
     """The case with gas temperature, mass flow and air speed of one moment of the curves."""
     moment = np.array([time])
-    forcing = drive.forcing(case)
-    piece = max(int(np.searchsorted(forcing.breaks, time)) - 1, 0)
-    since = time - forcing.breaks[piece]
-    hot = forcing.gas_start[:, piece] + forcing.gas_slope[:, piece] * since
-    if drive.lag is not None:
-        hot = hot + np.sum(forcing.lag_amount * np.exp(-forcing.lag_rate * time), axis=1)
+    hot = main_gas(drive.forcing(case), moment)[:, 0]
     own = with_own_film(case)
     pipe, outside = own.main_pipe, own.surroundings
     flow = pipe.mass_flow if drive.mass_flow is None else drive.mass_flow.before(moment)

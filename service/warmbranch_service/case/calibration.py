@@ -12,7 +12,8 @@ from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, re
 from warmbranch_service.contract.rules import rules
 from warmbranch_service.contract.units import PURE_NUMBER
 
-VERSION: Literal[1] = 1
+VERSION: Literal[2] = 2
+"""2 since the mouth resists: what older ones learned belongs to another model."""
 
 Coordinate = Annotated[float, Quantity("1", PURE_NUMBER, low=-1e3, high=1e3)]
 Row = Annotated[list[Coordinate], Field(max_length=len(UNKNOWNS))]
@@ -37,8 +38,10 @@ class Calibration(RequestModel):
         }
     )
 
-    version: Literal[1] = Field(
-        description="Version of this object's form.", json_schema_extra={"x-unit": "1"}
+    version: Literal[2] = Field(
+        description="Version of this object's form. Calibrations of version 1 belong to an older "
+        "model: fit again.",
+        json_schema_extra={"x-unit": "1"},
     )
     model_version: Annotated[str, Field(max_length=40)] = Field(
         description="Version of the model that was fitted.", examples=["0.1.0"]

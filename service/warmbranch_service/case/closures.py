@@ -6,19 +6,19 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from warmbranch.case import closures as physics
 from warmbranch.case.closures import (
+    BUOYANCY,
+    CAP_PRESSURE,
     FLOWING_NUSSELT,
+    MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
-    PULSATION,
     REACH,
-    SIMULATED_EXCHANGE,
-    SIMULATED_FILM,
-    SIMULATED_REACH,
     STANTON,
     STILL_NUSSELT,
+    STIRRED_FILM,
     STIRRING,
+    TONE_EXCHANGE,
     Prior,
 )
 from warmbranch_service.case.calibration import Calibration
@@ -39,12 +39,12 @@ def _assumed(prior: Prior, text: str) -> str:
     )
 
 
-def _likely(prior: Prior) -> str:
-    return f"{prior.median:g}, 95 % between {prior.low:g} and {prior.high:g},"
+def _simulated(prior: Prior, text: str) -> str:
+    return (
+        f"{text} Default {prior.median:g}, 95 % between {prior.low:g} and {prior.high:g}: from our "
+        "own simulation, not from a measurement."
+    )
 
-
-AT_MOUTH = float(physics.Closures.simulated().stirring[0])
-"""Stirring at the mouth, from that two bores in."""
 
 FilmCoefficient = Annotated[float, Quantity("W/m2K", FILM_COEFFICIENT, low=0.1, high=1000)]
 Factor = Annotated[float, Quantity("1", PURE_NUMBER, low=0.05, high=20)]
@@ -54,49 +54,75 @@ class StirredMouth(RequestModel):
     """Mixing by the main flow at the mouth, by pulsation and by buoyancy."""
 
     model: Literal["stirred mouth"] = Field(description="This model.")
-    stirring_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=5)] = Field(
-        default=STIRRING.median,
-        description=_assumed(STIRRING, "Strength of the stirring, over main-pipe speed × bore."),
-        examples=[0.15],
-    )
-    reach_bores: Annotated[float, Quantity("1", PURE_NUMBER, low=0.5, high=200)] = Field(
-        default=REACH.median,
-        description=_assumed(REACH, "Reach of the stirring into the branch, in bores."),
-        examples=[10],
-    )
     mouth_exchange_coefficient: Annotated[
         float | None, Quantity("1", PURE_NUMBER, low=0.001, high=1, nullable=True)
     ] = Field(
-        default=None,
-        description="Speed at which gas is exchanged through the mouth, over main-pipe speed: the "
-        "gas just inside is then colder than the main pipe's. Default null: the mouth does not "
-        "resist. Our own simulation, which needs to be confirmed, suggests "
-        f"{_likely(SIMULATED_EXCHANGE)} "
-        f"with stirring_coefficient {AT_MOUTH:.2g} and reach_bores {SIMULATED_REACH.median:g}.",
-        examples=[0.08],
-    )
-    pulsation_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=5)] = Field(
-        default=PULSATION.median,
-        description=_assumed(
-            PULSATION, "Strength of the mixing by pulsation, over ω ξ²; needs a pressure below."
+        default=MOUTH_EXCHANGE.median,
+        description=_simulated(
+            MOUTH_EXCHANGE,
+            "Speed at which gas is exchanged through the mouth, over main-pipe speed, without a "
+            "tone: the gas just inside is colder than the main pipe's. Null: the mouth does not "
+            "resist.",
         ),
-        examples=[0.1],
+        examples=[0.03],
+    )
+    tone_exchange_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=3)] = Field(
+        default=TONE_EXCHANGE.median,
+        description=_simulated(
+            TONE_EXCHANGE,
+            "What the tone adds to that speed, over the speed at which it moves the gas to and fro "
+            "at the mouth.",
+        ),
+        examples=[0.36],
+    )
+    cap_pressure_Pa: Annotated[
+        float | None, Quantity("Pa", PRESSURE, low=0, high=20000, nullable=True)
+    ] = Field(
+        default=None,
+        description="Amplitude of the tone at the cap, running, which tells how fast it moves the "
+        "gas at the mouth. Not looked at where incident_pressure_Pa is given. Default null: "
+        f"{CAP_PRESSURE.median:g}, 95 % between {CAP_PRESSURE.low:g} and {CAP_PRESSURE.high:g}, a "
+        "judgement without a source.",
+        examples=[1000],
+    )
+    stirring_coefficient: Annotated[
+        float | None, Quantity("1", PURE_NUMBER, low=0, high=5, nullable=True)
+    ] = Field(
+        default=None,
+        description="Strength of the stirring at the mouth, over main-pipe speed × bore. Default "
+        f"null: such that two bores in it is {STIRRING.median:g}, 95 % between {STIRRING.low:g} "
+        f"and {STIRRING.high:g}, from our own simulation, not from a measurement; with the "
+        "default reach 0.29 at the mouth.",
+        examples=[0.15],
+    )
+    reach_bores: Annotated[float, Quantity("1", PURE_NUMBER, low=0.3, high=200)] = Field(
+        default=REACH.median,
+        description=_simulated(REACH, "Reach of the stirring into the branch, in bores."),
+        examples=[0.75],
+    )
+    pulsation_coefficient: Annotated[
+        float | None, Quantity("1", PURE_NUMBER, low=0, high=5, nullable=True)
+    ] = Field(
+        default=None,
+        description="Strength of the mixing by pulsation, over ω ξ²; needs a pressure below. "
+        "Default null: that of laminar layers at the wall, some 0.01.",
+        examples=[0.01],
     )
     incident_pressure_Pa: Annotated[float, Quantity("Pa", PRESSURE, low=0, high=20000)] = Field(
         default=0.0,
-        description="Amplitude of the firing tone that arrives at the mouth. Default 0, which "
-        "leaves mixing by pulsation out.",
+        description="Amplitude of the firing tone that arrives at the mouth, from which the gas's "
+        "motion along the branch is worked out. Default 0: cap_pressure_Pa tells.",
         examples=[0, 2000],
     )
     buoyancy_factor: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=20)] = Field(
-        default=1.0,
-        description="Multiplies the buoyant counterflow; 0 leaves it out. Default 1.",
+        default=BUOYANCY.median,
+        description=_simulated(BUOYANCY, "Multiplies the buoyant counterflow; 0 leaves it out."),
         examples=[1],
     )
 
 
 class FixedMixing(RequestModel):
-    """One diffusivity all along the branch."""
+    """One diffusivity all along the branch, whose mouth does not resist."""
 
     model: Literal["fixed"] = Field(description="A number of one's own.")
     diffusivity_m2_s: Annotated[float, Quantity("m2/s", DIFFUSIVITY, low=0, high=1)] = Field(
@@ -109,21 +135,24 @@ class LinkedFilm(RequestModel):
 
     model: Literal["linked to mixing"] = Field(description="This model.")
     stanton_number: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=1)] = Field(
-        default=STANTON.median,
-        description=_assumed(STANTON, "Stanton number on mixing diffusivity over bore."),
-        examples=[0.01],
+        default=0.0,
+        description="A film in proportion to the mixing: Stanton number on mixing diffusivity over "
+        f"bore. Default 0; {STANTON.median:g} has been an assumption before.",
+        examples=[0],
     )
     stirred_film_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=20)] = Field(
-        default=0.0,
-        description="What stirring adds to the film's Nusselt number, over the root of stirring "
-        "diffusivity over viscosity. Default 0; with a mouth that resists our own simulation "
-        f"suggests {_likely(SIMULATED_FILM)}, and a stanton_number of 0.",
+        default=STIRRED_FILM.median,
+        description=_simulated(
+            STIRRED_FILM,
+            "What stirring adds to the film's Nusselt number, over the root of stirring "
+            "diffusivity over viscosity.",
+        ),
         examples=[1],
     )
     still_nusselt_number: Annotated[float, Quantity("1", PURE_NUMBER, low=1, high=10)] = Field(
-        default=FLOWING_NUSSELT,
-        description=f"Nusselt number where nothing stirs. Default {FLOWING_NUSSELT:g}, of gas that "
-        f"flows through; still gas has {STILL_NUSSELT:.4g}, exactly.",
+        default=STILL_NUSSELT,
+        description=f"Nusselt number where nothing stirs. Default {STILL_NUSSELT:.4g}, that of "
+        f"still gas, exactly; gas that flows through has {FLOWING_NUSSELT:g}.",
         examples=[5.783],
     )
 

@@ -88,6 +88,7 @@ def to_batch(cases: Sequence[Case]) -> physics.Case:
             ),
             film_augmentation=each(lambda case: case.main_pipe.pulsation_augmentation),
             incident_pressure=each(_incident_pressure),
+            cap_pressure=each(_cap_pressure),
         ),
         gas=gas,
         surroundings=physics_surroundings.Surroundings(
@@ -137,6 +138,12 @@ def _pressure(case: Case) -> float:
 def _incident_pressure(case: Case) -> float:
     mixing = case.closures.mixing
     return mixing.incident_pressure_Pa if isinstance(mixing, closure_schema.StirredMouth) else 0.0
+
+
+def _cap_pressure(case: Case) -> float:
+    mixing = case.closures.mixing
+    given = mixing.cap_pressure_Pa if isinstance(mixing, closure_schema.StirredMouth) else None
+    return physics_closures.CAP_PRESSURE.median if given is None else given
 
 
 def _emissivity(surface: str | None, emissivity: float | None) -> float:
@@ -330,20 +337,30 @@ def _medians() -> dict[str, Any]:
     return {name: getattr(default, name) for name in physics_closures.Closures.__dataclass_fields__}
 
 
+def _stirring(mixing: closure_schema.StirredMouth) -> float:
+    if mixing.stirring_coefficient is not None:
+        return mixing.stirring_coefficient
+    two_bores_in, reach = physics_closures.STIRRING.median, np.array([mixing.reach_bores])
+    return float(physics_closures.at_mouth(two_bores_in * np.ones(1), reach)[0])
+
+
 def _closures(cases: Sequence[Case]) -> physics_closures.Closures:
     values = {name: np.repeat(value, len(cases)) for name, value in _medians().items()}
     for i, case in enumerate(cases):
         given = case.closures
         mixing, mouth = given.mixing, given.mouth_correction
         if isinstance(mixing, closure_schema.StirredMouth):
-            values["stirring"][i] = mixing.stirring_coefficient
             values["reach"][i] = mixing.reach_bores
+            values["stirring"][i] = _stirring(mixing)
             exchange = mixing.mouth_exchange_coefficient
             values["mouth_exchange"][i] = math.inf if exchange is None else exchange
-            values["pulsation"][i] = mixing.pulsation_coefficient
+            values["tone_exchange"][i] = mixing.tone_exchange_coefficient
+            laminar = mixing.pulsation_coefficient is None
+            values["pulsation"][i] = math.nan if laminar else mixing.pulsation_coefficient
             values["buoyancy"][i] = mixing.buoyancy_factor
         else:
             values["fixed_diffusivity"][i] = mixing.diffusivity_m2_s
+            values["mouth_exchange"][i] = math.inf
         if isinstance(given.inner_film, closure_schema.LinkedFilm):
             values["stanton"][i] = given.inner_film.stanton_number
             values["stirred_film"][i] = given.inner_film.stirred_film_coefficient

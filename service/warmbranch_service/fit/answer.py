@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import cast
 
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.unknowns import COMPOSITION_SPREAD, LEAST_GAS_SPREAD, Spreads
+from warmbranch.belief.unknowns import Spreads
 from warmbranch.case.engine import Cycle
-from warmbranch.case.surfaces import SURFACES
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.rivals import Rival
 from warmbranch.fit.skin_in_time import Warming
@@ -19,10 +19,9 @@ from warmbranch.fit.trim_advice import TrimAdvice
 from warmbranch.steady.cautions import findings
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case import calibrations
+from warmbranch_service.case.belief import spreads_of
 from warmbranch_service.case.convert import MM, Converted, kelvin, to_physics
-from warmbranch_service.case.main_gas import emissivity_spread
 from warmbranch_service.case.messages import cautions_of
-from warmbranch_service.case.schema import BurntGas
 from warmbranch_service.fit import sentences as fit_messages
 from warmbranch_service.fit.answer_schema import (
     Candidate,
@@ -78,25 +77,16 @@ def answer_fit(request: FitRequest) -> FitAnswer:
 
 
 def _spreads(request: FitRequest, converted: Converted) -> Spreads:
-    branch, unknowns = request.case.branch, request.unknowns
-    record = None if branch.surface is None else SURFACES[branch.surface]
-    gas = unknowns.gas_temperature_spread_percent / 100
-    if (
-        converted.inferred is not None
-        and "gas_temperature_spread_percent" not in unknowns.model_fields_set
-    ):
-        gas = converted.inferred.gas.spread
-    return Spreads(
+    unknowns = request.unknowns
+    spreads = replace(
+        spreads_of(request.case, converted),
         air_temperature=unknowns.air_temperature_spread_K,
-        gas_temperature=gas,
-        least_gas_temperature=0.0
-        if converted.inferred is not None
-        or "gas_temperature_spread_percent" in unknowns.model_fields_set
-        else LEAST_GAS_SPREAD,
-        composition=COMPOSITION_SPREAD if isinstance(request.case.main_pipe.gas, BurntGas) else 0.0,
-        emissivity=emissivity_spread(record),
         fixed=frozenset(unknowns.fixed),
     )
+    if "gas_temperature_spread_percent" not in unknowns.model_fields_set:
+        return spreads
+    told = unknowns.gas_temperature_spread_percent / 100
+    return replace(spreads, gas_temperature=told, least_gas_temperature=0.0)
 
 
 def _warming(request: FitRequest, converted: Converted) -> Warming:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from warmbranch.base.errors import OutOfReachError
-from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import Spreads
-from warmbranch.length.build_long import DRAWS, TrimPlan
+from warmbranch.belief.parabolas import DRAWS
+from warmbranch.length.build_long import TrimPlan
 from warmbranch.length.effects import effects, transit_time_length
 from warmbranch.length.solve import Building, Lengths, solve
 from warmbranch.length.tone import LONGEST, one_temperature_length
-from warmbranch_service.case.convert import MM, Converted, celsius
+from warmbranch_service.case.belief import believed
+from warmbranch_service.case.convert import MM, celsius
 from warmbranch_service.contract.rounding import digits, finite, places
 from warmbranch_service.length import answer_schema as schema
 from warmbranch_service.length.answer_schema import (
@@ -52,7 +50,7 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
             points.case,
             points.wanted,
             given=converted.given,
-            believed=_believed(request, converted),
+            believed=believed(request.case, converted),
             building=Building(
                 request.build.chance_too_short_percent / 100,
                 allowance,
@@ -112,17 +110,6 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
         ),
         model_version=MODEL_VERSION,
     )
-
-
-def _believed(request: LengthRequest, converted: Converted) -> Calibration:
-    if converted.calibration is not None:
-        return converted.calibration
-    named = request.case.branch.surface is not None
-    spreads = Spreads() if named else Spreads(emissivity=0.0)
-    if converted.inferred is not None:
-        wide = converted.inferred.gas.spread
-        spreads = replace(spreads, gas_temperature=wide, least_gas_temperature=0.0)
-    return Calibration.prior(converted.given, spreads)
 
 
 def _within(length: float) -> float:

@@ -12,16 +12,17 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
-from warmbranch.belief.prediction import Predicted, predict
+from warmbranch.belief.prediction import Predicted, expect, predict
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.cautions import findings
 from warmbranch.steady.solve import solve
+from warmbranch_service.case.belief import believed
 from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR
 from warmbranch_service.case.messages import cautions_of
-from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.rounding import digits as digits
 from warmbranch_service.contract.rounding import each, finite, places
+from warmbranch_service.steady.narrowing import narrowing
 from warmbranch_service.steady.schema import (
     DEFAULT_POINTS,
     DEFAULT_SPAN,
@@ -66,9 +67,10 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
         transit_time_Hz=places(answer.transit_time[0], 3),
         one_temperature_Hz=places(answer.one_temperature[0], 3),
     )
+    prediction = _prediction(request, converted, profile.position[0])
     return SteadyAnswer(
         outcome="no resonance" if resonance.frequency_Hz[0] is None else "resonance found",
-        summary=summary(request.case, resonance, estimates, answer),
+        summary=summary(resonance, estimates, answer, prediction),
         profile=Profile(
             position_mm=each(profile.position[0] / MM, 2),
             gas_degC=each(celsius(profile.gas[0]), 2),
@@ -88,7 +90,7 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
             lost_W=digits(profile.heat_lost[0], 5),
             closure_error=digits(profile.closure_error[0], 2),
         ),
-        prediction=_prediction(converted, profile.position[0]),
+        prediction=prediction,
         attenuation=_attenuation(request.attenuation, converted.order, answer),
         cautions=[*converted.cautions, *cautions_of(findings(answer)[0])],
         assumptions=converted.assumptions,
@@ -123,10 +125,21 @@ def _resonance(converted: Converted, answer: Answer) -> Resonance:
     )
 
 
-def _prediction(converted: Converted, position: FloatArray) -> SteadyPrediction | None:
-    """Intervals from a calibration; None without one."""
-    if converted.calibration is None:
+def _prediction(
+    request: SteadyRequest, converted: Converted, position: FloatArray
+) -> SteadyPrediction | None:
+    """Intervals from a calibration, or from what is believed without one."""
+    if not request.interval:
         return None
+    if converted.calibration is None:
+        expected = expect(converted.given, believed(request.case, converted))
+        of_sound = prediction_of(expected.resonance, converted.order)
+        return SteadyPrediction(
+            quiet_rpm=of_sound.quiet_rpm,
+            resonance_Hz=of_sound.resonance_Hz,
+            profile=None,
+            narrowed_by=narrowing(expected),
+        )
     position = position[::BAND_NODES]
     found = predict(converted.given, converted.calibration, position)
     of_sound = prediction_of(found.resonance, converted.order)
@@ -134,6 +147,7 @@ def _prediction(converted: Converted, position: FloatArray) -> SteadyPrediction 
         quiet_rpm=of_sound.quiet_rpm,
         resonance_Hz=of_sound.resonance_Hz,
         profile=_profile_bands(position, found) if len(found.gas) else None,
+        narrowed_by=[],
     )
 
 
@@ -188,24 +202,38 @@ def _attenuation(
     )
 
 
-def summary(case: Case, resonance: Resonance, estimates: Estimates, answer: Answer) -> str:
+def summary(
+    resonance: Resonance,
+    estimates: Estimates,
+    answer: Answer,
+    prediction: SteadyPrediction | None,
+) -> str:
     """The answer in plain words."""
     first = resonance.frequency_Hz[0]
     gas = celsius(answer.profile.gas[0])
-    cooling = f"The gas is at {gas[0]:.0f} °C at the mouth and {gas[-1]:.0f} °C at the cap."
+    hot = celsius(answer.case.main_pipe.gas_temperature)[0]
+    cooling = (
+        f"The gas is at {hot:.0f} °C in the main pipe, {gas[0]:.0f} °C just inside the mouth and "
+        f"{gas[-1]:.0f} °C at the cap."
+    )
     if first is None:
         return f"Losses at the wall leave this branch without a resonance. {cooling}"
     if resonance.quiet_rpm is None:
-        best = f"The branch cancels best at {first:.1f} Hz."
+        best = f"The branch cancels best at {first:.1f} Hz"
+        levels, fall = prediction and prediction.resonance_Hz, 1
     else:
         best = (
             f"The branch cancels best at {resonance.quiet_rpm:.0f} rpm ({first:.1f} Hz, engine "
-            f"order {resonance.engine_order:g})."
+            f"order {resonance.engine_order:g})"
         )
+        levels, fall = prediction and prediction.quiet_rpm, 0
+    if levels:
+        low, high = levels.interval_90
+        best += f", 90 % between {low:.{fall}f} and {high:.{fall}f}"
     one = estimates.one_temperature_Hz / first - 1
     transit = estimates.transit_time_Hz / first - 1
     return (
-        f"{best} {cooling} One gas temperature all along would put it {_off(one)}, the sum of "
+        f"{best}. {cooling} One gas temperature all along would put it {_off(one)}, the sum of "
         f"local travel times {_off(transit)}."
     )
 

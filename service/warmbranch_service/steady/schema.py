@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
+from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import (
@@ -101,6 +102,12 @@ class SteadyRequest(RequestModel):
         default=None,
         description=f"Range of the transmission loss. Default null: {DEFAULT_POINTS} points over "
         f"±{DEFAULT_SPAN * 100:g} % of the quiet rpm (of the resonance without an engine).",
+    )
+    interval: bool = Field(
+        default=True,
+        strict=True,
+        description="Whether the quiet rpm comes with its interval and what would narrow it; false "
+        "where only speed counts. Default true.",
     )
 
     @model_validator(mode="after")
@@ -252,6 +259,20 @@ class Levels(AnswerModel):
     )
 
 
+class Narrowing(AnswerModel):
+    """What knowing one uncertain thing would do to the interval."""
+
+    unknown: str = Field(
+        description="Name of a coefficient, or of what the request gives or leaves open.",
+        json_schema_extra={"enum": list(UNKNOWNS)},
+    )
+    share_percent: float = Field(
+        description="Of the variance that would go if it were known; to 1.",
+        json_schema_extra={"x-unit": "%", "minimum": 0, "maximum": 100},
+    )
+    remedy: str = Field(description="How to know it better.")
+
+
 class Prediction(AnswerModel):
     """Quiet rpm and first resonance; null without an engine or without a resonance."""
 
@@ -283,7 +304,11 @@ class SteadyPrediction(Prediction):
 
     profile: ProfileBands | None = Field(
         description="Of gas and skin, from the coarser grid of a fit: within 1 K near a hot "
-        "mouth. Null where no draw has a solution."
+        "mouth. Null without a calibration, or where no draw has a solution."
+    )
+    narrowed_by: list[Narrowing] = Field(
+        description="What would narrow the interval most if it were known, first; empty with a "
+        "calibration, which has its own advice on what to read."
     )
 
 
@@ -328,8 +353,9 @@ class SteadyAnswer(WholeAnswer):
     main_pipe: MainPipeAnswer
     heat: Heat
     prediction: SteadyPrediction | None = Field(
-        description="Intervals of the quiet rpm, the resonance and the temperatures; null "
-        "without a calibration."
+        description="Intervals of the quiet rpm and the resonance, from what is believed of the "
+        "model and of what the request leaves open, or from a calibration; null where the request "
+        "does not want them."
     )
     attenuation: TransmissionLoss
     cautions: list[Caution]

@@ -16,6 +16,8 @@ PROFILE_ROWS = 11
 LOSS_ROWS = 11
 DECIBELS_A_MARK = 1.0
 LONGEST_BAR = 40
+NARROWINGS = 2
+"""How many of what would narrow the interval are told."""
 
 
 def headline(answer: SteadyAnswer) -> str:
@@ -33,7 +35,7 @@ def readable(answer: SteadyAnswer, *, full: bool = True) -> str:
     return composed(
         headline(answer),
         answer.summary,
-        [_resonance(answer), _heat(answer), _profile(answer), _loss(answer)],
+        [_resonance(answer), _interval(answer), _heat(answer), _profile(answer), _loss(answer)],
         cautions=answer.cautions,
         assumptions=answer.assumptions,
         model_version=answer.model_version,
@@ -77,6 +79,25 @@ def _resonance(answer: SteadyAnswer) -> list[str]:
         lines.append(f"  {'as if the gas were all at':<34}{value:>7} °C")
     if found.quality_factor is not None:
         lines.append(f"  {'quality factor':<34}{found.quality_factor:>7.1f}")
+    return lines
+
+
+def _interval(answer: SteadyAnswer) -> list[str]:
+    found = answer.prediction
+    if found is None:
+        return []
+    levels, unit, fall = found.quiet_rpm, "rpm", 0
+    if levels is None:
+        levels, unit, fall = found.resonance_Hz, "Hz", 1
+    if levels is None:
+        return []
+    lines = ["How sure"]
+    for share, ends in ((50, levels.interval_50), (90, levels.interval_90)):
+        lines.append(f"  {share} % between {ends[0]:>8.{fall}f} and {ends[1]:>8.{fall}f} {unit}")
+    for number, narrowing in enumerate(found.narrowed_by[:NARROWINGS]):
+        name = narrowing.unknown.replace("_", " ")
+        told = f"{name} is unsure ({narrowing.share_percent:.0f} % of it). {narrowing.remedy}"
+        lines += wrapped(f"Most of it as the {told}" if number == 0 else f"Then as the {told}")
     return lines
 
 

@@ -23,7 +23,9 @@ class Series(AnswerModel):
     transmission_loss_dB: list[float | None] = Field(
         description="At the driven tone; to 0.01.", json_schema_extra=in_unit("dB")
     )
-    mouth_gas_degC: list[float] = Field(description="To 0.01.", json_schema_extra=in_unit("degC"))
+    mouth_gas_degC: list[float] = Field(
+        description="Of the main pipe, at the mouth; to 0.01.", json_schema_extra=in_unit("degC")
+    )
     skin_degC: list[list[float]] = Field(
         description="At each of positions_mm, one list a time; to 0.01.",
         json_schema_extra=in_unit("degC"),

@@ -10,9 +10,10 @@ from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.banded import newton_step
+from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.grid import DEFAULT_NODES
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import heat_balance, solve_steady
+from warmbranch.heat.temperature import solve_steady
 from warmbranch.steady.solve import solve
 
 CASES = [

@@ -9,7 +9,7 @@ import pytest
 from warmbranch import core
 from warmbranch.case.geometry import inertance_ratio_between
 from warmbranch.gas.gas import MixtureTable
-from warmbranch.heat import temperature
+from warmbranch.heat.grid import graded
 from warmbranch.sound import cutting
 from warmbranch.steady import solve as branch
 from warmbranch.steady.answer import Answer
@@ -108,7 +108,7 @@ def test_what_the_core_cannot_balance_is_answered_in_its_place(box_sample, monke
 
 def test_given_nodes_are_kept(box_sample, monkeypatch):
     case = box_sample(16, seed=17)
-    position = temperature.graded(case.branch.length, 0.1 * case.branch.length, 65)
+    position = graded(case.branch.length, 0.1 * case.branch.length, 65)
     plain, compiled = _both(case, monkeypatch, position=position)
     np.testing.assert_array_equal(compiled.profile.position, position)
     _compare(plain, compiled)

@@ -10,12 +10,10 @@ from scipy.integrate import solve_bvp
 from warmbranch.base.constants import GRAVITY, STEFAN_BOLTZMANN
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import heat_balance, solve_steady
-
-LAMINAR = 3.66
-"""Nusselt number of the stagnant bound."""
+from warmbranch.heat.temperature import solve_steady
 
 
 class Continuous:
@@ -96,13 +94,28 @@ class Continuous:
         size = (low + high) / 2
         return forced + self.buoyant(gas, size, falls), -np.sign(flow) * size
 
-    def inner_film(self, gas, diffusivity):
+    def inner_film(self, gas, diffusivity, forced):
         fixed = self.closures.fixed_inner_film[0]
         if not np.isnan(fixed):
             return np.full_like(gas, fixed)
-        density, capacity, conductivity, _ = self.properties(gas)
+        density, capacity, conductivity, viscosity = self.properties(gas)
+        by_stirring = np.sqrt(forced * density / viscosity)
+        nusselt = self.closures.still_nusselt[0] + self.closures.stirred_film[0] * by_stirring
         stirred = self.closures.stanton[0] * density * capacity * diffusivity
-        return LAMINAR * conductivity / self.bore + stirred / self.bore
+        return nusselt * conductivity / self.bore + stirred / self.bore
+
+    def mouth_resistance(self):
+        """1/R = ρ c_p A (k_m U + k_u u') + 2 k d, u'² = (p/(ρ c))² + (0.04 U)²."""
+        exchange = self.closures.mouth_exchange[0]
+        if np.isinf(exchange):
+            return 0.0
+        pipe, hot = self.case.main_pipe, np.array([self.gas_at_mouth])
+        density, capacity, conductivity, _ = (value[0] for value in self.properties(hot))
+        own = self.case.gas.gas_constant[0]
+        sound = np.sqrt(capacity / (capacity - own) * own * self.gas_at_mouth)
+        tone = np.hypot(pipe.cap_pressure[0] / (density * sound), 0.04 * self.speed)
+        moved = exchange * self.speed + self.closures.tone_exchange[0] * tone
+        return 1 / (density * capacity * self.area * moved + 2 * conductivity * self.bore)
 
     def skin_flux(self, skin):
         convection = self.film.coefficient(skin[None])[0] * (skin - self.air)
@@ -122,7 +135,7 @@ class Continuous:
     def slopes(self, x, y):
         gas, flow, wall, wall_flow = y
         diffusivity, gradient = self.mixing(x, gas, flow)
-        given = self.inner_film(gas, diffusivity) * np.pi * self.bore * (gas - wall)
+        given = self.inner_film(gas, diffusivity, self.forced(x)) * np.pi * self.bore * (gas - wall)
         round_wrap = 0.0
         if self.wrap > 0:
             round_wrap = 2 * np.pi * self.wrap_k / np.log(self.skin_diameter / self.outside)
@@ -133,7 +146,8 @@ class Continuous:
     def ends(self, mouth, cap):
         gas, flow, wall, wall_flow = (np.array([value]) for value in cap)
         # The counterflow turns before the cap and adds nothing to the film on its plate.
-        film = self.inner_film(gas, self.forced(np.array([self.length])))
+        forced = self.forced(np.array([self.length]))
+        film = self.inner_film(gas, forced, forced)
         given = film * self.area * (gas - wall)
         flat_wrap = 0.0
         if self.wrap > 0:
@@ -141,7 +155,7 @@ class Continuous:
         lost = self.loss(wall, np.pi / 4 * self.skin_diameter**2, flat_wrap)
         return np.array(
             [
-                mouth[0] - self.gas_at_mouth,
+                mouth[0] - self.gas_at_mouth + self.mouth_resistance() * mouth[1],
                 mouth[2] - self.wall_at_mouth,
                 (flow - given)[0],
                 (wall_flow + given - lost)[0],
@@ -155,6 +169,9 @@ INDEPENDENT = {
     "rising": {"rise": 0.5, "length": 0.6},
     "straight up": {"rise": np.pi / 2, "length": 0.4},
     "no buoyancy": {"buoyancy": 0.0},
+    "a mouth that does not resist": {"mouth_exchange": np.inf, "stirred_film": 0.0},
+    "stirred far in": {"stirring": 0.15, "reach": 10.0, "stanton": 0.01},
+    "loud": {"cap_pressure": 5000.0, "gas_temperature": 600.0},
     "wrapped": {"wrap_thickness": 0.01, "air_speed": 4.0},
     "all fixed": {"fixed_diffusivity": 0.02, "fixed_inner_film": 8.0, "fixed_outer_film": 14.0},
     "hot and windy": {"gas_temperature": 1100.0, "air_speed": 30.0, "length": 0.5},

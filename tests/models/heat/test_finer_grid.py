@@ -7,11 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from shared.mouths import unresisting
 from warmbranch import core
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat import temperature
+from warmbranch.heat.discretise import heat_balance
 from warmbranch.steady import interplay
 from warmbranch.steady import solve as branch
 
@@ -24,7 +26,7 @@ COARSE = 129
 
 @pytest.fixture(scope="module")
 def hard(box_sample):
-    return box_sample(8192, seed=7).take(np.array(HARD))
+    return unresisting(box_sample(8192, seed=7)).take(np.array(HARD))
 
 
 @pytest.mark.parametrize("compiled", [True, False])
@@ -47,7 +49,7 @@ def graded(case):
     """Nodes that know nothing of the solution."""
     gas = MixtureTable.of(case.gas)
     speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
-    return temperature.heat_balance(case, gas, dry_air_table(), speed, nodes=COARSE).x
+    return heat_balance(case, gas, dry_air_table(), speed, nodes=COARSE).x
 
 
 def test_the_first_needs_the_finer_grid(hard, impatient, monkeypatch):
@@ -59,7 +61,7 @@ def test_the_first_needs_the_finer_grid(hard, impatient, monkeypatch):
 
 
 def test_neighbours_stay_as_they_are(hard, impatient, box_sample):
-    plain = box_sample(8192, seed=7).take(np.arange(110, 120))
+    plain = unresisting(box_sample(8192, seed=7)).take(np.arange(110, 120))
     mixed = type(hard).concatenate([plain, hard.take(slice(0, 1))])
     profile = branch.solve(mixed, position=graded(mixed)).profile
     alone = branch.solve(plain, position=graded(plain)).profile
@@ -97,7 +99,7 @@ def test_some_only_take_their_time(box_sample, compiled, monkeypatch):
     if not compiled:
         monkeypatch.setenv(core.OFF, "off")
     monkeypatch.setattr(temperature, "FINER_GRIDS", 0)
-    slow = box_sample(32401, seed=4).take(slice(32400, 32401))
+    slow = unresisting(box_sample(32401, seed=4)).take(slice(32400, 32401))
     profile = branch.solve(slow, modes=1, position=graded(slow)).profile
     assert profile.iterations[0] > 40
     assert profile.closure_error[0] < 1e-8

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from warmbranch.gas.gas import MixtureTable, dry_air_table
-from warmbranch.heat.temperature import heat_balance
+from warmbranch.heat.discretise import heat_balance
 
 NODES = 33
 NAN = np.nan

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
+from warmbranch import core
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.mouth_exchange import mouth_resistance
@@ -66,20 +67,74 @@ def test_ever_stronger_exchange_tends_to_no_resistance(make_case):
 
 def test_at_rest_the_mouth_conducts_like_a_disc(make_case):
     """Exact: 2 k d, the shape factor of a disc on a half-space."""
-    case = make_case(mass_flow=0.0, mouth_exchange=0.05)
+    case = make_case(mass_flow=0.0, mouth_exchange=0.05, cap_pressure=0.0)
     gas = MixtureTable.of(case.gas)
     conductivity = gas.evaluate(case.main_pipe.gas_temperature[:, None]).conductivity[0, 0]
     found = 1 / resistance(case)
     assert found == pytest.approx(2 * conductivity * case.branch.bore[0], rel=1e-12)
 
 
-def test_exchange_by_hand(make_case):
-    """k_m U ρ c_p A: 20 m/s, air-like gas of 1 kg/m³ and 1 kJ/(kg K), a bore of 47.8 mm."""
-    case = make_case(mouth_exchange=0.05)
+def volumetric_heat(case):
     gas = MixtureTable.of(case.gas)
-    speed = np.array([20.0])
     hot = case.main_pipe.gas_temperature[:, None]
     state = gas.evaluate(hot)
-    volumetric = (gas.density(hot, case.surroundings.pressure) * state.heat_capacity)[0, 0]
+    return (gas.density(hot, case.surroundings.pressure) * state.heat_capacity)[0, 0]
+
+
+def test_exchange_by_flow_by_hand(make_case):
+    """k_m U ρ c_p A at 20 m/s, without what a tone adds."""
+    case = make_case(mouth_exchange=0.05, tone_exchange=0.0)
+    speed = np.array([20.0])
     by_flow = 1 / resistance(case, speed) - 1 / resistance(case, 0 * speed)
-    assert_allclose(by_flow, 0.05 * 20.0 * volumetric * case.branch.bore_area, rtol=1e-12)
+    expected = 0.05 * 20.0 * volumetric_heat(case) * case.branch.bore_area
+    assert_allclose(by_flow, expected, rtol=1e-12)
+
+
+def test_exchange_by_a_tone_by_hand(make_case):
+    """k_u p/(ρ c) ρ c_p A: the gas of a quarter wave moves at p/(ρ c) at its mouth."""
+    loud, silent = (make_case(cap_pressure=p, tone_exchange=0.36) for p in (1000.0, 0.0))
+    still = np.zeros(1)
+    by_tone = 1 / resistance(loud, still) - 1 / resistance(silent, still)
+    gas = MixtureTable.of(loud.gas)
+    hot = loud.main_pipe.gas_temperature[:, None]
+    impedance = gas.density(hot, loud.surroundings.pressure) * gas.sound_speed(hot)
+    velocity = 1000.0 / impedance[0, 0]
+    expected = 0.36 * velocity * volumetric_heat(loud) * loud.branch.bore_area
+    assert_allclose(by_tone, expected, rtol=1e-12)
+
+
+def test_a_branch_that_sings_by_itself_exchanges_more(make_case):
+    """With no tone, 0.04 of the main speed stands for it; both join by squares."""
+    case = make_case(cap_pressure=0.0)
+    speed = np.array([20.0])
+    plain = replace(case, closures=case.closures.changed(tone_exchange=np.zeros(1)))
+    added = 1 / resistance(case, speed) - 1 / resistance(plain, speed)
+    expected = 0.36 * 0.04 * 20.0 * volumetric_heat(case) * case.branch.bore_area
+    assert_allclose(added, expected, rtol=1e-12)
+
+
+@pytest.mark.parametrize("kernel", ["on", "off"])
+def test_a_given_tone_stands_for_the_cap_pressure(make_case, kernel, monkeypatch):
+    """Where the incident pressure tells, what is assumed of the cap makes no difference."""
+    monkeypatch.setenv(core.OFF, "off" if kernel == "off" else "")
+    first, second = (
+        solve(make_case(incident_pressure=500.0, cap_pressure=p)).resonance for p in (0.0, 5e3)
+    )
+    assert_allclose(first, second, rtol=1e-6)  # the sketch, and so the nodes, differ a little
+
+
+def test_a_louder_tone_warms_the_gas_inside(make_case):
+    inside = [
+        solve(make_case(incident_pressure=p)).profile.gas[0, 0] for p in (1.0, 30.0, 100.0, 300.0)
+    ]
+    assert np.all(np.diff(inside) > 0)
+    assert inside[-1] < make_case().main_pipe.gas_temperature[0]
+
+
+def test_both_paths_agree(box_sample, monkeypatch):
+    case = box_sample(48, seed=11)
+    compiled = solve(case)
+    monkeypatch.setenv(core.OFF, "off")
+    plain = solve(case)
+    assert_allclose(compiled.profile.gas, plain.profile.gas, rtol=0, atol=1e-6)
+    assert_allclose(compiled.resonance, plain.resonance, rtol=1e-9)

@@ -16,8 +16,9 @@ from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.case.materials import Metal
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat import temperature as steady
+from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import heat_balance, solve_steady
+from warmbranch.heat.temperature import solve_steady
 
 
 def profile_of(case, nodes=161):
@@ -271,7 +272,8 @@ class TestPhysics:
     def test_gas_falls_all_the_way_where_nothing_but_the_mouth_is_hot(self, sample):
         """With walls and air at one temperature, and the main pipe's wall between gas and air."""
         case, profile = sample
-        gas, air = case.main_pipe.gas_temperature, case.surroundings.air_temperature
+        # Just inside: behind a mouth that resists, the gas may be colder than the hot wall.
+        gas, air = profile.gas[:, 0], case.surroundings.air_temperature
         wall = profile.wall[:, 0]
         passive = case.surroundings.radiant_temperature == air
         hot, cold = passive & (gas > wall) & (wall > air), passive & (gas < wall) & (wall < air)
@@ -289,7 +291,11 @@ class TestPhysics:
 
     def test_mouth_temperatures_are_the_given_ones(self, sample):
         case, profile = sample
-        assert_array_equal(profile.gas[:, 0], case.main_pipe.gas_temperature)
+        hot, inside = case.main_pipe.gas_temperature, profile.gas[:, 0]
+        free = np.isinf(case.closures.mouth_exchange)
+        assert 20 < free.sum() < len(free) - 20
+        assert_array_equal(inside[free], hot[free])
+        assert np.all(inside[~free] != hot[~free])
         given = ~np.isnan(case.main_pipe.skin_temperature)
         assert_array_equal(profile.wall[given, 0], case.main_pipe.skin_temperature[given])
 
@@ -331,7 +337,7 @@ class TestPhysics:
 
     def test_faster_air_makes_a_colder_cap(self, make_case):
         speed = np.array([0.0, 0.2, 0.5, 1.0, 2.0, 4.0, 8.0, 20.0, 60.0])
-        profile = profile_of(make_case(air_speed=speed))
+        profile = profile_of(make_case(air_speed=speed, length=0.4))
         for end in (profile.gas[:, -1], profile.wall[:, -1]):
             assert np.all(np.diff(end) < 0)
         assert np.all(profile.wall[:, -1] > 298.15)

@@ -10,20 +10,21 @@ from numpy.testing import assert_allclose
 
 from warmbranch.case.case import Case
 from warmbranch.gas.combustion import burnt_gas
+from warmbranch.heat.temperature import TOLERANCES
 from warmbranch.steady.linear_response import FOURTH_ORDER, Solution, respond
 from warmbranch.steady.sensitivity import INPUTS, sensitivity
 from warmbranch.steady.solve import solve
 
-COARSER = 30.0
+COARSER = 20.0
 """Steps of whole solutions over those of explicit formulas: wide enough for what Newton's method
-leaves, some 1e-11 K, not to show; of fourth order, they still leave but some 1e-9."""
+leaves, some 1e-11 K, not to show; of fourth order, they leave some 2e-7 where films bend most."""
 
 
 @pytest.fixture(scope="module")
 def cases(make_case):
     """Every input has an effect in one of them, and none lies at a kink."""
     return {
-        "bare": make_case(rise=0.4, gas_temperature=650.0, air_speed=6.0),
+        "bare": make_case(rise=0.4, gas_temperature=650.0, air_speed=6.0, stanton=0.01),
         "wrapped": make_case(
             rise=-0.3, gas_temperature=800.0, wrap_thickness=0.01, wrap_conductivity=0.06
         ),
@@ -36,7 +37,9 @@ def cases(make_case):
             gas_temperature=600.0, mouth_exchange=0.05, stirring=0.3, reach=0.8,
             stirred_film=0.9, still_nusselt=5.78, air_speed=3.0, rise=0.2,
         ),
-        "pulsating": make_case(rise=0.3, gas_temperature=700.0, incident_pressure=2000.0),
+        "pulsating": make_case(
+            rise=0.3, gas_temperature=700.0, incident_pressure=2000.0, pulsation=0.1
+        ),
     }  # fmt: skip
 
 
@@ -72,13 +75,15 @@ def test_every_input(cases, kind):
         expected = differenced(answer, one)
         per_unit = abs(value) if one.relative else 1.0
         # To a millionth of the derivative, above what rounding leaves of an input of no effect:
-        # 1e-9 of the tone, and 1e-7 K, for a change of the input by its own size.
+        # 1e-9 of the tone, and 1e-7 K, for a change of the input by its own size; and above what
+        # Newton's method may leave of the solutions that are differenced.
         tone = float(found.resonance[i, 0])
         assert_allclose(tone, expected[0], rtol=1e-6, atol=1e-9 * 80 / per_unit, err_msg=one.name)
         temperatures = np.concatenate([found.gas[i, 0], found.wall[i, 0], found.skin[i, 0]])
         largest = np.max(np.abs(expected[1:]))
         assert_allclose(
-            temperatures, expected[1:], rtol=0, atol=1e-6 * largest + 1e-7 / per_unit,
+            temperatures, expected[1:], rtol=0,
+            atol=1e-6 * largest + 1e-7 / per_unit + TOLERANCES.left / (COARSER * one.step * per_unit),
             err_msg=one.name,
         )  # fmt: skip
     assert seen >= 21

@@ -10,13 +10,14 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.case import Case
-from warmbranch.case.closures import REACH, STIRRING
+from warmbranch.case.closures import MOUTH_EXCHANGE, REACH, STIRRING, TONE_EXCHANGE, at_mouth
 from warmbranch.case.geometry import Piece, inertance_ratio_between
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.discretise import heat_balance
+from warmbranch.heat.discretise import pulsating as with_pulsation
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import heat_balance, solve_steady
-from warmbranch.heat.temperature import pulsating as with_pulsation
+from warmbranch.heat.temperature import solve_steady
 from warmbranch.sound import acoustics, cutting, resonance
 from warmbranch.steady import interplay
 from warmbranch.steady.answer import Answer
@@ -36,36 +37,43 @@ def without_pulsation(case: Case) -> Case:
 
 @pytest.fixture(scope="module")
 def spread(make_case):
-    """The branch of common practice over all the prior ranges of stirring and reach."""
-    stirring, reach = np.meshgrid(
-        np.geomspace(STIRRING.low, STIRRING.high, 9), np.geomspace(REACH.low, REACH.high, 9)
+    """The branch of common practice over all the prior ranges of what happens at the mouth."""
+    priors = (MOUTH_EXCHANGE, TONE_EXCHANGE, STIRRING, REACH)
+    axes = (np.geomspace(prior.low, prior.high, 5) for prior in priors)
+    by_flow, by_tone, inside, reach = (grid.ravel() for grid in np.meshgrid(*axes))
+    return solve(
+        make_case(
+            mouth_exchange=by_flow,
+            tone_exchange=by_tone,
+            stirring=at_mouth(inside, reach),
+            reach=reach,
+        )
     )
-    return solve(make_case(stirring=stirring.ravel(), reach=reach.ravel()))
 
 
 class TestRobustness:
-    """The closures are uncertain by factors of 5 to 27; the resonance hardly cares.
+    """The closures are uncertain by factors of 3 to 11; the resonance hardly cares.
 
     That 1031 mm cancels at 1800 rpm and not at 2000 is checked in fixtures/published.
     """
 
     def test_resonance_moves_by_a_few_percent(self, make_case, spread):
-        """Measured: −1.8 % to +2.6 %, the corners of both ranges included."""
+        """Measured: −1.4 % to +1.2 %, the corners of all ranges included."""
         usual = solve(make_case()).resonance[0, 0]
         moved = spread.resonance[:, 0] / usual - 1
         # Bounds a little outside of what was measured; inside, half of it, so that the closures
         # are seen to act at all.
-        assert -0.025 < moved.min() < -0.009
-        assert 0.013 < moved.max() < 0.035
+        assert -0.020 < moved.min() < -0.007
+        assert 0.006 < moved.max() < 0.018
 
     def test_one_temperature_is_wrong_whatever_the_closures(self, spread):
-        """Measured: 9.4 % to 14.3 % high, three times the spread and more."""
+        """Measured: 13.6 % to 16.7 % high, five times the spread and more."""
         wrong = spread.one_temperature / spread.resonance[:, 0] - 1
-        assert np.all(wrong > 0.08)
-        assert np.all(wrong < 0.16)
+        assert np.all(wrong > 0.12)
+        assert np.all(wrong < 0.19)
 
     def test_transit_time_is_low_whatever_the_closures(self, spread):
-        """Measured: 1.0 % to 2.1 % low. It has no mouth correction, which hides half of it."""
+        """Measured: 0.7 % to 1.8 % low. It has no mouth correction, which hides half of it."""
         wrong = spread.transit_time / spread.resonance[:, 0] - 1
         assert np.all(wrong < 0)
 
@@ -136,15 +144,16 @@ def pulsating(make_case):
 
 class TestPulsation:
     def test_warms_the_branch_and_raises_the_resonance(self, pulsating):
-        assert np.all(np.diff(pulsating.profile.gas[:, -1]) > 0)
-        assert np.all(np.diff(pulsating.profile.heat_lost) > 0)
-        assert np.all(np.diff(pulsating.resonance[:, 0]) > 0)
+        assert np.all(np.diff(pulsating.profile.gas[1:, 0]) > 0)  # from 100 Pa on
+        assert np.all(np.diff(pulsating.profile.heat_lost[1:]) > 0)
+        assert np.all(np.diff(pulsating.resonance[1:, 0]) > 0)
 
     def test_silence_is_no_pulsation(self, make_case, pulsating):
         quiet = solve(make_case())
         assert_allclose(pulsating.resonance[0], quiet.resonance[0], rtol=1e-9)
-        # Mixing goes with the square of the pressure: 100 Pa against 5000 Pa, 1 to 2500.
-        assert pulsating.resonance[1, 0] / pulsating.resonance[0, 0] - 1 < 1e-4
+        # A tone of a millipascal exchanges nothing at the mouth, as a cap without pressure.
+        whisper, none = solve(make_case(incident_pressure=1e-3)), solve(make_case(cap_pressure=0.0))
+        assert_allclose(whisper.resonance, none.resonance, rtol=1e-6)
 
     def test_sound_and_heat_agree(self, make_case, pulsating):
         """C_p ω ξ², with ξ worked here from the final sound, gives back the final temperatures.
@@ -170,7 +179,7 @@ class TestPulsation:
         speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
         quiet = heat_balance(case, gas, air, speed, position=pulsating.profile.position)
         again = solve_steady(
-            with_pulsation(quiet, displacement, frequency),
+            with_pulsation(quiet, displacement, frequency, pulsating.profile.gas),
             wall_temperature(case.main_pipe, gas, case.surroundings, air),
         )
         # The loop ends at 1e-8 in frequency, some 1e-7 of the excess temperature.

@@ -310,7 +310,8 @@ def test_a_jump_of_the_gas_is_met_at_once(make_case):
     )
     found = warm_up(case, Drive(110.0, gas_temperature=curve), np.array([100.0, 100.001, 110.0]))
     assert_allclose(found.gas[0, 0], 298.15, atol=1e-6)
-    assert found.gas[0, 1, 0] == 500.0
+    assert found.main_gas[0, 1] == 500.0
+    assert found.gas[0, 1, 0] > 400.0  # behind the mouth's resistance
     assert found.gas[0, 1, 40] > 320.0  # the gas balances at once ...
     assert_allclose(found.wall[0, 1], 298.15, atol=0.01)  # ... and the wall has hardly begun
 

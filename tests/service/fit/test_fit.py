@@ -255,7 +255,7 @@ def test_a_calibration_may_be_as_wide_as_the_widest_prior(client, van):
     """An air temperature uncertain by 50 K has a variance of 2500 K²."""
     van["case"]["closures"] = {
         "calibration": {
-            "version": 1,
+            "version": 2,
             "model_version": "0.1.0",
             "unknowns": ["air_temperature"],
             "mean": [0.0],

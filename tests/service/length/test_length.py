@@ -243,7 +243,7 @@ def test_a_calibration_narrows_the_range(ask, length, van_answer):
     names = ["stirring", "reach"]
     ask["case"]["closures"] = {
         "calibration": {
-            "version": 1,
+            "version": 2,
             "model_version": "0.1.0",
             "unknowns": names,
             "mean": [math.log(0.15), math.log(10.0)],

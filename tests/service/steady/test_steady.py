@@ -62,6 +62,7 @@ def van_in_si():
             emissivity=one(SURFACES["weathered stainless"].emissivity),
             film_augmentation=one(1.6),
             incident_pressure=one(0.0),
+            cap_pressure=one(1000.0),
         ),
         gas=burnt_gas("petrol", 1.0, humidity_from_relative(0.5, 18 + 273.15, 101325.0)),
         surroundings=Surroundings(one(18 + 273.15), one(radiant), one(101325.0), one(4.0)),

@@ -242,7 +242,7 @@ def test_sample_follows_its_distributions(swept, sobol):
 
 def test_calibration_is_applied(swept, steady, grid):
     calibration = {
-        "version": 1, "model_version": "0.1.0", "unknowns": ["stirring", "reach"],
+        "version": 2, "model_version": "0.1.0", "unknowns": ["stirring", "reach"],
         "mean": [-1.0, 2.3], "covariance": [[0.4, -0.1], [-0.1, 0.3]],
     }  # fmt: skip
     plain = rows(swept(grid))[4]["outputs"]["resonance.quiet_rpm"]

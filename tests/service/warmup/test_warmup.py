@@ -110,7 +110,7 @@ def test_engine_stop_begins_warm(ask, van):
 def test_a_calibration_gives_bands(ask, van):
     case = van["case"]
     case.setdefault("closures", {})["calibration"] = {
-        "version": 1, "model_version": "0.1.0", "unknowns": ["stirring", "outer_film_factor"],
+        "version": 2, "model_version": "0.1.0", "unknowns": ["stirring", "outer_film_factor"],
         "mean": [-1.9, 0.1], "covariance": [[0.16, 0.0], [0.0, 0.01]],
     }  # fmt: skip
     answer = ask({"case": case, "output_times_s": [0, 60, 300, 1200]})

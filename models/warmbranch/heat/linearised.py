@@ -1,0 +1,75 @@
+"""A heat balance linearised at given temperatures: residuals and slopes on the nodes.
+
+With what brings numbers from nodes to the faces between them, and what passes the faces back.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from warmbranch.base.batch import BoolArray, FloatArray
+
+
+class Linearised(NamedTuple):
+    """Residuals (W, what a node fails to pass on) and their slopes (W/K).
+
+    All are (designs, nodes). ``gas_left`` is the slope of the gas residual with respect to the
+    gas temperature of the node on the left, and so on. The skin's own balance is
+    ``skin_loss(T_s) − wrap_conductance (T_w − T_s) = 0``; a bare tube has no skin of its own:
+    its ``wrap_conductance`` is infinite. ``wall_over_skin`` is ``T_w − T_s``, K.
+    At the mouth ``mouth_resistance × gas[:, 0] = mouth_fall``: (designs,) arrays, K/W and, the main
+    pipe's gas less that just inside, K.
+    """
+
+    gas: FloatArray
+    gas_left: FloatArray
+    gas_here: FloatArray
+    gas_right: FloatArray
+    gas_wall: FloatArray
+    wall: FloatArray
+    wall_left: FloatArray
+    wall_here: FloatArray
+    wall_right: FloatArray
+    wall_gas_left: FloatArray
+    wall_gas_here: FloatArray
+    wall_gas_right: FloatArray
+    skin_loss: FloatArray
+    skin_slope: FloatArray
+    wrap_conductance: FloatArray
+    wall_over_skin: FloatArray
+    mouth_resistance: FloatArray
+    mouth_fall: FloatArray
+
+    def take(self, index: BoolArray) -> Linearised:
+        """The system of some of the designs."""
+        return Linearised(*(part[index] for part in self))
+
+
+def face_mean(node: FloatArray) -> FloatArray:
+    """Mean of the two nodes beside each face."""
+    return (node[:, :-1] + node[:, 1:]) / 2
+
+
+def node_mean(face: FloatArray) -> FloatArray:
+    """Mean of the faces beside each node; the only one at the ends."""
+    node = np.empty((face.shape[0], face.shape[1] + 1))
+    node[:, 0], node[:, -1] = face[:, 0], face[:, -1]
+    node[:, 1:-1] = face_mean(face)
+    return node
+
+
+def divergence(
+    flux: FloatArray, by_left: FloatArray, by_right: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What leaves each node less what enters, with slopes to left, own and right node."""
+    shape = (flux.shape[0], flux.shape[1] + 1)
+    leaving, left, here, right = (np.zeros(shape) for _ in range(4))
+    leaving[:, :-1] = flux
+    leaving[:, 1:] -= flux
+    left[:, 1:] -= by_left
+    right[:, :-1] = by_right
+    here[:, :-1] = by_left
+    here[:, 1:] -= by_right
+    return leaving, left, here, right
