@@ -265,6 +265,9 @@ def sample_box(
     choked *= np.sqrt(1.3 / (gas.gas_constant * hot))
     mass_flow = np.minimum(draw.by_ratio(1e-4, box.mass_flow), choked)
     nothing = np.full(size, np.nan)
+    # A tone moves the gas no faster than sound: u < 2 p S_main / (ρ c S), where ρ c² is 1.3 p or
+    # more, and the gas just inside, which may be colder, has a slower sound.
+    loudest = 0.25 * pressure * ((diameter - 2 * wall) / (main_diameter - 2 * main_wall)) ** 2
 
     def fixed(low, high):
         return draw.sometimes(0.7, nothing, draw.by_ratio(low, high))
@@ -303,7 +306,7 @@ def sample_box(
             draw.sometimes(0.1, 0.0, mass_flow),
             emissivity,
             draw.by_ratio(0.5, 10.0),
-            draw.sometimes(0.8, 0.0, draw.by_ratio(10.0, 20e3)),
+            draw.sometimes(0.8, 0.0, np.minimum(draw.by_ratio(10.0, 20e3), loudest)),
             np.full(size, CAP_PRESSURE.median),
         ),
         gas=gas,

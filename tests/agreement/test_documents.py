@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from shared.recordings import VAN_QUIET_RPM
 from warmbranch_service.command import cli
 from warmbranch_service.demo import DEMOS
 from warmbranch_service.serving.running import LocalService
@@ -145,11 +146,22 @@ def test_readme_story_runs_and_gives_its_numbers(tmp_path, monkeypatch, capsys):
             Path(target).write_text(told, encoding="utf-8")
         said += told
     text = " ".join(README.split())
-    for number in ("1233", "1301", "1545", "2214 rpm", "2033 rpm"):
+    for number in ("1179", "1220", "1545", "2264 rpm", "2128 rpm"):
         assert number in text
-    for number in ("Right length 1233.1 mm; build 1301.3 mm", "1545 mm", "2214 rpm", "2033 rpm"):
+    for number in ("Right length 1178.8 mm; build 1219.8 mm", "1545 mm", "2264 rpm", "2128 rpm"):
         assert number in said
     assert Path("learned.json").stat().st_size > 100
+
+
+def test_readme_recordings_are_heard(monkeypatch, capsys):
+    (block,) = [b for b in _blocks("sh") if "warmbranch listen" in b]
+    monkeypatch.chdir(ROOT)
+    assert cli.main(shlex.split(block.replace("\\\n", " "))[1:]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    (true,) = re.findall(r"with the notch at (\d+) rpm", README)
+    assert float(true) == VAN_QUIET_RPM
+    low, high = re.findall(r"bites at \d+ rpm \((\d+) to (\d+)", said)[0]
+    assert float(low) < float(true) < float(high)
 
 
 def test_readme_names_extras_commands_and_options_that_there_are():

@@ -6,9 +6,11 @@ Different designs from all over the admissible box (Sobol; wraps, bends, fixed c
 all have their share) are answered in chunks: temperatures, first resonance, its quality factor,
 transmission loss at 41 engine speeds. Beside it stand single answers one after another and the
 straightforward scipy way of bench_steady.py, which solves one invented case, bare and without
-pulsation, and is not even asked for transmission loss. Then cost against the number of designs
-and of nodes, accuracy against cost, memory in a process of its own, and two workers against one.
-What was promised stands beside what was found; tables and plots go to DIRECTORY.
+pulsation, and is not even asked for transmission loss; nor is the plain numpy way of
+plain_numpy.py, which solves variations of that case, on so many elements that it errs no more.
+Then cost against the number of designs and of nodes, accuracy against cost, memory in a process of
+its own, and two workers against one. What was promised stands beside what was found; tables and
+plots go to DIRECTORY.
 """
 
 from __future__ import annotations
@@ -28,7 +30,8 @@ import numpy as np
 HERE = Path(__file__).resolve()
 sys.path[:0] = [str(HERE.parent), str(HERE.parents[1])]
 
-from bench_steady import THREADS, Straightforward, best, one_case
+from bench_steady import THREADS, Straightforward, as_accurate, best, many_cases, one_case
+from plain_numpy import PlainNumpy, in_parts
 
 from conftest import sample_box
 from warmbranch import core
@@ -78,14 +81,25 @@ def against_others() -> list[Row]:
     """A design in the batch, alone, and the straightforward way."""
     case = sample_box(DESIGNS, seed=1)
     few = case.take(slice(0, DESIGNS, DESIGNS // SINGLES))
-    together, alone, straight = best(
-        3, lambda: ask(case), lambda: one_by_one(few), Straightforward(one_case()).answer
+    varied, invented = many_cases(), one_case()
+    elements = as_accurate(varied)
+    together, alone, straight, plain, plain_together, own = best(
+        3,
+        lambda: ask(case),
+        lambda: one_by_one(few),
+        Straightforward(invented).answer,
+        lambda: PlainNumpy(invented, elements).answer(),
+        lambda: in_parts(varied, elements),
+        lambda: ask(varied),
     )
     each, single = together / len(case), alone / len(few)
+    in_numpy, beside = f"plain numpy ({elements} elements)", plain_together / own
     return [
         (f"a design among {DESIGNS:,}", f"{each * 1e6:.0f} µs", "at most 100 µs, aim 50"),
         ("a single answer, of the same", f"{single * 1e6:.0f} µs", "at most 1000 µs, aim 500"),
         ("the batch is quicker than the scipy way", f"{straight / each:.0f} times", "500 times"),
+        (f"single answers are quicker than {in_numpy}", f"{plain / single:.1f} times", ""),
+        (f"a batch of its {len(varied)} designs is quicker", f"{beside:.1f} times", "10 times"),
         ("the batch is quicker than single answers", f"{single / each:.1f} times", "8 times"),
     ]
 

@@ -4,9 +4,11 @@
 
 One case is answered by the package and by scipy's general solvers. The latter is what one would
 write first: the continuous heat balance to ``solve_bvp``, sound by shooting with ``solve_ivp``,
-the first resonance and the effective temperature by ``brentq``. Both use the same closures and
-the same property tables, so that they have the same answer; both errors, against a converged
-reference, stand beside the times. Last, what a design costs in a batch.
+the first resonance and the effective temperature by ``brentq``. Beside it stands the plain numpy
+way of plain_numpy.py, on 200 elements and on so many that over a batch it errs no more than the
+package. All use the same closures and the same property tables, so that they have the same answer;
+their errors, against a converged reference, stand beside the times. Each is asked for the first
+resonance, its quality factor and the effective temperature. Last, what a design costs in a batch.
 """
 
 from __future__ import annotations
@@ -22,7 +24,11 @@ from pathlib import Path
 import numpy as np
 from scipy import integrate, optimize
 
-sys.path.insert(0, str(Path(__file__).parents[1]))  # for shared
+HERE = Path(__file__).resolve()
+sys.path[:0] = [str(HERE.parent), str(HERE.parents[1])]  # the latter for shared
+
+from plain_numpy import ELEMENTS, PlainNumpy, in_parts
+
 from shared.mouths import open_mouth
 from warmbranch import core
 from warmbranch.case.case import Case
@@ -44,6 +50,8 @@ from warmbranch.steady.solve import solve
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 DESIGNS = 256
 FINE_NODES = 5121
+FINE_BATCH_NODES = 1281
+MORE_ELEMENTS = (200, 250, 300, 350, 400, 500, 600)
 
 
 def one_case(length: float = 1.2) -> Case:
@@ -266,7 +274,11 @@ class Straightforward:
         return complex(own) + 2j * math.pi * f * self.inertance
 
 
-def best(repeats: int, *functions: Callable[[], object]) -> list[float]:
+def best(
+    repeats: int,
+    *functions: Callable[[], object],
+    clock: Callable[[], float] = time.perf_counter,
+) -> list[float]:
     """Shortest of ``repeats`` runs of each, s, after one that warms up.
 
     They take turns, so that a busy spell of the machine meets all of them.
@@ -276,10 +288,21 @@ def best(repeats: int, *functions: Callable[[], object]) -> list[float]:
     times = [math.inf] * len(functions)
     for _ in range(repeats):
         for i, function in enumerate(functions):
-            start = time.perf_counter()
+            start = clock()
             function()
-            times[i] = min(times[i], time.perf_counter() - start)
+            times[i] = min(times[i], clock() - start)
     return times
+
+
+def as_accurate(batch: Case) -> int:
+    """Elements on which the plain way errs no more in the first resonance, at worst, than we do."""
+    reference = solve(batch, nodes=FINE_BATCH_NODES, modes=1).resonance[:, 0]
+
+    def worst(found: np.ndarray) -> float:
+        return float(np.max(np.abs(found / reference - 1)))
+
+    ours = worst(solve(batch, modes=1).resonance[:, 0])
+    return next(n for n in MORE_ELEMENTS if worst(in_parts(batch, n)[0]) <= ours)
 
 
 def told(answer: object) -> tuple[float, float, float]:
@@ -308,29 +331,51 @@ def main(repeats: int = 15) -> None:
     report("scipy, tolerances 1e-8 and 1e-9", tight)
     report("package", told(solve(case)))
     report("scipy, tolerances 1e-4 and 1e-5", Straightforward(case).answer())
+    equal = as_accurate(batch)
+    for elements in (ELEMENTS, equal):
+        plain = tuple(float(value[0]) for value in PlainNumpy(case, elements).answer())
+        report(f"plain numpy, {elements} elements", plain)
 
     def with_kernel(setting: str, task: Case) -> Callable[[], object]:
         def run() -> object:
             os.environ[core.OFF] = setting
-            return solve(task)
+            answer = solve(task, modes=1)
+            return answer, answer.effective_temperature
 
         return run
 
     compiled = core.at_hand() is not None
     names = ["package on numpy alone", *(["package with the compiled core"] if compiled else [])]
     settings = ["off", "on"][: len(names)]
-    straight, *singles = best(
-        repeats, Straightforward(case).answer, *(with_kernel(value, case) for value in settings)
+    few, many = ELEMENTS, equal
+    straight, plain, finer, *singles = best(
+        repeats,
+        Straightforward(case).answer,
+        lambda: PlainNumpy(case, few).answer(),
+        lambda: PlainNumpy(case, many).answer(),
+        *(with_kernel(value, case) for value in settings),
+        clock=time.process_time,
     )
-    batches = best(max(2, repeats // 3), *(with_kernel(value, batch) for value in settings))
+    plain_batch, finer_batch, *batches = best(
+        max(2, repeats // 3),
+        lambda: in_parts(batch, few),
+        lambda: in_parts(batch, many),
+        *(with_kernel(value, batch) for value in settings),
+        clock=time.process_time,
+    )
 
-    print(f"Time of one case, best of {repeats}; of a design in a batch of {DESIGNS}")
+    print(f"CPU time of one case, best of {repeats}; of a design in a batch of {DESIGNS}")
     print(f"  {'scipy':34s} {straight * 1e3:9.2f} ms")
+    for elements, alone, together in ((few, plain, plain_batch), (many, finer, finer_batch)):
+        name, each = f"plain numpy, {elements} elements", together / DESIGNS
+        print(f"  {name:34s} {alone * 1e3:9.2f} ms;  in a batch {each * 1e6:6.0f} µs a design")
     for name, single, together in zip(names, singles, batches, strict=True):
         each = together / DESIGNS
+        print(f"  {name:34s} {single * 1e3:9.2f} ms;  in a batch {each * 1e6:6.0f} µs a design")
         print(
-            f"  {name:34s} {single * 1e3:9.2f} ms, {straight / single:6.0f} times quicker;  "
-            f"in a batch {each * 1e6:6.0f} µs a design, {straight / each:6.0f} times"
+            f"    than scipy quicker {straight / single:5.0f} and {straight / each:5.0f} times; "
+            f"than plain numpy {plain / single:.1f} and {plain_batch / DESIGNS / each:.1f} times, "
+            f"as accurate {finer / single:.1f} and {finer_batch / DESIGNS / each:.1f} times"
         )
     if not compiled:
         print("  no compiled core here: it is missing, or forbidden by the environment")

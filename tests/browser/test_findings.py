@@ -34,7 +34,7 @@ def test_nothing_is_cut_before_it_is_built(opened: Opened, viewport: dict[str, i
     said = all_text(page)
     assert not re.search(r"\bcut \d", said, re.IGNORECASE)
     assert not re.search(r"quiet now", said, re.IGNORECASE)
-    assert f"Build it {build} mm long, right length 1233 mm" in re.sub(
+    assert f"Build it {build} mm long, right length {bench.example().right_mm} mm" in re.sub(
         r"\s+", " ", sheet_facts(page)
     )
     # On the first screen, in the bar that stays, and the question before it.
@@ -62,7 +62,7 @@ def sheet_facts(page: Page) -> str:
 def test_no_advice_to_cut_while_nothing_was_measured(opened: Opened) -> None:
     page = opened().page
     bench.stands(page)
-    assert bench.headline(page)[:2] == ("quiet at", "2350 rpm")
+    assert bench.headline(page)[:2] == ("quiet at", f"{bench.example().quiet_rpm} rpm")
     assert not re.search(r"\bcut \d", all_text(page), re.IGNORECASE)
     bench.add_heard(page, 2240)
     assert bench.headline(page)[2].startswith("quiet at ")
@@ -209,6 +209,62 @@ def test_one_number_each(opened: Opened) -> None:
     assert "quiet at" in page.locator("#bar").inner_text()
     first = page.locator("#trim-chart tbody tr").first
     assert float(first.locator("td").nth(1).inner_text()) == quiet
+
+
+def test_advice_and_slider_tell_one_chance(opened: Opened) -> None:
+    """The advice was at 3 %, the page said 5, and the slider 8 of the same cut."""
+    page = opened().page
+    bench.stands(page)
+    bench.unfold(page)
+    bench.type_all(page, bench.VAN_MM)
+    bench.add_readings(page, inches=False)
+    bench.add_heard(page, bench.HEARD_RPM)
+    name, value, _ = bench.headline(page)
+    assert name == "cut now"
+    bench.field(page, "draft_cut_mm").fill(value.split()[0])
+    bench.settle(page)
+    advice = page.locator("#cut-words").inner_text().replace("\u00a0", " ")
+    told = re.search(r"is then (about [\d.]+ %)", advice)
+    assert told
+    assert page.locator("#slider-chance").inner_text().endswith(told[1])
+    assert float(told[1].split()[1]) <= 3
+    # Where the line of the chart crosses what is wanted is where the advice says it will end.
+    final = re.search(r"In all, about (\d+) mm", advice)
+    assert final
+    crossing = page.evaluate(
+        "async () => { const lines = [...document.querySelectorAll('#trim-chart path.line')];"
+        " const line = lines.find((l) => l.matches('.ink'));"
+        " const wanted = lines.find((l) => l.matches('.target'));"
+        " const y = wanted.getPointAtLength(0).y, all = line.getTotalLength();"
+        " let k = 0; while (k < all && line.getPointAtLength(k).y > y) k += 0.25;"
+        " const first = line.getPointAtLength(0).x, last = line.getPointAtLength(all).x;"
+        " return (line.getPointAtLength(k).x - first) / (last - first); }"
+    )
+    rows = page.locator("#trim-chart tbody tr")
+    if not rows.first.is_visible():
+        page.locator("#trim-chart summary").click()
+    last = float(rows.last.locator("th").inner_text())
+    assert crossing * last == pytest.approx(float(final[1]), abs=2)
+    assert page.locator("#skin-chart .words").inner_text().startswith("Bands hold 90 %")
+
+    page.get_by_role("button", name="I have cut this").click()
+    bench.settle(page)
+    assert bench.headline(page)[1] == "Listen first"
+    assert page.locator("#cut-words").inner_text().startswith("Listen before the next cut.")
+
+
+def test_a_slip_is_settled_before_the_saw(opened: Opened) -> None:
+    page = opened().page
+    bench.stands(page)
+    bench.add_readings(page, inches=False)
+    for place, (_, shown) in enumerate(bench.READINGS_MM):
+        bench.field(page, f"readings.{place}.displayed_degC").fill(f"{shown * 1.8 + 32:.0f}")
+    bench.settle(page)
+    assert bench.headline(page)[1] == "A slip?"
+    assert "did it show °F?" in page.locator("#rivals").inner_text()
+    words = page.locator("#cut-words").inner_text()
+    assert words.startswith("Settle first:")
+    assert not re.search(r"\bcut \d", all_text(page), re.IGNORECASE)
 
 
 def test_nothing_rounds_to_a_cut_of_nothing(opened: Opened) -> None:

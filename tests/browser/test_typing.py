@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from urllib.parse import quote
 
 import bench
 import pytest
-from playwright.sync_api import Route
+from bench import PHONE
+from playwright.sync_api import Browser, Route
 from serving import Service, Watched
 
 pytestmark = pytest.mark.browser
 
 Opened = Callable[..., Watched]
-KEY = "only-for-this-test"
+KEY = "only-for+this%test"
 
 
 def test_a_half_typed_reading_counts_for_nothing_and_breaks_nothing(opened: Opened) -> None:
@@ -22,13 +24,13 @@ def test_a_half_typed_reading_counts_for_nothing_and_breaks_nothing(opened: Open
     page.get_by_role("button", name="Add a reading").click()
     bench.field(page, "readings.0.position_mm").fill("200")
     bench.settle(page)
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
     assert page.locator("#fit-outcome").inner_text() == "Nothing measured yet."
     assert "as soon as" in page.locator("[data-residual]").inner_text()
     bench.field(page, "readings.0.displayed_degC").fill("127")
     bench.settle(page)
     assert "Fitted" in page.locator("[data-residual]").inner_text()
-    assert bench.quiet_rpm(page) != 2350
+    assert bench.quiet_rpm(page) != bench.example().quiet_rpm
 
 
 def test_a_branch_without_an_engine_has_a_tone(opened: Opened) -> None:
@@ -37,11 +39,10 @@ def test_a_branch_without_an_engine_has_a_tone(opened: Opened) -> None:
     bench.field(page, "case.engine.cylinders").fill("")
     bench.field(page, "target_rpm").fill("")
     bench.settle(page)
-    # 2350 rpm of a four-stroke of four cylinders, engine order 2.
-    assert bench.headline(page)[1] == f"{2350 / 60 * 2:.1f} Hz"
+    assert bench.headline(page)[1] == f"{bench.example().hertz:.1f} Hz"
     bench.field(page, "case.engine.cylinders").fill("4")
     bench.settle(page)
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
 
 
 def test_an_emptied_piece_stays_what_it_is(opened: Opened) -> None:
@@ -55,9 +56,9 @@ def test_an_emptied_piece_stays_what_it_is(opened: Opened) -> None:
     piece = bench.field(page, "case.branch.centreline.2.straight_mm")
     assert piece.input_value() == ""
     assert piece.get_attribute("aria-invalid") == "true"
-    piece.fill("940")
+    piece.fill(f"{bench.last_straight_mm():g}")
     bench.settle(page)
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
     watched.forget("status of 422")
 
 
@@ -77,10 +78,10 @@ def test_a_slow_answer_shows_progress_and_one_overtaken_is_given_up(opened: Open
     page.route("**/v1/steady", hold_overtaken)
     bench.field(page, "case.branch.centreline.2.straight_mm").fill("1000")
     page.locator("#progress").wait_for()
-    bench.field(page, "case.branch.centreline.2.straight_mm").fill("940")
+    bench.field(page, "case.branch.centreline.2.straight_mm").fill(f"{bench.last_straight_mm():g}")
     bench.settle(page)
     page.locator("#progress").wait_for(state="hidden")
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
     # The question of the second step and that of the slider.
     assert held
     assert lost.count("net::ERR_ABORTED") >= len(held)
@@ -117,3 +118,38 @@ def test_a_service_with_keys(opened: Opened, service: Service, tmp_path: Path) -
         guarded.stop()
     watched.forget("status of 401")
     watched.forget("net::ERR_")
+
+
+def test_the_key_in_the_address_is_taken_and_hidden(browser: Browser, tmp_path: Path) -> None:
+    """As `serve --phone` prints it; a phone opens it and is let in, and the bar shows no key."""
+    guarded = Service(tmp_path / "log.txt", WARMBRANCH_API_KEYS=KEY)
+    guarded.start()
+    context = browser.new_context(viewport=PHONE, locale="en-GB")
+    try:
+        watched = Watched(context.new_page())
+        page = watched.page
+        keys: list[str | None] = []
+        page.on(
+            "request",
+            lambda one: keys.append(one.headers.get("x-api-key")) if "/v1/" in one.url else None,
+        )
+        page.goto(f"{guarded.address}/#key={quote(KEY, safe='')}")
+        bench.settle(page)
+        assert page.url == f"{guarded.address}/"
+        assert set(keys) == {KEY}
+        assert page.locator("#key-form").is_hidden()
+        page.reload()  # kept until the tab is closed
+        bench.settle(page)
+        # A page that is open already, whose key has changed: the new address is scanned.
+        page.evaluate("() => sessionStorage.clear()")
+        page.reload()
+        page.locator("#key-form").wait_for()
+        page.goto(f"{guarded.address}/#key={quote(KEY, safe='')}")
+        page.locator("#key-form").wait_for(state="hidden")
+        bench.settle(page)
+        assert page.url == f"{guarded.address}/"
+        watched.forget("status of 401")
+        assert watched.errors == []
+    finally:
+        context.close()
+        guarded.stop()

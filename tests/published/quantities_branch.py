@@ -16,6 +16,8 @@ from warmbranch.case.materials import metal
 from warmbranch.case.surfaces import surface
 from warmbranch.case.surroundings import Covering, Surroundings
 from warmbranch.gas.combustion import burnt_gas
+from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.main_pipe_gas import Flow, gas_temperature
 from warmbranch.sound.resonance import one_temperature_estimate
 from warmbranch.steady.solve import solve
 
@@ -24,22 +26,24 @@ def rpm(frequency: float, order: float) -> float:
     return 60 * float(engine_speed(np.array(frequency), np.array(order)))
 
 
-def quiet_rpm(
+def quiet_rpm_by_skin(
     *,
     length_m,
     outside_diameter_m,
     wall_m,
     main_outside_diameter_m,
     main_wall_m,
-    gas_degC,
+    skin_degC,
     mass_flow_kg_h,
     order,
     air_degC,
     air_speed_m_s,
 ):
-    """Level, bare, weathered stainless 304 and stoichiometric petrol gas."""
+    """Level, bare, weathered stainless 304 and stoichiometric petrol gas, as hot as keeps the main
+    pipe's skin at what was read."""
     emissivity = surface("weathered stainless").emissivity
-    air = air_degC + ICE_POINT
+    air = np.array([air_degC + ICE_POINT])
+    skin = np.array([skin_degC + ICE_POINT])
     case = Case(
         Branch(outside_diameter_m, wall_m, wall_m, ((Piece(length_m),),), 0.0),
         metal("stainless 304"),
@@ -47,7 +51,7 @@ def quiet_rpm(
         MainPipe(
             main_outside_diameter_m,
             main_wall_m,
-            gas_degC + ICE_POINT,
+            skin,
             math.nan,
             mass_flow_kg_h / 3600,
             emissivity,
@@ -59,6 +63,10 @@ def quiet_rpm(
         Surroundings(air, air, STANDARD_PRESSURE, air_speed_m_s),
         Closures.default(),
     )
+    pipe, gas = case.main_pipe, MixtureTable.of(case.gas)
+    flow = Flow(case.surroundings.pressure, np.array([math.nan]))
+    hot = gas_temperature(skin, pipe, gas, case.surroundings, dry_air_table(), flow)
+    case = case.changed(main_pipe=pipe.changed(gas_temperature=hot))
     return rpm(solve(case).resonance[0, 0], order)
 
 
@@ -68,6 +76,6 @@ def one_temperature_rpm(*, length_m, gas_degC, order):
 
 
 CALCULATORS = {
-    "quiet rpm of a branch": quiet_rpm,
+    "quiet rpm of a branch by the main pipe's skin": quiet_rpm_by_skin,
     "quiet rpm by one temperature": one_temperature_rpm,
 }

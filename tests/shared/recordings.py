@@ -389,3 +389,23 @@ def encoded(samples, rate: int, kind: str, bit_rate: int = 64_000) -> bytes:
         for packet in stream.encode(None):
             container.mux(packet)
     return buffer.getvalue()
+
+
+VAN_QUIET_RPM = 2240.0
+"""Where the branch of the invented van's recording after bites."""
+
+
+def van_before_and_after() -> tuple[Recording, Recording]:
+    """Two pulls of an invented four-cylinder van that drones at 2375 rpm, phone left in place."""
+    pull = Drive(
+        seed=315,
+        seconds=14.0,
+        slowest_rpm=1500.0,
+        fastest_rpm=3300.0,
+        signal_to_noise_dB=18.0,
+        high_pass_Hz=45.0,
+        cabin_seed=315,
+    )
+    notch = VAN_QUIET_RPM / 60 * pull.cylinders / 2
+    after = replace(pull, drive_seed=317, notch_Hz=notch, notch_strength=0.8, flanking_dB=-24.0)
+    return record(replace(pull, drive_seed=316)), record(after)

@@ -28,7 +28,7 @@ from warmbranch.steady.linear_response import SECOND_ORDER, Solution, respond_am
 from warmbranch.steady.sketch import balance_and_guess
 from warmbranch.steady.solve import solve
 
-FIT_NODES = 33
+FIT_NODES = 65
 """Nodes along the branch in a fit: the resonance within 2e-4 and the skin within 1 K near a hot
 mouth, by comparison with the default grid; posterior.py takes off most of even that."""
 

@@ -109,12 +109,12 @@ class Branch(Batched):
                 part.__dict__["laid"] = tuple(value[index] for value in self.laid)
         return part
 
-    @property
+    @cached_property
     def bore(self) -> FloatArray:
         """Inside diameter, m."""
         return self.outside_diameter - 2 * self.wall_thickness
 
-    @property
+    @cached_property
     def bore_area(self) -> FloatArray:
         """Section open to the gas, m²."""
         return np.pi / 4 * self.bore**2

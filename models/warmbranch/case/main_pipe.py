@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from warmbranch.base.batch import Batched, FloatArray
+from warmbranch.base.errors import GeometryError
 from warmbranch.gas.gas import MixtureTable
 
 
@@ -42,6 +43,19 @@ class MainPipe(Batched):
     film_augmentation: FloatArray
     incident_pressure: FloatArray
     cap_pressure: FloatArray
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        without = np.flatnonzero(~(self.bore > 0))
+        if len(without):
+            outside = float(self.outside_diameter[without[0]])
+            raise GeometryError(
+                "The wall leaves the main pipe no bore.",
+                field="main_pipe.wall_thickness",
+                value=float(self.wall_thickness[without[0]]),
+                unit="m",
+                remedy=f"Give a wall between 0 and {outside / 2:g} m.",
+            )
 
     @property
     def bore(self) -> FloatArray:

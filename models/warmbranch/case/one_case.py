@@ -77,7 +77,7 @@ BOX = {
     "mass_flow": Range(0.0, 20000 / 3600, "kg/s", (Slip("kg/h", 1 / 3600), Slip("g/s", 1e-3))),
     "main_emissivity": Range(0.0, 1.0, "1", (Slip("percent", 0.01),)),
     "incident_pressure": Range(0.0, 20e3, "Pa"),
-    "cap_pressure": Range(0.0, 20e3, "Pa", (Slip("kPa", 1e3),)),
+    "cap_pressure": Range(0.0, 20e3, "Pa"),
     "excess_air_ratio": Range(RICHEST, LEANEST, "1", (Slip("air-fuel ratio", 1 / 14.7),)),
     "air_temperature": Range(233.15, 333.15, "K", CELSIUS),
     "radiant_temperature": Range(233.15, 673.15, "K", CELSIUS),

@@ -213,6 +213,11 @@ class MixtureTable:
         Outside the table the end pieces of the spline go on, so a solver's iterate that strays a
         little meets a smooth function; use ``check_range`` on what a user gives.
         """
+        value, slope = self.values_and_slopes(temperature)
+        return GasState(value[0], value[1], value[2], slope[0], slope[1], slope[2])
+
+    def values_and_slopes(self, temperature: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """What :meth:`evaluate` tells, each three in one array, (3, designs, nodes)."""
         piece, local = self._locate(temperature)
         c0, c1, c2, c3 = self._flat.take(piece, axis=2, mode="clip")
         # Horner for value and slope at once, in place: this is the innermost loop of the solver.
@@ -225,7 +230,7 @@ class MixtureTable:
         slope += value
         value *= local
         value += c0
-        return GasState(value[0], value[1], value[2], slope[0], slope[1], slope[2])
+        return value, slope
 
     def heat_capacity(self, temperature: FloatArray) -> FloatArray:
         """Heat capacity at constant pressure, J/(kg K), (designs, nodes)."""

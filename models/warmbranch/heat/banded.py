@@ -115,7 +115,7 @@ def solved(
     if info != 0:
         raise np.linalg.LinAlgError(f"singular heat balance (LAPACK gbsv: {info})")
     change = np.zeros((2, sets, designs, nodes))
-    change[..., 1:] = np.moveaxis(solution.T.reshape(sets, designs, inner, 2), 3, 0)
+    change[..., 1:] = solution.T.reshape(sets, designs, inner, 2).transpose(3, 0, 1, 2)
     change[0, ..., 0] = begin - follow * change[0, ..., 1]
     return change[0], change[1]
 

@@ -226,13 +226,12 @@ class OutsideFilm:
         # The film temperature moves by half of the skin's move.
         half_excess = 0.5 * excess
         temperature = self._air_temperature + half_excess
-        state = self._air.evaluate(temperature.reshape(1, -1))
-        heat_capacity, conductivity, viscosity, *slopes = (
-            item.reshape(skin.shape) for item in state
+        value, slope = self._air.values_and_slopes(temperature.reshape(1, -1))
+        value = value.reshape(3, *skin.shape)
+        heat_capacity, conductivity, viscosity = value
+        of_heat_capacity, of_conductivity, of_viscosity = (
+            half_excess * slope.reshape(value.shape) / value
         )
-        of_heat_capacity = half_excess * slopes[0] / heat_capacity
-        of_conductivity = half_excess * slopes[1] / conductivity
-        of_viscosity = half_excess * slopes[2] / viscosity
         of_temperature = half_excess / temperature
         of_both = of_heat_capacity - of_conductivity
         numerator = self._buoyancy * np.abs(excess) * heat_capacity

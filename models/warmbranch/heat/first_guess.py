@@ -11,7 +11,7 @@ from warmbranch.heat.heat_balance import HeatBalance
 
 def bounds(case: Case, wall_at_mouth: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Lowest and highest temperature that a solution can take, (designs, 1), K."""
-    ends = np.stack(
+    ends = np.array(
         [
             case.main_pipe.gas_temperature,
             wall_at_mouth,

@@ -9,7 +9,7 @@ from warmbranch.base.batch import FloatArray
 DEFAULT_NODES = 129
 """Nodes of the default grid, placed by sketch.py; by measured accuracy, see DEVELOPERS.md."""
 
-SKETCH_NODES = 81
+SKETCH_NODES = 97
 """Graded nodes of the sketch that places them."""
 
 GRADED_NODES = 161

@@ -67,7 +67,7 @@ class HeatBalance:
     @cached_property
     def spacing(self) -> FloatArray:
         """Distance between neighbouring nodes, (designs, faces), m."""
-        return np.diff(self.x, axis=1)
+        return self.x[:, 1:] - self.x[:, :-1]
 
     @cached_property
     def width(self) -> FloatArray:
@@ -106,6 +106,8 @@ class HeatBalance:
     def wrap_conductance(self) -> FloatArray:
         """From wall to skin, W/K; infinite where the tube is bare."""
         branch, covering = self.case.branch, self.case.covering
+        if not covering.wrap_thickness.any():
+            return np.full(self.x.shape, np.inf)
         with np.errstate(divide="ignore"):
             round_tube = (
                 2
@@ -141,15 +143,15 @@ class HeatBalance:
     def linearise(self, gas: FloatArray, wall: FloatArray, skin: FloatArray) -> Linearised:
         """Residuals and slopes at the given temperatures, each (designs, nodes), K."""
         case = self.case
-        per_gas, per_wall = self._bore_area / self.spacing, self._wall_area / self.spacing
-        state = self.gas.evaluate(gas)
+        value, slope = self.gas.values_and_slopes(gas)
+        state, at_faces = GasState(*value, *slope), GasState(*face_mean(value), *face_mean(slope))
         volumetric, volumetric_slope = self._volumetric_heat_capacity(state, gas)
-        gradient = np.diff(gas, axis=1) / self.spacing
-        mixing = self._mixing(state, gas, gradient)
+        gradient = (gas[:, 1:] - gas[:, :-1]) / self.spacing
+        mixing = self._mixing(at_faces, gas, gradient)
 
         # How a face's diffusivity answers to the node on its left and on its right.
-        by_left = mixing.temperature_slope / 2 - mixing.gradient_slope / self.spacing
-        by_right = mixing.temperature_slope / 2 + mixing.gradient_slope / self.spacing
+        half, rest = mixing.temperature_slope / 2, mixing.gradient_slope / self.spacing
+        by_left, by_right = half - rest, half + rest
 
         exchange, given_left, given_here, given_right = self._exchange(
             gas, state, volumetric, volumetric_slope, mixing, by_left, by_right
@@ -157,7 +159,7 @@ class HeatBalance:
 
         # Gas: conduction and mixing through the faces, exchange with the wall.
         volumetric_face = face_mean(volumetric)
-        conductivity = face_mean(state.conductivity) + volumetric_face * mixing.value
+        conductivity = at_faces.conductivity + volumetric_face * mixing.value
         own_left = (
             state.conductivity_slope[:, :-1] + volumetric_slope[:, :-1] * mixing.value
         ) / 2 + volumetric_face * by_left
@@ -165,7 +167,7 @@ class HeatBalance:
             state.conductivity_slope[:, 1:] + volumetric_slope[:, 1:] * mixing.value
         ) / 2 + volumetric_face * by_right
         fall = -self._bore_area * gradient
-        through = per_gas * conductivity
+        through = self._bore_area_by_spacing * conductivity
         flux = fall * conductivity
         flux_left, flux_right = fall * own_left + through, fall * own_right - through
         excess = gas - wall
@@ -176,10 +178,10 @@ class HeatBalance:
         # Wall: conduction through the faces.
         steel = face_mean(wall)
         metal = case.metal
-        wall_fall = -per_wall * np.diff(wall, axis=1)
+        wall_fall = self._wall_area_by_spacing * (wall[:, :-1] - wall[:, 1:])
         wall_conductivity = metal.conductivity(steel)
         bent = wall_fall * metal.conductivity_slope(steel) / 2
-        wall_through = per_wall * wall_conductivity
+        wall_through = self._wall_area_by_spacing * wall_conductivity
         wall_flux = wall_fall * wall_conductivity
         wall_flux_left, wall_flux_right = bent + wall_through, bent - wall_through
 
@@ -232,6 +234,21 @@ class HeatBalance:
         return self.case.branch.wall_area[:, None]
 
     @cached_property
+    def _bore_area_by_spacing(self) -> FloatArray:
+        return self._bore_area / self.spacing
+
+    @cached_property
+    def _wall_area_by_spacing(self) -> FloatArray:
+        return self._wall_area / self.spacing
+
+    @cached_property
+    def _share_of_face(self) -> FloatArray:
+        """Of each face in its node's mean, (nodes,)."""
+        share = np.full(self.x.shape[1], 0.5)
+        share[[0, -1]] = 1.0
+        return share
+
+    @cached_property
     def _density_times_temperature(self) -> FloatArray:
         """p/R of the ideal gas, kg K/m³."""
         return (self.case.surroundings.pressure / self.gas.gas_constant)[:, None]
@@ -262,20 +279,19 @@ class HeatBalance:
         return value, density * state.heat_capacity_slope - value / gas
 
     def _mixing(self, state: GasState, gas: FloatArray, gradient: FloatArray) -> Diffusivity:
-        """All mixing at the faces."""
+        """All mixing at the faces, where ``state`` is."""
         forced = self._forced_face
         if not self.has_buoyancy:
             still = np.zeros_like(forced)
             return Diffusivity(forced, still, still)
         temperature = face_mean(gas)
-        viscosity, heat_capacity = face_mean(state.viscosity), face_mean(state.heat_capacity)
-        conductivity = face_mean(state.conductivity)
+        heat_capacity, conductivity, viscosity, *slopes = state
         density = self._density_times_temperature / temperature
         # ν² α = μ² k / (ρ³ c_p), with ρ ∝ 1/T.
         property_slope = (
-            face_mean(state.heat_capacity_slope) / heat_capacity
-            - 2 * face_mean(state.viscosity_slope) / viscosity
-            - face_mean(state.conductivity_slope) / conductivity
+            slopes[0] / heat_capacity
+            - 2 * slopes[2] / viscosity
+            - slopes[1] / conductivity
             - 3 / temperature
         )
         buoyant = buoyant_counterflow(
@@ -328,9 +344,7 @@ class HeatBalance:
         left, right = np.zeros_like(film), np.zeros_like(film)
         if buoyant:
             scaled = per_mixing * volumetric
-            share = np.full_like(film, 0.5)  # of each face in its node's mean
-            share[:, [0, -1]] = 1.0
-            scaled *= share
+            scaled *= self._share_of_face
             left[:, 1:] = scaled[:, 1:] * by_left
             right[:, :-1] = scaled[:, :-1] * by_right
             here[:, 1:] += scaled[:, 1:] * by_right

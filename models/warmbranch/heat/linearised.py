@@ -49,7 +49,7 @@ class Linearised(NamedTuple):
 
 def face_mean(node: FloatArray) -> FloatArray:
     """Mean of the two nodes beside each face."""
-    return (node[:, :-1] + node[:, 1:]) / 2
+    return (node[..., :-1] + node[..., 1:]) / 2
 
 
 def node_mean(face: FloatArray) -> FloatArray:

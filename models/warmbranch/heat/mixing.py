@@ -201,6 +201,8 @@ def counterflow(
         share * (property_slope - 2 / temperature) - (1 - share) * 0.5 / temperature
     )
 
+    if not rise.any():
+        return level, level_gradient, level_temperature
     towards = -np.sign(rise)
     up, up_slope = smooth_size(np.maximum(gradient * towards, 0.0))
     steep = 4 * half_bore_squared * np.sqrt(along * up)

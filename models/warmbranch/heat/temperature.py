@@ -196,7 +196,9 @@ def _newton(
         stopping.check()
         system = part.linearise(gas, wall, skin)
         close = (largest < tolerances.step) | (largest**3 < tolerances.left * before**2)
-        done = (largest < rounding) | (close & (_imbalance(system) < tolerances.imbalance))
+        done = largest < rounding
+        if close.any():
+            done |= close & (_imbalance(system) < tolerances.imbalance)
         if np.any(done):
             here = _audited(part.x, gas, wall, skin, system, iteration)
             tally.add(float(done.sum()), float(done.sum() * iteration))
@@ -209,15 +211,13 @@ def _newton(
             rounding, largest = rounding[keep], largest[keep]
             if len(open_) == 0:
                 return in_order(found), np.zeros(size)
-        steps = newton_step(system)
+        steps = np.array(newton_step(system))
         before = np.where(np.isinf(largest), 0.0, largest)
-        largest = np.max(np.abs(steps), axis=(0, 2))
-        damped = (iteration >= UNDAMPED_ITERATIONS) & (largest > UNDAMPED_STEP)
-        share = np.where(damped, 0.5, 1.0)[:, None]
-        gas, wall, skin = (
-            np.minimum(np.maximum(value + share * step, low), high)
-            for value, step in zip((gas, wall, skin), steps, strict=True)
-        )
+        largest = np.abs(steps).max(axis=(0, 2))
+        if iteration >= UNDAMPED_ITERATIONS:
+            steps *= np.where(largest > UNDAMPED_STEP, 0.5, 1.0)[:, None]
+        steps += (gas, wall, skin)
+        gas, wall, skin = np.minimum(np.maximum(steps, low), high)
     last_step = np.zeros(size)
     last_step[open_] = largest
     system = part.linearise(gas, wall, skin)
@@ -309,7 +309,7 @@ def _audited(
 ) -> TemperatureProfile:
     by_gas, by_wall = _entering(system)
     lost = outside_loss(system)[0].sum(axis=1)
-    return TemperatureProfile(
+    return TemperatureProfile.of_parts(
         position=x,
         gas=gas,
         wall=wall,

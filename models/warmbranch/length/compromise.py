@@ -31,7 +31,7 @@ NARROW = 0.04
 
 LATER_LENGTHS = 161
 
-COUNTS = (6, 3)
+COUNTS = (7, 4)
 """Lengths solved for the first and for the second look."""
 
 

@@ -118,10 +118,10 @@ def uniform_duct(
     state = gas.evaluate(hot)
     ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
     length, inertance = like.cell_length, like.inertance_ratio
-    if np.all(inertance == 1):  # a straight tube of one temperature is one cell
+    if (inertance == 1).all():  # a straight tube of one temperature is one cell
         length, inertance = length.sum(axis=1, keepdims=True), inertance[:, :1]
     everywhere = np.ones_like(length)
-    return Duct(
+    return Duct.of_parts(
         cell_length=length,
         density=gas.density(hot, pressure) * everywhere,
         bulk_modulus=ratio * pressure[:, None] * everywhere,
@@ -178,10 +178,10 @@ def tube_impedance(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, Flo
     -------
     two (designs, frequencies) arrays; Pa s/m³ and rad
     """
-    *matrices, phase = _cell_matrices(duct, frequency)
-    a, _, c, _ = _chain((matrices[0], matrices[1], matrices[2], matrices[3]))
+    matrices, phase = _cell_matrices(duct, frequency)
     # At the cap U = 0, so the first column of the chain is (p, U) at the mouth for p = 1.
-    return a / c, phase.imag.sum(axis=0)
+    pressure, volume = _chain(matrices)[:, 0]
+    return pressure / volume, phase.imag.sum(axis=0)
 
 
 def standing_wave(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
@@ -196,7 +196,7 @@ def standing_wave(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, Comp
     -------
     two (designs, cells + 1) complex arrays; Pa s/m³ and dimensionless
     """
-    a, b, c, d, _ = (part[..., 0] for part in _cell_matrices(duct, frequency[:, None]))
+    (a, b), (c, d) = _cell_matrices(duct, frequency[:, None])[0][..., 0]
     cells, designs = a.shape
     p = np.empty((cells + 1, designs), dtype=np.complex128)
     u = np.empty_like(p)
@@ -269,12 +269,10 @@ def transmission_loss(branch: ComplexArray, main_pipe: FloatArray) -> FloatArray
         return 20 * np.log10(np.abs(2 * branch + main_pipe) / np.abs(2 * branch))
 
 
-def _cell_matrices(
-    duct: Duct, frequency: FloatArray
-) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
+def _cell_matrices(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
     """Transfer matrices (p, U) mouth side ← (p, U) cap side, and the propagation through each.
 
-    Each is (cells, designs, frequencies).
+    (2, 2, cells, designs, frequencies) and (cells, designs, frequencies).
     """
     cell = duct.columns
     f = frequency[None]
@@ -291,35 +289,22 @@ def _cell_matrices(
     shrunk = 1 / grown
     even, odd = (grown + shrunk) * 0.5, (grown - shrunk) / (2 * phase)
     tilt *= odd
-    impedance *= odd
-    admittance *= odd
-    return even + tilt, impedance, admittance, even - tilt, phase
+    matrices = np.empty((2, 2, *phase.shape), dtype=np.complex128)
+    np.add(even, tilt, out=matrices[0, 0])
+    np.multiply(impedance, odd, out=matrices[0, 1])
+    np.multiply(admittance, odd, out=matrices[1, 0])
+    np.subtract(even, tilt, out=matrices[1, 1])
+    return matrices, phase
 
 
-Matrices = tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]
-"""Elements a, b, c, d of transfer matrices, each (cells, designs, frequencies)."""
-
-
-def _chain(matrices: Matrices) -> Matrices:
-    """Product of the cells' matrices, pairs first: a few operations on large arrays."""
-    while len(matrices[0]) > 1:
-        paired = len(matrices[0]) // 2 * 2
-        a1, b1, c1, d1 = (m[:paired:2] for m in matrices)
-        a2, b2, c2, d2 = (m[1:paired:2] for m in matrices)
-        product: Matrices = (
-            a1 * a2 + b1 * c2,
-            a1 * b2 + b1 * d2,
-            c1 * a2 + d1 * c2,
-            c1 * b2 + d1 * d2,
-        )
-        if paired < len(matrices[0]):
-            product = _with_last(product, matrices)
+def _chain(matrices: ComplexArray) -> ComplexArray:
+    """Product of matrices (2, 2, cells, ...), pairs first: a few operations on large arrays."""
+    while matrices.shape[2] > 1:
+        paired = matrices.shape[2] // 2 * 2
+        left, right = matrices[:, :, :paired:2], matrices[:, :, 1:paired:2]
+        product = left[:, :1] * right[:1]
+        product += left[:, 1:] * right[1:]
+        if paired < matrices.shape[2]:  # the one that has no partner
+            product = np.concatenate([product, matrices[:, :, -1:]], axis=2)
         matrices = product
-    a, b, c, d = matrices
-    return a[0], b[0], c[0], d[0]
-
-
-def _with_last(product: Matrices, matrices: Matrices) -> Matrices:
-    """The pairs' products and the cell that has no partner."""
-    a, b, c, d = (np.concatenate([p, m[-1:]]) for p, m in zip(product, matrices, strict=True))
-    return a, b, c, d
+    return matrices[:, :, 0]

@@ -55,7 +55,7 @@ def duct(
         means = calls.cut(compiled, gas, position, temperature, pressure, inertance_ratio, cells)
     else:
         means = _cut(position, temperature, gas, pressure, inertance_ratio, cells)
-    return Duct(
+    return Duct.of_parts(
         cell_length=means.length,
         density=means.density,
         bulk_modulus=means.bulk_modulus,
@@ -83,7 +83,7 @@ def _cut(
     state = gas.evaluate(temperature)
     ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
     density = gas.density(temperature, pressure)
-    step = np.diff(position, axis=1)
+    step = position[:, 1:] - position[:, :-1]
     per_cell = intervals // cells
     length = step.reshape(designs, cells, per_cell).sum(axis=2)
 
@@ -95,16 +95,17 @@ def _cut(
     compliance = 1 / (ratio * pressure[:, None])
     prandtl = state.heat_capacity * state.viscosity / state.conductivity
     # All in one array: on short profiles the number of operations is what costs.
-    at_nodes = np.stack([density, compliance, state.viscosity, ratio, prandtl])
+    at_nodes = np.array([density, compliance, state.viscosity, ratio, prandtl])
     within = _interval_means(at_nodes, step)
     mean_density, mean_compliance, viscosity, mean_ratio, mean_prandtl = mean(within * step)
     # Of compliance and of inertance, whose lengths a bend shortens.
-    weight = np.stack([step, step * inertance_ratio])
+    weight = np.array([step, step * inertance_ratio])
     mean_inertia = mean(within[0] * weight[1])
     # First moments about each cell's middle of quantities that are linear between nodes.
     middle = (position[:, :-1:per_cell] + position[:, per_cell::per_cell]) / 2
     arm = (position[:, 1:] + position[:, :-1]) / 2 - np.repeat(middle, per_cell, axis=1)
-    tilt = np.diff(at_nodes[1::-1], axis=2) * (step / 12)
+    backwards = at_nodes[1::-1]
+    tilt = (backwards[:, :, 1:] - backwards[:, :, :-1]) * (step / 12)
     levers = mean((within[1::-1] * arm + tilt) * weight)
     skew = levers[0] / mean_compliance - levers[1] / mean_inertia
     return CellMeans(
@@ -143,7 +144,7 @@ def _interval_means(node_values: FloatArray, step: FloatArray) -> FloatArray:
     ends = (node_values[..., 1:] + node_values[..., :-1]) / 2
     if step.shape[1] < 3:
         return ends
-    rise = np.diff(node_values, axis=-1)
+    rise = node_values[..., 1:] - node_values[..., :-1]
     bend = np.empty_like(node_values)
     np.subtract(rise[..., 1:], rise[..., :-1], out=bend[..., 1:-1])
     bend[..., 0], bend[..., -1] = bend[..., 1], bend[..., -2]

@@ -15,7 +15,7 @@ from warmbranch.base import stopping
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.core import calls
 from warmbranch.gas.gas import MixtureTable
-from warmbranch.sound import acoustics
+from warmbranch.sound import acoustics, damped
 from warmbranch.sound.acoustics import Duct, input_impedance, uniform_duct
 from warmbranch.sound.phases import mode_angle, reflection_phase
 
@@ -65,14 +65,15 @@ def resonances(duct: Duct, modes: int = MODES) -> tuple[FloatArray, FloatArray]:
     """
     compiled = core.at_hand()
     if compiled is not None:
-        found = calls.resonances(compiled, duct, modes, COARSE, FINE)
+        frequency, quality = calls.resonances(compiled, duct, modes, COARSE, FINE)
         stopping.check()
-        return found
-    frequency, quality = _in_order(*_of_modes(duct, modes))
-    lacking: BoolArray = np.any(np.isnan(frequency), axis=1)
-    if modes < MODES and np.any(lacking):
-        others = _in_order(*_of_modes(duct.take(lacking), MODES))
-        frequency[lacking], quality[lacking] = (value[:, :modes] for value in others)
+    else:
+        frequency, quality = _in_order(*_of_modes(duct, modes))
+        lacking: BoolArray = np.any(np.isnan(frequency), axis=1)
+        if modes < MODES and np.any(lacking):
+            others = _in_order(*_of_modes(duct.take(lacking), MODES))
+            frequency[lacking], quality[lacking] = (value[:, :modes] for value in others)
+    damped.look_again(duct, frequency, quality)
     return frequency, quality
 
 
@@ -99,43 +100,7 @@ def _of_modes(duct: Duct, modes: int) -> tuple[FloatArray, FloatArray]:
 
     near = _near_modes(angle, start, slope[:, None] * np.ones_like(start))
     found = _polished(duct, near, reference + 2 * np.pi * near * inertance)
-    return found, quality_factors(duct, found)
-
-
-def quality_factors(duct: Duct, frequency: FloatArray) -> FloatArray:
-    r"""Quality factors of resonances, ``Q = ω (dX/dω) / (2 R)``.
-
-    Parameters
-    ----------
-    duct : Duct
-    frequency : (designs, n) array, Hz
-        Zeros of the reactance.
-
-    Returns
-    -------
-    (designs, n) array, dimensionless
-        Infinite without losses. NaN where ``frequency`` is, and where the reactance falls or the
-        resistance exceeds the characteristic impedance: that is no resonance.
-
-    Check
-    -----
-    Uniform tube: ``Q = π / (4 α L)`` for small losses, in tests/models/sound/test_resonance.py.
-
-    Notes
-    -----
-    The slope is a central difference of relative step 1e-4; its error, some 1e-8, is far below
-    the meaning of a quality factor.
-    """
-    step = 1e-4
-    n = frequency.shape[1]
-    around = np.concatenate([frequency * (1 - step), frequency, frequency * (1 + step)], axis=1)
-    impedance = input_impedance(duct, np.where(np.isnan(around), 1.0, around))
-    rise = (impedance[:, 2 * n :].imag - impedance[:, :n].imag) / (2 * step)
-    resistance = impedance[:, n : 2 * n].real
-    proper = (rise > 0) & (resistance < duct.mouth_impedance[:, None]) & ~np.isnan(frequency)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        quality = np.where(duct.wall_losses[:, None], rise / (2 * resistance), np.inf)
-    return np.where(proper, quality, np.nan)
+    return found, damped.quality_factors(duct, found)
 
 
 def effective_temperature(
@@ -229,8 +194,10 @@ def _polished(duct: Duct, start: FloatArray, reference: FloatArray) -> FloatArra
         return reflection_phase(input_impedance(duct, frequency), reference)
 
     nearby = known * (1 + longest / 16)
-    value = phase(known)
-    slope = (phase(nearby) - value) / (nearby - known)
+    # Both at once: on one design the number of operations is what costs.
+    both = input_impedance(duct, np.concatenate([known, nearby], axis=1))
+    value, beyond = (reflection_phase(half, reference) for half in np.hsplit(both, 2))
+    slope = (beyond - value) / (nearby - known)
     found = _secant(phase, known, value, slope, tolerance, longest * known)
     return np.where(np.isnan(start), np.nan, found)
 

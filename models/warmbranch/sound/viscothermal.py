@@ -43,7 +43,7 @@ def wall_layers(
         ``r_v = a √(ρω/μ)``, ``r_t = r_v √Pr``.
     """
     viscous = np.sqrt(viscosity / (2 * np.pi * density)) / radius * lossy
-    return np.stack([viscous, viscous / np.sqrt(prandtl)])
+    return np.array([viscous, viscous / np.sqrt(prandtl)])
 
 
 def line(

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from warmbranch.base.batch import Batched, FloatArray
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import MixtureTable
@@ -12,6 +14,10 @@ from warmbranch.gas.saturation import dew_point
 from warmbranch.heat.temperature import TemperatureProfile
 from warmbranch.sound import acoustics, resonance
 from warmbranch.sound.acoustics import Duct
+
+BEYOND_THE_GAS = 1.01
+"""Effective temperatures that lie farther outside the gas's, as a ratio, are none: heat capacities
+and losses that change with temperature move it by 0.0003 outside, seen in 5,000 corners."""
 
 
 @dataclass(frozen=True)
@@ -54,9 +60,17 @@ class Answer(Batched):
 
     @cached_property
     def effective_temperature(self) -> FloatArray:
-        """The one temperature that gives the first resonance, (designs,), K; see resonance.py."""
+        """The one temperature that gives the first resonance, (designs,), K; see resonance.py.
+
+        NaN also where none between the coldest and the hottest gas does: where the mouth's gas
+        outweighs the branch's, which then is a mere spring, whose stiffness hardly asks how warm
+        it is, or where losses nearly drown the tone.
+        """
         gas, pressure = MixtureTable.of(self.case.gas), self.case.surroundings.pressure
-        return resonance.effective_temperature(self.duct, gas, pressure, self.resonance[:, 0])
+        found = resonance.effective_temperature(self.duct, gas, pressure, self.resonance[:, 0])
+        coldest = self.profile.gas.min(axis=1) / BEYOND_THE_GAS
+        hottest = self.profile.gas.max(axis=1) * BEYOND_THE_GAS
+        return np.where((found >= coldest) & (found <= hottest), found, np.nan)
 
     @cached_property
     def dew_point(self) -> FloatArray:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from warmbranch.base import stopping
 from warmbranch.base.batch import Batched, FloatArray
-from warmbranch.base.errors import NotConvergedError
+from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.case.geometry import inertance_ratio_between
 from warmbranch.gas.gas import MixtureTable
@@ -63,7 +63,7 @@ class Mouth(Batched):
             closures.mouth_factor,
             closures.fixed_mouth_length,
         )
-        return cls(
+        return cls.of_parts(
             speed=speed,
             wall=wall,
             correction=correction,
@@ -101,7 +101,7 @@ def state_of(
         wall_losses=case.closures.wall_losses,
         cells=cells,
     )
-    return State(profile, duct)
+    return State.of_parts(profile=profile, duct=duct)
 
 
 def solve_temperatures(
@@ -223,6 +223,46 @@ def _tone(duct: Duct) -> FloatArray:
     """First resonance, or its estimate where losses leave none, (designs,), Hz."""
     first = resonance.resonances(duct, 1)[0][:, 0]
     return np.where(np.isnan(first), resonance.transit_time_estimate(duct), first)
+
+
+def refuse_too_loud(
+    case: Case, main_impedance: FloatArray, duct: Duct, frequency: FloatArray
+) -> None:
+    """See that the tone that arrives can be one: the acoustics is linear, its gas is not.
+
+    Parameters
+    ----------
+    case : Case
+    main_impedance : (designs,) array, Pa s/m³
+    duct : Duct
+    frequency : (designs,) array, Hz
+        Resonances; where one is NaN nothing is looked at.
+
+    Raises
+    ------
+    InputError
+        If it would move the gas at the mouth faster than sound.
+    """
+    arriving = case.main_pipe.incident_pressure
+    driven = np.flatnonzero(arriving > 0)
+    if len(driven) == 0:
+        return
+    own, known = duct.take(driven), np.where(np.isnan(frequency), 1.0, frequency)[driven]
+    impedance = acoustics.input_impedance(own, known[:, None])[:, 0]
+    flow = 2 * arriving[driven] / np.abs(2 * impedance + main_impedance[driven])
+    sound_speed = np.sqrt(own.bulk_modulus[:, 0] / own.density[:, 0])
+    mach = flow / case.branch.bore_area[driven] / sound_speed
+    loud = np.flatnonzero((mach > 1) & ~np.isnan(frequency[driven]))
+    if len(loud):
+        worst = loud[0]
+        raise InputError(
+            f"The tone would move the gas at the mouth at {mach[worst]:.3g} times the speed of "
+            "sound.",
+            field="main_pipe.incident_pressure",
+            value=float(arriving[driven][worst]),
+            unit="Pa",
+            remedy=f"Give at most {float(arriving[driven][worst] / mach[worst]):.3g} Pa.",
+        )
 
 
 def displacement(

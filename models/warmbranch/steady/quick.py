@@ -15,7 +15,7 @@ from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat import main_pipe_wall
 from warmbranch.heat.grid import SKETCH_NODES
 from warmbranch.heat.temperature import TOLERANCES, TemperatureProfile, closure_error, newton_rules
-from warmbranch.sound import cutting, resonance
+from warmbranch.sound import cutting, damped, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.steady import interplay, sketch
 
@@ -70,6 +70,8 @@ def solve(
         mouth_inertance=inertance,
         wall_losses=case.closures.wall_losses,
     )
+    failed = np.asarray(found.failed)
+    damped.look_again(duct, found.resonance, found.quality, ~failed)
     length, hot = case.branch.length, case.main_pipe.gas_temperature
     parts = {
         "case": case,
@@ -85,7 +87,7 @@ def solve(
         "mouth_correction": correction,
         "length": length,
     }
-    return parts, np.asarray(found.failed)
+    return parts, failed
 
 
 def _rules() -> records.SteadyRules:

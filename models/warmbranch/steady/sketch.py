@@ -87,7 +87,7 @@ def balance_and_guess(
     balance = heat_balance(case, gas, air, mouth.speed, position=fine.position)
     unknown = np.full(len(case), np.nan)
     heat = dict.fromkeys(("heat_entering", "heat_lost", "closure_error", "iterations"), unknown)
-    return balance, TemperatureProfile(**fine._asdict(), **heat)
+    return balance, TemperatureProfile.of_parts(**fine._asdict(), **heat)
 
 
 def _sketched(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int) -> Sketch:
@@ -163,9 +163,10 @@ def refined(sketch: Sketch, nodes: int, cap_crowding: FloatArray) -> Sketch:
     passed = np.concatenate([np.zeros((len(x), 1)), np.cumsum(within, axis=1)], axis=1)
     wanted = np.linspace(0.0, 1.0, nodes) * passed[:, -1:]
     piece = _piece(passed, nodes)
+    row = np.arange(len(x))[:, None]
 
     def at(values: FloatArray, offset: int = 0) -> FloatArray:
-        return np.take_along_axis(values, piece + offset, axis=1)
+        return values.ravel()[row * values.shape[1] + piece + offset]
 
     # The density is linear within a piece, so what is passed is quadratic.
     here, h, rest = at(density), at(step), wanted - at(passed)
@@ -176,7 +177,7 @@ def refined(sketch: Sketch, nodes: int, cap_crowding: FloatArray) -> Sketch:
     position[:, 0], position[:, -1] = x[:, 0], x[:, -1]
 
     def between(values: FloatArray) -> FloatArray:
-        chord = np.diff(values, axis=1) / step
+        chord = (values[:, 1:] - values[:, :-1]) / step
         slope = _slopes(chord, step)
         low, left, right, mean = at(values), at(slope), at(slope, 1), at(chord)
         return low + run * (

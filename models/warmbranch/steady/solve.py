@@ -19,7 +19,7 @@ from warmbranch.sound import resonance
 from warmbranch.sound.resonance import MODES
 from warmbranch.steady import quick
 from warmbranch.steady.answer import Answer
-from warmbranch.steady.interplay import Mouth, solve_temperatures, state_of
+from warmbranch.steady.interplay import Mouth, refuse_too_loud, solve_temperatures, state_of
 from warmbranch.steady.sketch import balance_and_guess
 
 
@@ -51,12 +51,20 @@ def solve(
     ------
     NotConvergedError
         If the heat balance, or its interplay with pulsation, does not converge.
+    InputError
+        If the tone that arrives would move the gas at the mouth faster than sound.
 
     Examples
     --------
     See README.md.
     """
     stopping.check()
+    answer = _solved(case, nodes, modes, position)
+    refuse_too_loud(case, answer.main_impedance, answer.duct, answer.resonance[:, 0])
+    return answer
+
+
+def _solved(case: Case, nodes: int, modes: int, position: FloatArray | None) -> Answer:
     compiled = core.at_hand()
     if compiled is None:
         return _step_by_step(case, nodes, modes, position)

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from warmbranch.case.closures import PULSATION_AUGMENTATION
+from warmbranch.case.geometry import ROUNDING
 from warmbranch.gas.combustion import AIR, FUELS, LEANEST, RICHEST
 from warmbranch.gas.gas import SPECIES, SUM_TOLERANCE
 from warmbranch.heat.main_pipe_gas import ENGINE_LOADS
@@ -113,6 +114,14 @@ ONE_GAS_TEMPERATURE = tuple(
 """One of the three tells how hot the main gas is."""
 
 
+LEAST_BORE_MM = 5.0
+"""Of the main pipe: what the thinnest branch has at its thickest wall."""
+
+MOST_SKIN_EXCESS = 400.0
+"""K of a main pipe's skin above its gas. No steady pipe has any; one that has just carried hotter
+gas may. Beyond 500 K the heat balance of the branch was seen not to converge."""
+
+
 class MainPipe(RequestModel):
     """The pipe that the branch stands on, at the mouth."""
 
@@ -122,6 +131,10 @@ class MainPipe(RequestModel):
         unsaid={
             "skin_mirrors": f"The emissivity is {LEAST_EMISSIVITY:g} or more where an infrared "
             "skin_reading gives neither emissivity nor another surface.",
+            "no_bore": "outside_diameter_mm less twice wall_thickness_mm is "
+            f"{LEAST_BORE_MM:g} mm or more.",
+            "skin_too_hot": f"skin_temperature_degC is at most {MOST_SKIN_EXCESS:g} K above "
+            "gas_temperature_degC, where both are given.",
         },
     )
 
@@ -186,6 +199,21 @@ class MainPipe(RequestModel):
         return self.outside_diameter_mm - 2 * self.wall_thickness_mm
 
     @model_validator(mode="after")
+    def _leaves_a_bore(self) -> MainPipe:
+        if self.bore_mm < LEAST_BORE_MM * (1 - ROUNDING):
+            thickest = (self.outside_diameter_mm - LEAST_BORE_MM) / 2
+            raise refusal(
+                "no_bore",
+                f"A wall of {self.wall_thickness_mm:g} mm leaves {max(self.bore_mm, 0):g} mm of "
+                f"bore in {self.outside_diameter_mm:g} mm of tube.",
+                f"Give a wall of at most {thickest:g} mm, or a larger outside diameter.",
+                unit="mm",
+                at=["wall_thickness_mm"],
+                value=self.wall_thickness_mm,
+            )
+        return self
+
+    @model_validator(mode="after")
     def _one_surface(self) -> MainPipe:
         settle_surface(self)
         return self
@@ -209,6 +237,20 @@ class MainPipe(RequestModel):
                 "Give one of gas_temperature_degC, skin_reading and engine_load.",
                 unit="degC",
                 at=[given_ones[1]],
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _skin_of_this_gas(self) -> MainPipe:
+        skin, gas = self.skin_temperature_degC, self.gas_temperature_degC
+        if skin is not None and gas is not None and skin > gas + MOST_SKIN_EXCESS:
+            raise refusal(
+                "skin_too_hot",
+                f"The main pipe's skin is {skin - gas:g} K hotter than its gas.",
+                f"Give at most {gas + MOST_SKIN_EXCESS:g} °C, or null: then it is worked out.",
+                unit="degC",
+                at=["skin_temperature_degC"],
+                value=skin,
             )
         return self
 

@@ -86,7 +86,7 @@ table may come from a spreadsheet: headings as you like them (position,
 temperature °F, surface, notes), commas or semicolons, decimal commas.
 
 "heard" is the rpm at which the drone was quietest, with how sure you are:
-[{"quiet_rpm": 2390, "uncertainty_rpm": 25}]. With a "target_rpm" the answer
+[{"quiet_rpm": 2380, "uncertainty_rpm": 25}]. With a "target_rpm" the answer
 says how much to cut. The calibration goes into "case.closures.calibration".
 
 Hot metal burns, and an engine that runs gives off carbon monoxide: read

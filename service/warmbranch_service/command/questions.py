@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -43,6 +44,7 @@ class Form:
     plot: bool
     png: str | None
     svg: str | None
+    units: str | None
 
 
 def forms(command: Command) -> Command:
@@ -58,6 +60,12 @@ def forms(command: Command) -> Command:
                 metavar="PART",
                 help="One part as CSV that charts as it is: profile, attenuation, series, "
                 "trim_steps, ...",
+            ),
+            click.option(
+                "--units",
+                type=click.Choice(["mm", "both"]),
+                help="Sentences in mm and °C alone, or in inches and °F as well. Default: both "
+                "where the request is in those.",
             ),
             click.option("--plot", is_flag=True, help="Also show a picture in a window."),
             click.option("--png", metavar="FILE", help="Also write the picture to a file."),
@@ -76,7 +84,15 @@ def forms(command: Command) -> Command:
     return click.argument("file", metavar="FILE")(command)
 
 
-def _told(answer: WholeAnswer, form: Form, section: str) -> int:
+def _told(answer: WholeAnswer, form: Form, section: str, request: bytes) -> int:
+    from warmbranch_service.contract.own_units import both_units, measures_in_inches
+
+    both = measures_in_inches(request) if form.units is None else form.units == "both"
+    with both_units(both):
+        return _written(answer, form, section)
+
+
+def _written(answer: WholeAnswer, form: Form, section: str) -> int:
     if sum((form.full, form.brief, form.json, form.csv, form.table is not None)) > 1:
         raise click.UsageError(
             "--full, --brief, --json, --csv and --table: one of them is allowed."
@@ -149,7 +165,9 @@ def _job(file: str, changes: tuple[str, ...]) -> Job:
 
 
 def _value(text: str) -> Any:
-    """A number, true, null or a list as JSON has it; else the text, such as 2.25 in."""
+    """A number, true, null or a list as JSON has it, or with a decimal comma; else the text."""
+    if re.fullmatch(r"[+-]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))", text):
+        return float(text.replace(",", "."))
     try:
         return json.loads(text)
     except ValueError:
@@ -170,7 +188,7 @@ def steady(file: str, changes: tuple[str, ...], **form: Any) -> int:
     from warmbranch_service.local import steady_of
 
     body = _job(file, changes).to_json().encode() if changes else read(file)
-    return _told(answered(lambda: steady_of(body)), Form(**form), "steady")
+    return _told(answered(lambda: steady_of(body)), Form(**form), "steady", body)
 
 
 @click.command(
@@ -186,7 +204,7 @@ def warmup(file: str, changes: tuple[str, ...], **form: Any) -> int:
     from warmbranch_service.local import warmup_of
 
     body = _job(file, changes).to_json().encode() if changes else read(file)
-    return _told(answered(lambda: warmup_of(body)), Form(**form), "warmup")
+    return _told(answered(lambda: warmup_of(body)), Form(**form), "warmup", body)
 
 
 @click.command(
@@ -210,10 +228,12 @@ def length(
     if rpm is not None or hz is not None or changes:
         job = _job(file, changes)
         rpm_given, hz_given = (None if x is None else _value(x) for x in (rpm, hz))
+        body = job.to_json().encode()
         answer = answered(lambda: job.length(rpm=rpm_given, Hz=hz_given))
     else:
-        answer = answered(lambda: length_of(read(file)))
-    return _told(answer, Form(**form), "length")
+        body = read(file)
+        answer = answered(lambda: length_of(body))
+    return _told(answer, Form(**form), "length", body)
 
 
 @click.command(
@@ -251,4 +271,4 @@ def fit(
     answer = answered(lambda: fit_of(body, table, readings or ""))
     if calibration is not None:
         write(calibration, answer.calibration.model_dump_json(indent=1) + "\n")
-    return _told(answer, Form(**form), "fit")
+    return _told(answer, Form(**form), "fit", body + (table or "").encode())

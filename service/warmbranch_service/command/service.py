@@ -8,6 +8,7 @@ import socket
 import sys
 import threading
 import webbrowser
+from urllib.parse import quote
 
 import click
 
@@ -134,7 +135,7 @@ def serve(
 
 def _with_key(page: str, key: str) -> str:
     """The address with the key behind #, which a browser keeps to itself and sends to nobody."""
-    return f"{page}#key={key}" if key else page
+    return f"{page}#key={quote(key, safe='')}" if key else page
 
 
 def _tell_phone(port: int, key: str) -> None:

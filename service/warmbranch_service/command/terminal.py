@@ -9,6 +9,8 @@ from typing import TypeVar
 
 import click
 
+from warmbranch_service.command.waiting import waiting
+
 OK, FAILED, REFUSED, INTERRUPTED = 0, 1, 2, 130
 """Exit statuses: answered, failed, asked for something impossible, ended by Ctrl-C."""
 
@@ -81,7 +83,8 @@ def answered(work: Callable[[], Answer]) -> Answer:
     from warmbranch_service.steady.table import readable_problem
 
     try:
-        return work()
+        with waiting():
+            return work()
     except Problem as problem:
         text = readable_problem(problem.parts)
         if problem.parts.kind in (INVALID, MALFORMED):

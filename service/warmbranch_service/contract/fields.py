@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
-from typing import Any, LiteralString
+from typing import Annotated, Any, LiteralString
 
-from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from warmbranch_service.contract import units
-from warmbranch_service.contract.units import PURE_NUMBER, Dimension
+from warmbranch_service.contract import units, written_lengths
+from warmbranch_service.contract.units import LENGTH, PURE_NUMBER, Dimension
 
 JsonSchema = dict[str, Any]
 
@@ -43,6 +44,17 @@ class AnswerModel(BaseModel):
     model_config = ConfigDict(
         extra="forbid", frozen=True, allow_inf_nan=False, field_title_generator=_own_name
     )
+
+
+Loops = Annotated[
+    str,
+    Field(
+        description="Who went through the hot loops: the compiled core, named by its language and "
+        "the processor it was built for, or numpy, which gives the same answers slower.",
+        examples=["c x86-64-v3", "numpy"],
+    ),
+]
+"""What ``warmbranch.core.name()`` says, in the part of an answer that tells of the work done."""
 
 
 def refusal(
@@ -110,7 +122,10 @@ class Quantity:
         forms: list[JsonSchema] = [number]
         if self.dimension is not PURE_NUMBER:
             spellings = "|".join(_spelling(unit) for unit in self.dimension.units)
-            pattern = rf"^ *{units.NUMBER_PATTERN} *(?:{spellings}) *$"
+            written = f"{units.NUMBER_PATTERN} *(?:{spellings})"
+            if self.dimension is LENGTH:
+                written = f"(?:{written}|{written_lengths.PATTERN})"
+            pattern = rf"^ *{written} *$"
             forms.append({"type": "string", "pattern": pattern, "maxLength": units.LONGEST_STRING})
         if self.nullable:
             forms.append({"type": "null"})
@@ -159,10 +174,25 @@ class Quantity:
         try:
             return units.parse(text, self.dimension, self.unit)
         except units.NoQuantityError:
-            raise self._refusal("no_quantity", "The string is not a number and a unit.") from None
+            raise self._no_quantity(text) from None
         except units.UnknownUnitError as unknown:
             detail = f'"{unknown}" is not a unit of {self.dimension.name}.'
             raise self._refusal("wrong_unit", detail) from None
+
+    def _no_quantity(self, text: str) -> PydanticCustomError:
+        """What is wrong with a string that is no quantity, and what to write instead."""
+        bare = text.strip().rstrip(" .")
+        thousands = re.match(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}(?![0-9])", bare)
+        if thousands is not None:
+            point, none = (thousands[0].replace(",", mark) for mark in (".", ""))
+            question = f"Is that {point} or {none}? Write it with a point, or without the comma. "
+            return self._refusal("no_quantity", "The comma may mean two things.", question)
+        if re.fullmatch(units.NUMBER_PATTERN, bare) is not None:
+            number = bare.replace(",", ".")
+            unit = self.unit
+            question = f'Write {number} without quotes, or "{number} {unit}" with its unit. '
+            return self._refusal("no_quantity", "The string has no unit.", question)
+        return self._refusal("no_quantity", "The string is not a number and a unit.")
 
     def _refusal(self, code: LiteralString, detail: str, question: str = "") -> PydanticCustomError:
         return refusal(code, detail, question + self.remedy, unit=self.unit)
@@ -183,6 +213,8 @@ class Quantity:
         sentence = f"Give a number {span}"
         if self.dimension is not PURE_NUMBER:
             sentence += f", or a string with one of the units {', '.join(self.dimension.units)}"
+        if self.dimension is LENGTH:
+            sentence += ', as in "1 7/8 in" or "16 ga"'
         return sentence + (", or null." if self.nullable else ".")
 
 

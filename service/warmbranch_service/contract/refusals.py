@@ -68,6 +68,9 @@ def entries_of(
 
 def entry_of_physics(error: InputError) -> Entry:
     """Entry for a value that only the physics refused; its field is named in SI there."""
+    if error.field in _ELSEWHERE:
+        told = error.message, error.remedy, error.value, error.unit
+        return Entry(_ELSEWHERE[error.field], "refused_by_physics", *told)
     name, unit, value = error.field.split(".")[-1], error.unit, error.value
     suffix, scale, offset = _FROM_SI.get(unit, ("", 1.0, 0.0))
     if suffix and isinstance(value, float):
@@ -79,6 +82,11 @@ def entry_of_physics(error: InputError) -> Entry:
     path = (*within, *place, name + suffix)
     return Entry(path, "refused_by_physics", error.message, error.remedy, value, unit)
 
+
+_ELSEWHERE: dict[str, Path] = {
+    "main_pipe.incident_pressure": ("case", "closures", "mixing", "incident_pressure_Pa"),
+}
+"""Fields that a request has in another place, in SI there too."""
 
 _FROM_SI = {
     "m": ("_mm", 1e3, 0.0),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from typing import Any, cast
 
@@ -61,6 +62,9 @@ def parse(body: bytes) -> Any:
         raise Problem(MALFORMED, detail) from None
     except json.JSONDecodeError as error:
         detail = f"{error.msg} in line {error.lineno}, column {error.colno}."
+        before, after = error.doc[: error.pos], error.doc[error.pos : error.pos + 1]
+        if re.search(r"[0-9],$", before) and after.isdigit():
+            detail += ' A decimal comma? JSON has a point: 48.3; or write a string: "48,3 mm".'
         raise Problem(MALFORMED, detail) from None
     except RecursionError:
         raise Problem(MALFORMED, "The brackets are nested too deeply.") from None

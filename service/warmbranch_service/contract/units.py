@@ -1,7 +1,7 @@
 """Units that a request may use, by dimension, and the one way from a string to a number.
 
-A string is ``number unit`` and nothing else: the number is read by a fixed pattern and the unit
-is looked up in a list, so that pint only ever sees names written in this file.
+A string is ``number unit``, or a length as in written_lengths.py: the number is read by a fixed
+pattern and the unit is looked up in a list, so that pint only ever sees names written in this file.
 """
 
 from __future__ import annotations
@@ -12,13 +12,20 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, cast
 
+from warmbranch_service.contract import written_lengths
+
 if TYPE_CHECKING:
     import pint
 
 # Written so that every dialect of regular expressions reads it alike: no \d, which may mean digits
 # of other scripts, no \s, which may mean other spaces.
-NUMBER_PATTERN = r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,3})?"
-_STRING = re.compile(rf" *({NUMBER_PATTERN}) *([^0-9 .].{{0,23}}?)? *")
+# A comma is a decimal one, but for three digits behind it, which may be thousands: 1,234.
+_COMMA = "0,[0-9]{1,15}|[0-9]{1,15},(?:[0-9]{1,2}|[0-9]{4,15})"
+NUMBER_PATTERN = (
+    rf"[+-]?(?:{_COMMA}|[0-9]{{1,15}}(?:\.[0-9]{{0,15}})?|\.[0-9]{{1,15}})"
+    r"(?:[eE][+-]?[0-9]{1,3})?"
+)
+_STRING = re.compile(rf" *({NUMBER_PATTERN}) *([^0-9 .,].{{0,23}}?)? *")
 LONGEST_STRING = 64
 
 
@@ -49,6 +56,9 @@ LENGTH = Dimension(
         "inches": "inch",
         '"': "inch",
         "ft": "foot",
+        "feet": "foot",
+        "foot": "foot",
+        "'": "foot",
     },
 )
 TEMPERATURE = Dimension(
@@ -273,16 +283,24 @@ def parse(text: str, dimension: Dimension, target: str) -> float:
     UnknownUnitError
         If the unit is not one of the dimension's.
     """
-    found = _STRING.fullmatch(text) if len(text) <= LONGEST_STRING else None
+    if len(text) > LONGEST_STRING:
+        raise NoQuantityError(text)
+    written = written_lengths.inches(text) if dimension is LENGTH else None
+    found = _STRING.fullmatch(text) if written is None else None
+    if written is not None:
+        return _in(written, "inch", dimension.units[target])
     if found is None or found[2] is None:
         raise NoQuantityError(text)
     unit = dimension.units.get(found[2]) or dimension.units.get(found[2].lower())
     if unit is None:
         raise UnknownUnitError(found[2])
-    value = float(found[1])
-    if unit == dimension.units[target]:
+    return _in(float(found[1].replace(",", ".")), unit, dimension.units[target])
+
+
+def _in(value: float, unit: str, target: str) -> float:
+    if unit == target:
         return value
-    factor, offset = _conversion(unit, dimension.units[target])
+    factor, offset = _conversion(unit, target)
     converted = value * factor + offset
     # Twelve digits: a bound given in another unit must not miss by the last bit.
     return float(f"{converted:.12g}")

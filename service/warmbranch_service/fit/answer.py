@@ -8,6 +8,7 @@ from typing import cast
 
 import numpy as np
 
+from warmbranch import core
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.unknowns import Spreads
 from warmbranch.case.engine import Cycle
@@ -160,6 +161,7 @@ class _Writer:
                 effective_draws=round(ensemble.effective, 1),
                 laplace_share=round(ensemble.laplace_share, 3),
                 widened=ensemble.widened,
+                loops=core.name(),
             ),
             model_version=MODEL_VERSION,
         )

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from warmbranch_service.case.calibration import Calibration
 from warmbranch_service.contract.caution import Caution
-from warmbranch_service.contract.fields import AnswerModel, JsonSchema
+from warmbranch_service.contract.fields import AnswerModel, JsonSchema, Loops
 from warmbranch_service.contract.whole_answer import WholeAnswer
 from warmbranch_service.fit.rivals import RIVALS
 from warmbranch_service.steady.schema import Prediction
@@ -293,6 +293,7 @@ class FitWork(AnswerModel):
         json_schema_extra=_unit("1"),
     )
     widened: bool = Field(description="Whether intervals were widened for want of draws.")
+    loops: Loops
 
 
 class FitAnswer(WholeAnswer):

@@ -178,11 +178,15 @@ class _Column(NamedTuple):
         if cell.lower() in WORDS:
             return WORDS[cell.lower()]
         number = cell
-        if decimal_commas and re.fullmatch(r"[-+]?[\d.]*,\d+.*", cell):
+        # A quoted cell of a comma's table, too, where it cannot be thousands.
+        quoted = re.fullmatch(r"[-+]?(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))", cell)
+        if quoted or (decimal_commas and re.fullmatch(r"[-+]?[\d.]*,\d+.*", cell)):
             number = cell.replace(".", "").replace(",", ".", 1)
         try:
             plain = float(number)
         except ValueError:
+            if self.unit is not None and re.fullmatch(r"[\d\s/-]+", cell):
+                return f"{cell} {self.unit}"  # 1 7/8 below "Position (in)"
             return cell if self.field in ("surface", "thermometer") else number
         return plain if self.unit is None else f"{number} {self.unit}"
 

@@ -96,6 +96,7 @@ MOST: Mapping[str, int] = {
     "ReferenceAnswer.materials": 100,
     "ReferenceAnswer.surfaces": 100,
     "Residual.reasons": 20,
+    "SteadyPrediction.narrowed_by": len(UNKNOWNS),
     "WarmupAnswer.plateaus": 3 * MOST_CURVE_POINTS,
     "WarmupAnswer.positions_mm": MOST_POSITIONS,
     **dict.fromkeys(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
-from collections.abc import AsyncGenerator, Callable
+from collections.abc import AsyncGenerator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from typing import Any
 
@@ -168,11 +168,12 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     for router in (docs.router, page.router, ask.router):
         app.include_router(router)
     for kind, dress in _DRESS.items():
-        app.add_exception_handler(kind, _handler(dress))
+        app.add_exception_handler(kind, _handler(dress, aside=kind is RequestValidationError))
     app.add_middleware(
         Gate,
         keys=settings.all_keys() if settings.asks_for_keys else None,
         per_minute=settings.requests_per_minute,
+        full={sweep.PATH: app.state.sweeps.look},
     )
     if settings.cors_origins:
         app.add_middleware(
@@ -268,15 +269,20 @@ _DRESS: dict[type[Exception], Callable[[Exception, str], ProblemParts]] = {
 
 
 def _handler(
-    dress: Callable[[Exception, str], ProblemParts],
-) -> Callable[[Request, Exception], Response]:
+    dress: Callable[[Exception, str], ProblemParts], *, aside: bool
+) -> Callable[[Request, Exception], Response | Awaitable[Response]]:
+    """``aside``: in a thread, for what may take long; for all else the way there takes longer."""
+
     def handle(request: Request, error: Exception) -> Response:
         path = request.url.path
         return problem_response(
             dress(error, path), instance=path, request_id=request.state.request_id
         )
 
-    return handle
+    async def at_once(request: Request, error: Exception) -> Response:
+        return handle(request, error)
+
+    return handle if aside else at_once
 
 
 def _complete_schema(app: FastAPI) -> None:

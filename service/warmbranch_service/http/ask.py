@@ -15,14 +15,15 @@ from __future__ import annotations
 
 import json
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Path, Request
 from pydantic import BaseModel
 from starlette.responses import Response
 
 from warmbranch_service.contract.answer_csv import as_csv
 from warmbranch_service.contract.errors import INVALID, NOT_FOUND, Entry, Problem
+from warmbranch_service.http.strict_route import problem_responses
 from warmbranch_service.job import PARTS, Job
 
 if TYPE_CHECKING:
@@ -35,10 +36,91 @@ QUESTIONS = ("steady", "length", "warmup")
 SHORT = ("rpm", "Hz")
 PLAIN, TABLE = "text/plain; charset=utf-8", "text/csv; charset=utf-8; header=present"
 
+_FIELDS: dict[str, Any] = {
+    "name": "fields",
+    "in": "query",
+    "required": True,
+    "description": "Fields of the question by their paths, each a parameter of its own: "
+    "branch.outside_diameter_mm=48.3. Values stand as in the JSON of the POST, or as a string "
+    "with a unit of its own.",
+    "style": "form",
+    "explode": True,
+    "schema": {
+        "type": "object",
+        "additionalProperties": {"type": "string"},
+    },
+    "example": {
+        "branch.outside_diameter_mm": "48.3",
+        "branch.wall_thickness_mm": "1.5",
+        "branch.length_mm": "1200",
+        "main_pipe.outside_diameter_mm": "2.375 in",
+        "main_pipe.wall_thickness_mm": "1.5",
+        "main_pipe.gas_temperature_degC": "590 F",
+        "engine.cylinders": "4",
+    },
+}
 
-@router.get("/v1/ask/{question}", include_in_schema=False)
-async def ask(question: str, request: Request) -> Response:
-    """Answer one question whose request stands in the address."""
+
+def _one(name: str, description: str, schema: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "name": name,
+        "in": "query",
+        "required": False,
+        "description": description,
+        "schema": schema,
+    }
+
+
+_PARAMETERS = [
+    _FIELDS,
+    _one(
+        "answer",
+        "Path of the one number that is wanted, such as resonance.quiet_rpm. Default: all of the "
+        "answer, as CSV.",
+        {"type": "string", "examples": ["resonance.quiet_rpm"]},
+    ),
+    _one(
+        "table",
+        "A part of the answer as CSV that charts as it is. Default: none.",
+        {"type": "string", "examples": ["profile"]},
+    ),
+    _one(
+        "rpm",
+        "Of length alone: engine speed in rpm that is to fall quiet.",
+        {"type": "number", "examples": [2350]},
+    ),
+    _one("Hz", "Of length alone: the tone itself.", {"type": "number", "examples": [78.3]}),
+]
+
+
+@router.get(
+    "/v1/ask/{question}",
+    summary="One number, or a table, by an address alone, for spreadsheets",
+    response_class=Response,
+    openapi_extra={"parameters": _PARAMETERS},
+    responses={
+        200: {
+            "description": "The number, or a table.",
+            "content": {
+                "text/plain": {"schema": {"type": "string", "examples": ["2350.1"]}},
+                "text/csv": {"schema": {"type": "string"}},
+            },
+        },
+        **problem_responses(404, 422, 503),
+    },
+)
+async def ask(
+    question: Annotated[
+        str,
+        Path(
+            description="What is asked, as the POST of that name.",
+            examples=["steady"],
+            json_schema_extra={"enum": list(QUESTIONS)},
+        ),
+    ],
+    request: Request,
+) -> Response:
+    """Answer one question whose request stands in the address, as the POST of its name would."""
     if question not in QUESTIONS:
         known = ", ".join(f"/v1/ask/{name}" for name in QUESTIONS)
         raise Problem(NOT_FOUND, f"There is no such question. Ask {known}.")

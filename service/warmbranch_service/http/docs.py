@@ -27,6 +27,7 @@ HEADERS = {
 FILES = {
     "index.html": ("warmbranch_service", "docs", "text/html; charset=utf-8"),
     "start.js": ("warmbranch_service", "docs", "text/javascript; charset=utf-8"),
+    "dress.css": ("warmbranch_service", "docs", "text/css; charset=utf-8"),
     "favicon.svg": ("warmbranch_service", "page", "image/svg+xml"),
     "swagger-ui.css": ("fastapi_standalone_docs", "static/swagger", "text/css; charset=utf-8"),
     "swagger-ui-bundle.js": (

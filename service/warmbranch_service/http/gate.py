@@ -1,5 +1,8 @@
 """Who may ask, and how often: an API key and a limit a minute, each only where it is set.
 
+Where a sweep is asked for and none can be taken, that is said here too: a crowd that asks again and
+again should cost as little as may be.
+
 What watches over the service, explains its failures or shows its documentation stays open.
 """
 
@@ -10,12 +13,18 @@ import hmac
 import math
 import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from warmbranch_service.contract.errors import LIMITED, UNAUTHORIZED, ProblemParts, problem_response
+from warmbranch_service.contract.errors import (
+    LIMITED,
+    UNAUTHORIZED,
+    Problem,
+    ProblemParts,
+    problem_response,
+)
 from warmbranch_service.http import metrics
 
 API_KEY_HEADER = "X-API-Key"
@@ -69,10 +78,20 @@ class Gate:
         None: open to all. No key at all: closed.
     per_minute : int
         0: any number.
+    full : mapping from paths to callables, optional
+        Of addresses whose places may all be taken: given who asks, raises ``Problem`` if they are.
     """
 
-    def __init__(self, app: ASGIApp, *, keys: tuple[str, ...] | None, per_minute: int) -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        *,
+        keys: tuple[str, ...] | None,
+        per_minute: int,
+        full: Mapping[str, Callable[[str], None]] | None = None,
+    ) -> None:
         self.app = app
+        self._full = full or {}
         self._asks = keys is not None
         self._keys = [_digest(key) for key in keys or ()]
         self._buckets = Buckets(per_minute) if per_minute else None
@@ -106,6 +125,11 @@ class Gate:
             detail = f"The request holds {fault}. Send a key in the header {API_KEY_HEADER}."
             challenge = 'APIKey realm="warmbranch"'
             return ProblemParts(UNAUTHORIZED, detail, headers={"www-authenticate": challenge})
+        if scope["method"] == "POST" and scope["path"] in self._full:
+            try:
+                self._full[scope["path"]](scope["state"]["client"])
+            except Problem as problem:
+                return problem.parts
         return None
 
     def _knows(self, given: str) -> bool:

@@ -51,7 +51,7 @@ HEADERS = {
     "vary": "accept-encoding",
     "content-security-policy": "default-src 'self'; object-src 'none'; frame-ancestors 'none'; "
     "base-uri 'none'; form-action 'none'",
-    "permissions-policy": "camera=(), geolocation=(), microphone=()",
+    "permissions-policy": "camera=(), geolocation=(), microphone=(self)",
 }
 
 router = APIRouter(include_in_schema=False)

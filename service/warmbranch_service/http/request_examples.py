@@ -28,7 +28,7 @@ CALIBRATION: dict[str, Any] = {
 """An invented one, of two unknowns."""
 
 
-READ_AND_HEARD = "The van, read at four places with two thermometers and heard at 2390 rpm"
+READ_AND_HEARD = "The van, read at four places with two thermometers and heard at 2380 rpm"
 DRIVE = "Idle, cruise, stop; with intervals, and a map over weather and air speed"
 
 
@@ -64,12 +64,12 @@ def fit() -> Shown:
             "value": {
                 **_van(),
                 "readings": [
-                    {**patch, "position_mm": 120, "displayed_degC": 141},
-                    {**patch, "position_mm": 300, "displayed_degC": "196 F"},
-                    {**patch, "position_mm": 450, "displayed_degC": 72, "uncertainty_K": 3},
-                    {"thermometer": "contact", "position_mm": "28 in", "displayed_degC": 47},
+                    {**patch, "position_mm": 60, "displayed_degC": 112},
+                    {**patch, "position_mm": 120, "displayed_degC": "161 F"},
+                    {**patch, "position_mm": 200, "displayed_degC": 41, "uncertainty_K": 3},
+                    {"thermometer": "contact", "position_mm": "12 in", "displayed_degC": 27},
                 ],
-                "heard": [{"quiet_rpm": 2390, "uncertainty_rpm": 25}],
+                "heard": [{"quiet_rpm": 2380, "uncertainty_rpm": 25}],
                 "target_rpm": 2450,
             },
         },
@@ -78,9 +78,9 @@ def fit() -> Shown:
             "value": {
                 **_van(),
                 "readings": [
-                    {**patch, "position_mm": 150, "displayed_degC": 46, "time_s": 120},
-                    {**patch, "position_mm": 400, "displayed_degC": 48, "time_s": "5 min"},
-                    {**patch, "position_mm": 400, "displayed_degC": 60, "time_s": 540},
+                    {**patch, "position_mm": 60, "displayed_degC": 55, "time_s": 120},
+                    {**patch, "position_mm": 150, "displayed_degC": 45, "time_s": "5 min"},
+                    {**patch, "position_mm": 150, "displayed_degC": 53, "time_s": 540},
                 ],
                 "target_rpm": 2450,
             },

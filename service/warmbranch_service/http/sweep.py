@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import AsyncGenerator, Callable, Coroutine, Iterator
+from collections.abc import AsyncGenerator, Iterator
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
-from starlette.responses import Response, StreamingResponse
+from starlette.responses import StreamingResponse
 from starlette.types import Receive, Scope, Send
 
 from warmbranch_service.contract.errors import (
@@ -30,22 +30,9 @@ from warmbranch_service.sweep.executors import Executor, ExecutorError
 from warmbranch_service.sweep.plan import Chunk, Plan
 from warmbranch_service.sweep.request import SweepRequest
 
+PATH = "/v1/sweep"
 
-class SweepRoute(WeightyRoute):
-    """Refuses where no sweep can be taken before it looks at what is asked."""
-
-    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
-        """The handler behind a look at the places."""
-        handler = super().get_route_handler()
-
-        async def handle(request: Request) -> Response:
-            request.app.state.sweeps.look(client_of(request))
-            return await handler(request)
-
-        return handle
-
-
-router = APIRouter(route_class=SweepRoute, tags=["model"])
+router = APIRouter(route_class=WeightyRoute, tags=["model"])
 
 log = logging.getLogger("warmbranch")
 
@@ -88,7 +75,7 @@ class _Answer(StreamingResponse):
 
 
 @router.post(
-    "/v1/sweep",
+    PATH,
     summary="Many designs: any fields of the case over grids, lists, samples or distributions",
     response_class=Ndjson,
     responses={

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from warmbranch import core
 from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.parabolas import DRAWS
 from warmbranch.length.build_long import TrimPlan
@@ -107,6 +108,7 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
             if found.compromise is None
             else found.compromise.designs,
             draws=DRAWS,
+            loops=core.name(),
         ),
         model_version=MODEL_VERSION,
     )

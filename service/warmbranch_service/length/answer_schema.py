@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from warmbranch_service.contract.caution import Caution
-from warmbranch_service.contract.fields import AnswerModel, in_unit
+from warmbranch_service.contract.fields import AnswerModel, Loops, in_unit
 from warmbranch_service.contract.whole_answer import WholeAnswer
 from warmbranch_service.length.parts import (
     CutList,
@@ -160,6 +160,7 @@ class LengthWork(AnswerModel):
         description="Of the uncertain closures, for the length to build.",
         json_schema_extra=in_unit("1"),
     )
+    loops: Loops
 
 
 class LengthAnswer(WholeAnswer):

@@ -13,7 +13,20 @@ class NoPlot(Exception):
 
 
 def drawn(answer: ListenAnswer) -> bytes:
-    """Engine speed over time, and loudness over engine speed, as PNG.
+    """The picture as PNG.
+
+    Raises
+    ------
+    NoPlot
+        Without matplotlib.
+    """
+    out = io.BytesIO()
+    figure_of(answer).savefig(out, format="png", dpi=110)
+    return out.getvalue()
+
+
+def figure_of(answer: ListenAnswer) -> Any:
+    """Engine speed over time, and loudness over engine speed, as a matplotlib figure.
 
     Raises
     ------
@@ -46,6 +59,4 @@ def drawn(answer: ListenAnswer) -> bytes:
         axes.grid(alpha=0.3)
         if axes.get_legend_handles_labels()[0]:
             axes.legend(fontsize=8)
-    out = io.BytesIO()
-    figure.savefig(out, format="png", dpi=110)
-    return out.getvalue()
+    return figure

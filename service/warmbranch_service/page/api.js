@@ -4,6 +4,7 @@
 const FIRST_DELAY = 500; // ms
 const LONGEST_DELAY = 8000;
 const PATIENCE = 60000; // for one answer
+const FOR_FILES = 300000; // for one that takes recordings over a slow link
 const SLOW = 300; // from here on progress is shown
 const KEPT = 60; // answers
 const WITHOUT_KEY = 3600000; // a new key wakes it up
@@ -56,12 +57,15 @@ export async function ask(route, body, signal) {
   return answer;
 }
 
+/** POST a form with files; the answer of each is its own. */
+export const send = (route, form, signal) => exchange(`v1/${route}`, { method: "POST", body: form, patience: FOR_FILES }, signal);
+
 const JSON_TYPE = { "content-type": "application/json" };
 
 /** GET something. */
 export const get = (address, signal) => exchange(address, {}, signal);
 
-async function exchange(address, options, signal) {
+async function exchange(address, { patience = PATIENCE, ...options }, signal) {
   let delay = FIRST_DELAY;
   for (;;) {
     signal?.throwIfAborted();
@@ -69,7 +73,7 @@ async function exchange(address, options, signal) {
     let [busy, keyless] = [false, false];
     try {
       const headers = { ...options.headers, ...(key ? { "x-api-key": key } : {}) };
-      const response = await fetch(address, { ...options, headers, signal: limited(signal) });
+      const response = await fetch(address, { ...options, headers, signal: limited(signal, patience) });
       busy = BUSY.has(response.status);
       keyless = response.status === 401;
       delay = Math.max(delay, 1000 * Number(response.headers.get("retry-after") ?? 0)) || delay;
@@ -97,8 +101,8 @@ async function exchange(address, options, signal) {
   }
 }
 
-function limited(signal) {
-  const limit = AbortSignal.timeout(PATIENCE);
+function limited(signal, patience) {
+  const limit = AbortSignal.timeout(patience);
   return signal ? AbortSignal.any([signal, limit]) : limit;
 }
 

@@ -41,7 +41,7 @@ export function template(given) {
     svg("path", { class: "template-edge", d: `M0 0H${width}V${height}H0Z` }),
     ...quarters.map((x, k) => svg("path", { class: "template-quarter", d: `M${x} 0V${height}` , "data-quarter": k })),
     svg("path", { class: "template-line", d: `M${line.join("L")}` }),
-    svg("text", { x: width / 2, y: 4, "font-size": 3, "text-anchor": "middle", text: "towards the cap" }),
+    svg("text", { x: width / 2 + 1.5, y: 4, "font-size": 3, text: "towards the cap" }),
     ...quarters.slice(0, -1).map((x, k) =>
       svg("text", { x: x + 1.5, y: height - 2, "font-size": 3, text: k % 2 ? "over its side" : "along the main pipe" }),
     ),

@@ -3,6 +3,7 @@
 import { byId, write } from "./dom.js";
 import { nameOf } from "./fields.js";
 import { aimedRpm, isMeasured, targetKind } from "./job.js";
+import { inOwnUnits } from "./own_units.js";
 import { placeSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
@@ -18,8 +19,18 @@ export function cutNow() {
   return advised >= leastOnTape() ? advised : 0;
 }
 
+/** What the advice asks for, as the service's next_step; a cut since then wants to be heard first. */
+export function nextStep() {
+  const job = store.current();
+  if (cutNow() > 0) return "cut, then listen";
+  const { fit } = answers;
+  const listened = job.heard.some((heard) => heard.quiet_rpm != null && heard.after_cuts === job.trims.length);
+  if (fit.cutSince > 0 && !listened && fit.trim.final_cut_mm > fit.cutSince) return "listen";
+  return fit.trim.next_step === "listen" ? "listen" : "leave it";
+}
+
 /** The slip that explains the readings better than they do as written, or null. */
-const doubt = () => (answers.fit?.rivals ?? []).find((rival) => rival.odds >= 1) ?? null;
+export const doubt = () => (answers.fit?.rivals ?? []).find((rival) => rival.odds >= 1) ?? null;
 
 /** The quiet rpm that all parts of the page tell: {rpm, band, answer}; rpm null without one. */
 export function quietAt() {
@@ -27,8 +38,8 @@ export function quietAt() {
   if (!now) return null;
   const measured = isMeasured(store.current()) && fit && warm;
   const answer = measured ? warm : now;
-  const levels = measured ? warm.prediction?.quiet_rpm : null;
-  const rpm = levels ? levels.median : answer.resonance.quiet_rpm;
+  const levels = answer.prediction?.quiet_rpm ?? null;
+  const rpm = measured && levels ? levels.median : answer.resonance.quiet_rpm;
   const band = levels ? `90 % between ${levels.interval_90.map((x) => x.toFixed(0)).join(" and ")} rpm` : "";
   return { rpm, band, answer };
 }
@@ -82,7 +93,7 @@ function ofStanding(job) {
   if (!found) return { name: "quiet at", ...NOTHING, words: answers.errors.length ? NOTHING.words : "" };
   const { rpm, band, answer } = found;
   const hertz = answer.resonance.frequency_Hz[0];
-  if (hertz === null) return { name: "quiet at", value: "–", beside: "", words: answer.summary };
+  if (hertz === null) return { name: "quiet at", value: "–", beside: "", words: inOwnUnits(answer.summary) };
   const quiet = rpm === null ? `${hertz.toFixed(1)}\u00a0Hz` : `${rpm.toFixed(0)}\u00a0rpm`;
   const words = standingWords(job, found, hertz);
   if (isMeasured(job) && doubt() !== null) {
@@ -90,10 +101,16 @@ function ofStanding(job) {
   }
   if (isMeasured(job) && answers.fit?.trim) {
     const cut = cutNow();
-    const value = cut > 0 ? onTape(cut) : "Do not cut";
+    const value = cut > 0 ? onTape(cut) : nextStep() === "listen" ? "Listen first" : "Do not cut";
     return { name: cut > 0 ? "cut now" : "the saw", value, beside: `quiet at ${quiet}${band ? `, ${band}` : ""}`, words };
   }
-  return { name: "quiet at", value: quiet, beside: band || "by the model alone, nothing measured", words };
+  return { name: "quiet at", value: quiet, beside: isMeasured(job) ? band : `by the model alone${band ? `, ${band}` : ""}`, words };
+}
+
+// What would make the interval narrower, most of all.
+function narrowingWords() {
+  const [first] = answers.now?.prediction?.narrowed_by ?? [];
+  return first ? ` What would narrow it most (by ${first.share_percent.toFixed(0)} % of what is unsure): ${inOwnUnits(first.remedy)}` : "";
 }
 
 function standingWords(job, { rpm, answer }, hertz) {
@@ -112,7 +129,7 @@ function standingWords(job, { rpm, answer }, hertz) {
         : `The drone at ${target.toFixed(0)} rpm is ${Math.abs(off).toFixed(0)} rpm ${off < 0 ? "above" : "below"} that.`,
     );
   }
-  if (!isMeasured(job)) parts.push("Read its skin or listen before anything is taken off: step 3.");
+  if (!isMeasured(job)) parts.push(`Read its skin or listen before anything is taken off: step 3.${narrowingWords()}`);
   return parts.join(" ");
 }
 

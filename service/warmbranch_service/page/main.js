@@ -12,6 +12,7 @@ import * as sheet from "./sheet.js";
 import * as stepAnswer from "./step_answer.js";
 import * as stepBranch from "./step_branch.js";
 import * as stepCut from "./step_cut.js";
+import * as stepHear from "./step_hear.js";
 import * as stepMeasured from "./step_measured.js";
 import * as store from "./store.js";
 import { chosen, unitsOf } from "./units.js";
@@ -20,6 +21,7 @@ const PAUSE = 200; // ms without a keystroke before the service is asked
 const OLD_AFTER = 1500; // ms without an answer before what is shown counts as old
 const KEY_KEY = "warmbranch.key"; // kept until the tab is closed
 const NARROW = 640; // pixels: below, the steps begin folded
+const FOLDED = new Set(["more-questions", "hear"]); // on a wide screen, too
 let timer = 0;
 let oldTimer = 0;
 let asking = new AbortController();
@@ -29,10 +31,11 @@ let behind = false; // an answer to the last change is still to come
 async function start() {
   Object.assign(chosen, unitsOf(navigator.language), store.rememberedUnits() ?? {});
   watch({ connection: showConnection, busy: showBusy, key: showKey });
-  useKey(sessionStorage.getItem(KEY_KEY));
+  useKey(keyFromAddress() ?? kept(KEY_KEY));
+  addEventListener("hashchange", () => useKey(keyFromAddress() ?? kept(KEY_KEY)));
   await jobs.begin();
   byId("job-name").append(field({ path: "name", label: "Name of this job", kind: "text", compact: true }));
-  for (const step of [stepBranch, stepAnswer, more, stepMeasured, stepCut, jobs]) step.build();
+  for (const step of [stepBranch, stepAnswer, more, stepMeasured, stepHear, stepCut, jobs]) step.build();
   tools();
   folds();
   store.onChange(changed);
@@ -42,6 +45,46 @@ async function start() {
   showAll();
   recompute(0);
   document.documentElement.dataset.ready = "true";
+}
+
+// `serve --phone` puts the key behind the # of the address, which a browser sends to nobody. It is
+// kept until the tab is closed and does not stay where it can be read or shared.
+function keyFromAddress() {
+  const found = /^#key=(.+)$/.exec(location.hash);
+  if (!found) return null;
+  const key = decoded(found[1]);
+  history.replaceState(history.state, "", location.pathname + location.search);
+  keep(key);
+  return key;
+}
+
+function decoded(text) {
+  try {
+    return decodeURIComponent(text);
+  } catch {
+    return text; // typed by hand
+  }
+}
+
+function takeKey(key) {
+  keep(key);
+  useKey(key);
+}
+
+function keep(key) {
+  try {
+    sessionStorage.setItem(KEY_KEY, key);
+  } catch {
+    // This browser keeps nothing: the key then holds until the page is left.
+  }
+}
+
+function kept(name) {
+  try {
+    return sessionStorage.getItem(name);
+  } catch {
+    return null;
+  }
 }
 
 // The lists of metals and surfaces come after the first answer.
@@ -115,6 +158,7 @@ function showAll() {
   stepAnswer.show();
   more.show();
   stepMeasured.show();
+  stepHear.show();
   stepCut.show();
   showOld();
 }
@@ -130,7 +174,7 @@ addEventListener("input", () => (lastKey = performance.now()), true);
 function folds() {
   const all = [...document.querySelectorAll("details.fold")];
   const wide = innerWidth >= NARROW;
-  for (const fold of all) fold.open = wide && fold.id !== "more-questions";
+  for (const fold of all) fold.open = wide && !FOLDED.has(fold.id);
   byId("tools").open = wide;
   for (const link of document.querySelectorAll(".rail a")) {
     link.addEventListener("click", () => {
@@ -157,9 +201,7 @@ function tools() {
   addEventListener("beforeprint", sheet.write);
   byId("key-form").addEventListener("submit", (event) => {
     event.preventDefault();
-    const key = byId("key").value.trim();
-    sessionStorage.setItem(KEY_KEY, key);
-    useKey(key);
+    takeKey(byId("key").value.trim());
   });
   byId("try-now").addEventListener("click", tryNow);
   addEventListener("keydown", (event) => {

@@ -3,6 +3,7 @@
 import { chart } from "./chart.js";
 import { byId, el, fill, table, write } from "./dom.js";
 import { field, touch } from "./fields.js";
+import { inOwnUnits } from "./own_units.js";
 import { placeSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
@@ -96,7 +97,7 @@ function showSpace(more) {
     el(
       "li",
       {},
-      `${fold.description} Built ${onTape(fold.build_length_mm, Math.ceil)} long. `,
+      `${inOwnUnits(fold.description)} Built ${onTape(fold.build_length_mm, Math.ceil)} long. `,
       el("button", { type: "button", class: "small", text: "Take this shape", onclick: () => take(fold) }),
     ),
   );
@@ -115,7 +116,7 @@ function twoWords(pair) {
   if (!pair) return "";
   const [a, b] = pair.staggered.length_mm;
   return (
-    `${pair.advice} Over the range, one branch holds back at least ${pair.one_branch_least_loss_dB.toFixed(0)} dB, two of one length ` +
+    `${inOwnUnits(pair.advice)} Over the range, one branch holds back at least ${pair.one_branch_least_loss_dB.toFixed(0)} dB, two of one length ` +
     `${pair.same_length.least_loss_dB.toFixed(0)}, and of ${onTape(a, Math.round)} and ${onTape(b, Math.round)} ${pair.staggered.least_loss_dB.toFixed(0)}.`
   );
 }
@@ -128,7 +129,7 @@ function tubeTable(tubes) {
     `${tube.tube_mass_kg.toFixed(1)} kg`,
     tube.name.startsWith("as given") ? "" : el("button", { type: "button", class: "small", text: "Take", onclick: () => takeTube(tube) }),
   ]);
-  return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Stock tubes" }, table("Right lengths of stock tubes", ["tube", "right length", "holds back at most", "mass", ""], rows));
+  return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Stock tubes" }, table("Right lengths of stock tubes", ["tube", "right length", "holds back at most", "mass", "choose"], rows));
 }
 
 function takeTube(tube) {

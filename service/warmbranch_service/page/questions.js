@@ -7,7 +7,6 @@ import {
 import { millimetres, niceStep } from "./units.js";
 
 const CURVE_POINTS = 481; // fine enough for the peak
-const CHANCES = [0.5, 2, 5, 10, 20, 35, 50]; // percent
 const CUTS = 8;
 export const WARMING_S = 120;
 
@@ -99,6 +98,20 @@ async function standing(job, question, keep) {
   await sawing(given, known, target, question, keep);
   await followed(job, isMeasured(job) ? known : given, question, keep);
   await more(job, hasData(job) ? known : given, question, keep);
+  await believed(job, fit, fitted, question, keep);
+}
+
+// What was believed of the build that was measured before and since: a fit of nothing is the prior.
+async function believed(job, { request, cutSince }, fitted, question, keep) {
+  if (!hasData(job)) {
+    keep("prior", null);
+    return;
+  }
+  const nothing = await question("prior", "fit", { case: request.case });
+  if (nothing === null) return;
+  keep("prior", await question("prior", "steady", { case: calibrated(request.case, nothing.calibration) }));
+  const known = calibrated(request.case, fitted.calibration);
+  keep("posterior", cutSince === 0 ? answers.warm : await question("posterior", "steady", { case: known }));
 }
 
 async function followed(job, given, question, keep) {
@@ -163,7 +176,7 @@ function rangeOf(quiet, hertz, wanted) {
   return { rpm_from: tidy(low * 0.8), rpm_to: tidy(high * 1.2), points: CURVE_POINTS };
 }
 
-/** Lengths, chances and the table of cuts: what step 4 needs of a branch that stands. */
+/** The right length and the table of cuts: what step 4 needs of a branch that stands. */
 async function sawing(given, known, target, question, keep) {
   if (target === null || given.engine === undefined || target.loudness) {
     keep("length", null);
@@ -177,41 +190,21 @@ async function sawing(given, known, target, question, keep) {
     keep("cuts", null);
     return;
   }
-  const bare = { weld_allowance_mm: 0, cap_allowance_mm: 0 };
   const now = answers.now.centreline_length_mm;
-  const chances = [];
-  for (const percent of CHANCES) {
-    const build = { ...bare, chance_too_short_percent: percent };
-    const found = await question("chance", "length", { ...request, build }, lengthPath);
-    if (found) chances.push({ cut: now - found.build_length_mm, percent });
-  }
-  const most = mostToCut(given, now, chances);
+  const most = mostToCut(given, now, answers.fit);
   const step = niceStep(most / CUTS);
   const cuts = [];
   for (let cut = 0; cut <= most + step / 2; cut += step) {
     const found = await question("cut", "steady", { case: cutCase(known, cut) });
     if (found?.prediction?.quiet_rpm) cuts.push({ cut, length: now - cut, ...found.prediction.quiet_rpm });
   }
-  keep("cuts", { rows: cuts, chances, most, step });
+  keep("cuts", { rows: cuts, most, step });
 }
 
-function mostToCut(given, length, chances) {
+function mostToCut(given, length, fit) {
   const tube = given.branch;
   const bore = millimetres(tube.outside_diameter_mm) - 2 * millimetres(tube.wall_thickness_mm);
-  const middle = chances.at(-1)?.cut ?? 0;
-  const wanted = Math.max(1.4 * middle, 0.08 * length, 40);
+  const last = fit.trim ? fit.trim.final_cut_90_mm[1] - fit.cutSince : 0;
+  const wanted = Math.max(1.1 * last, 0.08 * length, 40);
   return Math.max(1, Math.min(wanted, length - 3.1 * bore));
-}
-
-/** The chance, in percent, of having cut too far; null beyond what was asked: [low, high]. */
-export function chanceOf(cut, chances) {
-  if (chances.length < 2) return null;
-  const first = chances[0];
-  const last = chances.at(-1);
-  if (cut <= first.cut) return { text: `under ${first.percent} %`, value: first.percent };
-  if (cut > last.cut) return { text: `over ${last.percent} %`, value: last.percent };
-  const k = chances.findIndex((one) => one.cut >= cut);
-  const [a, b] = [chances[k - 1], chances[k]];
-  const value = a.percent + ((cut - a.cut) / (b.cut - a.cut || 1)) * (b.percent - a.percent);
-  return { text: `about ${value < 10 ? value.toFixed(1) : value.toFixed(0)} %`, value };
 }

@@ -8,7 +8,7 @@ import { aimedRpm, givenCase, isMeasured, targetKind } from "./job.js";
 import { placeSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import { drawnCase } from "./step_answer.js";
-import { cutHeadings, cutRows, pieceHeadings, pieceRows, piecesCaption, stands } from "./step_cut.js";
+import { adviceNow, cutHeadings, cutRows, pieceHeadings, pieceRows, piecesCaption, stands } from "./step_cut.js";
 import * as store from "./store.js";
 import { celsius, millimetres, onTape, plain, say, unitOf } from "./units.js";
 
@@ -37,6 +37,8 @@ export function write() {
     ["Branch", `${size(given.branch)}, ${text(given.branch.material) || "stainless 304"}`],
     ["Main pipe", `${size(given.main_pipe)}, ${gasWords(given.main_pipe)}`],
   ];
+  const advice = adviceNow();
+  if (advice) facts.push(["What next", advice]);
   const where = placeSentence();
   if (where) facts.push(["Where on the pipe", where]);
   const pieces = pieceRows();

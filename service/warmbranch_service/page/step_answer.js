@@ -3,10 +3,12 @@
 import { chart } from "./chart.js";
 import { byId, el, fill, write } from "./dom.js";
 import { drawing } from "./drawing.js";
-import { aimedRpm, builtLength, caseNow, cutOff, lengthened, readAfter, USUAL_WALL } from "./job.js";
+import { aimedRpm, builtLength, caseNow, lengthened, USUAL_WALL } from "./job.js";
+import { inOwnUnits } from "./own_units.js";
 import { answers, WARMING_S } from "./questions.js";
+import { shownReadings } from "./shown_readings.js";
 import * as store from "./store.js";
-import { celsius, converted, millimetres, onTape, plain, say, unitOf } from "./units.js";
+import { converted, millimetres, onTape, plain, say, unitOf } from "./units.js";
 
 const FIRST_CAUTIONS = 4; // the rest folds away
 
@@ -27,21 +29,6 @@ export function show() {
   showLoss();
   showWarmup();
   showCautions();
-}
-
-/** Readings of the build that the fit describes, with what is suspect. */
-export function shownReadings() {
-  const job = store.current();
-  const latest = readAfter(job);
-  const residuals = answers.fit?.residuals ?? [];
-  const places = answers.fit?.places ?? [];
-  return job.readings.flatMap((reading, place) => {
-    const position = millimetres(reading.position_mm);
-    const temperature = celsius(reading.displayed_degC);
-    if (reading.after_cuts !== latest || !Number.isFinite(position + temperature)) return [];
-    const residual = residuals[places.indexOf(place)];
-    return [{ position, temperature, residual, suspect: residual?.suspect ?? false, place }];
-  });
 }
 
 /** The case as it is drawn: as it stands, or as it is to be built; null before there is one. */
@@ -263,7 +250,7 @@ function showCautions() {
   for (const answer of [answers.now, answers.fit, answers.length, answers.more]) {
     for (const caution of answer?.cautions ?? []) found.set(caution.code, caution.message);
   }
-  const item = ([, message]) => el("li", { text: message });
+  const item = ([, message]) => el("li", { text: inOwnUnits(message) });
   const all = [...found];
   const known = all.filter(([code]) => !code.startsWith("safety_"));
   fill(byId("cautions"), ...known.slice(0, FIRST_CAUTIONS).map(item));
@@ -275,5 +262,5 @@ function showCautions() {
   const { branch, main_pipe: pipe } = store.current().case;
   if (branch.wall_thickness_mm == null) taken.push(`The branch's wall is ${say("length", USUAL_WALL, unitOf("length") === "in" ? 3 : 1)}.`);
   if (pipe.wall_thickness_mm == null) taken.push(`The main pipe's wall is ${say("length", USUAL_WALL, unitOf("length") === "in" ? 3 : 1)}.`);
-  fill(byId("assumptions"), ...taken.map((text) => el("li", { text })));
+  fill(byId("assumptions"), ...taken.map((text) => el("li", { text: inOwnUnits(text) })));
 }

@@ -1,16 +1,20 @@
 // Step 4: what to cut.
 
 import { ask, Refused } from "./api.js";
+import { chanceOf, chancesOf } from "./chances.js";
 import { chart } from "./chart.js";
 import { announce, byId, el, fill, write } from "./dom.js";
 import { field, forget } from "./fields.js";
-import { cutNow } from "./headline.js";
+import { cutNow, doubt, nextStep } from "./headline.js";
 import { builtLength, calibrated, caseNow, cutCase, cutOff, isMeasured, pieceLength, targetOf } from "./job.js";
 import { numbers } from "./numbers.js";
-import { answers, chanceOf } from "./questions.js";
+import { inOwnUnits } from "./own_units.js";
+import { answers } from "./questions.js";
 import * as store from "./store.js";
 import { converted, leastOnTape, millimetres, onTape, plain, say, typed, unitOf } from "./units.js";
 
+const MOST_RISK = 5; // percent that a job may end too short
+const LEAST_SHIFT = 3; // rpm between ear and tone that is worth saying
 const PAUSE = 60; // ms between moves of the slider and the question
 const trimChart = chart("What each cut would do");
 const pieceList = numbers("The pieces", { open: true });
@@ -35,6 +39,8 @@ function entry() {
   };
   fill(byId("cut-field"), field(draft));
 }
+
+const known = () => (answers.fit?.trim ? chancesOf(answers.fit) : []);
 
 const draftCut = () => {
   const cut = millimetres(store.current().draft_cut_mm);
@@ -86,39 +92,47 @@ export function show() {
 }
 
 function showAdvice() {
-  const { fit } = answers;
   const job = store.current();
-  if (targetOf(job) === null) {
-    write(byId("cut-words"), "Say in step 1 at which engine speed it drones.");
-    return;
-  }
-  if (!isMeasured(job)) {
-    write(byId("cut-words"), "Nothing was read or heard yet, so nothing is advised. Move the cap here to see what the model says of any length.");
-    return;
-  }
-  const trim = fit?.trim;
-  if (!trim) {
-    write(byId("cut-words"), answers.errors.length ? "No advice for these entries yet." : "");
-    return;
-  }
-  const whole = trim.final_cut_mm - fit.cutSince;
-  const [low, high] = trim.final_cut_90_mm.map((cut) => cut - fit.cutSince);
+  let words = adviceNow();
+  if (targetOf(job) === null) words = "Say in step 1 at which engine speed it drones.";
+  else if (!isMeasured(job)) words = "Nothing was read or heard yet, so nothing is advised. Move the cap here to see what the model says of any length.";
+  else if (words === "" && answers.errors.length) words = "No advice for these entries yet.";
+  write(byId("cut-words"), words);
+}
+
+/** What to do next in plain words, for the step and for the sheet; "" without advice. */
+export function adviceNow() {
+  const { fit } = answers;
+  if (!isMeasured(store.current()) || !fit) return "";
+  if (doubt() !== null) return `Settle first: ${doubt().sentence} ${doubt().what_to_read} Nothing is advised before that.`;
+  return fit.trim ? adviceWords(fit) : "";
+}
+
+// What to do next, and how much it will be in the end, in the tape's own marks.
+function adviceWords({ trim, cutSince }) {
+  const whole = trim.final_cut_mm - cutSince;
+  const [low, high] = trim.final_cut_90_mm.map((cut) => cut - cutSince);
   const tape = (length) => onTape(length, Math.round);
   const range =
     low >= 0
       ? `90 % between ${tape(low)} and ${tape(high)}`
       : `90 % between ${tape(-low)} missing and ${high < 0 ? `${tape(-high)} missing` : `${tape(high)} to come off`}`;
-  const rpm = trim.target_rpm.toFixed(0);
-  const words =
-    cutNow() > 0
-      ? `Cut ${onTape(cutNow())} now: that leaves a chance of 5 % or less of ending too short for ${rpm} rpm. ` +
-        `In all, about ${tape(whole)} will come off, ${range}. Warm up, listen, and come back.`
-      : whole < 0
-        ? `For ${rpm} rpm it is more likely too short than too long already: about ` +
-          `${tape(-whole)} is missing, ${range}. Measure before you touch it.`
-        : `Any cut now would run more than 5 % of ending too short for ${rpm} rpm. ` +
-          `About ${tape(whole)} is to come off, ${range}. Readings and listening narrow that.`;
-  write(byId("cut-words"), words);
+  const rpm = trim.target_rpm === null ? `${trim.target_Hz.toFixed(1)}\u00a0Hz` : `${trim.target_rpm.toFixed(0)} rpm`;
+  const cut = cutNow();
+  if (cut > 0) {
+    const chance = chanceOf(cut, chancesOf({ trim, cutSince }));
+    return (
+      `Cut ${onTape(cut)} now: the chance of ending too short for ${rpm} is then ${chance?.text ?? "small"}. ` +
+      `Then warm it up, listen, and write in step 3 what you hear: the next cut is advised from that. In all, about ${tape(whole)} will come off, ${range}.`
+    );
+  }
+  if (whole < 0) {
+    return `For ${rpm} it is more likely too short than too long already: about ${tape(-whole)} is missing, ${range}. Leave it, and measure again.`;
+  }
+  const left = `About ${tape(whole)} is still to come off for ${rpm}, ${range}, and any cut now would run more than 3 % of ending too short.`;
+  return nextStep() === "listen"
+    ? `Listen before the next cut. ${left} Warm it up and write in step 3 at which engine speed it is quietest.`
+    : `Leave it as it is. ${left} More readings, or listening again, may narrow that.`;
 }
 
 function showRecords() {
@@ -150,10 +164,10 @@ function showSlider() {
   slider.step = unitOf("length") === "in" ? 25.4 / 16 : 1;
   if (Math.abs(Number(slider.value) - cut) > 0.51) slider.value = cut;
   const length = answers.now.centreline_length_mm - cut;
-  const chance = chanceOf(cut, cuts.chances);
+  const chance = chanceOf(cut, known());
   write(byId("slider-cut"), `${onTape(cut, Math.round)} off, ${onTape(length, Math.round)} left`);
   write(byId("slider-chance"), chance ? `chance of having gone too far: ${chance.text}` : "");
-  byId("slider-chance").className = !chance || chance.value <= 5 ? "fine" : chance.value < 50 ? "risky" : "bad";
+  byId("slider-chance").className = !chance || chance.value <= MOST_RISK ? "fine" : chance.value < 50 ? "risky" : "bad";
   clearTimeout(timer);
   if (!store.current().built || answers.errors.length > 0) return; // what is refused is told beside its field
   timer = setTimeout(() => askSlider(cut, chance), PAUSE);
@@ -170,7 +184,7 @@ async function askSlider(cut, chance) {
     const levels = answer.prediction?.quiet_rpm;
     const text = levels
       ? `${levels.median.toFixed(0)} rpm, 90 % between ${levels.interval_90.map((x) => x.toFixed(0)).join(" and ")}`
-      : answer.summary;
+      : inOwnUnits(answer.summary);
     write(byId("slider-rpm"), text);
     byId("slider").setAttribute("aria-valuetext", `${say("length", cut)} off: ${text}; ${chance?.text ?? ""}`);
   } catch (error) {
@@ -186,7 +200,7 @@ export function cutRows() {
     plain("length", row.length, unitOf("length") === "in" ? 2 : 0),
     row.median.toFixed(0),
     `${row.interval_90.map((x) => x.toFixed(0)).join(" to ")}`,
-    chanceOf(row.cut, answers.cuts.chances)?.text ?? "",
+    chanceOf(row.cut, known())?.text ?? "",
   ]);
 }
 
@@ -205,17 +219,19 @@ function showChart() {
   const x = cuts.rows.map((row) => converted("length", row.cut));
   const side = (name, end) => cuts.rows.map((row) => row[name][end]);
   const unit = unitOf("length");
-  const target = typeof job.target_rpm === "number" ? job.target_rpm : null;
+  const shift = earShift(cuts.rows);
+  const target = answers.fit?.trim?.target_rpm ?? null;
   const ends = [x[0], x.at(-1)];
   const lines = [{ name: "quiet rpm", style: "line ink", x, y: cuts.rows.map((row) => row.median) }];
-  if (target !== null) lines.push({ name: "wanted", style: "line target", x: ends, y: [target, target] });
+  if (target !== null) lines.push({ name: shift ? "wanted, by ear" : "wanted", style: "line target", x: ends, y: [target + shift, target + shift] });
   const draft = draftCut();
   const [first, last] = [cuts.rows[0], cuts.rows.at(-1)];
   trimChart.draw({
     title: "What each cut would do",
     words:
       `With ${onTape(last.cut, Math.round)} off it would be quiet at ${last.median.toFixed(0)} rpm: ${((last.median - first.median) / converted("length", last.cut || 1)).toFixed(unit === "in" ? 0 : 1)} rpm ` +
-      `for each ${unit === "in" ? "inch" : "mm"}.`,
+      `for each ${unit === "in" ? "inch" : "mm"}.` +
+      (shift ? ` By ear it is quietest about ${Math.abs(shift).toFixed(0)} rpm ${shift > 0 ? "below" : "above"} the branch's own tone, as you heard it; the advice and the dashed line count that in.` : ""),
     x: { title: `${unit} off at the cap`, say: (v) => `${v.toFixed(unit === "in" ? 2 : 0)} ${unit}` },
     y: { title: "quiet rpm", say: (v) => `${v.toFixed(0)} rpm` },
     lines,
@@ -227,6 +243,20 @@ function showChart() {
     table: { headings: cutHeadings(), rows: cutRows() },
     file: "cuts",
   });
+}
+
+// The advice is for the speed at which the same ear will find it quietest; the curve is the branch's
+// own tone. What lies between them is what the curve says at the final cut.
+function earShift(rows) {
+  const { fit } = answers;
+  if (!fit?.trim || fit.trim.target_rpm === null || !fit.heard.some((one) => !one.suspect)) return 0;
+  const cut = fit.trim.final_cut_mm - fit.cutSince;
+  const k = rows.findIndex((row) => row.cut >= cut);
+  if (k < 1) return 0;
+  const [a, b] = [rows[k - 1], rows[k]];
+  const own = a.median + ((cut - a.cut) / (b.cut - a.cut)) * (b.median - a.median);
+  const shift = own - fit.trim.target_rpm;
+  return Math.abs(shift) < LEAST_SHIFT ? 0 : shift;
 }
 
 /** The pieces with their marks, as rows of text: to be built, or as they stand with the next cut. */

@@ -5,7 +5,9 @@ import { field, forget, offer } from "./fields.js";
 import { quietAt } from "./headline.js";
 import { hasData, heardLength, isWhole, readAfter } from "./job.js";
 import { numbers } from "./numbers.js";
+import { inOwnUnits } from "./own_units.js";
 import { answers } from "./questions.js";
+import { showSkin, skinFigure } from "./skin_chart.js";
 import * as store from "./store.js";
 import { onTape, plain, say, unitOf } from "./units.js";
 
@@ -17,6 +19,7 @@ const levelsTable = numbers("Quiet rpm, before and after measuring");
 
 export function build() {
   byId("before-after-numbers").append(levelsTable.node);
+  byId("skin-chart").append(skinFigure);
   byId("parameters").append(learned.node);
   byId("add-reading").addEventListener("click", addReading);
   byId("add-heard").addEventListener("click", () => addHeard({}));
@@ -159,6 +162,7 @@ export function show() {
   write(byId("next-reading"), nextWords(fit));
   showNotes(fit, job);
   showBeforeAfter(fit, measured);
+  showSkin();
   learned.show({
     caption: "What the model was unsure of: 90 % ranges",
     headings: ["what", "before", "after", "learned"],
@@ -175,9 +179,11 @@ export function show() {
 
 // Slips that would explain the readings better, as the service weighs them.
 function showRivals(fit) {
-  const items = (fit.rivals ?? []).map(({ sentence, quiet_rpm: rpm, what_to_read: next }) =>
-    el("li", { text: [sentence, rpm == null ? "" : `It would then be quiet at ${rpm.toFixed(0)} rpm.`, next].filter(Boolean).join(" ") }),
-  );
+  const items = (fit.rivals ?? []).map(({ sentence, odds, quiet_rpm: rpm, what_to_read: next }) => {
+    const weighed = odds >= 2 ? `That is ${odds >= 1000 ? "more than 1000" : odds.toFixed(0)} times likelier than all as written.` : "";
+    const then = rpm == null ? "" : `If so, it is quiet at ${rpm.toFixed(0)} rpm.`;
+    return el("li", { text: [sentence, weighed, then, next].filter(Boolean).join(" ") });
+  });
   fill(byId("rivals"), ...items);
 }
 
@@ -193,7 +199,12 @@ const OUTCOMES = {
 const NAMES = {
   gas_temperature: "main gas temperature",
   air_temperature: "air near the branch",
-  stirring: "stirring of the mouth",
+  mouth_exchange: "exchange at the mouth by the flow",
+  tone_exchange: "exchange at the mouth by the tone",
+  mass_flow: "gas flow",
+  buoyancy: "buoyant counterflow",
+  stirred_film: "inner film, by the stirring",
+  stirring: "stirring two bores in",
   reach: "reach of the stirring, in bores",
   stanton: "film of heat inside",
   outer_film_factor: "film of heat outside, factor",
@@ -220,7 +231,7 @@ const rpmOf = (levels) => levels.interval_90.map((x) => x.toFixed(0)).join(" and
 function fitWords(fit, measured) {
   const after = fittedLevels(fit);
   const before = fit.prediction.before_fit.quiet_rpm;
-  if (!after || !before) return fit.summary;
+  if (!after || !before) return inOwnUnits(fit.summary);
   if (!measured) {
     return `From the sizes alone: 90 % between ${rpmOf(before)} rpm. Each reading narrows that.`;
   }
@@ -255,7 +266,7 @@ function showNotes(fit, job) {
       const off = plain("difference", Math.abs(residual.residual_K));
       const side = residual.residual_K < 0 ? "below" : "above";
       text = `Fitted: ${say("temperature", residual.expected_degC)}, this is ${off} ${unit} ${side}.`;
-      if (residual.suspect) text = `Suspect. ${text} ${residual.reasons.map((r) => r.message).join(" ")}`;
+      if (residual.suspect) text = `Suspect. ${text} ${inOwnUnits(residual.reasons.map((r) => r.message).join(" "))}`;
     }
     write(note, text);
     note.classList.toggle("suspect", whole && !older && Boolean(residual?.suspect));
@@ -263,7 +274,7 @@ function showNotes(fit, job) {
   for (const note of document.querySelectorAll("[data-heard]")) {
     const heard = fit.heard[fit.heardPlaces.indexOf(Number(note.dataset.heard))];
     const expected = heard?.expected_rpm == null ? "" : `Fitted: ${heard.expected_rpm.toFixed(0)} rpm. `;
-    write(note, heard ? expected + heard.reasons.map((r) => r.message).join(" ") : "");
+    write(note, heard ? expected + inOwnUnits(heard.reasons.map((r) => r.message).join(" ")) : "");
     note.classList.toggle("suspect", Boolean(heard?.suspect));
   }
 }

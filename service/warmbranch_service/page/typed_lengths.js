@@ -10,7 +10,7 @@ export function numberOf(text, fractions) {
   const bare = text.trim();
   if (/^[+-]?(\d+\.?\d*|\.\d+)$/.test(bare)) return Number(bare);
   // A decimal comma; but 1,234 may be a thousand, so that is left for the service to refuse.
-  if (/^[+-]?\d+,\d+$/.test(bare) && !/,\d{3}$/.test(bare)) return Number(bare.replace(",", "."));
+  if (/^[+-]?\d+,\d+$/.test(bare) && !/^[+-]?[1-9]\d*,\d{3}$/.test(bare)) return Number(bare.replace(",", "."));
   return fractions ? fraction(bare) : null;
 }
 

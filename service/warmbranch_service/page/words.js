@@ -1,5 +1,6 @@
 // What is wrong, in the page's own words and units: "engine: cylinders", "0.02 to 0.2 in".
 
+import { inOwnUnits } from "./own_units.js";
 import { converted, unitOf } from "./units.js";
 
 const EXAMPLES = {
@@ -24,7 +25,7 @@ export function inOwnWords({ code, text, unit, value, detail, remedy }, kind, na
     const span = spanOf(remedy, kind);
     if (span) return `That is out of range: ${span}.`;
   }
-  return named(text ?? `${detail} ${remedy}`, nameOf, unit);
+  return inOwnUnits(named(text ?? `${detail} ${remedy}`, nameOf, unit));
 }
 
 // "Give a number from 0.5 to 5 mm, or …" in the unit that is shown.
@@ -36,14 +37,14 @@ function spanOf(remedy, kind) {
   return `between ${shown(found[1])} and ${shown(found[3])}${unit ? `\u00a0${unit}` : ""}`;
 }
 
-// Paths of the API, such as case.engine.cylinders or engine_load, as the page calls them.
-function named(text, nameOf) {
+/** Paths of the API, such as case.engine.cylinders or engine_load, as the page calls them. */
+export function named(text, nameOf) {
   return text
     .replace(/\b(?:case\.)?(?:[a-z_]+(?:\[\d+\])?\.)+[A-Za-z_0-9]+\b/g, (path) => {
       const whole = path.replace(/\[(\d+)\]/g, ".$1");
       return nameOf(whole) ?? nameOf(`case.${whole}`) ?? spaced(whole.split(".").at(-1));
     })
-    .replace(/\b[a-z]+(?:_[A-Za-z0-9]+)+\b/g, (name) => spaced(name));
+    .replace(/\b[a-z]+(?:_[A-Za-z0-9]+)+\b/g, (name) => nameOf(name) ?? spaced(name));
 }
 
 const UNITS_AT_END = /_(?:mm|degC|Hz|rpm|m_s|kPa|Pa|kg_h|deg|percent|dB|K|s|L|W_mK|W_m2K)$/;

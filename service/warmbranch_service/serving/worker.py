@@ -64,6 +64,25 @@ class _Supervised(Server):
             shutil.rmtree(os.environ.get(metrics_folder.DIRECTORY, ""), ignore_errors=True)
 
 
+class _Loaded:
+    """What is loaded stays: the collector of cycles need not look through it again and again.
+
+    It holds the interpreter while it looks, through a quarter of a million objects of scipy and the
+    schemas for a tenth of a second and more, in which nobody is answered. Much is loaded only when
+    it is first asked for, so this is called every second.
+    """
+
+    def __init__(self) -> None:
+        self._modules = 0
+
+    def leave_alone(self) -> None:
+        """Take all that lives out of the collector's sight, where something was loaded since."""
+        if len(sys.modules) != self._modules:
+            self._modules = len(sys.modules)
+            gc.collect()
+            gc.freeze()
+
+
 def serve(settings: Settings, listener: int, status: int) -> None:
     """Serve until told to stop."""
     sys.setswitchinterval(SWITCH_SECONDS)
@@ -74,15 +93,21 @@ def serve(settings: Settings, listener: int, status: int) -> None:
         with contextlib.suppress(BlockingIOError, BrokenPipeError):
             os.write(status, what)
 
+    loaded = _Loaded()
+
     def started() -> None:
-        gc.freeze()  # what is loaded stays: the collector need not look through it again and again
+        loaded.leave_alone()
         tell(SERVES)
+
+    def beat() -> None:
+        loaded.leave_alone()
+        tell(LIVES)
 
     server = _Supervised(
         configuration(settings, lambda: create_app(settings)),
         grace=settings.grace_seconds,
         most=settings.connections,
         started=started,
-        beat=lambda: tell(LIVES),
+        beat=beat,
     )
     server.run([socket.socket(fileno=listener)])

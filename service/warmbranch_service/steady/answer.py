@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from warmbranch import core
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.belief.prediction import Predicted, expect, predict
@@ -94,7 +95,11 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
         attenuation=_attenuation(request.attenuation, converted.order, answer),
         cautions=[*converted.cautions, *cautions_of(findings(answer)[0])],
         assumptions=converted.assumptions,
-        solver=Solver(iterations=int(profile.iterations[0]), nodes=profile.position.shape[1]),
+        solver=Solver(
+            iterations=int(profile.iterations[0]),
+            nodes=profile.position.shape[1],
+            loops=core.name(),
+        ),
         model_version=MODEL_VERSION,
     )
 

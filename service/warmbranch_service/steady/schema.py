@@ -11,6 +11,7 @@ from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import (
     AnswerModel,
+    Loops,
     Quantity,
     RequestModel,
     Whole,
@@ -317,6 +318,7 @@ class Solver(AnswerModel):
 
     iterations: int = Field(description="Newton steps.", json_schema_extra=in_unit("1"))
     nodes: int = Field(description="Points along the branch.", json_schema_extra=in_unit("1"))
+    loops: Loops
 
 
 SteadyOutcome = Literal["resonance found", "no resonance"]
@@ -335,7 +337,8 @@ class SteadyAnswer(WholeAnswer):
     estimates: Estimates
     effective_temperature_degC: float | None = Field(
         description="The one temperature at which the same branch with the same gas would "
-        "resonate at frequency_Hz[0]; to 0.01. Null without a resonance.",
+        "resonate at frequency_Hz[0]; to 0.01. Null without a resonance, and where none between "
+        "the coldest and the hottest gas does: a mouth whose gas outweighs the branch's.",
         json_schema_extra=in_unit("degC"),
     )
     mouth_correction_mm: float = Field(

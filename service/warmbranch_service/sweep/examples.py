@@ -7,11 +7,13 @@ from typing import Any
 
 from warmbranch.belief.unknowns import log_spread
 from warmbranch.case.closures import (
+    BUOYANCY,
+    CAP_PRESSURE,
+    MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
     REACH,
-    STANTON,
-    STIRRING,
+    STIRRED_FILM,
     Prior,
 )
 from warmbranch.case.surfaces import SURFACES
@@ -32,9 +34,15 @@ def example() -> dict[str, Any]:
     return {
         "case": case,
         "vary": [
-            _lognormal("case.closures.mixing.stirring_coefficient", STIRRING, low=0, high=5),
-            _lognormal("case.closures.mixing.reach_bores", REACH, low=0.5, high=200),
-            _lognormal("case.closures.inner_film.stanton_number", STANTON, low=0, high=1),
+            _lognormal(
+                "case.closures.mixing.mouth_exchange_coefficient", MOUTH_EXCHANGE, low=0.001, high=1
+            ),
+            _lognormal("case.closures.mixing.cap_pressure_Pa", CAP_PRESSURE, low=0, high=20000),
+            _lognormal("case.closures.mixing.reach_bores", REACH, low=0.3, high=200),
+            _lognormal("case.closures.mixing.buoyancy_factor", BUOYANCY, low=0, high=20),
+            _lognormal(
+                "case.closures.inner_film.stirred_film_coefficient", STIRRED_FILM, low=0, high=20
+            ),
             _lognormal("case.closures.outer_film.factor", OUTER_FILM_FACTOR, low=0.05, high=20),
             _lognormal("case.closures.mouth_correction.factor", MOUTH_FACTOR, low=0, high=3),
             _normal("case.main_pipe.gas_temperature_degC", 310, 30),
@@ -45,7 +53,7 @@ def example() -> dict[str, Any]:
             _normal("case.surroundings.air_temperature_degC", 18, 5),
             {"field": "case.surroundings.air_speed_m_s", "uniform": {"low": 1, "high": 10}},
             {"field": "case.branch.emissivity", "uniform": {"low": 0.25, "high": 0.6}},
-            _normal("case.branch.centreline[2].straight_mm", 940, 1.5),
+            _normal("case.branch.centreline[2].straight_mm", 885, 1.5),
         ],
         "sampling": {"method": "sobol", "count": DESIGNS},
         "outputs": [

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from warmbranch import core
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
@@ -167,6 +168,7 @@ def _answer(run: _Run) -> WarmupAnswer:
             rejected=int(found.rejected[0]),
             iterations=int(found.iterations[0]),
             nodes=found.position.shape[1],
+            loops=core.name(),
         ),
         model_version=MODEL_VERSION,
     )

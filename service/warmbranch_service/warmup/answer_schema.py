@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from warmbranch_service.contract.caution import Caution
-from warmbranch_service.contract.fields import AnswerModel, in_unit
+from warmbranch_service.contract.fields import AnswerModel, Loops, in_unit
 from warmbranch_service.contract.whole_answer import WholeAnswer
 
 
@@ -197,6 +197,7 @@ class Steps(AnswerModel):
     rejected: int = Field(description="Steps taken again, shorter.", json_schema_extra=in_unit("1"))
     iterations: int = Field(description="Newton steps.", json_schema_extra=in_unit("1"))
     nodes: int = Field(description="Points along the branch.", json_schema_extra=in_unit("1"))
+    loops: Loops
 
 
 class WarmupAnswer(WholeAnswer):

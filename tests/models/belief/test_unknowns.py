@@ -28,20 +28,26 @@ def test_ninety_five_percent_of_a_prior_lie_in_its_range():
 
 def test_all_unknowns_of_a_plain_case_but_pulsation(make_case):
     names = Calibration.prior(make_case()).names
-    assert set(names) == set(UNKNOWNS) - {"pulsation"}
-    assert "pulsation" in Calibration.prior(make_case(incident_pressure=2000.0)).names
+    assert set(names) == set(UNKNOWNS) - {"pulsation", "stanton"}
+    given = make_case(incident_pressure=2000.0, pulsation=0.1, stanton=0.01)
+    assert set(Calibration.prior(given).names) == set(UNKNOWNS)
 
 
 @pytest.mark.parametrize(
     ("change", "gone"),
     [
-        ({"fixed_diffusivity": 0.02}, {"stirring", "reach", "sharpness"}),
-        ({"fixed_inner_film": 8.0}, {"stanton"}),
+        (
+            {"fixed_diffusivity": 0.02},
+            {"mouth_exchange", "tone_exchange", "stirring", "reach", "sharpness", "buoyancy"},
+        ),
+        ({"fixed_inner_film": 8.0}, {"stirred_film"}),
+        ({"mouth_exchange": np.inf}, {"mouth_exchange", "tone_exchange"}),
+        ({"buoyancy": 0.0}, {"buoyancy"}),
         ({"fixed_outer_film": 12.0}, {"outer_film_factor"}),
         ({"fixed_mouth_length": 0.011}, {"mouth_factor"}),
         ({"emissivity": 0.0}, {"emissivity"}),
         ({"emissivity": 1.0}, {"emissivity"}),
-        ({"mass_flow": 0.0}, {"stirring", "reach", "sharpness"}),
+        ({"mass_flow": 0.0}, {"mass_flow", "mouth_exchange", "stirring", "reach", "sharpness"}),
         ({"stirring": 0.0}, {"stirring"}),
         ({"gas_temperature": 298.15}, {"gas_temperature"}),
     ],
@@ -70,8 +76,11 @@ def test_the_middle_of_the_prior_is_the_case(make_case):
 
 
 def test_each_unknown_puts_the_value_that_it_tells(make_case):
-    case = make_case(incident_pressure=1500.0)
+    case = make_case(incident_pressure=1500.0, pulsation=0.1, stanton=0.01)
     where = {
+        "mass_flow": lambda c: c.main_pipe.mass_flow,
+        # Told two bores in, and the case's reach stays.
+        "stirring": lambda c: c.closures.stirring * np.exp(-2 / c.closures.reach),
         "air_temperature": lambda c: c.surroundings.air_temperature,
         "gas_temperature": lambda c: c.main_pipe.gas_temperature,
         "emissivity": lambda c: c.covering.emissivity,
@@ -122,7 +131,9 @@ def test_an_ensemble_has_the_moments_of_its_calibration(make_case):
     covariance = np.array([[0.3, -0.2], [-0.2, 0.4]])
     calibration = Calibration(("stirring", "reach"), np.array([-1.5, 2.2]), covariance)
     drawn = calibrated_ensemble(case, calibration, 300).closures
+    # Stirring is told two bores in, whatever the reach.
     logs = np.log(np.stack([drawn.stirring, drawn.reach]))
+    logs[0] -= 2 / drawn.reach
     np.testing.assert_allclose(logs.mean(axis=1), [-1.5, 2.2], rtol=1e-12, atol=0)
     np.testing.assert_allclose(np.cov(logs, bias=True), covariance, rtol=1e-10, atol=0)
     np.testing.assert_array_equal(drawn.stanton, case.closures.stanton[0])

@@ -35,6 +35,7 @@ SLIPS = [
     ("mass_flow", 95.0, "Did you give kg/h? 95 kg/h is 0.0263889 kg/s."),
     ("main_emissivity", 40.0, "Did you give percent? 40 percent is 0.4."),
     ("incident_pressure", 1e5, "Give a number from 0 to 20000."),
+    ("cap_pressure", 1e5, "Give a number from 0 to 20000."),
     ("excess_air_ratio", 14.7, "Did you give air-fuel ratio? 14.7 air-fuel ratio is 1."),
     ("air_temperature", 18.0, "Did you give °C? 18 °C is 291.15 K."),
     ("radiant_temperature", 18.0, "Did you give °C? 18 °C is 291.15 K."),

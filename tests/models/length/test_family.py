@@ -28,7 +28,7 @@ def test_at_its_own_lengths_it_is_the_model(operating_points):
 
 
 def test_between_its_lengths(operating_points):
-    known = family(operating_points, 0.8, 1.6, np.tile(TONES, (5, 1)), count=6)
+    known = family(operating_points, 0.8, 1.6, np.tile(TONES, (5, 1)), count=7)
     lengths = np.array([0.85, 1.03, 1.21, 1.44, 1.57])
     exact = direct(operating_points, lengths)
     # What the docstring promises.
@@ -36,10 +36,10 @@ def test_between_its_lengths(operating_points):
 
 
 def test_over_a_few_percent(operating_points):
-    known = family(operating_points, 1.16, 1.25, np.tile(TONES, (5, 1)), count=3)
+    known = family(operating_points, 1.16, 1.25, np.tile(TONES, (5, 1)), count=4)
     lengths = np.array([1.172, 1.2, 1.239])
     wrong = known.transmission_loss(lengths) - direct(operating_points, lengths)
-    assert np.abs(wrong).max() < 0.01  # what the docstring promises
+    assert np.abs(wrong).max() < 0.001  # what the docstring promises
 
 
 def test_more_lengths_are_better(operating_points):

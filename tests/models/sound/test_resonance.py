@@ -19,10 +19,10 @@ from closed_forms import (
 )
 from warmbranch.gas.gas import dry_air_table
 from warmbranch.sound.acoustics import Duct, input_impedance, uniform_duct
+from warmbranch.sound.damped import quality_factors
 from warmbranch.sound.resonance import (
     effective_temperature,
     one_temperature_estimate,
-    quality_factors,
     resonances,
     transit_time_estimate,
 )

@@ -83,7 +83,7 @@ def test_every_input(cases, kind):
         largest = np.max(np.abs(expected[1:]))
         assert_allclose(
             temperatures, expected[1:], rtol=0,
-            atol=1e-6 * largest + 1e-7 / per_unit + TOLERANCES.left / (COARSER * one.step * per_unit),
+            atol=1e-6 * largest + (1e-7 + TOLERANCES.left / (COARSER * one.step)) / per_unit,
             err_msg=one.name,
         )  # fmt: skip
     assert seen >= 21

@@ -230,7 +230,7 @@ class TestLost:
 
 def test_nodes_move_smoothly_with_the_case(make_case):
     """No jump where the sketch takes a step more: neighbours' nodes differ as their cases do."""
-    degrees = np.linspace(600.0, 700.0, 201)
+    degrees = np.linspace(600.0, 700.0, 401)
     case = make_case(gas_temperature=degrees)
     x = balance_and_guess(*given(case))[0].x / case.branch.length[:, None]
     turn = np.abs(np.diff(x, n=2, axis=0)).max()

@@ -215,6 +215,7 @@ def test_no_temperature_beyond_its_causes(sample):
         assert np.all(values <= high[:, None, None])
 
 
+@pytest.mark.slow
 def test_both_paths_take_the_same_steps(box_sample, compiled, monkeypatch):
     case = box_sample(12, seed=32)
     drive = Drive(

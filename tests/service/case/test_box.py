@@ -28,13 +28,19 @@ def ends(low, high):
     return st.one_of(st.sampled_from([low, high]), between(low, high))
 
 
+def with_a_bore(main_pipe):
+    """5 mm of it at least."""
+    thickest = (main_pipe["outside_diameter_mm"] - 5) / 2
+    return main_pipe | {"wall_thickness_mm": min(main_pipe["wall_thickness_mm"], thickest)}
+
+
 tube = st.fixed_dictionaries(
     {"outside_diameter_mm": ends(15, 150), "wall_thickness_mm": ends(0.5, 5)}
 )
 
 main_tube = st.fixed_dictionaries(
-    {"outside_diameter_mm": ends(15, 600), "wall_thickness_mm": ends(0.5, 7)}
-)
+    {"outside_diameter_mm": ends(15, 600), "wall_thickness_mm": ends(0.5, 12)}
+).map(with_a_bore)
 
 
 @st.composite
@@ -92,7 +98,7 @@ def finite(value):
     return not isinstance(value, float) or math.isfinite(value)
 
 
-@settings(max_examples=40, **COMMON)
+@settings(max_examples=20, **COMMON)  # thousands of corners: test_corners.py
 @given(case=cases())
 def test_every_admitted_case_is_answered(client, case):
     response = client.post("/v1/steady", json={"case": case})

@@ -39,7 +39,7 @@ def test_a_length_for_an_engine_speed(van_file, printed):
 
 def test_brief_is_one_line(van_file, printed):
     assert printed("steady", van_file, "--brief").count("\n") == 1
-    assert printed("length", van_file, "--rpm", "2350", "--brief").startswith("Right length 12")
+    assert printed("length", van_file, "--rpm", "2350", "--brief").startswith("Right length 11")
 
 
 def test_full_tells_what_short_leaves_out(van_file, printed):

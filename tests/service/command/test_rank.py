@@ -159,7 +159,7 @@ def test_ranking_in_the_readme_is_what_the_command_says(ranked):
         pytest.approx(found["mean"], abs=0.6),
         pytest.approx(found["standard_deviation"], abs=0.6),
     )
-    assert len(rows) == len(found["fields"]) == 11
+    assert len(rows) == len(found["fields"]) == 13
     said = {name: list(map(float, numbers)) for name, *numbers in rows}
     for field in found["fields"]:
         now = [field[k] for k in ("first_order", "first_order_95", "total", "total_95")]

@@ -134,3 +134,14 @@ def test_lines_are_counted_past_empty_ones_and_cells_of_two_lines():
     table = 'pos,temp,notes\n\n120,60,"a hot\nday"\n1,2,3,4\n'
     with pytest.raises(Problem, match="line 5 has 4 cells"):
         rows(table)
+
+
+def test_lengths_and_commas_as_people_write_them():
+    text = "Position (in);temp °F\n1 7/8;304,5\n3' 4\";120\n"
+    first, second = (row.reading for row in rows(text))
+    assert first["position_mm"] == "1 7/8 in"
+    assert first["displayed_degC"] == "304.5 F"
+    assert second["position_mm"] == "3' 4\""
+    quoted = 'position,temp\n"48,3","152,4"\n'
+    (reading,) = (row.reading for row in rows(quoted))
+    assert (reading["position_mm"], reading["displayed_degC"]) == (48.3, 152.4)

@@ -30,6 +30,14 @@ OF_STRINGS = {rule["code"] for rule in DOCUMENT["info"][RULES]}
 UPLOADS = {"/v1/listen"}
 """What takes files beside its JSON is tried by hand, in tests/service/listen."""
 
+IN_AN_ADDRESS = {"/v1/ask/{question}"}
+"""Whose parameters are a whole request, told by the POST of that name; see http/test_ask.py."""
+
+GETS = [
+    path
+    for method, path in (name.split()[:2] for name in OPERATIONS)
+    if method == "GET" and path not in IN_AN_ADDRESS
+]
 POSTS = [
     path
     for method, path in (name.split()[:2] for name in OPERATIONS)
@@ -155,19 +163,20 @@ def resolved(schema: Json) -> list[Json]:
 
 @pytest.mark.parametrize("path", POSTS)
 def test_no_request_breaks_the_contract(application, easier, path):
-    search(read(easier, application, path=path), 50)
+    search(read(easier, application, path=path), 30)
 
 
 @pytest.mark.parametrize("path", POSTS)
 def test_no_string_breaks_the_contract(application, path):
-    search(read(DOCUMENT, application, path=path), 10)
+    search(read(DOCUMENT, application, path=path), 6)
 
 
 def test_no_address_without_body_breaks_the_contract(application):
-    search(read(DOCUMENT, application, method="GET"), 20)
+    search(read(DOCUMENT, application, method="GET", path=GETS), 20)
 
 
 @pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("path", POSTS)
 def test_no_request_of_hundreds_breaks_the_contract(application, easier, path):
     search(read(easier, application, path=path), 350)

@@ -148,3 +148,90 @@ def test_readings_in_any_order_are_the_same_fit(client, smallest, order):
         return response.json()["prediction"]["resonance_Hz"]["median"]
 
     assert quiet([READINGS[i] for i in order]) == pytest.approx(quiet(READINGS), rel=1e-6)
+
+
+@settings(parent=search, max_examples=3)
+@given(case=cases)
+def test_a_fit_without_data_is_the_prior(client, case):
+    response = client.post("/v1/fit", json={"case": case, "readings": []})
+    assert response.status_code == 200, response.text
+    found = response.json()
+    assert found["outcome"] == "prior-dominated"
+    told = found["prediction"]
+    assert told["resonance_Hz"] == told["before_fit"]["resonance_Hz"]
+    assert all(one["interval_90"] == one["prior_90"] for one in found["parameters"])
+
+
+INCHES = ("outside_diameter_mm", "wall_thickness_mm", "length_mm")
+WARMTH = (("main_pipe", "gas_temperature_degC"), ("surroundings", "air_temperature_degC"))
+
+
+@search
+@given(case=cases)
+def test_a_case_in_inches_fahrenheit_and_mph_is_the_same_case(answer, case):
+    """Every number of it at once, as somebody in another country would write it."""
+    plain, told = copy.deepcopy(case), copy.deepcopy(case)
+    for part in ("branch", "main_pipe"):
+        for name in INCHES:
+            if name in case[part]:
+                inches = float(f"{case[part][name] / 25.4:.9g}")
+                plain[part][name], told[part][name] = inches * 25.4, f"{inches} in"
+    for part, name in WARMTH:
+        fahrenheit = float(f"{case[part][name] * 1.8 + 32:.9g}")
+        plain[part][name], told[part][name] = (fahrenheit - 32) / 1.8, f"{fahrenheit} F"
+    mph = float(f"{case['surroundings']['air_speed_m_s'] / 0.44704:.9g}")
+    plain["surroundings"]["air_speed_m_s"] = mph * 0.44704
+    told["surroundings"]["air_speed_m_s"] = f"{mph} mph"
+    one, other = answer(plain), answer(told)
+    assert first(other) == pytest.approx(first(one), rel=SAME)
+    assert other["profile"]["gas_degC"] == pytest.approx(
+        one["profile"]["gas_degC"], abs=2 * ROUNDED
+    )
+
+
+@search
+@given(case=cases, bend=st.floats(10, 90))
+def test_a_bend_of_the_same_length_sounds_no_lower(answer, case, bend):
+    """A bend carries less inertance than a straight of its centre-line's length."""
+    length, radius = case["branch"]["length_mm"], 2 * case["branch"]["outside_diameter_mm"]
+    along = math.radians(bend) * radius
+    assume(along < 0.9 * length)
+    bent = copy.deepcopy(case)
+    del bent["branch"]["length_mm"]
+    bent["branch"]["centreline"] = [
+        {"bend_deg": bend, "bend_radius_mm": radius},
+        {"straight_mm": length - along},
+    ]
+    assert first(answer(bent)) >= first(answer(case)) * (1 - 1e-6)
+
+
+@search
+@given(case=cases, more=st.floats(1.1, 10))
+def test_more_wind_leaves_the_branch_no_warmer_and_no_higher(answer, case, more):
+    assume(case["surroundings"]["air_speed_m_s"] > 1)
+    windier = changed(
+        case, "surroundings", "air_speed_m_s", min(60, case["surroundings"]["air_speed_m_s"] * more)
+    )
+    one, other = answer(case), answer(windier)
+    assert other["profile"]["skin_degC"][-1] <= one["profile"]["skin_degC"][-1] + 2 * ROUNDED
+    assert first(other) <= first(one) * (1 + 1e-5)
+
+
+@search
+@given(case=cases)
+def test_a_line_of_a_sweep_has_every_number_of_its_answer(client, answer, case):
+    outputs = {
+        "resonance.frequency_Hz[0]": lambda a: a["resonance"]["frequency_Hz"][0],
+        "effective_temperature_degC": lambda a: a["effective_temperature_degC"],
+        "mouth_correction_mm": lambda a: a["mouth_correction_mm"],
+        "heat.entering_W": lambda a: a["heat"]["entering_W"],
+    }
+    gas = case["main_pipe"]["gas_temperature_degC"]
+    vary = [{"field": "case.main_pipe.gas_temperature_degC", "values": [gas, gas + 10]}]
+    body = {"case": case, "vary": vary, "outputs": list(outputs)}
+    response = client.post("/v1/sweep", json=body)
+    assert response.status_code == 200, response.text
+    line = json.loads(next(text for text in response.text.splitlines() if '"index"' in text))
+    alone = answer(case)
+    for name, of in outputs.items():
+        assert line["outputs"][name] == pytest.approx(of(alone), rel=1e-4, abs=0.011), name

@@ -69,7 +69,7 @@ def test_three_bores_rounded_are_admitted_by_the_physics_too(steady, smallest, p
 
 
 def test_centreline_longer_than_six_metres(refused, van, put):
-    entry, _ = refused(put(van, "case.branch.centreline.0.straight_mm", 5000))
+    entry, _ = refused(put(van, "case.branch.centreline.0.straight_mm", 5050))
     assert entry["field"] == "case.branch.centreline"
     assert entry["code"] == "length_out_of_range"
 
@@ -80,6 +80,21 @@ def test_length_given_twice_and_nowhere(refused, van, put):
     del van["case"]["branch"]["centreline"], van["case"]["branch"]["length_mm"]
     entry, _ = refused(van)
     assert (entry["field"], entry["code"]) == ("case.branch.length_mm", "no_length")
+
+
+@pytest.mark.parametrize(("wall", "thickest"), [(12, "5"), ("0.3 in", "5"), (5.01, "5")])
+def test_a_main_pipe_of_wall_alone(refused, smallest, put, wall, thickest):
+    """15 mm of tube with 12 mm of wall has a bore of less than nothing."""
+    put(smallest, "case.main_pipe.outside_diameter_mm", 15)
+    entry, _ = refused(put(smallest, "case.main_pipe.wall_thickness_mm", wall))
+    assert (entry["field"], entry["code"]) == ("case.main_pipe.wall_thickness_mm", "no_bore")
+    assert entry["remedy"].startswith(f"Give a wall of at most {thickest} mm")
+
+
+def test_a_narrow_main_pipe_is_admitted(steady, smallest, put):
+    put(smallest, "case.main_pipe.outside_diameter_mm", 15)
+    put(smallest, "case.main_pipe.mass_flow_kg_h", 2)
+    steady(put(smallest, "case.main_pipe.wall_thickness_mm", 5))
 
 
 def test_surface_and_emissivity_exclude_each_other(refused, van, put):

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import math
+import re
+from importlib.resources import files
 
 import pytest
+from pydantic_core import PydanticCustomError
 
-from warmbranch_service.contract import units
+from warmbranch_service.contract import strict_json, units
+from warmbranch_service.contract.errors import Problem
+from warmbranch_service.contract.fields import Quantity
 from warmbranch_service.contract.units import (
     DIMENSIONS,
     SUFFIXES,
@@ -15,6 +20,7 @@ from warmbranch_service.contract.units import (
     parse,
     unit_of,
 )
+from warmbranch_service.contract.written_lengths import GAUGE_IN
 
 # Exact by definition: inch 25.4 mm, pound 0.45359237 kg, mile 1609.344 m, knot 1852 m/h, standard
 # atmosphere 101325 Pa, pound-force 4.4482216152605 N, BTU (International Table) 1055.05585262 J.
@@ -27,7 +33,7 @@ EXPECTED = {
     "a length": (
         "mm",
         {"mm": 1, "cm": 10, "m": 1000, "in": INCH, "inch": INCH, "inches": INCH, '"': INCH,
-         "ft": 12 * INCH},
+         "ft": 12 * INCH, "feet": 12 * INCH, "foot": 12 * INCH, "'": 12 * INCH},
     ),
     "a pressure": (
         "kPa",
@@ -136,6 +142,25 @@ def test_every_temperature_unit_was_tried():
         ("5. mm", 5.0),
         ("1e2 mm", 100.0),
         ("-3 mm", -3.0),
+        ("48,3 mm", 48.3),
+        ("0,065 in", 1.651),
+        ("1 7/8 in", 1.875 * INCH),
+        ("1-7/8 in", 1.875 * INCH),
+        ('2 1/2"', 2.5 * INCH),
+        ("1/16 in", INCH / 16),
+        ("1/2 ft", 6 * INCH),
+        ("1/2 mm", 0.5),
+        ("3' 4\"", 40 * INCH),
+        ("3' 4", 40 * INCH),
+        ("3'4 1/2\"", 40.5 * INCH),
+        ("3 ft 4 in", 40 * INCH),
+        ("3 feet", 36 * INCH),
+        ("3'", 36 * INCH),
+        ("1,5 ft", 18 * INCH),
+        ("16 ga", 0.065 * INCH),
+        ("16ga", 0.065 * INCH),
+        ("11 Gauge", 0.120 * INCH),
+        ("18 BWG", 0.049 * INCH),
     ],
 )
 def test_spellings_of_a_length(text, value):
@@ -144,7 +169,8 @@ def test_spellings_of_a_length(text, value):
 
 @pytest.mark.parametrize(
     "text",
-    ["", " ", "mm", "48.3", "1,5 mm", "2 1/4 in", "1e1000 mm", "--3 mm", "٣ mm", "0x10 mm", "1 mm;",
+    ["", " ", "mm", "48.3", "48,3", "1,234 mm", "2 1/0 in", "1 2 in", "16", "23 ga", "7 ga",
+     "16.5 ga", "3' 4 mm", "1 7/8", "1e1000 mm", "--3 mm", "٣ mm", "0x10 mm", "1 mm;",
      "1 mm\n1 mm", "nan mm", "inf mm", "1" * 65 + " mm", "1" * 16 + " mm", "2**9 mm", "(1) mm"],
 )  # fmt: skip
 def test_what_is_no_length(text):
@@ -188,3 +214,42 @@ def test_a_field_s_name_ends_in_its_unit(field, unit):
 
 def test_suffixes_have_units():
     assert len(set(SUFFIXES.values())) == len(SUFFIXES)
+
+
+def test_a_decimal_comma_goes_with_every_unit():
+    assert parse("310,5 C", units.TEMPERATURE, "degC") == 310.5
+    assert parse("60,5 mph", units.SPEED, "m/s") == pytest.approx(60.5 * MILE / 3600, rel=1e-11)
+
+
+def test_the_page_and_the_service_have_one_table_of_gauges():
+    page = files("warmbranch_service").joinpath("page/typed_lengths.js").read_text("utf-8")
+    table = re.search(r"const GAUGE = \{([^}]*)\}", page)
+    assert table
+    told = dict(pair.split(":") for pair in table[1].replace(" ", "").split(","))
+    assert {int(gauge): float(wall) for gauge, wall in told.items()} == GAUGE_IN
+
+
+@pytest.mark.parametrize(
+    ("text", "detail", "remedy"),
+    [
+        ("48,3", "has no unit", 'Write 48.3 without quotes, or "48.3 mm" with its unit.'),
+        ("48.3", "has no unit", 'Write 48.3 without quotes, or "48.3 mm" with its unit.'),
+        ("1,234 mm", "two things", "Is that 1.234 or 1234?"),
+        ("thick", "not a number and a unit", 'as in "1 7/8 in" or "16 ga"'),
+    ],
+)
+def test_refusals_name_the_remedy(text, detail, remedy):
+    with pytest.raises(PydanticCustomError) as caught:
+        Quantity("mm", units.LENGTH, low=0, high=5000).check(text)
+    context = caught.value.context
+    assert context is not None
+    assert detail in context["detail"]
+    assert remedy in context["remedy"]
+
+
+def test_a_decimal_comma_in_json_is_asked_about():
+    with pytest.raises(Problem, match="A decimal comma"):
+        strict_json.parse(b'{"outside_diameter_mm": 48,3, "length_mm": 1200}')
+    with pytest.raises(Problem) as caught:
+        strict_json.parse(b'{"a": [1, 2}')
+    assert "comma?" not in caught.value.parts.detail

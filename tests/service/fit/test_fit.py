@@ -11,6 +11,9 @@ from typing import Any
 import pytest
 
 from shared.readings import contact, infrared
+from warmbranch.belief.unknowns import UNKNOWNS
+from warmbranch_service.fit import sentences
+from warmbranch_service.steady import narrowing
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 Body = dict[str, Any]
@@ -37,8 +40,8 @@ def practice() -> Body:
 @pytest.fixture
 def body(van) -> Body:
     """The demo van with three readings and a quiet rpm."""
-    van["readings"] = [infrared(150, 140), infrared(400, 85), contact(900, 38)]
-    van["heard"] = [{"quiet_rpm": 2440}]
+    van["readings"] = [infrared(80, 97), infrared(150, 57), contact(400, 22)]
+    van["heard"] = [{"quiet_rpm": 2380}]
     return van
 
 
@@ -52,7 +55,7 @@ def test_contract(fit, body):
         low, high = one["interval_90"]
         assert low <= one["estimate"] <= high
         assert 0 <= one["learned_share"] <= 1
-    assert [one["displayed_degC"] for one in answer["residuals"]] == [140, 85, 38]
+    assert [one["displayed_degC"] for one in answer["residuals"]] == [97, 57, 22]
     for one in answer["residuals"]:
         assert one["residual_K"] == pytest.approx(
             one["displayed_degC"] - one["expected_degC"],
@@ -83,13 +86,16 @@ def test_common_practice_from_the_fixture(fit, practice):
     """Common practice, no source; see tests/models/fit/test_solve.py."""
     answer = fit(practice)
     trim = answer["trim"]
-    assert trim["final_cut_mm"] == pytest.approx(186.5, abs=15)
+    # 186.5 mm by proportion; one tone heard of a gas that a skin tells leaves the priors much.
+    low, high = trim["final_cut_90_mm"]
+    assert low < trim["final_cut_mm"] < high
+    assert trim["final_cut_mm"] == pytest.approx(186.5, abs=25)
     assert trim["cut_now_mm"] < trim["final_cut_mm"]
     parts = answer["difference"]["contributions"]
     assert parts["cold_tail_mm"] < parts["gas_composition_mm"] < parts["mouth_correction_mm"] < 0
     message = answer["difference"]["message"]
     rule = answer["difference"]["one_temperature_rpm"]
-    assert rule == pytest.approx(2000, abs=20)  # what it was built for
+    assert rule > 2000  # what it was built for, the skin taken for gas
     for said in (f"promises {rule:.0f} rpm", "cold tail", "the gas", "mouth correction", "rpm"):
         assert said in message
 
@@ -160,8 +166,8 @@ def test_a_tone_that_nothing_plausible_gives_is_flagged(fit, smallest):
 def test_bare_shiny_metal_is_suspect(fit, van):
     van["case"]["branch"]["surface"] = "polished stainless"
     van["readings"] = [
-        {"position_mm": 300, "displayed_degC": 45, "thermometer": "infrared"},
-        contact(700, 50),
+        {"position_mm": 120, "displayed_degC": 32, "thermometer": "infrared"},
+        contact(300, 24),
     ]
     residual = fit(van)["residuals"][0]
     assert {reason["code"] for reason in residual["reasons"]} == {"bare_shiny_metal"}
@@ -180,6 +186,11 @@ def test_earlier_builds_count_at_their_own_length(fit, practice):
         for answer in (one, two)
     ]
     assert width[1] < width[0]
+
+
+def test_every_unknown_has_a_name_and_a_remedy_in_words():
+    assert set(sentences.NAMES) >= set(UNKNOWNS)
+    assert set(narrowing.REMEDIES) == set(UNKNOWNS)
 
 
 def test_fixed_unknowns_are_not_fitted(fit, body):
@@ -237,8 +248,17 @@ def test_calibration_goes_back_in(fit, client, body):
             assert most[0] - 1 < best < most[1] + 1
 
 
-def test_without_a_calibration_steady_has_no_intervals(client, van):
-    assert client.post("/v1/steady", json=van).json()["prediction"] is None
+def test_without_a_calibration_steady_tells_the_priors_interval(client, van):
+    found = client.post("/v1/steady", json=van).json()
+    told, best = found["prediction"]["quiet_rpm"], found["resonance"]["quiet_rpm"]
+    low, high = told["interval_90"]
+    inner = told["interval_50"]
+    assert low < inner[0] < best < inner[1] < high
+    shares = [one["share_percent"] for one in found["prediction"]["narrowed_by"]]
+    assert shares == sorted(shares, reverse=True)
+    assert 60 < sum(shares) <= 101
+    assert all(one["remedy"].endswith(".") for one in found["prediction"]["narrowed_by"])
+    assert client.post("/v1/steady", json={**van, "interval": False}).json()["prediction"] is None
 
 
 def test_calibration_is_the_prior_of_the_next_fit(fit, body):
@@ -277,7 +297,7 @@ def broken(calibration: Body, **changes: Any) -> Body:
         (lambda c: {"covariance": c["covariance"][:-1]}, "broken_calibration"),
         (lambda c: {"unknowns": ["stirring"] * len(c["unknowns"])}, "broken_calibration"),
         (lambda c: {"unknowns": ["colour", *c["unknowns"][1:]]}, "unknown_name"),
-        (lambda c: {"version": 2}, "literal_error"),
+        (lambda c: {"version": 1}, "literal_error"),
         (
             lambda c: {"covariance": [[-v for v in row] for row in c["covariance"]]},
             "refused_by_physics",

@@ -51,6 +51,11 @@ def test_nothing_inline_and_nothing_from_elsewhere_may_run(client, address):
     assert {rules[name] for name in ("object-src", "frame-ancestors", "base-uri")} == {"'none'"}
 
 
+def test_the_microphone_is_for_the_page_itself_alone(client):
+    policy = client.get("/").headers["permissions-policy"]
+    assert policy == "camera=(), geolocation=(), microphone=(self)"
+
+
 def test_the_page_obeys_its_policy():
     assert not re.search(r"<style|<script(?![^>]*\bsrc=)|\sstyle=|\son\w+=|javascript:", INDEX)
     for name, text in TEXTS.items():

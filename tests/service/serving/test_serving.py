@@ -86,6 +86,7 @@ def test_a_worker_that_is_killed_comes_back_and_the_other_serves_on(two):
     assert "has died" in two.log.read_text()
 
 
+@pytest.mark.slow
 def test_a_restart_under_load_loses_nothing(two, tmp_path):
     with Crowd(two.port, 4) as crowd:
         crowd.more(8)

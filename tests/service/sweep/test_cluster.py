@@ -87,6 +87,7 @@ def test_no_worker_for_long_is_said(scheduler, request_file, monkeypatch, capfd)
     assert "0 of 12188 designs are written" in said
 
 
+@pytest.mark.slow
 def test_lost_worker_loses_nothing_and_doubles_nothing(scheduler, request_file, tmp_path):
     """Two workers, one of which is killed in the middle."""
     path, alone = tmp_path / "cluster.ndjson", tmp_path / "alone.ndjson"

@@ -63,7 +63,7 @@ def test_contract_has_all_its_names(ask, van):
 def test_warm_is_the_steady_answer_and_cold_is_below(ask, steady, van):
     answer, warm = ask({"case": van["case"], "duration_min": 40}), steady(van)
     assert answer["warm_quiet_rpm"] == warm["resonance"]["quiet_rpm"]
-    assert answer["cold_quiet_rpm"] < 0.9 * answer["warm_quiet_rpm"]
+    assert answer["cold_quiet_rpm"] < 0.95 * answer["warm_quiet_rpm"]
     last = answer["series"]["quiet_rpm"][-1]
     assert_allclose(last, answer["warm_quiet_rpm"], rtol=1e-3)  # 40 min: settled but for the cap
     assert 0 < answer["settled"]["within_1_percent_s"] < answer["settled"]["within_0_3_percent_s"]
@@ -104,7 +104,8 @@ def test_engine_stop_begins_warm(ask, van):
     )  # fmt: skip
     skin = [row[0] for row in answer["series"]["skin_degC"]]
     assert skin[0] > 60
-    assert np.all(np.diff(skin) < 0)
+    assert np.all(np.diff(skin) <= 0)  # told to 0.01 K, which the last minutes do not reach
+    assert skin[-1] < 20
 
 
 def test_a_calibration_gives_bands(ask, van):

@@ -1,0 +1,122 @@
+"""Corners of the admissible box: each a physical answer, or a refusal by a rule that is stated.
+
+Every number of a request is at one of its ends, all at once, which no pipe on earth is. What is
+admitted is solved in batches, as a sweep does.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from shared.corners import admitted, cases
+from warmbranch.base.errors import InputError
+from warmbranch.sound.acoustics import input_impedance
+from warmbranch.steady.answer import Answer
+from warmbranch.steady.solve import solve
+
+CHUNK = 256
+
+
+def check(answer: Answer) -> None:
+    """What nature asks of an answer."""
+    case, profile = answer.case, answer.profile
+    causes = np.stack(
+        [
+            case.main_pipe.gas_temperature,
+            profile.wall[:, 0],
+            case.surroundings.air_temperature,
+            case.surroundings.radiant_temperature,
+        ]
+    )
+    low, high = causes.min(axis=0)[:, None], causes.max(axis=0)[:, None]
+    for values in (profile.gas, profile.wall, profile.skin):
+        assert np.all((values >= low) & (values <= high))
+    # Heat is conserved to a millionth, or to 10 µW where there is next to none. A main pipe that
+    # carries more than sound's speed lets through, which the answer says, stirs so much that the
+    # rounding of its fluxes is seen.
+    subsonic = answer.main_speed < answer.main_sound_speed
+    amiss = np.abs(profile.heat_entering - profile.heat_lost)
+    assert np.all((profile.closure_error < 1e-6) | (amiss < 1e-5) | ~subsonic)
+    assert np.all(profile.closure_error < 1e-2)
+
+    first = answer.resonance[:, 0]
+    known = ~np.isnan(first)
+    assert np.all(known | case.closures.wall_losses)
+    assert np.all((answer.quality_factor > 0) | ~known)
+    assert not np.any(answer.resonance[:, 1:] <= answer.resonance[:, :-1])
+    assert not np.any(seen_below(answer))
+    warm = answer.effective_temperature
+    heavy, drowned = answer.mouth_correction > answer.length, answer.quality_factor < 3
+    assert np.all(np.isfinite(warm) | heavy | drowned | ~known)
+    gas = profile.gas
+    inside = (warm > 0.98 * gas.min(axis=1)) & (warm < 1.02 * gas.max(axis=1))
+    assert np.all(inside | np.isnan(warm))
+
+
+def seen_below(answer: Answer) -> np.ndarray:
+    """Whether a scan sees a resonance below the one that is called the first, (designs,)."""
+    first = answer.resonance[:, 0]
+    top = np.where(np.isnan(first), 3 * answer.transit_time, first)
+    share = np.concatenate([np.geomspace(0.02, 0.3, 60), np.linspace(0.3, 0.999, 240)])
+    impedance = input_impedance(answer.duct, top[:, None] * share)
+    rises = (impedance.imag[:, :-1] < 0) & (impedance.imag[:, 1:] >= 0)
+    short = impedance.real < answer.duct.mouth_impedance[:, None]
+    return np.any(rises & short[:, :-1] & short[:, 1:], axis=1)
+
+
+def check_corners(count: int, seed: int) -> None:
+    kept, batch = admitted(list(cases(count, seed)))
+    assert len(kept) > count / 2
+    for start in range(0, len(kept), CHUNK):
+        check(solve(batch.take(slice(start, start + CHUNK))))
+
+
+def test_some_corners():
+    check_corners(1000, seed=22)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "seed", [0, *(pytest.param(seed, marks=pytest.mark.long) for seed in range(1, 6))]
+)
+def test_many_corners(seed):
+    check_corners(5000, seed)
+
+
+def test_a_tone_that_outruns_sound_is_refused(refused, smallest, put):
+    """A thin branch on a wide pipe at its resonance: 20 kPa would move its gas at many machs."""
+    put(smallest, "case.branch.outside_diameter_mm", 15)
+    put(smallest, "case.main_pipe.outside_diameter_mm", 600)
+    put(smallest, "case.main_pipe.mass_flow_kg_h", 500)
+    mixing = {"model": "stirred mouth", "incident_pressure_Pa": 20000}
+    entry, _ = refused(put(smallest, "case.closures", {"mixing": mixing}))
+    assert entry["pointer"] == "/case/closures/mixing/incident_pressure_Pa"
+    assert (entry["value"], entry["unit"]) == (20000, "Pa")
+    assert "times the speed of sound" in entry["detail"]
+
+
+def test_the_pressure_that_the_refusal_names_is_admitted(make_case):
+    """But for what quieter mixing changes of the resonance: a percent is left."""
+    loud = make_case(incident_pressure=20e3, outside_diameter=0.03, main_outside_diameter=0.4)
+    with pytest.raises(InputError) as caught:
+        solve(loud)
+    most = float(caught.value.remedy.split()[3])
+    assert 100 < most < 20e3
+    solve(make_case(incident_pressure=0.95 * most, outside_diameter=0.03,
+                    main_outside_diameter=0.4))  # fmt: skip
+
+
+@pytest.mark.parametrize(("skin", "gas"), [(1000, -40), (450.1, 50)])
+def test_a_main_pipe_far_hotter_than_its_gas_is_refused(refused, smallest, put, skin, gas):
+    put(smallest, "case.main_pipe.gas_temperature_degC", gas)
+    entry, _ = refused(put(smallest, "case.main_pipe.skin_temperature_degC", skin))
+    assert (entry["field"], entry["code"]) == (
+        "case.main_pipe.skin_temperature_degC",
+        "skin_too_hot",
+    )
+
+
+def test_a_main_pipe_that_has_just_carried_hotter_gas_is_admitted(steady, smallest, put):
+    put(smallest, "case.main_pipe.gas_temperature_degC", 50)
+    steady(put(smallest, "case.main_pipe.skin_temperature_degC", 450))
