@@ -19,7 +19,6 @@ from warmbranch.case.case import Case
 from warmbranch.case.closures import (
     BUOYANCY,
     CAP_PRESSURE,
-    EXPOSURE_SLOPE_SPREAD,
     MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
@@ -218,19 +217,6 @@ def _tone() -> Unknown:
     return replace(plain, prior=of_case)
 
 
-def _exposure_slope() -> Unknown:
-    def of_case(case: Case, _: Spreads) -> Gaussian | None:
-        return Gaussian(float(case.closures.exposure_slope[0]), EXPOSURE_SLOPE_SPREAD)
-
-    def apply(case: Case, coordinate: FloatArray) -> Case:
-        return case.changed(closures=case.closures.changed(exposure_slope=coordinate))
-
-    def value(_: Case, coordinate: FloatArray) -> FloatArray:
-        return coordinate
-
-    return Unknown("exposure_slope", "1", of_case, apply, value)
-
-
 def _emissivity() -> Unknown:
     def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
         own = float(case.covering.emissivity[0])
@@ -333,7 +319,6 @@ UNKNOWNS: dict[str, Unknown] = {
         _coefficient("stirred_film", STIRRED_FILM, "fixed_inner_film"),
         _coefficient("stanton", STANTON, "fixed_inner_film"),
         _coefficient("outer_film_factor", OUTER_FILM_FACTOR, "fixed_outer_film"),
-        _exposure_slope(),
         _emissivity(),
         _coefficient("mouth_factor", MOUTH_FACTOR, "fixed_mouth_length"),
         _tone(),
@@ -341,12 +326,8 @@ UNKNOWNS: dict[str, Unknown] = {
 }
 """All unknowns of the model by name, in the order in which they are put into a case."""
 
-COEFFICIENTS = tuple(
-    name
-    for name in UNKNOWNS
-    if name in Closures.__dataclass_fields__ and name != "exposure_slope"
-)
-"""Those that are positive coefficients of ``Closures``, whose coordinate is the logarithm."""
+COEFFICIENTS = tuple(name for name in UNKNOWNS if name in Closures.__dataclass_fields__)
+"""Those that are coefficients of ``Closures``, whose coordinate is the logarithm."""
 
 
 def with_unknowns(case: Case, names: Sequence[str], coordinates: FloatArray) -> Case:

@@ -76,10 +76,6 @@ that changes slowly along it."""
 OUTER_FILM_FACTOR = Prior(1.0, 0.6, 1.7)
 """Outer film over its correlation: spread of correlations, shelter, neighbours."""
 
-EXPOSURE_SLOPE_SPREAD = 0.5
-"""One standard deviation of ``exposure_slope``, about none: an end of the branch in the wind and
-the other in the lee lose up to 2.7 times as unlike. Our judgement; no source."""
-
 MOUTH_FACTOR = Prior(1.0, 0.4, 1.6)
 """Mouth correction over its no-flow value; grazing flow mostly lowers it."""
 
@@ -133,9 +129,6 @@ class Closures(Batched):
         Multiplies the buoyant counterflow; 1 for the model, 0 to leave it out.
     outer_film_factor, mouth_factor : (designs,) array, dimensionless
         Multiply the outer film and the mouth correction.
-    exposure_slope : (designs,) array, dimensionless
-        ``b``: what the skin loses, by convection and radiation, is ``exp[b (x/L − ½)]`` times that
-        of the model. 0 but for what a calibration has learned.
     fixed_diffusivity : (designs,) array, m²/s
         Mixing all along the branch, or NaN.
     fixed_inner_film, fixed_outer_film : (designs,) array, W/(m² K)
@@ -158,7 +151,6 @@ class Closures(Batched):
     stanton: FloatArray
     buoyancy: FloatArray
     outer_film_factor: FloatArray
-    exposure_slope: FloatArray
     mouth_factor: FloatArray
     tone: FloatArray
     fixed_diffusivity: FloatArray
@@ -185,7 +177,6 @@ class Closures(Batched):
             stanton=0.0 * one,
             buoyancy=BUOYANCY.median * one,
             outer_film_factor=OUTER_FILM_FACTOR.median * one,
-            exposure_slope=0.0 * one,
             mouth_factor=MOUTH_FACTOR.median * one,
             tone=TONE.median * one,
             fixed_diffusivity=absent,

@@ -40,7 +40,7 @@ struct design {
     /* closures, see closures.py */
     double mouth_exchange, tone_exchange, stirring, reach, sharpness, pulsation;
     double stirred_film, still_nusselt;
-    double stanton, buoyancy, outer_film_factor, exposure_slope, mouth_factor, tone;
+    double stanton, buoyancy, outer_film_factor, mouth_factor, tone;
     double fixed_diffusivity, fixed_inner_film, fixed_outer_film, fixed_mouth_length;
     double mouth_model, wall_losses;
 };

@@ -108,8 +108,6 @@ void balance_grid(struct balance *b, const struct design *d)
         b->bore_surface[n] = PI * b->bore * width;
         b->cap_area[n] = n == last ? b->bore_area : 0.0;
         b->skin_area[n] = PI * diameter * width + (n == last ? PI / 4 * diameter * diameter : 0.0);
-        if (d->exposure_slope != 0.0)
-            b->skin_area[n] *= exp(d->exposure_slope * (b->x[n] / b->x[last] - 0.5));
     }
     if (!b->wrapped)
         return;

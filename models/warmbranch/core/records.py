@@ -37,7 +37,7 @@ DESIGN = (
     *("closures.reach", "closures.sharpness", "closures.pulsation"),
     *("closures.stirred_film", "closures.still_nusselt"),
     *("closures.stanton", "closures.buoyancy", "closures.outer_film_factor"),
-    *("closures.exposure_slope", "closures.mouth_factor", "closures.tone"),
+    *("closures.mouth_factor", "closures.tone"),
     *("closures.fixed_diffusivity", "closures.fixed_inner_film", "closures.fixed_outer_film"),
     *("closures.fixed_mouth_length", "closures.mouth_model", "closures.wall_losses"),
 )

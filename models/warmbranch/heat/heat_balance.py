@@ -90,16 +90,10 @@ class HeatBalance:
 
     @cached_property
     def skin_area(self) -> FloatArray:
-        """Outer surface of each control volume, over the wrap if any, the cap's included, m².
-
-        Times the exposure there, so that what it loses is.
-        """
+        """Outer surface of each control volume, over the wrap if any, the cap's included, m²."""
         diameter = self.skin_diameter
         area = np.pi * diameter[:, None] * self.width
         area[:, -1] += np.pi / 4 * diameter**2
-        slope = self.case.closures.exposure_slope
-        if np.any(slope != 0):
-            area *= np.exp(slope[:, None] * (self.x / self.x[:, -1:] - 0.5))
         return area
 
     @cached_property

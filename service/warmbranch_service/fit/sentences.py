@@ -41,7 +41,6 @@ NAMES = {
     "emissivity": "the skin's emissivity",
     "air_temperature": "the air temperature near the branch",
     "gas_temperature": "the main gas temperature",
-    "exposure_slope": "how much more the cap end loses than the mouth end",
     "mouth_factor": "the mouth correction",
     "sharpness": "how sharply the stirring ends",
     "tone": "what the model leaves over of the tone",

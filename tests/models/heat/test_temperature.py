@@ -8,7 +8,6 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
-from scipy.special import iv, kv
 
 from closed_forms import CoupledFin, coupled_fin
 from warmbranch.base.errors import NotConvergedError
@@ -197,43 +196,6 @@ class TestConstantProperties:
         assert_allclose(found / 100, expected / expected[0], atol=1e-7)
         heat = 100 * c.wall * m * (np.sinh(left) + tip * np.cosh(left))[0] / expected[0]
         assert_allclose((4 * fine.heat_lost - coarse.heat_lost) / 3, heat, rtol=1e-6)
-
-    @pytest.mark.parametrize("slope", [-0.8, 1.2])
-    def test_a_fin_whose_exposure_slopes(self, make_case, slope):
-        """The same fin with a loss that goes as exp[b (x/L − ½)].
-
-        θ'' = (mL)² exp[b (s − ½)] θ has the solutions I₀(z) and K₀(z) of
-        z = (2 mL/b) exp[b (s − ½)/2]: substitution gives Bessel's modified equation of order 0.
-        """
-        case = make_case(
-            length=0.15,
-            gas_temperature=AIR + 100,
-            skin_temperature=AIR + 100,
-            air_temperature=AIR,
-            emissivity=0.0,
-            metal=Metal.constant(50.0, 8000.0, 400.0),
-            fixed_diffusivity=0.0,
-            fixed_inner_film=1e-9,  # beside 10 outside
-            fixed_outer_film=10.0,
-            exposure_slope=slope,
-        )
-        c = constants_of(case)
-        coarse, fine = profile_of(case, 641), profile_of(case, 1281)
-        m = np.sqrt(c.loss / c.wall) * c.length
-
-        def basis(s):
-            z = 2 * m / abs(slope) * np.exp(slope * (s - 0.5) / 2)
-            by_s = z * slope / 2
-            return np.array([iv(0, z), kv(0, z)]), np.array([iv(1, z), -kv(1, z)]) * by_s
-
-        mouth, _ = basis(0.0)
-        cap, cap_slope = basis(1.0)
-        tip = c.cap_outside * np.exp(slope / 2) * c.length / c.wall
-        shares = np.linalg.solve([mouth, cap_slope + tip * cap], [1.0, 0.0])
-        expected = shares @ basis(coarse.position[0] / c.length)[0]
-        found = (4 * fine.wall[0, ::2] - coarse.wall[0]) / 3 - AIR
-        # Fourth-order remainder of the extrapolation on 640 intervals.
-        assert_allclose(found / 100, expected, atol=1e-7)
 
 
 # --- what physics demands ---------------------------------------------------------------------
