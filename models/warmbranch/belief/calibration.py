@@ -80,6 +80,12 @@ class Calibration:
 
     @property
     def root(self) -> FloatArray:
+        """A square root R of the covariance, R Rᵀ = covariance; (unknowns, unknowns)."""
+        values, vectors = np.linalg.eigh(self.covariance)
+        return vectors * np.sqrt(np.maximum(values, 0.0))
+
+    @property
+    def symmetric_root(self) -> FloatArray:
         """The symmetric square root of the covariance, (unknowns, unknowns).
 
         Of independent unknowns each keeps a white coordinate of its own, in their order.

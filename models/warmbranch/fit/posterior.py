@@ -111,7 +111,7 @@ class Problem:
         self._mean = np.concatenate([prior.mean, np.zeros(len(self) - len(prior.names))])
         self._root = np.zeros((len(self), len(self)))
         model = len(prior.names)
-        self._root[:model, :model] = prior.root
+        self._root[:model, :model] = prior.symmetric_root
         for i, patch in enumerate(self.patches, start=model):
             self._root[i, i] = readings.spread_of(patch)
         if self.clock.name:
