@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from scipy.stats import kstest
 
 from warmbranch.fit.readings import Heard
 from warmbranch.fit.solve import Fitted, fit
@@ -33,6 +34,9 @@ LEAST_CUT = 0.001
 """m. Advice below which the saw stays where it is."""
 
 MOST_CUTS = 8
+
+LEVEL = 0.01
+"""Chance at which even ranks would be called uneven."""
 
 
 def _beside(name: str):
@@ -200,6 +204,11 @@ def report(done: list[tuple[bool, int, float, Fitted]]) -> str:
             f"{name:<18}{len(group):>12}{inside(group, '50 %'):>10.3f}"
             f"{inside(group, '90 %'):>10.3f}{learned:>10.2f}"
         )
+    even = kstest(ranks(done), "uniform").pvalue
+    lines.append(
+        f"ranks of the truths are even: p = {even:.3f} by Kolmogorov and Smirnov "
+        f"({'to be doubted' if even < LEVEL else 'no doubt'} at {100 * LEVEL:g} %)"
+    )
     tenths = np.histogram(ranks(done), bins=10, range=(0, 1))[0]
     lines.append(f"truths in each tenth of the draws: {' '.join(map(str, tenths))}")
     outcomes = Counter(str(fd.outcome) for *_, fd in done)

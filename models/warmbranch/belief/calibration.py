@@ -84,6 +84,15 @@ class Calibration:
         values, vectors = np.linalg.eigh(self.covariance)
         return vectors * np.sqrt(np.maximum(values, 0.0))
 
+    @property
+    def symmetric_root(self) -> FloatArray:
+        """The symmetric square root of the covariance, (unknowns, unknowns).
+
+        Of independent unknowns each keeps a white coordinate of its own, in their order.
+        """
+        values, vectors = np.linalg.eigh(self.covariance)
+        return (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
+
     def draws(self, size: int, seed: int = 0) -> FloatArray:
         """Equally likely coordinates, (size, unknowns)."""
         return self.mean + standard_normal(size, len(self.names), seed) @ self.root.T

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.draws import quantiles, standard_normal
-from warmbranch.fit.posterior import Expected, Mode, Problem
+from warmbranch.fit.observation_model import Expected
+from warmbranch.fit.posterior import Mode, Problem
 from warmbranch.fit.search import climb
 from warmbranch.fit.shared import Conditional
 from warmbranch.fit.stand_in import StandIn
@@ -151,7 +152,7 @@ class Prior:
         best = self.white[[row]]
         region = REGION**2 * np.eye(len(problem))
         stand_in = StandIn(problem, self.white, [self.expected], best[0], region)
-        start = problem.joint(best, problem.one(self.expected, row))
+        start = problem.joint(best, self.expected.one(row))
         return np.concatenate([start, climb(stand_in, start).white[None]])
 
 

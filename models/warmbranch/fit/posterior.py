@@ -15,18 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import standard_normal
-from warmbranch.belief.forecast import FIT_NODES, Forecast, Forecaster
-from warmbranch.belief.unknowns import with_unknowns
+from warmbranch.belief.forecast import FIT_NODES
 from warmbranch.case.case import Case
-from warmbranch.fit.clock import WARMTH, Clock
-from warmbranch.fit.readings import OWN, Heard, Readings
+from warmbranch.fit.clock import WARMTH
+from warmbranch.fit.observation_model import Altered, Expected, ObservationModel
+from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.search import Summit, climb
 from warmbranch.fit.shared import DRAWS, EAR, Conditional, Shared, given, most_likely
-from warmbranch.fit.skin_in_time import SkinInTime, Warming
-from warmbranch.heat.grid import DEFAULT_NODES
+from warmbranch.fit.skin_in_time import Warming
 
 STEP = 1e-3
 """White step of the sensitivities, to either side: its square is far below what a search needs."""
@@ -34,42 +32,6 @@ STEP = 1e-3
 STEP_IN_TIME = 0.3
 """The same through a warm-up, half of it to either side: skins then differ by kelvins, and the
 warm-up's steps, which differ from set to set, by less than a tenth of one."""
-
-
-@dataclass(frozen=True)
-class Expected:
-    """What would be seen for sets of unknowns.
-
-    Parameters
-    ----------
-    forecast : Forecast
-        Sets × lengths designs.
-    displayed : (sets, readings) array, K
-    heard : (sets, heard) array, Hz
-    frequency : (sets,) array, Hz
-        First resonance at the first length.
-    """
-
-    forecast: Forecast
-    displayed: FloatArray
-    heard: FloatArray
-    frequency: FloatArray
-
-
-@dataclass(frozen=True)
-class Altered:
-    """What another state of affairs makes of what the model expects.
-
-    Parameters
-    ----------
-    skin : (readings,) array, dimensionless
-        Factors on the skin's excess over the air.
-    tone : float, dimensionless
-        Factor on every resonance.
-    """
-
-    skin: FloatArray
-    tone: float
 
 
 @dataclass(frozen=True)
@@ -131,7 +93,7 @@ class Problem:
         length = float(case.branch.length[0])
         readings.check(length)
         warm = warm or WARMTH in known
-        self._told, self._altered = (warming, warm, known), altered
+        self._told = (warming, warm, known)
         self.case, self.readings, self.heard, self.prior = case, readings, heard, prior
         self.patches = readings.patches
         self.shared = Shared.of(
@@ -141,30 +103,20 @@ class Problem:
             float(case.surroundings.air_temperature[0]),
             known=known,
         )
-        own = length
-        others = dict.fromkeys(float(length) for length in heard.length if length != own)
-        lengths = np.array([own, *others])
-        self._build = np.array([int(np.argmax(lengths == length)) for length in heard.length])
-        self.forecaster = Forecaster(case, prior.names, lengths, nodes)
-        self._timed = np.flatnonzero(readings.timed)
-        anything_timed = bool(np.any(readings.timed) or np.any(heard.timed))
-        self.warming = self._checked(warming) if anything_timed else None
-        middle = with_unknowns(case, prior.names, prior.mean[None])
-        self.clock = Clock.of(
-            middle, readings, heard, self.warming, warming, warm=warm or anything_timed
-        )
         self._nodes = nodes
+        self._model = ObservationModel(
+            case, readings, heard, prior, warming, nodes, warm=warm, altered=altered
+        )
+        self.clock, self.warming = self._model.clock, self._model.warming
         self._mean = np.concatenate([prior.mean, np.zeros(len(self) - len(prior.names))])
         self._root = np.zeros((len(self), len(self)))
         model = len(prior.names)
-        self._root[:model, :model] = prior.root
+        self._root[:model, :model] = prior.symmetric_root
         for i, patch in enumerate(self.patches, start=model):
             self._root[i, i] = readings.spread_of(patch)
         if self.clock.name:
             self._root[-1, -1] = self.clock.spread
         self._counts = np.ones(len(readings) + len(heard))
-        self._odds_column = [self._column_of(name) for name in readings.surface]
-        self._fine: tuple[FloatArray, FloatArray] | None = None
 
     def __len__(self) -> int:
         """Unknowns: those of the model, then an emissivity for each patch, then one of time."""
@@ -224,17 +176,7 @@ class Problem:
 
     def expected(self, white: FloatArray) -> Expected:
         """Solve the model for (sets, unknowns) white coordinates."""
-        coordinates = self.coordinates(white)
-        model = coordinates[:, : len(self.prior.names)]
-        if self._fine is None:
-            # With the first sets goes the middle of the prior, which costs next to nothing there.
-            both = self.forecaster.at(np.concatenate([model, self.prior.mean[None]]))
-            last = len(model) * len(self.forecaster.lengths)
-            self._fine = self._fine_grid(both.take(slice(last, None)))
-            forecast = both.take(slice(last))
-        else:
-            forecast = self.forecaster.at(model)
-        return self._seen(forecast, coordinates, self._skin_in_time(coordinates))
+        return self._model.at(self.coordinates(white))
 
     def misfit(self, displayed: FloatArray, heard: FloatArray) -> FloatArray:
         """Residuals over their uncertainties, (sets, readings + heard); 0 for what is left out.
@@ -306,34 +248,26 @@ class Problem:
 
         By the solved Jacobian of the model: see :meth:`Forecaster.near`.
         """
-        size, model = len(self), len(self.prior.names)
+        size = len(self)
         by_shared = self.shared_slopes(expected.displayed)[0]
         if size == 0:
             return by_shared
         white, shared = joint[:size], joint[size:]
-        directions = self._root.T[:, :model]
-        middle = self.coordinates(white[None])[0, :model]
-        if model:
-            forecast = self.forecaster.near(expected.forecast, middle, directions, STEP)
-        else:  # nothing of the model is unknown
-            same = np.tile(np.arange(len(self.forecaster.lengths)), 2 * size)
-            forecast = expected.forecast.take(same)
-        aside = STEP * np.concatenate([np.eye(size), -np.eye(size)])
-        moved = self._seen(forecast, self.coordinates(white + aside))
+        middle = self.coordinates(white[None])[0]
+        moved = self._model.near(expected, middle, self._root.T, STEP)
         misfit = self.joint_misfit(moved.displayed, moved.heard, np.tile(shared, (2 * size, 1)))
         slopes = (misfit[:size] - misfit[size:]).T / (2 * STEP)
-        if len(self._timed):
-            slopes[self._timed] = self._slopes_in_time(white, expected)
+        if len(self._model.timed):
+            slopes[self._model.timed] = self._slopes_in_time(white, expected)
         return np.concatenate([slopes, by_shared], axis=1)
 
     def _slopes_in_time(self, white: FloatArray, expected: Expected) -> FloatArray:
         """The same of the readings with a time, (timed, unknowns), by central differences."""
         size = len(self)
         aside = STEP_IN_TIME / 2 * np.concatenate([np.eye(size), -np.eye(size)])
-        coordinates = self.coordinates(white + aside)
-        same = expected.forecast.take(np.zeros(2 * size * len(self.forecaster.lengths), np.intp))
-        seen = self._seen(same, coordinates, self._skin_in_time(coordinates)).displayed
-        misfit = self.misfit(seen, np.repeat(expected.heard, 2 * size, axis=0))[:, self._timed]
+        seen = self._model.in_time(expected, self.coordinates(white + aside))
+        misfit = self.misfit(seen, np.repeat(expected.heard, 2 * size, axis=0))
+        misfit = misfit[:, self._model.timed]
         return (misfit[:size] - misfit[size:]).T / STEP_IN_TIME
 
     def mode(self, starts: FloatArray) -> Mode:
@@ -349,107 +283,10 @@ class Problem:
             expected.heard[0] * np.exp(self.shared.on_tone @ shared),
         )
 
-    def _fine_grid(self, coarse: Forecast) -> tuple[FloatArray, FloatArray]:
-        """What the default grid adds to the skin at the readings, K, and ln f at each length.
-
-        Worked out in the middle of the prior, where ``coarse`` is; it changes little from there.
-        """
-        fine = Forecaster(self.case, self.prior.names, self.forecaster.lengths, DEFAULT_NODES)
-        better = fine.at(self.prior.mean[None])
-        first = np.zeros(1, dtype=np.intp)
-        skin = better.skin_at(first, self.readings.position) - coarse.skin_at(
-            first, self.readings.position
-        )
-        tone = np.log(better.frequency / coarse.frequency)
-        if len(self._timed):
-            skin[:, self._timed] = self._skin_in_time(self._mean[None], DEFAULT_NODES)
-            skin[:, self._timed] -= self._skin_in_time(self._mean[None])
-        return skin, np.where(np.isnan(tone), 0.0, tone)
-
-    def _column_of(self, surface: str) -> int:
-        """Column of the coordinate that shifts a surface's emissivity; −1 for none."""
-        if surface == OWN and "emissivity" in self.prior.names:
-            return self.prior.names.index("emissivity")
-        if surface in self.patches:
-            return len(self.prior.names) + self.patches.index(surface)
-        return -1
-
     @property
     def solved_for(self) -> int:
         """Unknowns that a stand-in stands in for: all but the time since the start."""
         return len(self) - (self.clock.name == WARMTH)
-
-    def _checked(self, warming: Warming | None) -> Warming | None:
-        """The warm-up, where readings or tones ask for one."""
-        if warming is None:
-            what, timed, given = "readings", self.readings.timed, self.readings.time
-            if not np.any(timed):
-                what, timed, given = "heard", self.heard.timed, self.heard.time
-            first = int(np.argmax(timed))
-            raise InputError(
-                f"This {'reading' if what == 'readings' else 'tone'} has a time, and no warm-up "
-                "is told.",
-                field=f"{what}.{first}.time",
-                value=float(given[first]),
-                unit="s",
-                remedy="Tell the warm-up, or leave the time of a settled branch out.",
-            )
-        return warming
-
-    def _skin_in_time(self, coordinates: FloatArray, nodes: int | None = None) -> FloatArray:
-        """Skins of the readings with a time, (sets, timed), K."""
-        if len(self._timed) == 0 or self.warming is None:
-            return np.empty((len(coordinates), 0))
-        names = self.prior.names
-        start = coordinates[:, -1] if self.warming.uncertain else np.zeros(len(coordinates))
-        position, time = self.readings.position[self._timed], self.readings.time[self._timed]
-        skins = SkinInTime(self.case, names, self.warming, position, time, nodes or self._nodes)
-        return skins.at(coordinates[:, : len(names)], start)
-
-    def _seen(
-        self, forecast: Forecast, coordinates: FloatArray, in_time: FloatArray | None = None
-    ) -> Expected:
-        """What would be seen; without ``in_time`` all readings are of the settled branch."""
-        sets, lengths = len(coordinates), len(self.forecaster.lengths)
-        first = np.arange(sets) * lengths
-        assert self._fine is not None, "who looks about a set has looked at it"
-        skin_off, tone_off = self._fine
-        skin = forecast.skin_at(first, self.readings.position)
-        if in_time is not None:
-            skin[:, self._timed] = in_time
-        skin += skin_off
-        radiant = forecast.case.surroundings.radiant_temperature[first]
-        if self.clock.name == WARMTH:
-            air = forecast.case.surroundings.air_temperature[first, None]
-            skin = air + (skin - air) * self.clock.of_skin(coordinates)
-        odds = np.zeros((sets, len(self.readings)))
-        for i, column in enumerate(self._odds_column):
-            if column >= 0:
-                odds[:, i] = coordinates[:, column]
-        frequency = forecast.frequency.reshape(sets, lengths) * np.exp(tone_off)
-        if self._altered is not None:
-            air = forecast.case.surroundings.air_temperature[first, None]
-            skin = air + (skin - air) * self._altered.skin
-            frequency = frequency * self._altered.tone
-        tones = frequency[:, self._build] if len(self.heard) else np.empty((sets, 0))
-        tones = tones * self.clock.of_tones(coordinates)
-        return Expected(
-            forecast=forecast,
-            displayed=self.readings.expected(skin, odds, radiant),
-            heard=tones,
-            frequency=frequency[:, 0],
-        )
-
-    def one(self, expected: Expected, index: int) -> Expected:
-        """One of several sets."""
-        lengths = len(self.forecaster.lengths)
-        rows = index * lengths + np.arange(lengths)
-        return Expected(
-            forecast=expected.forecast.take(rows),
-            displayed=expected.displayed[index : index + 1],
-            heard=expected.heard[index : index + 1],
-            frequency=expected.frequency[index : index + 1],
-        )
 
 
 class _Ground:
@@ -467,12 +304,12 @@ class _Ground:
 
     def slopes(self, row: int) -> FloatArray:
         white, expected = self._seen[-1]
-        return self._problem.sensitivities(white[row], self._problem.one(expected, row))
+        return self._problem.sensitivities(white[row], expected.one(row))
 
     def at(self, white: FloatArray) -> Expected:
         """What would be seen at a set that was looked at in the last two calls."""
         for looked, expected in reversed(self._seen):
             same = np.all(looked == white, axis=1)
             if np.any(same):
-                return self._problem.one(expected, int(np.argmax(same)))
+                return expected.one(int(np.argmax(same)))
         return self._problem.expected(white[None, : len(self._problem)])

@@ -20,7 +20,8 @@ from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.ensemble import Ensemble
-from warmbranch.fit.posterior import Altered, Mode, Problem
+from warmbranch.fit.observation_model import Altered
+from warmbranch.fit.posterior import Mode, Problem
 from warmbranch.fit.readings import (
     COLDEST,
     HOTTEST,

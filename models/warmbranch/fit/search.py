@@ -20,11 +20,11 @@ BOUND = 3.29
 """White coordinates are searched within this, which holds 99.9 % of each prior."""
 
 PROMISE = 0.03
-"""Rise of ln(probability) that a step must promise for another one to follow: after so small a
-step the search, converging fast, is much closer to the best set than that set's uncertainty, and
-the set only guides the draws that follow."""
+"""Rise of ln(probability) that a step must promise, or make, for another one to follow: after so
+small a step the search, converging fast, is much closer to the best set than that set's
+uncertainty, and the set only guides the draws that follow."""
 
-MOST_FIT_STEPS = 25
+MOST_FIT_STEPS = 60
 MOST_CAUTION = 1e5
 """Factor on the dampings beyond which a step that does not help is no step any more."""
 
@@ -99,10 +99,14 @@ def climb(target: Climbable, starts: FloatArray) -> Summit:
         trials: FloatArray = np.tile(white, (len(DAMPINGS), 1))
         trials[:, free] += _steps(white[free], misfit, slopes[:, free], DAMPINGS * caution)
         trials = np.clip(trials, -BOUND, BOUND)
-        converged = float(uphill @ (trials[0] - white)) / 2 < PROMISE
+        # A step by weights found anew may lead downhill, and one by the present weights sees no
+        # wild reading that is about to fit: what either promises, or what was gained.
+        straight = np.linalg.solve(precision[np.ix_(free, free)], uphill[free])
+        promised = max(uphill @ (trials[0] - white), uphill[free] @ straight) / 2
         tried = target.misfits(trials)
         values = log_posterior(trials, tried)
         best = int(np.argmax(values))
+        converged = max(float(promised), float(values[best]) - here) < PROMISE
         if values[best] > here:
             white, here = trials[best], float(values[best])
             misfits, row, caution = tried, best, 1.0

@@ -9,7 +9,8 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.fit.emulator import Emulator
-from warmbranch.fit.posterior import Expected, Problem
+from warmbranch.fit.observation_model import Expected
+from warmbranch.fit.posterior import Problem
 from warmbranch.fit.search import DEGREES_OF_FREEDOM, log_likelihood
 from warmbranch.fit.shared import most_likely
 

@@ -7,7 +7,9 @@ those of the middle of the prior, worked out once: they differ little between be
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from importlib import import_module
 from typing import Any, cast
 
@@ -39,6 +41,9 @@ MOMENTS = np.geomspace(30.0, SETTLED, 20)
 
 LAG_TOLERANCE = 0.5
 """K, of a step in time: a lag is known no better than the engine's start."""
+
+Smooth = Callable[[FloatArray], FloatArray]
+"""From ln(time, s) to values."""
 
 
 @dataclass(frozen=True)
@@ -83,18 +88,29 @@ class Lags:
 
     def of_skin(self, time: FloatArray) -> FloatArray:
         """Lags of the readings' skins, (sets, readings), at (sets,) times, s."""
-        return self._along(self.skin, time)
+        return _along(self._smooth_skin, time)
 
     def of_tone(self, time: FloatArray) -> FloatArray:
         """Lags of the tone at times of any shape, s."""
-        return self._along(self.tone, time)
+        return _along(self._smooth_tone, time)
 
-    def _along(self, values: FloatArray, time: FloatArray) -> FloatArray:
-        """Without kinks, on which a search would stop."""
-        scipy = cast("Any", import_module("scipy.interpolate"))  # it ships no types
-        smooth = scipy.PchipInterpolator(np.log(MOMENTS), values, axis=0)
-        moment = np.log(np.clip(time, MOMENTS[0], MOMENTS[-1]))
-        return np.asarray(smooth(moment), dtype=np.float64)
+    @cached_property
+    def _smooth_skin(self) -> Smooth:
+        return _smooth(self.skin)
+
+    @cached_property
+    def _smooth_tone(self) -> Smooth:
+        return _smooth(self.tone)
+
+
+def _smooth(values: FloatArray) -> Smooth:
+    """Through values at ``MOMENTS``, over ln s, without kinks, on which a search would stop."""
+    scipy = cast("Any", import_module("scipy.interpolate"))  # it ships no types
+    return scipy.PchipInterpolator(np.log(MOMENTS), values, axis=0)
+
+
+def _along(smooth: Smooth, time: FloatArray) -> FloatArray:
+    return np.asarray(smooth(np.log(np.clip(time, MOMENTS[0], MOMENTS[-1]))), dtype=np.float64)
 
 
 def _over_last(values: FloatArray) -> FloatArray:

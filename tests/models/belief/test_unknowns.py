@@ -91,7 +91,7 @@ def test_each_unknown_puts_the_value_that_it_tells(make_case):
         there = where.get(name, lambda c, name=name: getattr(c.closures, name))
         found = there(with_unknowns(case, [name], coordinate[:, None]))
         np.testing.assert_allclose(found, unknown.value(case, coordinate), rtol=1e-14, atol=0)
-        assert abs(found[0] / there(case)[0] - 1) > 1e-3, name
+        assert abs(found[0] - there(case)[0]) > 1e-3 * abs(found[0]), name
 
 
 def test_radiant_surroundings_follow_the_air_only_where_they_are_one(make_case):
@@ -161,3 +161,14 @@ def test_what_is_no_calibration_is_refused(changes):
     sound = Calibration(("stirring", "reach"), np.zeros(2), np.eye(2))
     with pytest.raises(InputError, match="no calibration"):
         replace(sound, **changes)
+
+
+def test_each_independent_unknown_has_a_white_coordinate_of_its_own(make_case):
+    """In their order, so that what is said of a coordinate is said of its unknown."""
+    prior = Calibration.prior(make_case())
+    np.testing.assert_allclose(prior.symmetric_root, np.diag(prior.spread), rtol=0, atol=1e-12)
+    size = len(prior.names)
+    mixed = np.random.default_rng(3).normal(size=(size, size))
+    learned = Calibration(prior.names, prior.mean, mixed @ mixed.T)
+    root = learned.symmetric_root
+    np.testing.assert_allclose(root @ root.T, learned.covariance, rtol=1e-9)

@@ -7,11 +7,12 @@ import pytest
 
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import LEVELS, predict
-from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.belief.unknowns import UNKNOWNS, Spreads, with_unknowns
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.readings import KNOWN, Heard, Readings
 from warmbranch.fit.shared import NAMES as SHARED
 from warmbranch.fit.solve import FitOutcome, fit
+from warmbranch.steady.solve import solve
 
 ORDER = 3.0
 """Of a six-cylinder four-stroke engine."""
@@ -54,8 +55,10 @@ def test_common_practice_trim(make_case, cap):
     assert found.trim.final_cut * 1e3 == pytest.approx(186.5, abs=15)
     assert 0 < found.trim.cut_now < found.trim.final_cut
     assert found.trim.chance_too_short <= 0.05
-    # The rule of one temperature promises 2000 rpm; what makes the difference is told.
-    assert found.answer.one_temperature[0] * 60 / ORDER == pytest.approx(2000, abs=20)
+    # Of the gas as told the rule of one temperature promises 2000 rpm; what makes the difference
+    # of the fitted branch is told.
+    promised = solve(make_case()).one_temperature[0]
+    assert promised * 60 / ORDER == pytest.approx(2000, abs=20)
     parts = found.effects
     assert parts is not None
     assert parts.total[0] == pytest.approx(
@@ -101,13 +104,10 @@ def test_many_readings_and_a_tone_recover_the_truth(synthetic):
 def test_precise_data_find_the_coefficients(synthetic):
     """Without noise, with the rest known, the coefficients come back."""
     rng = np.random.default_rng(41)
-    known = frozenset(UNKNOWNS) - {"stirring", "reach", "stanton"}
+    known = frozenset(UNKNOWNS) - {"stirring", "reach", "stirred_film"}
     case = synthetic.a_case(rng)
     prior = Calibration.prior(case, Spreads(fixed=known))
     truth = prior.mean + prior.spread * np.array([0.6, -0.4, 0.5])
-    from warmbranch.belief.unknowns import with_unknowns
-    from warmbranch.steady.solve import solve
-
     answer = solve(with_unknowns(case, prior.names, truth[None]))
     place = np.linspace(0.1, 0.95, 8) * case.branch.length[0]
     skin = np.interp(place, answer.profile.position[0], answer.profile.skin[0])
@@ -134,12 +134,21 @@ def test_contradicting_readings_are_answered_and_flagged(make_case):
 
 
 def test_at_a_bound(make_case):
-    """Skins warmer than the gas all along, by a thermometer that is beyond doubt."""
-    sure = Spreads(fixed=frozenset(SHARED))
-    hot = contact(np.linspace(0.2, 1.0, 6), np.full(6, 200.0), uncertainty=0.5)
-    found = fit(make_case(), hot, Heard.none(), spreads=sure)
-    assert found.outcome in (FitOutcome.AT_BOUND, FitOutcome.CONTRADICTORY)
-    assert any(one.at_bound for one in found.parameters)
+    """Cooled by half of the least film that can be believed, with all else known: an end of the
+    prior, and what no skin tells of stays where it was believed to be."""
+    case, free = make_case(), ("outer_film_factor", "mouth_factor", "tone")
+    known = frozenset(UNKNOWNS) - set(free) | {WARMTH}
+    sure = Spreads(fixed=known | frozenset(SHARED))
+    little = with_unknowns(case, free[:1], np.log([[0.2]]))
+    profile = solve(little).profile
+    place = np.linspace(0.02, 0.3, 8)
+    skin = np.interp(place, profile.position[0], profile.skin[0])
+    found = fit(case, contact(place, skin - 273.15, 3.0), Heard.none(), spreads=sure)
+    assert found.outcome is FitOutcome.AT_BOUND
+    assert [one.name for one in found.parameters if one.at_bound] == ["outer_film_factor"]
+    assert found.parameters[0].name == "outer_film_factor"
+    assert found.parameters[0].estimate < found.parameters[0].prior_90[0]
+    np.testing.assert_allclose(found.mode.summit.white[1:], 0, rtol=0, atol=0.05)
 
 
 def test_a_tone_thrice_the_prediction_is_left_out(make_case):
