@@ -12,7 +12,8 @@ from warmbranch.base.errors import NotConvergedError
 from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.warming.drive import Drive
-from warmbranch.warming.solve import WrapHeat, skin_at
+from warmbranch.warming.solve import skin_at
+from warmbranch.warming.storage import WrapHeat
 
 START_SPREAD = 0.35
 """One standard deviation of the logarithm of a named start's time constants: within a factor of

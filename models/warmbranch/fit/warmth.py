@@ -21,7 +21,8 @@ from warmbranch.belief.forecast import FIT_NODES
 from warmbranch.case.case import Case
 from warmbranch.sound.resonance import resonances
 from warmbranch.warming.drive import Drive
-from warmbranch.warming.solve import WrapHeat, warm_up
+from warmbranch.warming.solve import warm_up
+from warmbranch.warming.storage import WrapHeat
 from warmbranch.warming.wander import ducts
 
 WARM_TIME = 2400.0

@@ -11,7 +11,8 @@ from warmbranch.belief.forecast import FIT_NODES
 from warmbranch.belief.prediction import LEVELS
 from warmbranch.case.case import Case
 from warmbranch.warming.drive import Drive
-from warmbranch.warming.solve import WrapHeat, warm_up
+from warmbranch.warming.solve import warm_up
+from warmbranch.warming.storage import WrapHeat
 from warmbranch.warming.wander import wander
 
 

@@ -12,28 +12,18 @@ import numpy as np
 
 from warmbranch import core
 from warmbranch.base import stopping, tally
-from warmbranch.base.batch import Batched, BoolArray, FloatArray
+from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.base.interpolation import interpolated
 from warmbranch.case.case import Case
-from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.core import calls, records
-from warmbranch.gas.gas import MixtureTable, dry_air_table
-from warmbranch.heat.discretise import cap_pressure_of, heat_balance, pulsation_strength
 from warmbranch.heat.grid import GRADED_NODES
-from warmbranch.heat.heat_balance import HeatBalance
-from warmbranch.heat.main_pipe_film import main_film
-from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.mixing import pulsation, stirred_mouth
-from warmbranch.heat.mouth_exchange import mouth_resistance
-from warmbranch.heat.temperature import solve_steady
-from warmbranch.steady.interplay import displacement
-from warmbranch.steady.solve import solve
 from warmbranch.warming import plain, stepping
 from warmbranch.warming.dense_output import GAS, SKIN, WALL
 from warmbranch.warming.drive import Curve, Drive
+from warmbranch.warming.set_up import bounds_of, start_of, store_of, system_of
 from warmbranch.warming.stepping import REPORT, Settings
-from warmbranch.warming.storage import Forcing, Store, main_gas
+from warmbranch.warming.storage import Forcing, Store, WrapHeat, main_gas
 
 TOLERANCE = 0.03
 """K. Error of a step, by the embedded solution, at the node where it is largest; measured to hold
@@ -52,32 +42,6 @@ FIRST_STEP = 1.0
 """s. Longest first step after a jump."""
 
 MOST_TIME_STEPS = 200_000
-
-WRAP_DENSITY = 500.0
-"""kg/m³ as fitted: between a loose blanket (100) and tape wound tight (900). Our assumption."""
-
-WRAP_HEAT_CAPACITY = 800.0
-"""J/(kg K), of glass and basalt fibre near room temperature, from memory."""
-
-
-@dataclass(frozen=True)
-class WrapHeat(Batched):
-    """What a wrap stores.
-
-    Parameters
-    ----------
-    density : (designs,) array, kg/m³
-        As fitted, air between the fibres included.
-    heat_capacity : (designs,) array, J/(kg K)
-    """
-
-    density: FloatArray
-    heat_capacity: FloatArray
-
-    @classmethod
-    def default(cls) -> WrapHeat:
-        """``WRAP_DENSITY`` and ``WRAP_HEAT_CAPACITY``, one design."""
-        return cls(np.array([WRAP_DENSITY]), np.array([WRAP_HEAT_CAPACITY]))
 
 
 @dataclass(frozen=True)
@@ -171,10 +135,10 @@ def warm_up(
             unit="s",
             remedy=f"Give rising times from 0 to {drive.duration:g} s.",
         )
-    system, held = _system(case, nodes)
+    system, held = system_of(case, nodes)
     forcing = drive.forcing(case)
-    store = _store(system, held, wrap or WrapHeat.default())
-    start = _start(system, held, drive)
+    store = store_of(system, held, wrap or WrapHeat.default())
+    start = start_of(system, held, drive)
     settings = Settings(
         tolerance,
         min(NEWTON_SHARE * tolerance, LARGEST_NEWTON_STEP),
@@ -184,7 +148,7 @@ def warm_up(
     )
     outputs = np.empty((len(case), len(times), 3, system.x.shape[1]))
     report = _integrate(
-        system, (store, forcing, settings, start, _bounds(case, forcing, start), times, outputs)
+        system, (store, forcing, settings, start, bounds_of(case, forcing, start), times, outputs)
     )
     stopping.check()
     tally.add(report[:, REPORT.steps].sum(), report[:, REPORT.iterations].sum())
@@ -250,124 +214,6 @@ def skin_at(
         skin = np.ascontiguousarray(found.skin[:, moment])
         every[:, mine] = interpolated(found.position, skin, position[mine])
     return every
-
-
-def _system(case: Case, nodes: int) -> tuple[plain.PlainSystem, BoolArray]:
-    gas, air = MixtureTable.of(case.gas), dry_air_table()
-    branch, closures = case.branch, case.closures
-    speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
-    x = heat_balance(case, gas, air, speed, nodes=nodes).x
-    fixed = closures.fixed_diffusivity[:, None]
-    free = np.isnan(fixed)
-    one = np.ones(len(case))
-    stirred = stirred_mouth(
-        x, branch.bore, one, closures.stirring, closures.reach, closures.sharpness
-    )
-    film, held = main_film(case, gas)
-    shaken, cap_pressure = _shaken(case, gas, x)
-    system = plain.PlainSystem(
-        case=case.changed(main_pipe=case.main_pipe.changed(cap_pressure=cap_pressure)),
-        gas=gas,
-        air=air,
-        x=x,
-        stirred=np.where(free, stirred, 0.0),
-        shaken=np.where(free, shaken, 0.0),
-        constant=np.where(free, 0.0, fixed) * np.ones_like(x),
-        main_film=film,
-    )
-    return system, held
-
-
-def _shaken(case: Case, gas: MixtureTable, x: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mixing by pulsation in the running condition, m²/s, and the pressure at the cap, Pa."""
-    pipe = case.main_pipe
-    if not np.any(pipe.incident_pressure > 0):
-        return np.zeros_like(x), pipe.cap_pressure
-    answer = solve(case, modes=1, position=x)
-    duct, first = answer.duct, answer.resonance[:, 0]
-    frequency = np.where(np.isnan(first), 1 / (4 * duct.transit_time), first)
-    swing = displacement(case, answer.main_impedance, duct, x, frequency)
-    strength = pulsation_strength(case, gas, answer.profile.gas, frequency)
-    told = cap_pressure_of(case, gas, swing[:, 0], frequency)
-    cap_pressure = np.where(pipe.incident_pressure > 0, told, pipe.cap_pressure)
-    return pulsation(swing, frequency, strength), cap_pressure
-
-
-def _store(system: plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Store:
-    case, x = system.case, system.x
-    branch, covering, pipe = case.branch, case.covering, case.main_pipe
-    still = np.zeros(len(case))
-    balance = HeatBalance(case, system.gas, system.air, x, system.constant, still, still)
-    metal = branch.wall_area[:, None] * balance.width
-    metal[:, -1] += np.pi / 4 * branch.outside_diameter**2 * branch.cap_thickness
-    skin_diameter = balance.skin_diameter
-    section = np.pi / 4 * (skin_diameter**2 - branch.outside_diameter**2)
-    volume = section[:, None] * balance.width
-    volume[:, -1] += np.pi / 4 * skin_diameter**2 * covering.wrap_thickness
-    half = volume * (wrap.density * wrap.heat_capacity)[:, None] / 2  # one design or all
-    main_section = np.pi / 4 * pipe.outside_diameter**2 - pipe.bore_area
-    # The main pipe is taken to be of the branch's metal.
-    capacity = case.metal.heat_capacity_coefficients
-    return Store(
-        metal=metal * case.metal.density[:, None],
-        wrap_wall=half,
-        wrap_skin=half.copy(),
-        capacity=capacity,
-        main_metal=case.metal.density * main_section / (np.pi * pipe.outside_diameter),
-        main_capacity=capacity,
-        main_held=held,
-        fall=np.exp(-x / (6 * branch.bore)[:, None]),
-        resists=np.isfinite(case.closures.mouth_exchange),
-    )
-
-
-def _start(system: plain.PlainSystem, held: BoolArray, drive: Drive) -> FloatArray:
-    """Temperatures at the beginning, (designs, 3, nodes)."""
-    case, x = system.case, system.x
-    start = np.empty((len(case), 3, x.shape[1]))
-    given = case.main_pipe.skin_temperature
-    if not drive.warm:
-        start[:] = case.surroundings.air_temperature[:, None, None]
-        start[held, WALL:, 0] = given[held, None]
-        return start
-    speed = bulk_speed(case.main_pipe, system.gas, case.surroundings.pressure)
-    forced = system.constant + speed[:, None] * system.stirred + system.shaken
-    wall = wall_temperature(case.main_pipe, system.gas, case.surroundings, system.air)
-    balance = HeatBalance(
-        case,
-        system.gas,
-        system.air,
-        x,
-        forced,
-        mouth_resistance(case, system.gas, speed),
-        case.main_pipe.gas_temperature,
-    )
-    profile = solve_steady(balance, wall)
-    start[:, GAS], start[:, WALL] = profile.gas, profile.wall
-    start[:, SKIN] = profile.skin
-    return start
-
-
-def _bounds(case: Case, forcing: Forcing, start: FloatArray) -> FloatArray:
-    """What no temperature leaves, with a margin for guesses, (designs, 2), K."""
-    ends = forcing.gas_start + forcing.gas_slope * np.diff(forcing.breaks)
-    outside = case.surroundings
-    lag = np.cumsum(forcing.lag_amount, axis=1)[:, -1:]
-    every = np.concatenate(
-        [
-            forcing.gas_start,
-            ends,
-            forcing.gas_start[:, :1] + lag,
-            start.min(axis=(1, 2))[:, None],
-            start.max(axis=(1, 2))[:, None],
-            outside.air_temperature[:, None],
-            outside.radiant_temperature[:, None],
-        ],
-        axis=1,
-    )
-    low, high = every.min(axis=1), every.max(axis=1)
-    margin = 0.05 * (high - low) + 1.0
-    return np.stack([low - margin, high + margin], axis=1)
 
 
 def _along(curve: Curve | None, constant: FloatArray, times: FloatArray) -> FloatArray:

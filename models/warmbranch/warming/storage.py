@@ -5,11 +5,38 @@ Plain functions of numbers; the same in C: core/warm_moment.c.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.base.batch import Batched, BoolArray, FloatArray
+
+WRAP_DENSITY = 500.0
+"""kg/m³ as fitted: between a loose blanket (100) and tape wound tight (900). Our assumption."""
+
+WRAP_HEAT_CAPACITY = 800.0
+"""J/(kg K), of glass and basalt fibre near room temperature, from memory."""
+
+
+@dataclass(frozen=True)
+class WrapHeat(Batched):
+    """What a wrap stores.
+
+    Parameters
+    ----------
+    density : (designs,) array, kg/m³
+        As fitted, air between the fibres included.
+    heat_capacity : (designs,) array, J/(kg K)
+    """
+
+    density: FloatArray
+    heat_capacity: FloatArray
+
+    @classmethod
+    def default(cls) -> WrapHeat:
+        """``WRAP_DENSITY`` and ``WRAP_HEAT_CAPACITY``, one design."""
+        return cls(np.array([WRAP_DENSITY]), np.array([WRAP_HEAT_CAPACITY]))
 
 
 class Store(NamedTuple):

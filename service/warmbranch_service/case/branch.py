@@ -10,7 +10,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from warmbranch.case.geometry import ROUNDING, SHORTEST_IN_BORES
 from warmbranch.case.materials import METALS
 from warmbranch.case.surfaces import SURFACES
-from warmbranch.warming.solve import WRAP_DENSITY, WRAP_HEAT_CAPACITY
+from warmbranch.warming.storage import WRAP_DENSITY, WRAP_HEAT_CAPACITY
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import given, left_out, rules, together, where
 from warmbranch_service.contract.units import (

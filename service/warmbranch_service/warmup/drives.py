@@ -9,7 +9,7 @@ import numpy as np
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.main_pipe_film import main_film
 from warmbranch.warming.drive import Curve, Drive
-from warmbranch.warming.solve import WrapHeat
+from warmbranch.warming.storage import WrapHeat
 from warmbranch_service.case.convert import Converted, kelvin
 from warmbranch_service.case.convert_batch import PER_HOUR
 from warmbranch_service.case.schema import Case

@@ -14,7 +14,8 @@ from warmbranch.case.materials import Metal
 from warmbranch.steady.solve import solve
 from warmbranch.warming import solve as warmup
 from warmbranch.warming.drive import Curve, Drive
-from warmbranch.warming.solve import WrapHeat, skin_at, warm_up
+from warmbranch.warming.solve import skin_at, warm_up
+from warmbranch.warming.storage import WrapHeat
 from warmbranch.warming.wander import wander
 
 BENCHMARK = Path(__file__).parents[2] / "benchmarks" / "bench_warmup.py"
