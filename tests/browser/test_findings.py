@@ -34,7 +34,7 @@ def test_nothing_is_cut_before_it_is_built(opened: Opened, viewport: dict[str, i
     said = all_text(page)
     assert not re.search(r"\bcut \d", said, re.IGNORECASE)
     assert not re.search(r"quiet now", said, re.IGNORECASE)
-    assert f"Build it {build} mm long, right length 1233 mm" in re.sub(
+    assert f"Build it {build} mm long, right length {bench.example().right_mm} mm" in re.sub(
         r"\s+", " ", sheet_facts(page)
     )
     # On the first screen, in the bar that stays, and the question before it.
@@ -62,7 +62,7 @@ def sheet_facts(page: Page) -> str:
 def test_no_advice_to_cut_while_nothing_was_measured(opened: Opened) -> None:
     page = opened().page
     bench.stands(page)
-    assert bench.headline(page)[:2] == ("quiet at", "2350 rpm")
+    assert bench.headline(page)[:2] == ("quiet at", f"{bench.example().quiet_rpm} rpm")
     assert not re.search(r"\bcut \d", all_text(page), re.IGNORECASE)
     bench.add_heard(page, 2240)
     assert bench.headline(page)[2].startswith("quiet at ")

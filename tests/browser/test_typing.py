@@ -24,13 +24,13 @@ def test_a_half_typed_reading_counts_for_nothing_and_breaks_nothing(opened: Open
     page.get_by_role("button", name="Add a reading").click()
     bench.field(page, "readings.0.position_mm").fill("200")
     bench.settle(page)
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
     assert page.locator("#fit-outcome").inner_text() == "Nothing measured yet."
     assert "as soon as" in page.locator("[data-residual]").inner_text()
     bench.field(page, "readings.0.displayed_degC").fill("127")
     bench.settle(page)
     assert "Fitted" in page.locator("[data-residual]").inner_text()
-    assert bench.quiet_rpm(page) != 2350
+    assert bench.quiet_rpm(page) != bench.example().quiet_rpm
 
 
 def test_a_branch_without_an_engine_has_a_tone(opened: Opened) -> None:
@@ -39,11 +39,10 @@ def test_a_branch_without_an_engine_has_a_tone(opened: Opened) -> None:
     bench.field(page, "case.engine.cylinders").fill("")
     bench.field(page, "target_rpm").fill("")
     bench.settle(page)
-    # 2350 rpm of a four-stroke of four cylinders, engine order 2.
-    assert bench.headline(page)[1] == f"{2350 / 60 * 2:.1f} Hz"
+    assert bench.headline(page)[1] == f"{bench.example().hertz:.1f} Hz"
     bench.field(page, "case.engine.cylinders").fill("4")
     bench.settle(page)
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
 
 
 def test_an_emptied_piece_stays_what_it_is(opened: Opened) -> None:
@@ -57,9 +56,9 @@ def test_an_emptied_piece_stays_what_it_is(opened: Opened) -> None:
     piece = bench.field(page, "case.branch.centreline.2.straight_mm")
     assert piece.input_value() == ""
     assert piece.get_attribute("aria-invalid") == "true"
-    piece.fill("940")
+    piece.fill(f"{bench.last_straight_mm():g}")
     bench.settle(page)
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
     watched.forget("status of 422")
 
 
@@ -79,10 +78,10 @@ def test_a_slow_answer_shows_progress_and_one_overtaken_is_given_up(opened: Open
     page.route("**/v1/steady", hold_overtaken)
     bench.field(page, "case.branch.centreline.2.straight_mm").fill("1000")
     page.locator("#progress").wait_for()
-    bench.field(page, "case.branch.centreline.2.straight_mm").fill("940")
+    bench.field(page, "case.branch.centreline.2.straight_mm").fill(f"{bench.last_straight_mm():g}")
     bench.settle(page)
     page.locator("#progress").wait_for(state="hidden")
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
     # The question of the second step and that of the slider.
     assert held
     assert lost.count("net::ERR_ABORTED") >= len(held)

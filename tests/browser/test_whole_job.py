@@ -27,14 +27,15 @@ def test_the_whole_job(
     bench.example_headline(page)
     bench.unfold(page)
     bench.stands(page)
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
 
     if inches:
         bench.use_inches(page)
     bench.type_all(page, bench.VAN_IN if inches else bench.VAN_MM)
-    # 60 mm longer at 2.1 rpm a mm (README): some 126 rpm lower; sixteenths are worth 3 rpm.
+    # Longer by some 60 mm; sixteenths are worth 3 rpm.
     before = bench.quiet_rpm(page)
-    assert before == pytest.approx(2350 - 126, abs=10)
+    assert before == pytest.approx(bench.quiet_rpm_with(1000), abs=6)
+    assert before < bench.example().quiet_rpm - 20
 
     bench.add_readings(page, inches)
     bench.add_heard(page, bench.HEARD_RPM)
@@ -111,17 +112,17 @@ def test_a_cut_can_be_taken_back(opened: Opened) -> None:
     bench.field(page, "draft_cut_mm").fill("12.5")
     page.get_by_role("button", name="I have cut this").click()
     bench.settle(page)
-    assert bench.quiet_rpm(page) > 2360
+    assert bench.quiet_rpm(page) > bench.example().quiet_rpm + 10
     page.reload()  # so that it does not hang on the memory of undo
     bench.settle(page)
     page.get_by_role("button", name="Take back").click()
     bench.settle(page)
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
     assert bench.kept_job(page)["trims"] == []
     assert bench.field(page, "draft_cut_mm").input_value() == "12.5"
     page.get_by_role("button", name="Undo").click()
     bench.settle(page)
-    assert bench.quiet_rpm(page) > 2360
+    assert bench.quiet_rpm(page) > bench.example().quiet_rpm + 10
 
 
 def test_readings_go_with_the_build_they_were_taken_on(opened: Opened) -> None:
@@ -190,6 +191,6 @@ def test_errors_stand_beside_their_fields(opened: Opened) -> None:
     bench.field(page, "case.main_pipe.gas_temperature_degC").fill("310")
     bench.settle(page)
     assert wall.get_attribute("aria-invalid") is None
-    assert bench.quiet_rpm(page) == 2350
+    assert bench.quiet_rpm(page) == bench.example().quiet_rpm
     # The browser itself reports each answer of 422.
     watched.forget("status of 422")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import FloatArray, IntArray
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import standard_normal
 from warmbranch.belief.unknowns import with_unknowns
@@ -76,7 +76,7 @@ class Parabolas:
             return np.zeros(1)
         straight, curved = self._along(response)
         z = standard_normal(DRAWS, count)
-        found = z @ straight + np.square(z) @ curved
+        found: FloatArray = z @ straight + np.square(z) @ curved
         paired = response[1 + 2 * count :] - response[0]
         if len(paired) == 0:
             return found
@@ -96,14 +96,17 @@ class Parabolas:
         if total == 0:
             return np.zeros(len(straight))
         own = np.einsum("ij,ij->i", root, root)
-        return np.square(root @ straight) / np.where(own > 0, own, 1.0) / total
+        shares: FloatArray = np.square(root @ straight) / np.where(own > 0, own, 1.0) / total
+        return shares
 
     def _along(self, response: FloatArray) -> tuple[FloatArray, FloatArray]:
         """``a`` and ``b``."""
         count = len(self.believed.names)
-        up, down = (response[1 + k * count : 1 + (k + 1) * count] - response[0] for k in (0, 1))
+        up = response[1 : 1 + count] - response[0]
+        down = response[1 + count : 1 + 2 * count] - response[0]
         return (up - down) / (2 * AXIS), (up + down) / (2 * AXIS**2)
 
 
-def _pairs(count: int) -> tuple[np.ndarray, np.ndarray]:
-    return np.triu_indices(count, 1)
+def _pairs(count: int) -> tuple[IntArray, IntArray]:
+    first, second = np.triu_indices(count, 1)
+    return first, second

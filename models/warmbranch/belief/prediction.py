@@ -76,19 +76,19 @@ def expect(case: Case, calibration: Calibration) -> Expected:
     """
     there = Parabolas.around(case, calibration, pairs=False)
     answer = solve(there.cases, nodes=COARSE_NODES, modes=1)
-    first = answer.resonance[:, 0]
+    first: FloatArray = answer.resonance[:, 0]
     if np.isnan(first[0]):
         return Expected(NOWHERE, (), NOWHERE)
     # Where losses leave no resonance, the transit time still tells which way it would move.
-    by_time = answer.transit_time / answer.transit_time[0]
-    response = np.log(np.where(np.isnan(first), by_time, first / first[0]))
+    by_time: FloatArray = answer.transit_time / answer.transit_time[0]
+    response: FloatArray = np.log(np.where(np.isnan(first), by_time, first / first[0]))
     drawn = first[0] * np.exp(there.draws(response))
     shares = there.shares(response)
-    order = np.argsort(-shares, kind="stable")
+    told = sorted(zip(there.believed.names, shares.tolist(), strict=True), key=lambda one: -one[1])
     return Expected(
         _levels(drawn[:, None])[:, 0],
-        tuple(there.believed.names[i] for i in order),
-        shares[order],
+        tuple(name for name, _ in told),
+        np.array([share for _, share in told]),
     )
 
 

@@ -166,7 +166,7 @@ def refined(sketch: Sketch, nodes: int, cap_crowding: FloatArray) -> Sketch:
     row = np.arange(len(x))[:, None]
 
     def at(values: FloatArray, offset: int = 0) -> FloatArray:
-        return values.take(row * values.shape[1] + piece + offset)
+        return values.ravel()[row * values.shape[1] + piece + offset]
 
     # The density is linear within a piece, so what is passed is quadratic.
     here, h, rest = at(density), at(step), wanted - at(passed)

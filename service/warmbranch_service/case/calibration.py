@@ -44,7 +44,7 @@ class Calibration(RequestModel):
         json_schema_extra={"x-unit": "1"},
     )
     model_version: Annotated[str, Field(max_length=40)] = Field(
-        description="Version of the model that was fitted.", examples=["0.1.0"]
+        description="Version of the model that was fitted.", examples=["0.2.0"]
     )
     unknowns: Annotated[
         list[Annotated[str, OneOf("unknown", UNKNOWNS)]], Field(max_length=len(UNKNOWNS))

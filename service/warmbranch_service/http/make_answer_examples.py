@@ -50,7 +50,7 @@ def answers() -> Iterator[BaseModel]:
     for shown in request_examples.sweep().values():
         yield from _sweep_lines(SweepRequest.model_validate(shown["value"]))
     yield reference_answer()
-    yield Health(status="ok", model_version="0.1.0")
+    yield Health(status="ok", model_version="0.2.0")
     yield ProblemKind(
         type=TYPE_PREFIX + INVALID.name,
         title=INVALID.title,

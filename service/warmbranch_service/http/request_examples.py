@@ -20,7 +20,7 @@ Shown = dict[str, Any]
 
 CALIBRATION: dict[str, Any] = {
     "version": 2,
-    "model_version": "0.1.0",
+    "model_version": "0.2.0",
     "unknowns": ["stirring", "reach"],
     "mean": [-1.7, 2.3],
     "covariance": [[0.4, -0.1], [-0.1, 0.3]],

@@ -236,4 +236,4 @@ class ListenAnswer(AnswerModel):
         examples=[["Nothing of the recordings is kept."]],
         description="What was taken for what the request left open.",
     )
-    model_version: str = Field(examples=["0.1.0"], description="Version of the model.")
+    model_version: str = Field(examples=["0.2.0"], description="Version of the model.")

@@ -38,8 +38,8 @@ export function quietAt() {
   if (!now) return null;
   const measured = isMeasured(store.current()) && fit && warm;
   const answer = measured ? warm : now;
-  const levels = measured ? warm.prediction?.quiet_rpm : null;
-  const rpm = levels ? levels.median : answer.resonance.quiet_rpm;
+  const levels = answer.prediction?.quiet_rpm ?? null;
+  const rpm = measured && levels ? levels.median : answer.resonance.quiet_rpm;
   const band = levels ? `90 % between ${levels.interval_90.map((x) => x.toFixed(0)).join(" and ")} rpm` : "";
   return { rpm, band, answer };
 }
@@ -104,7 +104,13 @@ function ofStanding(job) {
     const value = cut > 0 ? onTape(cut) : nextStep() === "listen" ? "Listen first" : "Do not cut";
     return { name: cut > 0 ? "cut now" : "the saw", value, beside: `quiet at ${quiet}${band ? `, ${band}` : ""}`, words };
   }
-  return { name: "quiet at", value: quiet, beside: band || "by the model alone, nothing measured", words };
+  return { name: "quiet at", value: quiet, beside: isMeasured(job) ? band : `by the model alone${band ? `, ${band}` : ""}`, words };
+}
+
+// What would make the interval narrower, most of all.
+function narrowingWords() {
+  const [first] = answers.now?.prediction?.narrowed_by ?? [];
+  return first ? ` What would narrow it most (by ${first.share_percent.toFixed(0)} % of what is unsure): ${inOwnUnits(first.remedy)}` : "";
 }
 
 function standingWords(job, { rpm, answer }, hertz) {
@@ -123,7 +129,7 @@ function standingWords(job, { rpm, answer }, hertz) {
         : `The drone at ${target.toFixed(0)} rpm is ${Math.abs(off).toFixed(0)} rpm ${off < 0 ? "above" : "below"} that.`,
     );
   }
-  if (!isMeasured(job)) parts.push("Read its skin or listen before anything is taken off: step 3.");
+  if (!isMeasured(job)) parts.push(`Read its skin or listen before anything is taken off: step 3.${narrowingWords()}`);
   return parts.join(" ");
 }
 

@@ -129,7 +129,7 @@ function tubeTable(tubes) {
     `${tube.tube_mass_kg.toFixed(1)} kg`,
     tube.name.startsWith("as given") ? "" : el("button", { type: "button", class: "small", text: "Take", onclick: () => takeTube(tube) }),
   ]);
-  return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Stock tubes" }, table("Right lengths of stock tubes", ["tube", "right length", "holds back at most", "mass", ""], rows));
+  return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Stock tubes" }, table("Right lengths of stock tubes", ["tube", "right length", "holds back at most", "mass", "choose"], rows));
 }
 
 function takeTube(tube) {

@@ -54,7 +54,7 @@ export function showSkin() {
     ],
     points,
     table: {
-      headings: ["", `from the mouth, ${along}`, `5 %, ${degrees}`, `95 %, ${degrees}`],
+      headings: ["when", `from the mouth, ${along}`, `5 %, ${degrees}`, `95 %, ${degrees}`],
       rows: [["before", before], ["after", after]].flatMap(([name, from]) =>
         from.position_mm.map((place, k) => [name, plain("length", place, 2), ...from.skin_interval_90_degC[k].map((value) => plain("temperature", value, 1))]),
       ),

@@ -69,7 +69,7 @@ def test_three_bores_rounded_are_admitted_by_the_physics_too(steady, smallest, p
 
 
 def test_centreline_longer_than_six_metres(refused, van, put):
-    entry, _ = refused(put(van, "case.branch.centreline.0.straight_mm", 5000))
+    entry, _ = refused(put(van, "case.branch.centreline.0.straight_mm", 5050))
     assert entry["field"] == "case.branch.centreline"
     assert entry["code"] == "length_out_of_range"
 

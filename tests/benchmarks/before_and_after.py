@@ -1,0 +1,144 @@
+"""What the mouth that resists changed: ten designs, step by step.
+
+    python tests/benchmarks/before_and_after.py
+
+Before, the gas crossed the mouth without resistance, stirring reached ten bores in, and the film
+was that of gas that flows through plus a Stanton number on the mixing. Each column adds one change,
+so that its number is what that change moved the quiet tone by; the last two are the 90 % intervals,
+half their width over the tone, from the closures alone, by 1,024 draws.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+HERE = Path(__file__).resolve()
+sys.path[:0] = [str(HERE.parents[1])]  # for shared
+
+from shared.mouths import open_mouth
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.draws import standard_normal
+from warmbranch.belief.unknowns import Spreads, log_spread, with_unknowns
+from warmbranch.case.case import Case
+from warmbranch.case.closures import STANTON, STILL_NUSSELT, Closures, Prior
+from warmbranch.case.one_case import one_case
+from warmbranch.steady.solve import solve
+
+DRAWS = 1024
+BEFORE = {"stirring": Prior(0.15, 0.03, 0.8), "reach": Prior(10.0, 4.0, 40.0), "stanton": STANTON}
+"""The priors of the former closures that these replace."""
+
+OTHERS = ("outer_film_factor", "mouth_factor", "tone", "emissivity")
+"""Unknowns that were there before and still are; the gas and the air are taken as known."""
+
+DESIGNS = (
+    # bore m, length m, gas K, kg/s, rise
+    (0.0478, 1.03, 423.15, 60 / 3600, 0.0),
+    (0.0478, 1.03, 548.15, 60 / 3600, 0.0),
+    (0.0478, 1.03, 673.15, 60 / 3600, 0.0),
+    (0.0453, 1.18, 583.15, 95 / 3600, 0.0),
+    (0.0453, 0.60, 583.15, 95 / 3600, 0.0),
+    (0.0226, 0.50, 600.0, 20 / 3600, 0.0),
+    (0.0838, 2.00, 700.0, 600 / 3600, 0.0),
+    (0.0563, 2.50, 693.15, 285 / 3600, np.pi / 2),
+    (0.0478, 1.03, 673.15, 60 / 3600, -np.pi / 2),
+    (0.0478, 1.03, 900.0, 150 / 3600, 0.3),
+)
+
+
+def case_of(bore: float, length: float, hot: float, flow: float, rise: float) -> Case:
+    """A bare stainless branch on a pipe a fifth wider, in air at 20 °C that moves at 2 m/s."""
+    return one_case(
+        outside_diameter=bore + 0.003,
+        wall_thickness=0.0015,
+        length=length,
+        main_outside_diameter=1.2 * bore + 0.003,
+        main_wall_thickness=0.0015,
+        gas_temperature=hot,
+        mass_flow=flow,
+        rise=rise,
+        air_temperature=293.15,
+        air_speed=2.0,
+    )
+
+
+def steps() -> dict[str, Closures]:
+    """The closures after each change."""
+    default, before = Closures.default(), open_mouth()
+    still = before.changed(still_nusselt=STILL_NUSSELT * np.ones(1))
+    short = still.changed(stirring=default.stirring, reach=default.reach)
+    film = short.changed(stanton=default.stanton, stirred_film=default.stirred_film)
+    flow = film.changed(mouth_exchange=default.mouth_exchange, tone_exchange=np.zeros(1))
+    return {
+        "before": before,
+        "still film": still,
+        "short stirring": short,
+        "stirred film": film,
+        "mouth, by flow": flow,
+        "mouth, with a tone": default,
+    }
+
+
+def half_width(case: Case, draw: Callable[[Case], Case]) -> float:
+    """Half of the 90 % interval of the first resonance, over its median."""
+    low, middle, high = np.nanquantile(
+        solve(draw(case), nodes=33, modes=1).resonance[:, 0], [0.05, 0.5, 0.95]
+    )
+    return float((high - low) / 2 / middle)
+
+
+def drawn_before(case: Case) -> Case:
+    """Of the former priors."""
+    rest = Calibration.prior(case, Spreads())
+    names = tuple(name for name in rest.names if name in OTHERS)
+    places = [rest.names.index(name) for name in names]
+    z = standard_normal(DRAWS, len(places) + len(BEFORE))
+    coordinates = rest.mean[places] + z[:, : len(places)] * rest.spread[places]
+    many = with_unknowns(case, names, coordinates)
+    values = {
+        name: prior.median * np.exp(log_spread(prior) * z[:, len(places) + i])
+        for i, (name, prior) in enumerate(BEFORE.items())
+    }
+    return replace(many, closures=many.closures.changed(**values))
+
+
+def drawn_after(case: Case) -> Case:
+    """Of today's."""
+    known = frozenset({"gas_temperature", "air_temperature", "mass_flow"})
+    prior = Calibration.prior(case, Spreads(fixed=known))
+    return with_unknowns(case, prior.names, prior.draws(DRAWS))
+
+
+def main() -> None:
+    """Print the table."""
+    names = list(steps())
+    print(
+        "| design | before, Hz | " + " | ".join(names[1:]) + " | after, Hz | ± before | ± after |"
+    )
+    print("|" + " --- |" * (len(names) + 4))
+    for numbers in DESIGNS:
+        case = case_of(*numbers)
+        tones = [
+            solve(replace(case, closures=closures), modes=1).resonance[0, 0]
+            for closures in steps().values()
+        ]
+        moved = [f"{100 * (b / a - 1):+.1f} %" for a, b in pairwise(tones)]
+        before = half_width(replace(case, closures=open_mouth()), drawn_before)
+        after = half_width(case, drawn_after)
+        bore, length, hot, _, rise = numbers
+        what = f"{bore * 1e3:.0f} mm, {length:g} m, {hot - 273.15:.0f} °C"
+        what += "" if rise == 0 else f", rises {np.degrees(rise):.0f}°"
+        print(
+            f"| {what} | {tones[0]:.2f} | {' | '.join(moved)} | {tones[-1]:.2f} "
+            f"| {100 * before:.1f} % | {100 * after:.1f} % |"
+        )
+
+
+if __name__ == "__main__":
+    main()
