@@ -23,6 +23,7 @@ from warmbranch.case.closures import (
 )
 from warmbranch_service.case.calibration import Calibration
 from warmbranch_service.contract.fields import Quantity, RequestModel
+from warmbranch_service.contract.rules import rules
 from warmbranch_service.contract.units import (
     DIFFUSIVITY,
     FILM_COEFFICIENT,
@@ -52,6 +53,13 @@ Factor = Annotated[float, Quantity("1", PURE_NUMBER, low=0.05, high=20)]
 
 class StirredMouth(RequestModel):
     """Mixing by the main flow at the mouth, by pulsation and by buoyancy."""
+
+    model_config = rules(
+        unsaid={
+            "refused_by_physics": "incident_pressure_Pa moves the gas at the mouth no faster than "
+            "sound."
+        }
+    )
 
     model: Literal["stirred mouth"] = Field(description="This model.")
     mouth_exchange_coefficient: Annotated[

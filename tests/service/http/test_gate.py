@@ -6,6 +6,7 @@ import hmac
 from contextlib import contextmanager
 
 import pytest
+from starlette.routing import BaseRoute, Match
 from starlette.testclient import TestClient
 
 from warmbranch_service.http import gate
@@ -177,3 +178,32 @@ def test_the_pages_that_are_set_may_and_no_others(van):
         response = client.post("/v1/steady", json=van, headers={"origin": PAGE})
         assert response.status_code == 401
         assert response.headers["access-control-allow-origin"] == PAGE
+
+
+def test_an_address_without_places_is_refused_before_anything_is_read(van):
+    """At the gate: neither the framework nor the body of whoever asks is looked at."""
+    app = create_app(Settings(warm_up=0, sweeps_per_client=1))
+    with TestClient(app) as client:
+        place = app.state.sweeps.take("from testclient")
+        reached = []
+        app.router.routes.insert(0, _Reached(reached))
+        response = client.post("/v1/sweep", content=b"no JSON at all")
+        body = check_problem(response, 503, "overloaded")
+        assert "as many as may be" in body["detail"]
+        assert response.headers["retry-after"] == "10"
+        assert reached == []
+        assert client.post("/v1/steady", json=van).status_code == 200
+        assert reached
+        place.leave()
+        assert client.post("/v1/sweep", content=b"no JSON at all").status_code != 503
+
+
+class _Reached(BaseRoute):
+    """Answers nothing, and tells that it was asked."""
+
+    def __init__(self, reached: list[str]) -> None:
+        self._reached = reached
+
+    def matches(self, scope):
+        self._reached.append(scope["path"])
+        return Match.NONE, {}
