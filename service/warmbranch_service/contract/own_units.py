@@ -6,7 +6,7 @@ The sentences of an answer stay as they are, in JSON, CSV and for programs; this
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Generator
 from contextlib import contextmanager
 from contextvars import ContextVar
 
@@ -30,7 +30,7 @@ def measures_in_inches(request: bytes) -> bool:
 
 
 @contextmanager
-def both_units(wanted: bool) -> Iterator[None]:
+def both_units(wanted: bool) -> Generator[None]:
     """Within it, sentences of a report tell inches and °F beside mm and °C."""
     token = _BOTH.set(wanted)
     try:

@@ -237,7 +237,7 @@ def test_exact_words_of_a_size_out_of_range(refused, van, put):
         "unit": "mm",
         "detail": '"30 mm", 30 mm, lies outside what is admitted.',
         "remedy": "Give a number from 0.5 to 5 mm, or a string with one of the units "
-        'mm, cm, m, in, inch, inches, ", ft.',
+        'mm, cm, m, in, inch, inches, ", ft, feet, foot, \', as in "1 7/8 in" or "16 ga".',
         "code": "out_of_range",
     }
     assert problem["title"] == "The request holds something impossible."
