@@ -62,8 +62,7 @@ def parse(body: bytes) -> Any:
         raise Problem(MALFORMED, detail) from None
     except json.JSONDecodeError as error:
         detail = f"{error.msg} in line {error.lineno}, column {error.colno}."
-        before, after = error.doc[: error.pos], error.doc[error.pos : error.pos + 1]
-        if re.search(r"[0-9],$", before) and after.isdigit():
+        if re.fullmatch("[0-9],[0-9]", error.doc[max(0, error.pos - 2) : error.pos + 1]):
             detail += ' A decimal comma? JSON has a point: 48.3; or write a string: "48,3 mm".'
         raise Problem(MALFORMED, detail) from None
     except RecursionError:
