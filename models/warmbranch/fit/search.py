@@ -101,7 +101,7 @@ def climb(target: Climbable, starts: FloatArray) -> Summit:
         trials = np.clip(trials, -BOUND, BOUND)
         # A step by weights found anew may lead downhill, and one by the present weights sees no
         # wild reading that is about to fit: what either promises, or what was gained.
-        straight = np.linalg.solve(precision[np.ix_(free, free)], uphill[free])
+        straight: FloatArray = np.linalg.solve(precision[np.ix_(free, free)], uphill[free])
         promised = max(uphill @ (trials[0] - white), uphill[free] @ straight) / 2
         tried = target.misfits(trials)
         values = log_posterior(trials, tried)
