@@ -325,6 +325,14 @@ def test_us_browsers_start_in_inches(opened: Opened) -> None:
     assert bench.field(page, "case.main_pipe.gas_temperature_degC").input_value() == "590"
 
 
+def test_the_services_sentences_are_in_the_pages_units(opened: Opened) -> None:
+    page = opened(locale="en-US").page
+    for part in ("#cautions", "#cautions-more", "#safety-more", "#assumptions"):
+        said = page.locator(part).text_content() or ""
+        assert not re.search(r"\d (mm|°C|K)\b", said), said
+    assert re.search(r"\d in\b", page.locator("#cautions").text_content() or "")
+
+
 def test_errors_wait_and_use_the_pages_words(opened: Opened) -> None:
     watched = opened(locale="en-US")
     page = watched.page
