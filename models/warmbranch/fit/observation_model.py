@@ -6,7 +6,7 @@ what the thermometer looked at, and, in a rival explanation, another state of af
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -174,8 +174,12 @@ class ObservationModel:
             Of one set, whose settled branch the others have.
         coordinates : (sets, unknowns) array
         """
-        same = np.tile(np.arange(len(self.forecaster.lengths)), len(coordinates))
-        forecast = expected.forecast.take(same)
+        lengths, names = len(self.forecaster.lengths), self._prior.names
+        own = np.repeat(coordinates[:, : len(names)], lengths, axis=0)
+        same = np.tile(np.arange(lengths), len(coordinates))
+        # What a skin mirrors moves with the air, though the settled branch stays.
+        case = with_unknowns(self._case, names, own)
+        forecast = replace(expected.forecast.take(same), case=case)
         return self._seen(forecast, coordinates, self._skin_in_time(coordinates)).displayed
 
     def _fine_grid(self, coarse: Forecast) -> tuple[FloatArray, FloatArray]:

@@ -145,23 +145,23 @@ def test_a_curve_follows_each_sets_own_air_and_gas(make_case):
 
 def test_sets_without_a_solution_are_marked(make_case, monkeypatch):
     skins = SkinInTime(
-        make_case(), ["stirring"], Warming(Drive.cold_start(60.0)),
+        make_case(), ["outer_film_factor"], Warming(Drive.cold_start(60.0)),
         np.array([0.1]), np.array([300.0]), 33,
     )  # fmt: skip
-    good = skins.at(np.log([[0.1], [0.2], [0.3]]), np.zeros(3))
+    good = skins.at(np.log([[0.8], [1.0], [1.2]]), np.zeros(3))
 
     def some_fail(case, *rest, **options):
-        lost = np.flatnonzero(np.isclose(case.closures.stirring, 0.2))
+        lost = np.flatnonzero(np.isclose(case.closures.outer_film_factor, 1.0))
         if len(lost):
             raise NotConvergedError("no", designs=tuple(lost.tolist()), residual=1.0, iterations=1)
         return skin_at(case, *rest, **options)
 
     monkeypatch.setattr("warmbranch.fit.skin_in_time.skin_at", some_fail)
-    found = skins.at(np.log([[0.1], [0.2], [0.3]]), np.zeros(3))
+    found = skins.at(np.log([[0.8], [1.0], [1.2]]), np.zeros(3))
     assert np.isnan(found[1, 0])
     assert_allclose(found[[0, 2]], good[[0, 2]], rtol=1e-12)
     with pytest.raises(NotConvergedError):
-        skins.at(np.log([[0.2]]), np.zeros(1))
+        skins.at(np.log([[1.0]]), np.zeros(1))
 
 
 def test_a_time_without_a_warm_up_is_refused(drawn):
