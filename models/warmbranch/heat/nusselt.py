@@ -27,12 +27,6 @@ LAMINAR_LIMIT = 2300.0
 TURBULENT_LIMIT = 4000.0
 """Reynolds numbers between which the flow in a pipe changes over [Gnielinski2013]."""
 
-RAYLEIGH_LIMIT = 1e12
-"""Upper end of both Churchill–Chu correlations."""
-
-PECLET_LIMIT = 0.2
-"""Lower end, in Re Pr, of Churchill–Bernstein."""
-
 
 def nusselt_horizontal_cylinder_natural(rayleigh: FloatArray, prandtl: FloatArray) -> FloatArray:
     r"""Natural convection round a level cylinder of one skin temperature.

@@ -285,7 +285,7 @@ def integrate(
     time, once ``stop`` (1,) is no longer 0.
     """
     designs, _, nodes = start.shape
-    report = np.zeros((designs, 8))
+    report = np.zeros((designs, len(REPORT)))
     stage, old = np.empty((4, 3, nodes)), np.empty((2, 3, nodes))
     slope, main_slope = np.zeros((4, 2, nodes)), np.zeros(4)
     heat, known = np.zeros((4, 2)), np.zeros((2, nodes))
@@ -310,7 +310,7 @@ def integrate(
             )  # fmt: skip
             if spent < 0:
                 break
-            report[i, 6] += spent
+            report[i, REPORT.iterations] += spent
             rates(system, store, forcing, i, piece, time, stage[0], slope[0], heat[0])
             main_slope[0] = 0.0
             if not store.main_held[i]:
@@ -342,9 +342,9 @@ def integrate(
                     system, store, forcing, settings, i, piece, time, length, last_length,
                     stage, old, slope, main_slope, heat, known, bounds[i],
                 )  # fmt: skip
-                report[i, 6] += spent
+                report[i, REPORT.iterations] += spent
                 if not error <= settings.tolerance:
-                    report[i, 5] += 1
+                    report[i, REPORT.rejected] += 1
                     length *= (
                         0.2
                         if np.isinf(error)
@@ -372,19 +372,21 @@ def integrate(
                     taken[2] -= wall_heat(store, i, n, stage[0, WALL, n])
                     risen = stage[3, SKIN, n] - stage[0, SKIN, n]
                     taken[2] += store.wrap_skin[i, n] * risen
-                report[i, :3] += taken
-                total = report[i, 0] - report[i, 1] - report[i, 2]
-                report[i, 3] = max(report[i, 3], abs(total) / passed)
+                report[i, : REPORT.imbalance] += taken
+                total = (
+                    report[i, REPORT.entered] - report[i, REPORT.lost] - report[i, REPORT.stored]
+                )
+                report[i, REPORT.imbalance] = max(report[i, REPORT.imbalance], abs(total) / passed)
                 old[0], old[1] = stage[0], stage[2]
                 stage[0], slope[0], heat[0] = stage[3], slope[3], heat[3]
                 main_slope[0] = main_slope[3]
                 time, last_length = ends, length
                 length *= min(4.0, 0.9 * (settings.tolerance / (error + 1e-12)) ** (1 / 3))
-                report[i, 4] += 1
+                report[i, REPORT.steps] += 1
                 done += 1
                 if done >= settings.most_steps:
                     break
             if time < end:
                 break
-        report[i, 7] = time
+        report[i, REPORT.reached] = time
     return report
