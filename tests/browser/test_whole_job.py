@@ -162,7 +162,7 @@ def test_the_service_dies_and_comes_back(opened: Opened, service: Service) -> No
     assert bench.quiet_rpm(page) == pytest.approx(2240, abs=60)
     page.reload()
     bench.settle(page)
-    assert bench.field(page, "case.branch.centreline.2.straight_mm").input_value() == "1000"
+    assert bench.field(page, "case.branch.centreline.2.straight_mm").input_value() == "935"
     assert bench.field(page, "heard.0.quiet_rpm").input_value() == "2240"
     watched.forget("net::ERR_")
     watched.forget("status of 503")  # of that slow warm-up, beyond the time of a request

