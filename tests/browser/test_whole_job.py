@@ -17,8 +17,15 @@ pytestmark = pytest.mark.browser
 Opened = Callable[..., Watched]
 
 
-@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
-@pytest.mark.parametrize("inches", [False, True], ids=["mm", "in"])
+@pytest.mark.parametrize(
+    ("viewport", "inches"),
+    [
+        pytest.param(PHONE, True, id="phone-in"),
+        pytest.param(DESK, False, id="desk-mm"),
+        pytest.param(PHONE, False, id="phone-mm", marks=pytest.mark.long),
+        pytest.param(DESK, True, id="desk-in", marks=pytest.mark.long),
+    ],
+)
 def test_the_whole_job(
     opened: Opened, service: Service, tmp_path: Path, viewport: dict[str, int], inches: bool
 ) -> None:
