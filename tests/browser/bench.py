@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -64,6 +64,15 @@ def field(page: Page, path: str) -> Locator:
 def settle(page: Page, seconds: float = 120) -> None:
     """Wait until all that is asked is answered; the time is no measure of speed."""
     page.wait_for_selector(SETTLED, timeout=seconds * 1000)
+
+
+def comes_true(page: Page, check: Callable[[], bool], seconds: float = 20) -> bool:
+    """Whether something holds before long: the plate's number walks to its new value."""
+    for _ in range(round(seconds / 0.1)):
+        if check():
+            return True
+        page.wait_for_timeout(100)
+    return check()
 
 
 def type_all(page: Page, values: Mapping[str, str]) -> None:
