@@ -21,7 +21,7 @@ Opened = Callable[..., Watched]
     ("viewport", "inches"),
     [
         pytest.param(PHONE, True, id="phone-in"),
-        pytest.param(DESK, False, id="desk-mm"),
+        pytest.param(DESK, False, id="desk-mm", marks=pytest.mark.long),
         pytest.param(PHONE, False, id="phone-mm", marks=pytest.mark.long),
         pytest.param(DESK, True, id="desk-in", marks=pytest.mark.long),
     ],
