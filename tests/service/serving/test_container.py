@@ -90,6 +90,7 @@ def little() -> Iterator[None]:
 
 
 @pytest.mark.slow
+@pytest.mark.long  # it ends a worker of xdist: by hand, without one
 def test_half_a_gigabyte_is_enough(tmp_path, little):
     vary = [{"field": "case.main_pipe.gas_temperature_degC", "uniform": {"low": 250, "high": 450}}]
     sampling = {"method": "sobol", "count": 4096, "seed": 1}
