@@ -64,10 +64,12 @@ def field(page: Page, path: str) -> Locator:
 def settle(page: Page, seconds: float = 120) -> None:
     """Wait until all that is asked is answered; the time is no measure of speed."""
     page.wait_for_selector(SETTLED, timeout=seconds * 1000)
+    # Answers are drawn with the next frame.
+    page.evaluate("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
 
 
 def comes_true(page: Page, check: Callable[[], bool], seconds: float = 20) -> bool:
-    """Whether something holds before long: the plate's number walks to its new value."""
+    """Whether something holds before long."""
     for _ in range(round(seconds / 0.1)):
         if check():
             return True
