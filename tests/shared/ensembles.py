@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from warmbranch.belief.calibration import ENSEMBLE, Calibration, calibrated_ensemble
+from warmbranch.belief.parabolas import COARSE_NODES
 from warmbranch.belief.unknowns import Spreads
 from warmbranch.case.case import Case
-from warmbranch.length.build_long import COARSE_NODES, RightLengths
+from warmbranch.length.build_long import RightLengths
 from warmbranch.length.tone import bounds, frozen_slope, with_length
 from warmbranch.steady.solve import solve
 

@@ -20,6 +20,9 @@ from warmbranch.case.case import Case
 AXIS = 1.5
 """Standard deviations by which each axis is moved."""
 
+COARSE_NODES = 33
+"""Grid on which the designs are solved: coarser than the default, which moves all alike."""
+
 DRAWS = 4096
 """Draws of the unknowns through the parabolas."""
 

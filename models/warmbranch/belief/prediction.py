@@ -11,7 +11,7 @@ from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import ENSEMBLE, Calibration
 from warmbranch.belief.draws import quantiles
 from warmbranch.belief.forecast import Forecaster
-from warmbranch.belief.parabolas import Parabolas
+from warmbranch.belief.parabolas import COARSE_NODES, Parabolas
 from warmbranch.case.case import Case
 from warmbranch.steady.solve import solve
 
@@ -19,9 +19,6 @@ LEVELS = np.array([0.05, 0.25, 0.5, 0.75, 0.95])
 """Ends of the 90 % and 50 % intervals, and the median."""
 
 NOWHERE = np.empty(0)
-
-COARSE_NODES = 33
-"""Grid of :func:`expect`: coarser than the default, which moves all tones alike."""
 
 
 @dataclass(frozen=True)

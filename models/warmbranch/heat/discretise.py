@@ -13,7 +13,7 @@ from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.grid import DEFAULT_NODES, graded
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.mixing import laminar_pulsation, pulsation, stirred_mouth
-from warmbranch.heat.mouth_exchange import mouth_resistance
+from warmbranch.heat.mouth_exchange import characteristic_impedance, mouth_resistance
 
 WALL_SCALES = 3.0
 """The grid follows the gas; the wall's decay length counts only when three times shorter."""
@@ -118,9 +118,8 @@ def cap_pressure_of(
 
     As of a lossless quarter wave of the main pipe's gas; (designs,).
     """
-    hot = case.main_pipe.gas_temperature[:, None]
-    impedance = gas.density(hot, case.surroundings.pressure) * gas.sound_speed(hot)
-    return impedance[:, 0] * 2 * np.pi * frequency * at_mouth
+    hot, pressure = case.main_pipe.gas_temperature, case.surroundings.pressure
+    return characteristic_impedance(gas, hot, pressure) * 2 * np.pi * frequency * at_mouth
 
 
 def halved(balance: HeatBalance) -> HeatBalance:

@@ -18,6 +18,17 @@ it: a closed branch sings by itself. Our own simulation, one run (0.054), 95 % b
 0.15 in our judgement: see tests/experiments/mouth/closures.md."""
 
 
+def characteristic_impedance(
+    gas: MixtureTable, temperature: FloatArray, pressure: FloatArray
+) -> FloatArray:
+    """Density times sound speed, ``ρ c``, (designs,), Pa s/m, at (designs,) temperatures, K.
+
+    The same in C: core/heat_balance.c.
+    """
+    hot = temperature[:, None]
+    return (gas.density(hot, pressure) * gas.sound_speed(hot))[:, 0]
+
+
 def mouth_resistance(
     case: Case,
     gas: MixtureTable,
@@ -58,9 +69,8 @@ def mouth_resistance(
     exchange = density * state.heat_capacity[:, 0] * case.branch.bore_area
     stagnant = DISC_SHAPE_FACTOR * state.conductivity[:, 0] * case.branch.bore
     pressure = case.main_pipe.cap_pressure if cap_pressure is None else cap_pressure
-    tone = np.hypot(
-        pressure / (density * gas.sound_speed(hot[:, None])[:, 0]), SELF_EXCITED * speed
-    )
+    impedance = characteristic_impedance(gas, hot, case.surroundings.pressure)
+    tone = np.hypot(pressure / impedance, SELF_EXCITED * speed)
     free = np.isinf(case.closures.mouth_exchange)
     by_flow = np.where(free, 0.0, case.closures.mouth_exchange) * speed
     moved = by_flow + case.closures.tone_exchange * tone

@@ -13,16 +13,13 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.parabolas import Parabolas
+from warmbranch.belief.parabolas import COARSE_NODES, Parabolas
 from warmbranch.case.case import Case
 from warmbranch.length.tone import LONGEST, Sized, bounds, frozen_slope, with_length
 from warmbranch.steady.solve import solve
 
 CHANCE_TOO_SHORT = 0.05
 """Chance of a branch built too short that is borne; our judgement."""
-
-COARSE_NODES = 33
-"""Grid on which closures are varied: coarser than the default, which moves all lengths alike."""
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,15 @@ LEAST_EMISSIVITY = 0.01
 """Of what an infrared thermometer looks at: below, it sees reflections alone."""
 
 
+MeasuredEmissivity = Annotated[
+    float | None, Quantity("1", PURE_NUMBER, low=LEAST_EMISSIVITY, high=1, nullable=True)
+]
+MEASURED_TEXT = (
+    "Measured emissivity, 8 to 14 µm, of the surface looked at, in place of its name; taken as "
+    "true. Default null."
+)
+
+
 def refuse_two_surfaces(surface: str | None, emissivity: float | None) -> None:
     """Refuse a reading of a named surface that gives a measured emissivity too."""
     if surface is not None and emissivity is not None:
@@ -48,14 +57,7 @@ class MainSkinReading(RequestModel):
         "/v1/reference. Default null: the main pipe's own.",
         examples=["matt black paint"],
     )
-    emissivity: Annotated[
-        float | None, Quantity("1", PURE_NUMBER, low=LEAST_EMISSIVITY, high=1, nullable=True)
-    ] = Field(
-        default=None,
-        description="Measured emissivity, 8 to 14 µm, of the surface looked at, in place of its "
-        "name; taken as true. Default null.",
-        examples=[0.95],
-    )
+    emissivity: MeasuredEmissivity = Field(default=None, description=MEASURED_TEXT, examples=[0.95])
     emissivity_set: Annotated[float, Quantity("1", PURE_NUMBER, low=LEAST_EMISSIVITY, high=1)] = (
         Field(
             default=0.95,

@@ -8,7 +8,12 @@ from pydantic import Field, model_validator
 
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.branch import LONGEST_MM, Surface
-from warmbranch_service.case.skin_reading import LEAST_EMISSIVITY, refuse_two_surfaces
+from warmbranch_service.case.skin_reading import (
+    LEAST_EMISSIVITY,
+    MEASURED_TEXT,
+    MeasuredEmissivity,
+    refuse_two_surfaces,
+)
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import given, left_out, rules, together
 from warmbranch_service.contract.units import (
@@ -66,14 +71,7 @@ class InfraredReading(RequestModel):
         "branch's own.",
         examples=["matt black paint"],
     )
-    emissivity: Annotated[
-        float | None, Quantity("1", PURE_NUMBER, low=LEAST_EMISSIVITY, high=1, nullable=True)
-    ] = Field(
-        default=None,
-        description="Measured emissivity, 8 to 14 µm, of the surface looked at, in place of its "
-        "name; taken as true. Default null.",
-        examples=[0.95],
-    )
+    emissivity: MeasuredEmissivity = Field(default=None, description=MEASURED_TEXT, examples=[0.95])
     reflected_degC: Annotated[
         float | None, Quantity("degC", TEMPERATURE, low=-80, high=1000, nullable=True)
     ] = Field(

@@ -7,8 +7,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from warmbranch.belief.calibration import Calibration, calibrated_ensemble
-from warmbranch.belief.parabolas import Parabolas
-from warmbranch.belief.prediction import COARSE_NODES, LEVELS, expect
+from warmbranch.belief.parabolas import COARSE_NODES, Parabolas
+from warmbranch.belief.prediction import LEVELS, expect
 from warmbranch.belief.unknowns import UNKNOWNS, Spreads, with_unknowns
 from warmbranch.steady.solve import solve
 
