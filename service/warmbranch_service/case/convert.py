@@ -14,6 +14,7 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.belief.calibration import Calibration
 from warmbranch.case import case as physics
+from warmbranch.case.closures import CAP_PRESSURE
 from warmbranch.case.engine import Cycle, firing_order, strongest_order
 from warmbranch.case.surfaces import SURFACES
 from warmbranch_service.case import calibrations
@@ -152,10 +153,11 @@ def _assumptions(case: Case) -> list[str]:
         said.append("The air is still.")
     if outside.radiant_temperature_degC is None:
         said.append("What the branch radiates to is as warm as the air.")
-    if isinstance(case.closures.mixing, closure_schema.StirredMouth) and (
-        case.closures.mixing.incident_pressure_Pa == 0
-    ):
+    mixing = case.closures.mixing
+    if isinstance(mixing, closure_schema.StirredMouth) and mixing.incident_pressure_Pa == 0:
         said.append("Mixing by pulsation is left out, as no incident pressure is given.")
+        if mixing.cap_pressure_Pa is None:
+            said.append(f"The tone at the cap is taken to be of {CAP_PRESSURE.median:g} Pa.")
     learned = case.closures.calibration
     if learned is not None:
         said.append(f"A calibration stands for {', '.join(learned.unknowns) or 'nothing'}.")
