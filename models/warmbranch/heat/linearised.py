@@ -45,7 +45,7 @@ class Linearised(NamedTuple):
 
     def take(self, index: BoolArray) -> Linearised:
         """The system of some of the designs."""
-        return Linearised(*(part[index] for part in self[:-1]), self.bare)
+        return Linearised(*(part[index] for part in self[:-1]), bare=self.bare)
 
 
 def face_mean(node: FloatArray) -> FloatArray:
