@@ -9,7 +9,7 @@ import pytest
 
 from warmbranch.steady import cautions
 from warmbranch.steady.cautions import Finding
-from warmbranch_service.case.messages import SAFETY, caution_of, cautions_of
+from warmbranch_service.case.sentences import SAFETY, caution_of, cautions_of
 
 EXAMPLES = {
     "condensation": (
