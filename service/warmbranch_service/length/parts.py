@@ -37,8 +37,8 @@ class NotchAnswer(AnswerModel):
 
     widths: list[NotchWidth]
     peak_dB: float | None = Field(
-        description="At the first resonance, by wall losses alone: flow past the mouth lowers it. "
-        "To 0.01. Null without losses, where it has no bound.",
+        description="At the first resonance, the branch at its best; to 0.01. Null without "
+        "losses, where it has no bound.",
         json_schema_extra=in_unit("dB"),
     )
     rpm: list[float] | None = Field(
@@ -50,6 +50,12 @@ class NotchAnswer(AnswerModel):
     )
     transmission_loss_dB: list[float | None] = Field(
         description="With main pipes without reflections on both sides; to 0.001.",
+        json_schema_extra=in_unit("dB"),
+    )
+    peak_90_dB: tuple[float, float] | None = Field(
+        description="Range that holds peak_dB with 90 %, from what the mouth's losses, the tone's "
+        "level and the flow leave open; to 0.1. Null where it has no bound.",
+        examples=[(18.4, 23.9)],
         json_schema_extra=in_unit("dB"),
     )
 
@@ -74,6 +80,11 @@ class DiameterChoice(AnswerModel):
         json_schema_extra=in_unit("kg"),
     )
     trade_off: str = Field(description="What it gains and what it costs.")
+    peak_90_dB: tuple[float, float] | None = Field(
+        description="As in notch; to 0.1.",
+        examples=[(18.4, 23.9)],
+        json_schema_extra=in_unit("dB"),
+    )
 
 
 class CutList(AnswerModel):
