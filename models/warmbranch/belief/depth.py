@@ -80,6 +80,4 @@ def depth(answer: Answer, spreads: Spreads | None = None) -> Depth:
         told = acoustics.transmission_loss(total, ratio)
         return np.where(np.isnan(answer.resonance[:, 0]), np.nan, told)
 
-    return Depth(
-        loss(answer.mouth_loss.all), loss(low), loss(high), loss(np.zeros_like(low))
-    )
+    return Depth(loss(answer.mouth_loss.all), loss(low), loss(high), loss(np.zeros_like(low)))

@@ -25,9 +25,7 @@ def test_without_the_mouth_it_is_the_wall_alone_to_the_last_digit(make_case):
     """Exact limit: no coefficient, no resistance, and the answers of before."""
     answer = solve(resisting(make_case(), flow_loss=0.0, level_loss=0.0))
     tones = answer.resonance[:, :1] * np.linspace(0.5, 1.5, 41)
-    plain = transmission_loss(
-        input_impedance(answer.duct, tones), answer.main_impedance[:, None]
-    )
+    plain = transmission_loss(input_impedance(answer.duct, tones), answer.main_impedance[:, None])
     assert_array_equal(answer.transmission_loss(tones), plain)
     found = depth(answer)
     for value in (found.low, found.high, found.usual):
