@@ -186,7 +186,7 @@ def _newton(
     gas[:, 0] = np.where(balance.mouth_resistance > 0, gas[:, 0], balance.main_gas)
     skin = np.where(np.isinf(balance.wrap_conductance), wall, skin)  # a bare tube has but one
     compiled = core.at_hand()
-    if compiled is not None:
+    if compiled is not None and not balance.stepped:
         return _solve_compiled(compiled, balance, (gas, wall, skin), tolerances)
     found: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
     part, open_ = balance, np.arange(size)

@@ -6,7 +6,7 @@ profile and a gas are all that this module is told.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
 
@@ -40,10 +40,14 @@ class Duct(Batched):
         First moment about the middle of compliance less that of inertance, each over its mean and
         over the length; 0 where the gas is uniform.
     radius : (designs,) array, m
-        Of the bore.
+        Of the bore at the mouth.
     mouth_inertance : (designs,) array, kg/m⁴
         Of the main-pipe gas that swings with the branch.
     wall_losses : (designs,) array of bool
+    area_ratio : (designs, cells) array, dimensionless
+        Section over that at the mouth. A cell of another section is told as one of the mouth's
+        with gas that is to it the same: density and bulk modulus over the ratio, viscosity over
+        its square.
     """
 
     cell_length: FloatArray
@@ -57,6 +61,7 @@ class Duct(Batched):
     radius: FloatArray
     mouth_inertance: FloatArray
     wall_losses: BoolArray
+    area_ratio: FloatArray = field(default_factory=lambda: np.ones((1, 1)))
 
     @cached_property
     def columns(self) -> _Columns:
@@ -117,22 +122,24 @@ def uniform_duct(
     hot = temperature[:, None]
     state = gas.evaluate(hot)
     ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
-    length, inertance = like.cell_length, like.inertance_ratio
-    if (inertance == 1).all():  # a straight tube of one temperature is one cell
+    length, inertance, area = like.cell_length, like.inertance_ratio, like.area_ratio
+    if (inertance == 1).all() and (area == 1).all():  # a straight tube of one temperature is one cell
         length, inertance = length.sum(axis=1, keepdims=True), inertance[:, :1]
-    everywhere = np.ones_like(length)
+        area = area[:, :1]
+    everywhere = np.ones_like(length) / area
     return Duct.of_parts(
         cell_length=length,
         density=gas.density(hot, pressure) * everywhere,
         bulk_modulus=ratio * pressure[:, None] * everywhere,
-        viscosity=state.viscosity * everywhere,
-        heat_capacity_ratio=ratio * everywhere,
-        prandtl=state.heat_capacity * state.viscosity / state.conductivity * everywhere,
+        viscosity=state.viscosity * np.square(everywhere),
+        heat_capacity_ratio=ratio * np.ones_like(length),
+        prandtl=state.heat_capacity * state.viscosity / state.conductivity * np.ones_like(length),
         inertance_ratio=inertance,
         skew=np.zeros_like(length),
         radius=like.radius,
         mouth_inertance=like.mouth_inertance,
         wall_losses=like.wall_losses,
+        area_ratio=area,
     )
 
 

@@ -12,11 +12,12 @@ import numpy as np
 from warmbranch import core
 from warmbranch.base.batch import FloatArray, IntArray
 from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.bores import aligned
 from warmbranch.case.case import Case
 from warmbranch.core import calls, records
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.discretise import WALL_SCALES, heat_balance
-from warmbranch.heat.grid import DEFAULT_NODES, DENSITY, SKETCH_NODES
+from warmbranch.heat.grid import DEFAULT_NODES, DENSITY, SKETCH_NODES, STEP_EDGES
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.temperature import TemperatureProfile, Tolerances, solve_steady
 from warmbranch.steady.interplay import Mouth, solve_temperatures
@@ -84,10 +85,22 @@ def balance_and_guess(
     if position is not None or nodes <= SKETCH_NODES:
         return heat_balance(case, gas, air, mouth.speed, nodes=nodes, position=position), None
     fine = _sketched(case, gas, air, mouth, nodes)
+    if case.branch.stepped.any():
+        fine = _on_steps(fine, aligned(case.branch, fine.position, STEP_EDGES))
     balance = heat_balance(case, gas, air, mouth.speed, position=fine.position)
     unknown = np.full(len(case), np.nan)
     heat = dict.fromkeys(("heat_entering", "heat_lost", "closure_error", "iterations"), unknown)
     return balance, TemperatureProfile.of_parts(**fine._asdict(), **heat)
+
+
+def _on_steps(sketch: Sketch, position: FloatArray) -> Sketch:
+    """The same temperatures on nodes drawn aside, near enough for a guess."""
+    told = (sketch.gas, sketch.wall, sketch.skin)
+    rows = [
+        [np.interp(new, old, row) for new, old, row in zip(position, sketch.position, value, strict=True)]
+        for value in told
+    ]
+    return Sketch(position, *(np.array(value) for value in rows))
 
 
 def _sketched(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int) -> Sketch:
