@@ -130,6 +130,21 @@ def aligned(branch: Branch, position: FloatArray, edges: int) -> FloatArray:
     return moved
 
 
+def stretched(branch: Branch, position: FloatArray, length: FloatArray) -> FloatArray:
+    """Nodes of branches that are made longer at the cap: what lies before the last step stays.
+
+    ``position`` (designs, nodes), m, of the branches as they are; ``length`` (designs,), m, new.
+    """
+    old = position[:, -1:]
+    if not branch.stepped.any():
+        return position * (length[:, None] / old)
+    steps = steps_of(branch)
+    changes = (steps.bore[0] != steps.bore[1]) | (steps.outside[0] != steps.outside[1])
+    last = np.where(changes & (steps.place < old), steps.place, 0.0).max(axis=1, initial=0.0)
+    share = np.clip((position - last[:, None]) / (old - last[:, None]), 0.0, 1.0)
+    return position + (length[:, None] - old) * share
+
+
 def _apart(wanted: np.ndarray, edges: int) -> np.ndarray:
     """Whole numbers near those wanted, rising, from 1 to ``edges − 1``, no two alike."""
     count = len(wanted)

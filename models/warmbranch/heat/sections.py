@@ -28,7 +28,7 @@ class Sections(NamedTuple):
         What makes film × surface that of each part.
     wrap_conductance : of control volumes, W/K
         Infinite where the tube is bare.
-    metal : of control volumes, m³
+    metal, wrap : of control volumes, m³
         The cap's left out.
     face_bore, bore_area, wall_area : of faces; m, m², m²
     cap_area : m²
@@ -41,6 +41,7 @@ class Sections(NamedTuple):
     skin_diameter: FloatArray
     wrap_conductance: FloatArray
     metal: FloatArray
+    wrap: FloatArray
     face_bore: FloatArray
     bore_area: FloatArray
     wall_area: FloatArray
@@ -58,7 +59,7 @@ def sections(branch: Branch, covering: Covering, x: FloatArray) -> Sections:
 
     Check
     -----
-    Exact: sums over the branch; one tube all along. tests/models/heat/test_sections.py.
+    Exact: sums over the branch; one tube all along. tests/models/steady/test_stepped.py.
     """
     outside, bore = branch.tubes
     wrap = covering.wrap_thickness[:, None]
@@ -85,6 +86,7 @@ def sections(branch: Branch, covering: Covering, x: FloatArray) -> Sections:
         skin_diameter=skin_diameter,
         wrap_conductance=_through_wrap(branch, covering, within),
         metal=within(metal),
+        wrap=within(np.pi * wrap * (outside + wrap)),
         face_bore=means_between(branch, bore, x),
         bore_area=np.pi / 4 / means_between(branch, 1 / np.square(bore), x),
         wall_area=1 / means_between(branch, 1 / metal, x),

@@ -54,7 +54,7 @@ def duct(
     if intervals % cells:
         raise ValueError(f"{intervals} intervals do not divide into {cells} cells")
     compiled = core.at_hand()
-    area = np.ones((len(position), 1))
+    area = np.ones((len(position), cells))
     if area_ratio is not None:
         means, area = _cut(position, temperature, gas, pressure, inertance_ratio, cells, area_ratio)
     elif compiled is not None:
@@ -108,7 +108,7 @@ def _cut(
     mean_density, mean_compliance, viscosity, mean_ratio, mean_prandtl = mean(within * step)
     # Of compliance and of inertance, whose lengths a bend shortens.
     weight = np.array([step, step * inertance_ratio])
-    area = np.ones((designs, 1))
+    area = np.ones_like(length)
     if area_ratio is not None:
         weight[0] = weight[0] * area_ratio
         area, mean_compliance = mean(weight[0]), mean(within[1] * weight[0])

@@ -47,7 +47,8 @@ def step_length(narrow: FloatArray, wide: FloatArray) -> FloatArray:
 
     Check
     -----
-    8a/(3π) where the wide tube is endless; the fits to H that others print, fixtures/published.
+    8a/(3π) where the wide tube is endless; the fits to H that others use, fixtures/published;
+    the step in a closed tube, tests/models/steady/test_stepped.py.
 
     Source
     ------

@@ -104,7 +104,8 @@ def leak_shift(answer: Answer) -> FloatArray:
     compliance = np.sum(squared * duct.area[:, None] * duct.cell_length / duct.bulk_modulus, axis=1)
     hole = np.pi / 4 * LEAK_DIAMETER**2
     depth = answer.case.branch.cap_thickness + 1.7 * LEAK_DIAMETER / 2
-    inertance = duct.density[:, -1] * depth / hole
+    density = duct.density[:, -1] * duct.area_ratio[:, -1]  # the gas's own: see Duct
+    inertance = density * depth / hole
     shift = 1 / (2 * (2 * np.pi * known) ** 2 * inertance * compliance)
     return np.where(np.isnan(frequency), np.nan, shift)
 
@@ -172,7 +173,8 @@ def _acoustic(answer: Answer, i: int, leak: float) -> Iterator[Finding]:
                     },
                     "main_pipe.mass_flow",
                 )
-    cut_on = PLANE_WAVE * float(answer.sound_speed[i].min()) / (np.pi * bore)
+    widest = float(case.branch.tubes[1][i].max())
+    cut_on = PLANE_WAVE * float(answer.sound_speed[i].min()) / (np.pi * widest)
     highest = float(np.nanmax(answer.resonance[i], initial=0.0))
     if highest > cut_on:
         yield Finding("plane_wave_limit", {"frequency": highest, "cut_on": cut_on})
@@ -195,7 +197,7 @@ def _film_ranges(answer: Answer) -> list[tuple[str, FloatArray, float]]:
     outside = OutsideFilm(
         air,
         case.surroundings,
-        outside_diameter=branch.outside_diameter + 2 * covering.wrap_thickness,
+        outside_diameter=branch.tubes[0].max(axis=1) + 2 * covering.wrap_thickness,
         length=answer.length,
         rise=branch.rise,
         factor=case.closures.outer_film_factor,

@@ -9,7 +9,7 @@ import numpy as np
 
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.case import Case
-from warmbranch.case.geometry import SHORTEST_IN_BORES, inertance_ratio_between
+from warmbranch.case.geometry import SHORTEST_IN_BORES
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.gas.saturation import dew_point
 from warmbranch.heat.main_pipe_film import with_own_film
@@ -20,6 +20,7 @@ from warmbranch.sound.mouth_loss import mouth_loss
 from warmbranch.sound.resonance import resonances
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
+from warmbranch.steady.stepped import bore_ratios
 from warmbranch.warming.drive import Drive
 from warmbranch.warming.solve import WarmUp
 from warmbranch.warming.storage import main_gas
@@ -171,15 +172,17 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray, FloatArray]:
     hot = warmup.main_gas.reshape(-1, 1)
     density = gas.density(hot, each(pressure))[:, 0]
     speed = gas.sound_speed(hot)[:, 0]
+    inertance_ratio, area_ratio = bore_ratios(branch, warmup.position)
     duct = cutting.duct(
         each(warmup.position / closures.tone[:, None]),
         temperature,
         gas,
         each(pressure),
         radius=each(branch.bore / 2),
-        inertance_ratio=each(inertance_ratio_between(branch, warmup.position)),
+        inertance_ratio=each(inertance_ratio),
         mouth_inertance=density * each(correction / branch.bore_area / closures.tone),
         wall_losses=np.repeat(closures.wall_losses, count),
+        area_ratio=None if area_ratio is None else each(area_ratio),
     )
     return duct, density * speed / each(case.main_pipe.bore_area), speed
 

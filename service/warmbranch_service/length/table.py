@@ -151,7 +151,7 @@ def _notch(answer: LengthAnswer) -> list[str]:
     peak = answer.notch.peak_dB
     text = _widths(answer.notch.widths)
     told = "" if peak is None else f"; peak {in_words(peak, answer.notch.peak_90_dB)}"
-    return ["Notch", f"  {text}{told}"]
+    return ["Notch", *wrapped(f"{text}{told}")]
 
 
 def _diameters(answer: LengthAnswer) -> list[str]:
