@@ -64,9 +64,8 @@ CALCULATORS = {
     )[0],
     "mouth correction of an unflanged pipe": lambda: UNFLANGED,
     # Over that of a piston in an endless wall, 8a/(3π).
-    "gas of a step of the bore": lambda *, radius_ratio: step_length(
-        np.array([radius_ratio]), np.ones(1)
-    )[0]
-    / (8 / (3 * np.pi) * radius_ratio),
+    "gas of a step of the bore": lambda *, radius_ratio: (
+        step_length(np.array([radius_ratio]), np.ones(1))[0] / (8 / (3 * np.pi) * radius_ratio)
+    ),
     "resonance of a duct of decaying temperature": decaying_resonance,
 }

@@ -36,6 +36,11 @@ class Tube(NamedTuple):
         """Inside diameter, m."""
         return self.outside_diameter - 2 * self.wall_thickness
 
+    @property
+    def wall_section(self) -> float:
+        """Section of metal, m²."""
+        return math.pi / 4 * (self.outside_diameter**2 - self.bore**2)
+
 
 @dataclass(frozen=True)
 class Piece:

@@ -46,7 +46,12 @@ def heat_balance(
 
     def forced(x: FloatArray) -> FloatArray:
         stirred = stirred_mouth(
-            evened(case.branch, x), case.branch.bore, speed, closures.stirring, closures.reach, closures.sharpness
+            evened(case.branch, x),
+            case.branch.bore,
+            speed,
+            closures.stirring,
+            closures.reach,
+            closures.sharpness,
         )
         return np.where(np.isnan(fixed), stirred, fixed)
 

@@ -94,9 +94,7 @@ def sections(branch: Branch, covering: Covering, x: FloatArray) -> Sections:
     )
 
 
-def _rings(
-    steps: Steps, diameter: tuple[FloatArray, FloatArray], middle: FloatArray
-) -> FloatArray:
+def _rings(steps: Steps, diameter: tuple[FloatArray, FloatArray], middle: FloatArray) -> FloatArray:
     """Rings that close the steps, in the control volumes that they lie in, m²."""
     area = np.pi / 4 * np.abs(np.square(diameter[0]) - np.square(diameter[1]))
     found = np.zeros((len(middle), middle.shape[1] + 1))

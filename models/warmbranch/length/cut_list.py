@@ -51,6 +51,7 @@ def cut_pieces(pieces: Sequence[Piece], outside_diameter: float) -> list[CutPiec
     pieces : sequence of Piece
         As built, from mouth to cap.
     outside_diameter : float, m
+        Of pieces that have no tube of their own.
 
     Returns
     -------
@@ -64,7 +65,8 @@ def cut_pieces(pieces: Sequence[Piece], outside_diameter: float) -> list[CutPiec
     start = 0.0
     for number, piece in enumerate(pieces, start=1):
         angle = piece.length / piece.bend_radius
-        side = angle * outside_diameter / 2
+        own = outside_diameter if piece.tube is None else piece.tube.outside_diameter
+        side = angle * own / 2
         found.append(
             CutPiece(
                 piece=piece,

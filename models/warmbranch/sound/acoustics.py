@@ -123,7 +123,7 @@ def uniform_duct(
     state = gas.evaluate(hot)
     ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
     length, inertance, area = like.cell_length, like.inertance_ratio, like.area_ratio
-    if (inertance == 1).all() and (area == 1).all():  # a straight tube of one temperature is one cell
+    if (inertance == 1).all() and (area == 1).all():  # a straight, even tube is one cell
         length, inertance = length.sum(axis=1, keepdims=True), inertance[:, :1]
         area = area[:, :1]
     everywhere = np.ones_like(length) / area

@@ -173,6 +173,7 @@ def _acoustic(answer: Answer, i: int, leak: float) -> Iterator[Finding]:
                     },
                     "main_pipe.mass_flow",
                 )
+    yield from _steps(answer, i)
     widest = float(case.branch.tubes[1][i].max())
     cut_on = PLANE_WAVE * float(answer.sound_speed[i].min()) / (np.pi * widest)
     highest = float(np.nanmax(answer.resonance[i], initial=0.0))
@@ -187,6 +188,19 @@ def _acoustic(answer: Answer, i: int, leak: float) -> Iterator[Finding]:
         yield Finding("plane_wave_limit", numbers, "main_pipe.outside_diameter")
     if not np.isnan(leak):
         yield Finding("leak_sensitivity", {"relative_shift": leak, "hole_diameter": LEAK_DIAMETER})
+
+
+def _steps(answer: Answer, i: int) -> Iterator[Finding]:
+    """Pieces too short for the waves across a step to die away within them."""
+    branch = answer.case.branch
+    if not branch.stepped[i]:
+        return
+    bores, lengths = branch.tubes[1][i], branch.laid[0][i]
+    for k in range(len(branch.pieces[i])):
+        beside = bores[max(k - 1, 0) : k + 2]
+        if np.any(beside != bores[k]) and lengths[k] < beside.max():
+            numbers = {"piece": k + 1.0, "length": float(lengths[k]), "bore": float(beside.max())}
+            yield Finding("short_piece", numbers, "branch.centreline")
 
 
 def _film_ranges(answer: Answer) -> list[tuple[str, FloatArray, float]]:

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from warmbranch.base import stopping
 from warmbranch.base.batch import Batched, FloatArray
 from warmbranch.base.errors import InputError, NotConvergedError
-from warmbranch.case.case import Case
 from warmbranch.case.bores import area_ratio_between
+from warmbranch.case.case import Case
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.discretise import pulsating
 from warmbranch.heat.heat_balance import HeatBalance

@@ -95,12 +95,12 @@ def balance_and_guess(
 
 def _on_steps(sketch: Sketch, position: FloatArray) -> Sketch:
     """The same temperatures on nodes drawn aside, near enough for a guess."""
-    told = (sketch.gas, sketch.wall, sketch.skin)
-    rows = [
-        [np.interp(new, old, row) for new, old, row in zip(position, sketch.position, value, strict=True)]
-        for value in told
-    ]
-    return Sketch(position, *(np.array(value) for value in rows))
+
+    def there(values: FloatArray) -> FloatArray:
+        rows = zip(position, sketch.position, values, strict=True)
+        return np.array([np.interp(new, old, row) for new, old, row in rows])
+
+    return Sketch(position, there(sketch.gas), there(sketch.wall), there(sketch.skin))
 
 
 def _sketched(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int) -> Sketch:

@@ -155,29 +155,37 @@ def _emissivity(surface: str | None, emissivity: float | None) -> float:
 
 def _pieces(cases: Sequence[Case]) -> tuple[tuple[geometry.Piece, ...], ...]:
     """Centre-lines; equal ones are one object, which is measured and checked once."""
-    known: dict[tuple[tuple[float, ...], ...], tuple[geometry.Piece, ...]] = {}
+    known: dict[tuple[_Key, ...], tuple[geometry.Piece, ...]] = {}
     found: list[tuple[geometry.Piece, ...]] = []
     for case in cases:
         branch = case.branch
         if branch.centreline is None:
-            key: tuple[tuple[float, ...], ...] = ((branch.centreline_mm,),)
+            key: tuple[_Key, ...] = ((None, branch.centreline_mm),)
         else:
             key = tuple(
-                (piece.straight_mm,)
+                (branch.tube_of(piece), piece.straight_mm)
                 if isinstance(piece, branch_schema.Straight)
-                else (piece.bend_deg, piece.bend_radius_mm)
+                else (branch.tube_of(piece), piece.bend_deg, piece.bend_radius_mm)
                 for piece in branch.centreline
             )
         if key not in known:
-            known[key] = tuple(_piece(*numbers) for numbers in key)
+            known[key] = tuple(piece_of(*numbers) for numbers in key)
         found.append(known[key])
     return tuple(found)
 
 
-def _piece(first: float, radius: float | None = None) -> geometry.Piece:
+_Key = tuple[tuple[float, float] | None, float] | tuple[tuple[float, float] | None, float, float]
+"""A piece's own tube, mm; its length, mm, or its angle, °, and radius, mm."""
+
+
+def piece_of(
+    tube: tuple[float, float] | None, first: float, radius: float | None = None
+) -> geometry.Piece:
+    """A piece of the centre-line from numbers in mm and degrees; see ``_Key``."""
+    own = None if tube is None else geometry.Tube(tube[0] * MM, tube[1] * MM)
     if radius is None:
-        return geometry.Piece(first * MM)
-    return geometry.Piece.bend(math.radians(first), radius * MM)
+        return geometry.Piece(first * MM, tube=own)
+    return geometry.Piece.bend(math.radians(first), radius * MM, own)
 
 
 def _metal(cases: Sequence[Case]) -> Metal:

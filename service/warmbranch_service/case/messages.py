@@ -87,6 +87,14 @@ def _plane_wave(n: Numbers) -> str:
     )
 
 
+def _short_piece(n: Numbers) -> str:
+    return (
+        f"Piece {n['piece']:.0f} is {_mm(n['length'])} long, shorter than the bore beside it "
+        f"({_mm(n['bore'])}): what swings with its steps is less certain than usual, by some "
+        "tenths of a percent of the tone."
+    )
+
+
 def _leak(n: Numbers) -> str:
     return (
         f"A pinhole of {_mm(n['hole_diameter'])} in the cap would raise the first resonance by "
@@ -133,6 +141,7 @@ _SENTENCES: dict[str, Callable[[Numbers], str]] = {
     "plane_wave_limit": _plane_wave,
     "leak_sensitivity": _leak,
     "overdamped": _overdamped,
+    "short_piece": _short_piece,
 }
 
 _FIELDS = {

@@ -130,6 +130,12 @@ class CutList(AnswerModel):
         description="Whether it is the one made longer or shorter, and trimmed."
     )
     instruction: str = Field(description="What to do, in words.")
+    outside_diameter_mm: float = Field(
+        description="Of its tube; to 0.01.", json_schema_extra=in_unit("mm")
+    )
+    wall_thickness_mm: float = Field(
+        description="Of its tube; to 0.01.", json_schema_extra=in_unit("mm")
+    )
 
 
 class EnvelopeAnswer(AnswerModel):
@@ -178,7 +184,7 @@ class OutlineAnswer(AnswerModel):
         description="Of a plain cap plate; three digits.", json_schema_extra=in_unit("kg")
     )
     straight_tube_mm: float = Field(
-        description="Straight tube to buy, saws' kerfs included; to 0.1.",
+        description="Straight tube to buy, of the branch's own size, saws' kerfs included; to 0.1.",
         json_schema_extra=in_unit("mm"),
     )
     bars: int = Field(description="Bars of bar_mm that it takes.", json_schema_extra=in_unit("1"))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from warmbranch.belief.depth import depth
+from warmbranch.case.geometry import Branch, Tube
 from warmbranch.length.bandwidth import LEVELS, Notch
 from warmbranch.length.compromise import Aim, Compromise, left_over
 from warmbranch.length.cut_list import tube_mass
@@ -80,9 +81,7 @@ def diameter_choices(
                 centreline_length_mm=places(length / MM, 1) if reached else None,
                 widths=_widths(here, per_hz),
                 peak_dB=finite(here.peak[0], 2),
-                tube_mass_kg=digits(
-                    tube_mass(length, float(branch.wall_area[0]), float(metal.density[0])), 3
-                ),
+                tube_mass_kg=digits(_mass(branch, length, float(metal.density[0])), 3),
                 trade_off="The tube as given."
                 if tube.tube is None
                 else trade_off(
@@ -92,6 +91,15 @@ def diameter_choices(
             )
         )
     return choices
+
+
+def _mass(branch: Branch, length: float, density: float) -> float:
+    """Of the tube at a length, kg."""
+    own = Tube(float(branch.outside_diameter[0]), float(branch.wall_thickness[0]))
+    pieces = branch.with_length(np.array([length])).pieces[0]
+    return sum(
+        tube_mass(piece.length, (piece.tube or own).wall_section, density) for piece in pieces
+    )
 
 
 def _name(request: LengthRequest, choice: Choice) -> str:

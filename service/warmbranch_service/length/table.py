@@ -95,7 +95,9 @@ def _contributions(answer: LengthAnswer) -> list[str]:
                 ("mouth correction", told.mouth_correction_mm),
                 ("wall losses", told.wall_losses_mm),
                 ("bends", told.bends_mm),
+                ("pieces of other tubes", told.bore_changes_mm),
             )
+            if name != "pieces of other tubes" or value
         ),
     ]
 
