@@ -70,11 +70,10 @@ class Shape:
         given = Pipework(_given_pieces(request, branch), _given_twists(request))
         pieces = replace(branch, pieces=(given.pieces,)).with_length(np.array([build])).pieces[0]
         pipework = given.resized(pieces)
-        widest = max(_outside(branch, piece) for piece in pieces)
         laid = outline(
             pipework,
             float(branch.rise[0]),
-            widest,
+            float(branch.outside_diameter[0]),
             float(branch.cap_thickness[0]),
         )
         sides = request.space_mm
