@@ -7,7 +7,7 @@ cap's inner face (``x = L``).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import NamedTuple
 
@@ -78,6 +78,8 @@ class Branch(Batched):
         The centre-line of each design, from mouth to cap.
     rise : (designs,) array, rad
         Angle by which the branch climbs from mouth to cap; negative when it falls.
+    lean : (designs,) array, rad
+        Angle by which it leans from square to the main pipe, along it; positive downstream.
     """
 
     outside_diameter: FloatArray
@@ -85,6 +87,7 @@ class Branch(Batched):
     cap_thickness: FloatArray
     pieces: tuple[tuple[Piece, ...], ...]
     rise: FloatArray
+    lean: FloatArray = field(default_factory=lambda: np.zeros(1))
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -208,9 +211,7 @@ class Branch(Batched):
         pieces = tuple(
             _resize(own, float(new)) for own, new in zip(self.pieces, length, strict=True)
         )
-        return Branch(
-            self.outside_diameter, self.wall_thickness, self.cap_thickness, pieces, self.rise
-        )
+        return replace(self, pieces=pieces)
 
 
 def bend_inertance_ratio(bore_radius: FloatArray, bend_radius: FloatArray) -> FloatArray:

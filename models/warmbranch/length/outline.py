@@ -175,7 +175,11 @@ class Outline:
 
 
 def outline(
-    pipework: Pipework, rise: float, outside_diameter: float, cap_thickness: float
+    pipework: Pipework,
+    rise: float,
+    outside_diameter: float,
+    cap_thickness: float,
+    lean: float = 0.0,
 ) -> Outline:
     """Lay a centre-line out in space.
 
@@ -186,6 +190,8 @@ def outline(
         Of the first piece above the level.
     outside_diameter, cap_thickness : float, m
         The former of pieces that have no tube of their own.
+    lean : float, rad
+        Of the first piece from square to the main pipe, towards +y.
 
     Returns
     -------
@@ -197,8 +203,9 @@ def outline(
     Closed forms of elbows, loops and helices, in tests/models/length/test_outline.py.
     """
     place = np.zeros(3)
-    ahead = np.array([math.cos(rise), 0.0, math.sin(rise)])
-    inward = np.array([0.0, 1.0, 0.0])
+    square, aside = np.array([math.cos(rise), 0.0, math.sin(rise)]), np.array([0.0, 1.0, 0.0])
+    ahead = math.cos(lean) * square + math.sin(lean) * aside
+    inward = math.cos(lean) * aside - math.sin(lean) * square
     points, tangents, along = [place[None]], [ahead[None]], [np.zeros(1)]
     radii: list[FloatArray] = []
     for piece, twist in zip(pipework.pieces, pipework.twists, strict=True):

@@ -104,6 +104,7 @@ def of_stock_tubes(case: Case) -> list[tuple[StockTube, Case]]:
             branch.cap_thickness,
             (pieces,),
             branch.rise,
+            branch.lean,
         )
         found.append((tube, replace(case, branch=other)))
     return found

@@ -235,6 +235,13 @@ class Branch(RequestModel):
         "Default 0, level.",
         examples=[0, 90],
     )
+    mouth_angle_deg: Annotated[float, Quantity("deg", ANGLE, low=30, high=150)] = Field(
+        default=90.0,
+        description="Angle between the branch and the main pipe's flow at the mouth: 90 square, "
+        "less where the branch leans downstream. It does not change the answer, but widens its "
+        "interval and calls a caution: little is known of it. Default 90.",
+        examples=[90, 45],
+    )
 
     def tube_of(self, piece: Straight | Bend) -> tuple[float, float] | None:
         """Outside diameter and wall of a piece, mm, where they are not the branch's."""

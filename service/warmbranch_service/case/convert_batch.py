@@ -68,6 +68,7 @@ def to_batch(cases: Sequence[Case]) -> physics.Case:
             cap_thickness=each(_cap_thickness),
             pieces=_pieces(cases),
             rise=each(lambda case: math.radians(case.branch.rise_deg)),
+            lean=each(lambda case: math.radians(90 - case.branch.mouth_angle_deg)),
         ),
         metal=_metal(cases),
         covering=physics_surroundings.Covering(

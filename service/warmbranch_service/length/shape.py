@@ -75,6 +75,7 @@ class Shape:
             float(branch.rise[0]),
             float(branch.outside_diameter[0]),
             float(branch.cap_thickness[0]),
+            float(branch.lean[0]),
         )
         sides = request.space_mm
         space = None if sides is None else Space(*(side * MM for side in sides))
@@ -99,7 +100,13 @@ class Shape:
     @property
     def saddle(self) -> float:
         """Depth of the saddle, m; NaN where the branch is wider than the main pipe."""
-        return saddle_depth(float(self.branch.outside_at_mouth[0]), self.main_pipe.outside_diameter)
+        outside, pipe = float(self.branch.outside_at_mouth[0]), self.main_pipe.outside_diameter
+        return saddle_depth(outside, pipe, self.lean)
+
+    @property
+    def lean(self) -> float:
+        """From square to the main pipe, rad."""
+        return float(self.branch.lean[0])
 
     @property
     def fits(self) -> bool | None:
@@ -141,7 +148,7 @@ class Shape:
         if cut.start > 0:
             return cut.piece.length
         saddle = 0.0 if math.isnan(self.saddle) else self.saddle
-        return cut.piece.length - self.main_pipe.wall_thickness + saddle
+        return cut.piece.length - self.main_pipe.wall_thickness / math.cos(self.lean) + saddle
 
     def stock(self) -> Stock:
         """Straight tube to buy."""
@@ -212,8 +219,8 @@ class Shape:
             )
         if number == 1 and not math.isnan(self.saddle):
             words.append(
-                f"Cope its begin to the main pipe, {self.saddle / MM:.1f} mm deep; lengths count "
-                "from the main pipe's inner wall."
+                f"Cope its begin to the main pipe{self._leaning()}, {self.saddle / MM:.1f} mm "
+                "deep; lengths count from the main pipe's inner wall."
             )
         if cut.takes_length:
             mark = (self.right - cut.start) / MM
@@ -226,6 +233,9 @@ class Shape:
             else:
                 words.append("All of this piece is for trimming.")
         return " ".join(words)
+
+    def _leaning(self) -> str:
+        return f" at {90 - math.degrees(abs(self.lean)):.4g}°" if self.lean else ""
 
     def outline_answer(self) -> OutlineAnswer:
         """Envelope, drawings, masses and stock as they leave."""
