@@ -84,21 +84,29 @@ def solve(score: FloatArray, moves: Moves) -> Chain:
     return Chain(path, heard_path, marginal, heard, evidence)
 
 
-def _best_move(best: FloatArray, log_step: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Best value that reaches each state, and the state that it comes from."""
-    reach, states = len(log_step) // 2, len(best)
-    padded = np.full(states + 2 * reach, -np.inf)
-    padded[reach : reach + states] = best
-    # Row j: state i is reached from i - reach + j. The kernels are symmetric.
-    options = np.lib.stride_tricks.sliding_window_view(padded, states) + log_step[:, None]
-    move = np.argmax(options, axis=0)
-    every = np.arange(states)
-    return options[move, every], every - reach + move
+class _BestMove:
+    """Best value that reaches each state, and the state that it comes from, step after step."""
+
+    def __init__(self, log_step: FloatArray, states: int) -> None:
+        self.reach = len(log_step) // 2
+        self.step = log_step
+        self.padded = np.full(states + 2 * self.reach, -np.inf)
+        # Column j: state i is reached from i - reach + j. The kernels are symmetric.
+        self.moved = np.lib.stride_tricks.sliding_window_view(self.padded, len(log_step))
+        self.every = np.arange(states)
+        self.options = np.empty(self.moved.shape)
+
+    def __call__(self, best: FloatArray) -> tuple[FloatArray, IntArray]:
+        self.padded[self.reach : self.reach + len(best)] = best
+        np.add(self.moved, self.step, out=self.options)
+        move = self.options.argmax(axis=1)
+        return self.options[self.every, move], self.every - self.reach + move
 
 
 def _viterbi(score: FloatArray, moves: Moves) -> tuple[IntArray, BoolArray]:
     frames, states = score.shape
-    log_heard, log_unheard = np.log(moves.heard), np.log(moves.unheard)
+    from_heard = _BestMove(np.log(moves.heard), states)
+    from_unheard = _BestMove(np.log(moves.unheard), states)
     fall, hold = np.log(FALL_SILENT), np.log1p(-FALL_SILENT)
     again, stay = np.log(SOUND_AGAIN), np.log1p(-SOUND_AGAIN)
     start = np.log(0.5 / states)
@@ -107,8 +115,8 @@ def _viterbi(score: FloatArray, moves: Moves) -> tuple[IntArray, BoolArray]:
     to_heard = np.empty((frames, states), np.int32)
     to_unheard = np.empty((frames, states), np.int32)
     for frame in range(1, frames):
-        kept, kept_from = _best_move(heard, log_heard)
-        roamed, roamed_from = _best_move(unheard, log_unheard)
+        kept, kept_from = from_heard(heard)
+        roamed, roamed_from = from_unheard(unheard)
         wakes = roamed + again > kept + hold
         falls = kept + fall > roamed + stay
         to_heard[frame] = np.where(wakes, roamed_from + states, kept_from)

@@ -165,7 +165,7 @@ def find_notch(
     after : (cells,) array of bool
         Whether that was made with the branch.
     shapes : tuple of Shape, or None
-        All dips of a known branch in each; None where nothing is known of it.
+        Forms of a known branch's first dip; None where nothing is known of it.
     moved : bool
         The recorder lay elsewhere before than after.
     gain_known : bool
@@ -187,18 +187,15 @@ def find_notch(
     model = _Model(cells, recording, after, moved, gain_known)
     # A first dip that is too low to be heard shows by its neighbours.
     lowest = low - np.log(SECONDS[0])
-    neighbours = _Neighbours(model, low, high) if shapes is None else None
+    neighbours = _Neighbours(model, low, high)
+    forms = dip_forms(1.0) if shapes is None else shapes
 
     def belief(places: FloatArray, step: float) -> FloatArray:
         """Log-likelihood over none's, prior and roughness weighed in: (rough, places, shapes)."""
-        if neighbours is None:
-            assert shapes is not None
-            gained = model.likelihood(places, shapes)
-        else:
-            # At the edge of what is heard few levels tell, and those on one side only.
-            inside = np.clip((places - low) / EDGE, 0, 1)
-            gained = model.likelihood(places, dip_forms(1.0)) * inside[:, None]
-            gained = gained + neighbours.beside(places)[:, :, None]
+        # At the edge of what is heard few levels tell, and those on one side only.
+        inside = np.clip((places - low) / EDGE, 0, 1)
+        gained = model.likelihood(places, forms) * inside[:, None]
+        gained = gained + neighbours.beside(places)[:, :, None]
         gained = gained + model.weight[:, None, None] - np.log(gained.shape[2])
         return gained + _log_prior(places, prior, step)[None, :, None]
 
@@ -220,7 +217,7 @@ def find_notch(
     chance = widths * (blur / (widths @ blur) @ chance)
     chance /= chance.sum()
     best = np.unravel_index(int(np.argmax(finer)), finer.shape)
-    shape = (dip_forms(1.0) if shapes is None else shapes)[best[2]]
+    shape = forms[best[2]]
     drop = _drop(cells, after, shape, near[best[1] : best[1] + 1])[:, 0]
     curve = np.arange(cells.log_frequency.min(), cells.log_frequency.max(), 0.02)
     return Notch(
@@ -235,7 +232,7 @@ def find_notch(
 
 
 class _Neighbours:
-    """Higher dips of a branch of which nothing is known, each found by itself.
+    """Higher dips of a branch, each found by itself.
 
     Dips so far apart share no level, so their likelihoods multiply.
     """
