@@ -16,6 +16,7 @@ from scipy.special import logsumexp
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.listen.cells import Cells
+from warmbranch.listen.matern import matern
 from warmbranch.listen.shapes import (
     DIPS,
     LEEWAY,
@@ -47,8 +48,9 @@ the quietest frequency off the resonance; seen on made-up recordings."""
 SURE_ODDS = 20.0
 """Odds at which a notch is said to be heard."""
 
-OUTLIERS = 0.1
-"""Chance that a branch is not where its case says."""
+OUTLIERS, ASTRAY = 0.1, 0.12
+"""Chance that a branch is farther from where its case says than the case should be, and how far
+then, a standard deviation of the logarithm: dimensions mistaken, not another place of the cabin."""
 
 
 @dataclass(frozen=True)
@@ -105,15 +107,9 @@ class Notch:
         return float(np.exp(np.interp(share, total, np.log(self.frequency))))
 
 
-def _matern(x: FloatArray, y: FloatArray, length: float) -> FloatArray:
-    """Matérn's covariance of smoothness 3/2 and unit variance."""
-    distance = np.sqrt(3) * np.abs(x[:, None] - y[None, :]) / length
-    return (1 + distance) * np.exp(-distance)
-
-
 def _place(x: FloatArray, y: FloatArray, rough: float) -> FloatArray:
     """Of a place in a cabin over the logarithm of the frequency, dB²."""
-    return 36 * _matern(x, y, 0.3) + (4.0 * rough) ** 2 * _matern(x, y, 0.08)
+    return 36 * matern(x, y, 0.3) + (4.0 * rough) ** 2 * matern(x, y, 0.08)
 
 
 def _covariance(
@@ -129,17 +125,17 @@ def _covariance(
     same_recording = (recording[:, None] == recording[None, :]).astype(float)
     same_side = (after[:, None] == after[None, :]).astype(float)
     # An order's own level over the speed, and what differs from drive to drive.
-    total = same_order * (100 + 16 * _matern(u, u, 0.35) + (1.5 * rough) ** 2 * _matern(u, u, 0.05))
-    total += same_recording * (100 + same_order * (1 + (0.8 * rough) ** 2 * _matern(u, u, 0.1)))
+    total = same_order * (100 + 16 * matern(u, u, 0.35) + (1.5 * rough) ** 2 * matern(u, u, 0.05))
+    total += same_recording * (100 + same_order * (1 + (0.8 * rough) ** 2 * matern(u, u, 0.1)))
     # The recorder's gain, one for all orders at a moment.
     if not gain_known:
-        total += same_recording * 4.0 * _matern(u, u, 0.1)
+        total += same_recording * 4.0 * matern(u, u, 0.1)
     # The place, and the place that is another one.
     total += _place(w, w, rough)
     if moved:
         total += 0.8 * same_side * _place(w, w, rough)
     else:
-        total += same_side * (0.7 * rough) ** 2 * _matern(w, w, 0.06)
+        total += same_side * (0.7 * rough) ** 2 * matern(w, w, 0.06)
     total[np.diag_indices_from(total)] += np.square(cells.deviation * np.sqrt(rough))
     return total
 
@@ -273,14 +269,19 @@ class _Neighbours:
 
 
 def _log_prior(places: FloatArray, prior: Prior | None, step: float) -> FloatArray:
-    """Logarithm of the chance of each place of a grid; of the whole range it is 1."""
-    span = max(places[-1] - places[0] + step, step)
-    flat = np.full(len(places), np.log(step / max(span, 1.0)))
+    """Logarithm of the chance of each place of a grid; of all places it is 1."""
     if prior is None:
-        return flat
-    off = (places - np.log(prior.frequency)) / prior.spread
-    known = -0.5 * off**2 + np.log(step / (prior.spread * np.sqrt(2 * np.pi)))
-    return np.logaddexp(known + np.log1p(-OUTLIERS), flat + np.log(OUTLIERS))
+        span = max(places[-1] - places[0] + step, step)
+        return np.full(len(places), np.log(step / max(span, 1.0)))
+    off = places - np.log(prior.frequency)
+    parts = [
+        np.log(share * step / (spread * np.sqrt(2 * np.pi))) - 0.5 * np.square(off / spread)
+        for share, spread in (
+            (1 - OUTLIERS, prior.spread),
+            (OUTLIERS, float(np.hypot(prior.spread, ASTRAY))),
+        )
+    ]
+    return np.logaddexp(*parts)
 
 
 def _drop(cells: Cells, after: FloatArray, shape: Shape, places: FloatArray) -> FloatArray:
