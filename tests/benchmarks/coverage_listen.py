@@ -196,8 +196,8 @@ def made(kind: str, seeds: Sequence[int], path: Path) -> None:
             if (kind, seed) in stand:
                 continue
             rows = drive_rows(seed) if kind == "drives" else pair_rows(kind, seed)
-            for row in rows:
-                file.write(json.dumps({"kind": kind, "seed": seed, **row}) + "\n")
+            lines = [json.dumps({"kind": kind, "seed": seed, **row}) + "\n" for row in rows]
+            file.write("".join(lines))
             file.flush()
 
 

@@ -104,7 +104,7 @@ class Notch:
     @property
     def heard(self) -> bool:
         """Whether a notch is said to be heard."""
-        return self.log_odds > np.log(SURE_ODDS)
+        return bool(self.log_odds > np.log(SURE_ODDS))
 
     def quantile(self, share: float) -> float:
         """Resonance below which a share of the chance lies, Hz."""
