@@ -85,7 +85,8 @@ def _on_steps(sketch: Temperatures, position: FloatArray) -> Temperatures:
 
     def there(values: FloatArray) -> FloatArray:
         rows = zip(position, sketch.position, values, strict=True)
-        return np.array([np.interp(new, old, row) for new, old, row in rows])
+        drawn: list[FloatArray] = [np.interp(new, old, row) for new, old, row in rows]
+        return np.array(drawn)
 
     return Temperatures(position, there(sketch.gas), there(sketch.wall), there(sketch.skin))
 
