@@ -170,7 +170,9 @@ def _pieces(cases: Sequence[Case]) -> tuple[tuple[geometry.Piece, ...], ...]:
                 for piece in branch.centreline
             )
         if key not in known:
-            known[key] = tuple(piece_of(*numbers) for numbers in key)
+            known[key] = tuple(
+                piece_of(one[0], one[1], None if len(one) == 2 else one[2]) for one in key
+            )
         found.append(known[key])
     return tuple(found)
 

@@ -12,6 +12,7 @@ from warmbranch.length.bandwidth import LEVELS, Notch
 from warmbranch.length.compromise import Aim, Compromise, left_over
 from warmbranch.length.cut_list import tube_mass
 from warmbranch.length.family import family
+from warmbranch.length.length_for_tone import ToneOutcome, bounds
 from warmbranch.length.pair import (
     Arrangement,
     SamePipe,
@@ -22,7 +23,6 @@ from warmbranch.length.pair import (
     same_tune,
 )
 from warmbranch.length.solve import Choice
-from warmbranch.length.tone import ToneOutcome, bounds
 from warmbranch.sound.placement import PipePlace, better_places, nodes, positions, sweep, tones
 from warmbranch.sound.tail import FarEnd, MainRun
 from warmbranch.steady.answer import Answer

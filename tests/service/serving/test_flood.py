@@ -21,7 +21,7 @@ import pytest
 from shared.running import Service, ask, free_port
 from shared.served import Line, Served
 from warmbranch_service.demo import demo_text
-from warmbranch_service.http.metrics_folder import PREFIX
+from warmbranch_service.http.passage.metrics_folder import PREFIX
 from warmbranch_service.http.settings import Settings
 from warmbranch_service.serving import supervisor
 from warmbranch_service.serving.worker_process import HUNG_SECONDS
