@@ -58,6 +58,10 @@ COMPOSITION_SPREAD = 0.005
 that may be otherwise: lean diesel exhaust at idle against petrol's is 1.5 % faster. It goes with
 ``tone``, as it moves the sound speed all along alike."""
 
+STILL_AIR = 1.0
+"""m/s, median of what moves across a branch in air that is called still, where its speed is
+unsure. Our judgement: a fan, the heat of the pipe, a draught under a car."""
+
 EMISSIVITY_SPREAD = 0.4
 """One standard deviation of the logit of a named surface's emissivity: what most of the ranges
 in surfaces.py come to."""
@@ -100,6 +104,13 @@ class Spreads:
         Of the logarithm of the main pipe's mass flow.
     cap_pressure : float, dimensionless
         Of the logarithm of the tone's pressure at the cap. 0 where it is known.
+    air_speed : float, dimensionless
+        Of the logarithm of the air's speed, which is ``STILL_AIR`` in the middle where the case
+        has none. 0 where it is known, as in the next three.
+    radiant_temperature : float, K
+    rise : float, rad
+    wrap_conductivity : float, dimensionless
+        Of its logarithm.
     fixed : frozenset of str
         Unknowns taken as known.
     """
@@ -111,6 +122,10 @@ class Spreads:
     emissivity: float = EMISSIVITY_SPREAD
     mass_flow: float = MASS_FLOW_SPREAD
     cap_pressure: float = CAP_PRESSURE_SPREAD
+    air_speed: float = 0.0
+    radiant_temperature: float = 0.0
+    rise: float = 0.0
+    wrap_conductivity: float = 0.0
     fixed: frozenset[str] = frozenset()
 
 
@@ -302,12 +317,80 @@ def _mass_flow() -> Unknown:
     return Unknown("mass_flow", "kg/s", of_case, apply, value)
 
 
+def _air_speed() -> Unknown:
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        acts = np.isnan(case.closures.fixed_outer_film[0])
+        speed = float(case.surroundings.air_speed[0]) or STILL_AIR
+        uncertain = acts and spreads.air_speed > 0
+        return Gaussian(float(np.log(speed)), spreads.air_speed) if uncertain else None
+
+    def value(_: Case, coordinate: FloatArray) -> FloatArray:
+        return np.exp(coordinate)
+
+    def apply(case: Case, coordinate: FloatArray) -> Case:
+        return case.changed(surroundings=case.surroundings.changed(air_speed=np.exp(coordinate)))
+
+    return Unknown("air_speed", "m/s", of_case, apply, value)
+
+
+def _radiant_temperature() -> Unknown:
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        # Ten deviations above absolute zero: no draw comes near it.
+        within = float(case.surroundings.radiant_temperature[0]) / 10
+        spread = min(spreads.radiant_temperature, within)
+        acts = case.covering.emissivity[0] > 0
+        return Gaussian(0.0, spread) if acts and spread > 0 else None
+
+    def value(case: Case, coordinate: FloatArray) -> FloatArray:
+        return case.surroundings.radiant_temperature + coordinate
+
+    def apply(case: Case, coordinate: FloatArray) -> Case:
+        outside = case.surroundings.changed(radiant_temperature=value(case, coordinate))
+        return case.changed(surroundings=outside)
+
+    return Unknown("radiant_temperature", "K", of_case, apply, value)
+
+
+def _rise() -> Unknown:
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        return Gaussian(0.0, spreads.rise) if spreads.rise > 0 else None
+
+    def value(case: Case, coordinate: FloatArray) -> FloatArray:
+        # Beyond upright the branch comes down on the other side.
+        return np.arcsin(np.sin(case.branch.rise + coordinate))
+
+    def apply(case: Case, coordinate: FloatArray) -> Case:
+        return case.changed(branch=case.branch.changed(rise=value(case, coordinate)))
+
+    return Unknown("rise", "rad", of_case, apply, value)
+
+
+def _wrap_conductivity() -> Unknown:
+    def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
+        wrapped = case.covering.wrap_thickness[0] > 0 and spreads.wrap_conductivity > 0
+        return Gaussian(0.0, spreads.wrap_conductivity) if wrapped else None
+
+    def value(case: Case, coordinate: FloatArray) -> FloatArray:
+        return case.covering.wrap_conductivity * np.exp(coordinate)
+
+    def apply(case: Case, coordinate: FloatArray) -> Case:
+        covering = case.covering.changed(wrap_conductivity=value(case, coordinate))
+        return case.changed(covering=covering)
+
+    return Unknown("wrap_conductivity", "W/(m K)", of_case, apply, value)
+
+
 UNKNOWNS: dict[str, Unknown] = {
     unknown.name: unknown
     for unknown in (
         # Gas before air: its excess is told over the air that the case names.
         _gas_temperature(),
         _air_temperature(),
+        # After the air, which may take what the branch radiates to along.
+        _radiant_temperature(),
+        _air_speed(),
+        _rise(),
+        _wrap_conductivity(),
         _mass_flow(),
         _resists(_coefficient("mouth_exchange", MOUTH_EXCHANGE, None, needs_flow=True)),
         _tone_exchange(),

@@ -25,6 +25,7 @@ from warmbranch_service.case.branch import (
     settle_surface,
 )
 from warmbranch_service.case.closures import Closures
+from warmbranch_service.case.guessed import GUESSABLE, GUESSED_TEXT, Guessed, refuse_guesses
 from warmbranch_service.case.skin_reading import LEAST_EMISSIVITY, MainSkinReading
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, Whole, refusal
 from warmbranch_service.contract.rules import given, left_out, rules, together
@@ -377,6 +378,16 @@ class Case(RequestModel):
     are all that must be given.
     """
 
+    model_config = rules(
+        unsaid={
+            "guessed_twice": "guessed names each field once.",
+            "nothing_to_guess": "guessed names fields that hold a number in this case.",
+            "deviation_too_wide": "standard_deviation of a guess is at most the number itself, of "
+            "an emissivity 0.3, of a temperature 300 K (gas), 40 K (air), 150 K (radiant), of a "
+            "rise 10 degrees.",
+        }
+    )
+
     branch: Branch = Field(description="The closed side branch.")
     main_pipe: MainPipe = Field(description="The pipe that the branch stands on.")
     surroundings: Surroundings = Field(
@@ -388,3 +399,18 @@ class Case(RequestModel):
     closures: Closures = Field(
         default=Closures(), description="The uncertain parts of the model, each replaceable."
     )
+    guessed: Annotated[list[Guessed], Field(max_length=len(GUESSABLE))] = Field(
+        default=[],
+        description=GUESSED_TEXT,
+        examples=[
+            [
+                "main_pipe.mass_flow_kg_h",
+                {"field": "main_pipe.gas_temperature_degC", "standard_deviation": 40},
+            ]
+        ],
+    )
+
+    @model_validator(mode="after")
+    def _guesses_fit(self) -> Case:
+        refuse_guesses(self, self.guessed)
+        return self
