@@ -268,11 +268,15 @@ def _air_temperature() -> Unknown:
         outside = case.surroundings
         # Radiant surroundings that were taken to be as warm as the air stay so.
         follows = outside.radiant_temperature == outside.air_temperature
+        behind = outside.rear_radiant_temperature == outside.rear_air_temperature
         return case.changed(
             surroundings=outside.changed(
                 air_temperature=outside.air_temperature + coordinate,
                 radiant_temperature=outside.radiant_temperature
                 + np.where(follows, coordinate, 0.0),
+                rear_air_temperature=outside.rear_air_temperature + coordinate,
+                rear_radiant_temperature=outside.rear_radiant_temperature
+                + np.where(behind, coordinate, 0.0),
             ),
         )
 
@@ -345,8 +349,13 @@ def _radiant_temperature() -> Unknown:
         return case.surroundings.radiant_temperature + coordinate
 
     def apply(case: Case, coordinate: FloatArray) -> Case:
-        outside = case.surroundings.changed(radiant_temperature=value(case, coordinate))
-        return case.changed(surroundings=outside)
+        outside = case.surroundings
+        behind = outside.rear_radiant_temperature + coordinate
+        return case.changed(
+            surroundings=outside.changed(
+                radiant_temperature=value(case, coordinate), rear_radiant_temperature=behind
+            )
+        )
 
     return Unknown("radiant_temperature", "K", of_case, apply, value)
 

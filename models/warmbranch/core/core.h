@@ -37,6 +37,8 @@ struct design {
     double mass_flow, main_emissivity, film_augmentation, incident_pressure, cap_pressure;
     /* surroundings; K, Pa, m/s */
     double air_temperature, radiant_temperature, pressure, air_speed;
+    /* the same behind a place, m, that is infinite where there is none */
+    double rear_from, rear_air_temperature, rear_radiant_temperature, rear_air_speed;
     /* closures, see closures.py */
     double mouth_exchange, tone_exchange, stirring, reach, sharpness, pulsation;
     double stirred_film, still_nusselt;
@@ -99,16 +101,17 @@ void make_prandtl_series(void);
 struct balance {
     int64_t nodes, padded;
     struct gas_table gas;
-    struct outside out;
+    struct outside out, rear;
     double bore, bore_area, wall_area, rise, buoyancy, stanton, fixed_film, gas_per_kelvin;
     double still_nusselt, stirred_film;
     double main_gas, mouth_resistance; /* K, K/W; 0 where the mouth does not resist */
     double conductivity[3];
-    bool wrapped;
+    bool wrapped, has_rear;
     double *x, *gas_t, *wall_t, *skin_t; /* m and K */
     double *forced;                      /* mixing that does not depend on temperatures, m²/s */
     /* of the grid alone */
     double *per_step, *width_share, *bore_surface, *cap_area, *skin_area, *wrap_conductance;
+    double *rear_share, *rear_flux, *rear_slope; /* of skin_area; what leaves, were all rear */
     /* of faces; face n lies left of node n, and none at the ends */
     double *forced_face, *buoyant, *by_left, *by_right;
     double *flux, *flux_left, *flux_right, *metal_flux, *metal_left, *metal_right;
@@ -129,6 +132,7 @@ struct balance {
 bool balance_make(struct balance *b, int64_t nodes);
 void balance_free(struct balance *b);
 void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m, int64_t i);
+void surrounded_by(const struct design *d, double *low, double *high);
 void balance_grid(struct balance *b, const struct design *d);
 void balance_mixing(struct balance *b);
 double characteristic_impedance(const struct balance *b, double t);

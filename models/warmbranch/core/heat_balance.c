@@ -19,7 +19,7 @@ bool balance_make(struct balance *b, int64_t nodes)
     double **arrays[] = {
         &b->x, &b->gas_t, &b->wall_t, &b->skin_t, &b->forced,
         &b->per_step, &b->width_share, &b->bore_surface, &b->cap_area, &b->skin_area,
-        &b->wrap_conductance, &b->forced_face, &b->buoyant, &b->by_left, &b->by_right,
+        &b->wrap_conductance, &b->rear_share, &b->rear_flux, &b->rear_slope, &b->forced_face, &b->buoyant, &b->by_left, &b->by_right,
         &b->flux, &b->flux_left, &b->flux_right, &b->metal_flux, &b->metal_left, &b->metal_right,
         &b->k, &b->k_slope, &b->cp, &b->cp_slope, &b->mu, &b->mu_slope,
         &b->volumetric, &b->volumetric_slope,
@@ -92,6 +92,22 @@ void balance_fit(struct balance *b, const struct design *d, const struct mixture
         .fixed_film = d->fixed_outer_film,
         .emissivity = d->emissivity,
     };
+    b->has_rear = d->rear_from < d->length;
+    b->rear = b->out;
+    b->rear.air_temperature = d->rear_air_temperature;
+    b->rear.radiant_temperature = d->rear_radiant_temperature;
+    b->rear.air_speed = d->rear_air_speed;
+}
+
+/* Widen a range of temperatures by those of all that is around the branch. */
+void surrounded_by(const struct design *d, double *low, double *high)
+{
+    *low = fmin(*low, fmin(d->air_temperature, d->radiant_temperature));
+    *high = fmax(*high, fmax(d->air_temperature, d->radiant_temperature));
+    if (!isfinite(d->rear_from))
+        return;
+    *low = fmin(*low, fmin(d->rear_air_temperature, d->rear_radiant_temperature));
+    *high = fmax(*high, fmax(d->rear_air_temperature, d->rear_radiant_temperature));
 }
 
 /* What follows from the nodes x alone. */
@@ -108,6 +124,13 @@ void balance_grid(struct balance *b, const struct design *d)
         b->bore_surface[n] = PI * b->bore * width;
         b->cap_area[n] = n == last ? b->bore_area : 0.0;
         b->skin_area[n] = PI * diameter * width + (n == last ? PI / 4 * diameter * diameter : 0.0);
+    }
+    for (int64_t n = 0; b->has_rear && n <= last; n++) {
+        double begin = n > 0 ? (b->x[n - 1] + b->x[n]) / 2 : b->x[0];
+        double width = b->bore_surface[n] / (PI * b->bore);
+        double beyond = fmin(fmax(begin + width - d->rear_from, 0.0), width);
+        double cap = n == last ? PI / 4 * diameter * diameter : 0.0;
+        b->rear_share[n] = (PI * diameter * beyond + cap) / b->skin_area[n];
     }
     if (!b->wrapped)
         return;
@@ -352,5 +375,12 @@ void balance_assemble(struct balance *b)
         counterflow_at_faces(b);
     fluxes_at_faces(b);
     outside_fluxes(&b->out, b->padded, b->skin_t, b->skin_loss, b->skin_slope);
+    if (b->has_rear) {
+        outside_fluxes(&b->rear, b->padded, b->skin_t, b->rear_flux, b->rear_slope);
+        for (int64_t n = 0; n < b->nodes; n++) {
+            b->skin_loss[n] += b->rear_share[n] * (b->rear_flux[n] - b->skin_loss[n]);
+            b->skin_slope[n] += b->rear_share[n] * (b->rear_slope[n] - b->skin_slope[n]);
+        }
+    }
     rows_at_nodes(b);
 }

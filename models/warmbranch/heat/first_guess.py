@@ -17,6 +17,8 @@ def bounds(case: Case, wall_at_mouth: FloatArray) -> tuple[FloatArray, FloatArra
             wall_at_mouth,
             case.surroundings.air_temperature,
             case.surroundings.radiant_temperature,
+            case.surroundings.rear.air_temperature,
+            case.surroundings.rear.radiant_temperature,
         ]
     )
     return ends.min(axis=0)[:, None], ends.max(axis=0)[:, None]

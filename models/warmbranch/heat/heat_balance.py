@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.case import Case
+from warmbranch.case.surroundings import Surroundings
 from warmbranch.gas.gas import GasState, MixtureTable
 from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.linearised import Linearised, divergence, face_mean, node_mean
@@ -121,18 +122,57 @@ class HeatBalance:
         return conductance
 
     @cached_property
+    def rear_share(self) -> FloatArray | None:
+        """Share of each skin_area that lies in the rear; None where all of all designs is front."""
+        rear_from = self.case.surroundings.rear_from[:, None]
+        if not np.any(rear_from < self.x[:, -1:]):
+            return None
+        ends = np.concatenate([self.x[:, :1], (self.x[:, 1:] + self.x[:, :-1]) / 2], axis=1)
+        beyond = np.minimum(np.maximum(ends + self.width - rear_from, 0.0), self.width)
+        area = np.pi * self.skin_diameter[:, None] * beyond
+        in_rear = rear_from[:, 0] < self.x[:, -1]
+        area[:, -1] += np.where(in_rear, np.pi / 4 * self.skin_diameter**2, 0.0)
+        return area / self.skin_area
+
+    @cached_property
     def film(self) -> OutsideFilm:
-        """Convection outside."""
+        """Convection outside, in the front."""
+        return self.film_in(self.case.surroundings)
+
+    @cached_property
+    def _rear_film(self) -> OutsideFilm:
+        return self.film_in(self.case.surroundings.rear)
+
+    def film_in(self, surroundings: Surroundings) -> OutsideFilm:
+        """Convection outside, were these all along."""
         case = self.case
         return OutsideFilm(
             self.air,
-            case.surroundings,
+            surroundings,
             outside_diameter=self.skin_diameter,
             length=case.branch.length,
             rise=case.branch.rise,
             factor=case.closures.outer_film_factor,
             fixed=case.closures.fixed_outer_film,
         )
+
+    def _outwards(self, skin: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """What leaves the skin by convection and radiation, W/m², and its slope, W/(m² K)."""
+        emissivity = self.case.covering.emissivity[:, None]
+
+        def to(film: OutsideFilm, surroundings: Surroundings) -> tuple[FloatArray, FloatArray]:
+            convection, convection_slope = film.flux(skin)
+            radiation, radiation_slope = radiative_flux(
+                skin, surroundings.radiant_temperature[:, None], emissivity
+            )
+            return convection + radiation, convection_slope + radiation_slope
+
+        front, front_slope = to(self.film, self.case.surroundings)
+        share = self.rear_share
+        if share is None:
+            return front, front_slope
+        rear, rear_slope = to(self._rear_film, self.case.surroundings.rear)
+        return front + share * (rear - front), front_slope + share * (rear_slope - front_slope)
 
     def linearise(self, gas: FloatArray, wall: FloatArray, skin: FloatArray) -> Linearised:
         """Residuals and slopes at the given temperatures, each (designs, nodes), K."""
@@ -179,12 +219,7 @@ class HeatBalance:
         wall_flux = wall_fall * wall_conductivity
         wall_flux_left, wall_flux_right = bent + wall_through, bent - wall_through
 
-        convection, convection_slope = self.film.flux(skin)
-        radiation, radiation_slope = radiative_flux(
-            skin,
-            case.surroundings.radiant_temperature[:, None],
-            case.covering.emissivity[:, None],
-        )
+        outwards, outwards_slope = self._outwards(skin)
         leaving, left, here, right = divergence(flux, flux_left, flux_right)
         wall_leaving, wall_left, wall_here, wall_right = divergence(
             wall_flux, wall_flux_left, wall_flux_right
@@ -202,8 +237,8 @@ class HeatBalance:
             wall_gas_left=-given_left,
             wall_gas_here=-given_here,
             wall_gas_right=-given_right,
-            skin_loss=self.skin_area * (convection + radiation),
-            skin_slope=self.skin_area * (convection_slope + radiation_slope),
+            skin_loss=self.skin_area * outwards,
+            skin_slope=self.skin_area * outwards_slope,
             wrap_conductance=self.wrap_conductance,
             wall_over_skin=wall - skin,
             mouth_resistance=self.mouth_resistance,
