@@ -13,7 +13,8 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import InputError
 from warmbranch.belief.draws import standard_normal
-from warmbranch.belief.unknowns import UNKNOWNS, Gaussian, Spreads, with_unknowns
+from warmbranch.belief.unknown import Gaussian, Spreads
+from warmbranch.belief.unknowns import UNKNOWNS, with_unknowns
 from warmbranch.case.case import Case
 
 ENSEMBLE = 256

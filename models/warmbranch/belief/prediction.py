@@ -99,9 +99,7 @@ def expect_each(cases: Case, calibrations: Sequence[Calibration]) -> list[Expect
     found: list[Expected] = []
     for begin in range(0, len(there), TOGETHER):
         own = there[begin : begin + TOGETHER]
-        answer = solve(
-            Case.concatenate([one.cases for one in own]), nodes=COARSE_NODES, modes=1
-        )
+        answer = solve(Case.concatenate([one.cases for one in own]), nodes=COARSE_NODES, modes=1)
         ends = np.cumsum([len(one.cases) for one in own])[:-1]
         tones = np.split(answer.resonance[:, 0], ends)
         times = np.split(answer.transit_time, ends)

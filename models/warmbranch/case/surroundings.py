@@ -39,7 +39,7 @@ class Surroundings(Batched):
 
     @property
     def rear(self) -> Surroundings:
-        """What is around the rear, as if it were all along; that of the front where there is none."""
+        """What is around the rear, as if all along; that of the front where there is none."""
 
         def of(name: str) -> FloatArray:
             own: FloatArray = getattr(self, f"rear_{name}")

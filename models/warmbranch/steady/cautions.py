@@ -215,7 +215,11 @@ def _film_ranges(answer: Answer) -> list[tuple[str, FloatArray, float]]:
     # A comparison with NaN is false: a film that is not used has no range to leave.
     return [
         ("rayleigh", np.maximum(front.rayleigh_max, rear.rayleigh_max) * model, NATURAL_RAYLEIGH),
-        ("reynolds", np.maximum(front.reynolds_max, rear.reynolds_max) * model, CROSS_FLOW_REYNOLDS),
+        (
+            "reynolds",
+            np.maximum(front.reynolds_max, rear.reynolds_max) * model,
+            CROSS_FLOW_REYNOLDS,
+        ),
         ("inverse_peclet", model / slowest, 1 / CROSS_FLOW_PECLET),
         ("main_pipe_reynolds", inside * own_balance, PIPE_REYNOLDS),
     ]

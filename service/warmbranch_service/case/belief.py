@@ -7,7 +7,7 @@ import math
 from dataclasses import replace
 
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import (
+from warmbranch.belief.unknown import (
     CAP_PRESSURE_SPREAD,
     EMISSIVITY_SPREAD,
     GAS_TEMPERATURE_SPREAD,
@@ -16,8 +16,10 @@ from warmbranch.belief.unknowns import (
     Spreads,
 )
 from warmbranch.case.surfaces import SURFACES
+from warmbranch_service.case.around import PLACES, seen_spread
 from warmbranch_service.case.closures import StirredMouth
 from warmbranch_service.case.convert import Converted
+from warmbranch_service.case.convert_around import faced
 from warmbranch_service.case.convert_batch import flow_by_engine
 from warmbranch_service.case.guessed import Guess, spread_of, value_at
 from warmbranch_service.case.main_gas import Inferred, emissivity_spread
@@ -41,6 +43,8 @@ OPEN_RADIANT = 10.0
 """K, standard deviation of what the branch radiates to, over the air, where it is left open."""
 
 GUESSED_RADIANT = 20.0
+GUESSED_NEIGHBOUR = 50.0
+GUESSED_VIEW = 0.4
 GUESSED_RISE = math.radians(3.0)
 GUESSED_WRAP = math.log(1.6) / NORMAL_95
 GUESSED_TIMES = 2.0
@@ -70,20 +74,42 @@ def spreads_of(case: Case, inferred: Inferred | None) -> Spreads:
     if inferred is not None:
         wide = inferred.gas.spread
         spreads = replace(spreads, gas_temperature=wide, least_gas_temperature=0.0)
-    return _guessed(case, _around(case, spreads))
+    return _beside(case, _guessed(case, _around(case, spreads)))
 
 
 def _around(case: Case, spreads: Spreads) -> Spreads:
     """What is around the branch, where it is left open."""
     outside = case.surroundings
     given = outside.model_fields_set
+    place = None if outside.place is None else PLACES[outside.place]
     if "air_temperature_degC" not in given:
-        spreads = replace(spreads, air_temperature=OPEN_AIR)
+        own = OPEN_AIR if place is None else place.air_spread
+        spreads = replace(spreads, air_temperature=own)
     if "air_speed_m_s" not in given:
-        spreads = replace(spreads, air_speed=OPEN_AIR_SPEED)
+        factor = math.exp(OPEN_AIR_SPEED * NORMAL_95) if place is None else place.speed_factor
+        spreads = replace(spreads, air_speed=math.log(factor) / NORMAL_95)
     if outside.radiant_temperature_degC is None:
-        spreads = replace(spreads, radiant_temperature=OPEN_RADIANT)
+        own = OPEN_RADIANT if place is None else place.faced_spread
+        spreads = replace(spreads, radiant_temperature=own)
     return spreads
+
+
+def _beside(case: Case, spreads: Spreads) -> Spreads:
+    """What the branch radiates to, with its hot neighbour."""
+    neighbour = case.surroundings.hot_neighbour
+    if neighbour is None:
+        return spreads
+    own: list[float] = []
+    for name, usual in (
+        ("temperature_degC", GUESSED_NEIGHBOUR),
+        ("view_share", GUESSED_VIEW * neighbour.view_share),
+    ):
+        guess = spread_of(case.guessed, f"surroundings.hot_neighbour.{name}")
+        deviation = None if guess is None else guess.standard_deviation
+        own.append(0.0 if guess is None else usual if deviation is None else deviation)
+    rest, spread = faced(case.surroundings), spreads.radiant_temperature
+    seen = seen_spread(rest, spread, neighbour, (own[0], own[1]))
+    return replace(spreads, radiant_temperature=seen)
 
 
 def _guessed(case: Case, spreads: Spreads) -> Spreads:

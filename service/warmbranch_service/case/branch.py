@@ -222,6 +222,11 @@ class Branch(RequestModel):
         return self.outside_diameter_mm - 2 * self.wall_thickness_mm
 
     @property
+    def skin_diameter_mm(self) -> float:
+        """Outside diameter, over the wrap."""
+        return self.outside_diameter_mm + (0.0 if self.wrap is None else 2 * self.wrap.thickness_mm)
+
+    @property
     def centreline_mm(self) -> float:
         """Length along the centre-line."""
         if self.centreline is None:

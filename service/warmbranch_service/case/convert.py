@@ -13,13 +13,14 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import STILL_AIR
+from warmbranch.belief.unknown import STILL_AIR
 from warmbranch.case import case as physics
 from warmbranch.case.closures import CAP_PRESSURE
 from warmbranch.case.engine import Cycle, firing_order, strongest_order
 from warmbranch.case.surfaces import SURFACES
 from warmbranch_service.case import calibrations
 from warmbranch_service.case import closures as closure_schema
+from warmbranch_service.case.around import PLACES
 from warmbranch_service.case.convert_batch import MM as MM
 from warmbranch_service.case.convert_batch import PER_HOUR, burns, flow_by_engine, to_batch
 from warmbranch_service.case.convert_batch import kelvin as kelvin
@@ -157,13 +158,15 @@ def _assumptions(case: Case) -> list[str]:
         said.append("The gas is that of burnt petrol without excess air.")
     if pipe.skin_temperature_degC is None:
         said.append("The main pipe's skin temperature follows from its own heat balance.")
-    if "air_temperature_degC" not in outside.model_fields_set:
+    if outside.place is not None:
+        said.append(f"Of a place {outside.place} is usual: {PLACES[outside.place].told()}.")
+    elif "air_temperature_degC" not in outside.model_fields_set:
         said.append(f"The air is at {outside.air_temperature_degC:g} °C.")
-    if "air_speed_m_s" not in outside.model_fields_set:
+    if outside.place is None and "air_speed_m_s" not in outside.model_fields_set:
         said.append(
             f"The air is still; the interval takes {STILL_AIR:g} m/s, 95 % within a factor of five."
         )
-    if outside.radiant_temperature_degC is None:
+    if outside.place is None and outside.radiant_temperature_degC is None:
         said.append("What the branch radiates to is as warm as the air.")
     mixing = case.closures.mixing
     if isinstance(mixing, closure_schema.StirredMouth) and mixing.incident_pressure_Pa == 0:

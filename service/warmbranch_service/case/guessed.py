@@ -40,6 +40,8 @@ GUESSABLE = {
     "surroundings.air_temperature_degC": Guessable("K", "10 K", 40.0),
     "surroundings.radiant_temperature_degC": Guessable("K", "20 K", 150.0),
     "surroundings.air_speed_m_s": Guessable("m/s", "95 % within a factor of five"),
+    "surroundings.hot_neighbour.temperature_degC": Guessable("K", "50 K", 200.0),
+    "surroundings.hot_neighbour.view_share": Guessable("1", "two fifths of it"),
     "branch.emissivity": Guessable("1", "95 % between 0.12 and 0.76, of one of 0.4", 0.3),
     "branch.wrap.conductivity_W_mK": Guessable("W/mK", "95 % within a factor of 1.6"),
     "branch.rise_deg": Guessable("deg", "3 degrees", 10.0),
@@ -55,9 +57,7 @@ Name = Annotated[str, OneOf("field that can be guessed", GUESSABLE)]
 class Guess(RequestModel):
     """A number that was guessed, with a spread of one's own."""
 
-    field: Name = Field(
-        description="Path below case.", examples=["main_pipe.gas_temperature_degC"]
-    )
+    field: Name = Field(description="Path below case.", examples=["main_pipe.gas_temperature_degC"])
     standard_deviation: Annotated[float | None, Deviation(nullable=True)] = Field(
         default=None,
         description="How far off it may be, as a standard deviation in the field's unit; of a "
@@ -83,6 +83,15 @@ GUESSED_TEXT = (
     "anyway. A fit widens its priors of gas and air temperature, flow, emissivity and tone by them "
     "and takes the others as given. Default none."
 )
+
+GUESS_RULES = {
+    "guessed_twice": "guessed names each field once.",
+    "nothing_to_guess": "guessed names fields that hold a number in this case.",
+    "deviation_too_wide": "standard_deviation of a guess is at most the number itself, of "
+    "an emissivity 0.3, of a temperature 300 K (gas), 40 K (air), 150 K (radiant), of a "
+    "rise 10 degrees.",
+}
+"""Code of the refusal to the rule."""
 
 
 def spread_of(guessed: Sequence[str | Guess], name: str) -> Guess | None:

@@ -110,9 +110,7 @@ class Given:
 @click.option(
     "--resume", is_flag=True, help="Go on where the file of --output ends, if there is one."
 )
-@click.option(
-    "--interval", is_flag=True, help="Tell the interval of each design's quiet rpm, too."
-)
+@click.option("--interval", is_flag=True, help="Tell the interval of each design's quiet rpm, too.")
 @executors
 def sweep(
     file: str,

@@ -10,7 +10,7 @@ import numpy as np
 
 from warmbranch import core
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.unknowns import Spreads
+from warmbranch.belief.unknown import Spreads
 from warmbranch.case.engine import Cycle
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.rivals import Rival
@@ -21,8 +21,8 @@ from warmbranch.steady.cautions import findings
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.belief import spreads_of
-from warmbranch_service.case.guessed import spread_of
 from warmbranch_service.case.convert import MM, Converted, kelvin, to_physics
+from warmbranch_service.case.guessed import spread_of
 from warmbranch_service.case.messages import cautions_of
 from warmbranch_service.fit import sentences as fit_messages
 from warmbranch_service.fit.answer_schema import (
@@ -85,9 +85,7 @@ def _spreads(request: FitRequest, converted: Converted) -> Spreads:
     said = guessed is None or "air_temperature_spread_K" in unknowns.model_fields_set
     spreads = replace(
         believed,
-        air_temperature=(
-            unknowns.air_temperature_spread_K if said else believed.air_temperature
-        ),
+        air_temperature=(unknowns.air_temperature_spread_K if said else believed.air_temperature),
         fixed=frozenset(unknowns.fixed),
         # Readings see these through the outer film's factor, which stands for them.
         air_speed=0.0,

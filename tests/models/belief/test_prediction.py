@@ -11,7 +11,8 @@ from numpy.testing import assert_allclose
 from warmbranch.belief.calibration import Calibration, calibrated_ensemble
 from warmbranch.belief.parabolas import COARSE_NODES, Parabolas
 from warmbranch.belief.prediction import LEVELS, expect, expect_each
-from warmbranch.belief.unknowns import UNKNOWNS, Spreads, with_unknowns
+from warmbranch.belief.unknown import Spreads
+from warmbranch.belief.unknowns import UNKNOWNS, with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.steady.solve import solve
 
@@ -60,8 +61,10 @@ def test_many_designs_are_told_what_each_is_told_alone(make_case, monkeypatch):
     monkeypatch.setattr("warmbranch.belief.prediction.TOGETHER", 2)
     given = [make_case(gas_temperature=t) for t in (423.15, 548.15, 673.15)]
     given.append(make_case(outside_diameter=6e-3, wall_thickness=2.6e-3, length=3.0))
-    priors = [Calibration.prior(case, spreads) for case, spreads in zip(
-        given, (Spreads(), OPEN, Spreads(), Spreads()), strict=True)]
+    priors = [
+        Calibration.prior(case, spreads)
+        for case, spreads in zip(given, (Spreads(), OPEN, Spreads(), Spreads()), strict=True)
+    ]
     found = expect_each(Case.concatenate(given), priors)
     for one, case, prior in zip(found, given, priors, strict=True):
         alone = expect(case, prior)

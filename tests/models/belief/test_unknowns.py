@@ -8,18 +8,10 @@ import pytest
 from shared.ensembles import prior_ensemble
 from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration, calibrated_ensemble
-from warmbranch.belief.unknowns import (
-    NORMAL_95,
-    STILL_AIR,
-    UNKNOWNS,
-    Spreads,
-    log_spread,
-    shifted_emissivity,
-    with_unknowns,
-)
+from warmbranch.belief.unknown import NORMAL_95, STILL_AIR, Spreads, log_spread
+from warmbranch.belief.unknowns import UNKNOWNS, shifted_emissivity, with_unknowns
 from warmbranch.case.closures import STIRRING
 from warmbranch.gas.gas import COLDEST, HOTTEST
-
 
 OF_THE_REQUEST = {"air_speed", "radiant_temperature", "rise", "wrap_conductivity"}
 """Known, unless a request leaves them open or marks them as guessed."""
@@ -38,9 +30,7 @@ def test_all_unknowns_of_a_plain_case_but_pulsation(make_case):
     assert set(names) == set(UNKNOWNS) - {"pulsation", "stanton"} - OF_THE_REQUEST
     given = make_case(incident_pressure=2000.0, pulsation=0.1, stanton=0.01)
     assert set(Calibration.prior(given).names) == set(UNKNOWNS) - OF_THE_REQUEST
-    wrapped = make_case(
-        incident_pressure=2000.0, pulsation=0.1, stanton=0.01, wrap_thickness=5e-3
-    )
+    wrapped = make_case(incident_pressure=2000.0, pulsation=0.1, stanton=0.01, wrap_thickness=5e-3)
     assert set(Calibration.prior(wrapped, UNSURE).names) == set(UNKNOWNS)
 
 

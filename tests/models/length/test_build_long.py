@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 
 from shared.ensembles import prior_ensemble, right_lengths
 from warmbranch.belief.calibration import Calibration, calibrated_ensemble
-from warmbranch.belief.unknowns import Spreads
+from warmbranch.belief.unknown import Spreads
 from warmbranch.length.build_long import (
     CHANCE_TOO_SHORT,
     RightLengths,
@@ -60,7 +60,7 @@ def test_parabolas_against_every_draw_solved(a_case, bent, tone):
 
 
 def test_what_is_open_moves_the_middle(a_case, bent):
-    """Still air that is but a start: the right length lies on one side, as every draw solved says."""
+    """Still air that is but a start: the right length lies to one side, as every draw says."""
     sized = length_for(a_case(pieces=bent, air_speed=0.0), np.array([TONE]))
     case, right = sized.answer.case, float(sized.length[0])
     open_air = Calibration.prior(case, Spreads(air_speed=0.82))

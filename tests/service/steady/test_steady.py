@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 
@@ -189,7 +190,7 @@ def test_what_is_around_the_branch_is_unsure_where_it_is_left_open(steady, small
     ):  # fmt: skip
         put(smallest, f"case.surroundings.{name}", value)
         found.append(half_width(steady(smallest)))
-    assert all(later < earlier for earlier, later in zip(found, found[1:], strict=False)), found
+    assert all(later < earlier for earlier, later in itertools.pairwise(found)), found
 
 
 def test_gas_speed_is_assumed_and_said_when_nothing_gives_it(steady, smallest):

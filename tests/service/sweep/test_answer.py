@@ -282,7 +282,9 @@ def test_interval_is_of_the_tone_without_an_engine(swept, grid):
     del grid["case"]["engine"]
     grid |= {"interval": True, "outputs": ["resonance.frequency_Hz[0]"]}
     for row in rows(swept(grid)):
-        assert [*row["outputs"]][1:] == [name.replace("quiet_rpm", "resonance_Hz") for name in INTERVAL]
+        assert [*row["outputs"]][1:] == [
+            name.replace("quiet_rpm", "resonance_Hz") for name in INTERVAL
+        ]
         assert None not in row["outputs"].values()
 
 
