@@ -93,13 +93,18 @@ class Rear(RequestModel):
     )
     air_temperature_degC: Annotated[
         float | None, Quantity("degC", TEMPERATURE, low=-40, high=60, nullable=True)
-    ] = Field(default=None, description="Air near the rear. Default null: that of the front.")
+    ] = Field(
+        default=None,
+        description="Air near the rear. Default null: that of the front.",
+        examples=[35],
+    )
     radiant_temperature_degC: Annotated[
         float | None, Quantity("degC", TEMPERATURE, low=-40, high=400, nullable=True)
     ] = Field(
         default=None,
         description="Temperature of what the rear radiates to. Default null: as far above the "
         "rear's air as that of the front is above its own.",
+        examples=[40],
     )
 
 
