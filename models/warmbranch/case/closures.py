@@ -7,7 +7,7 @@ readings. Their priors stand beside them here and nowhere else.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import NamedTuple
 
@@ -138,6 +138,9 @@ class Closures(Batched):
     mouth_model : (designs,) array of MouthModel
     wall_losses : (designs,) array of bool
         Visco-thermal losses at the bore's wall.
+    gas_radiation : (designs,) array, dimensionless
+        Multiplies what carbon dioxide and water exchange with the bore's wall by radiation; 0 for a
+        transparent gas. Not looked at where the inner film is fixed.
     """
 
     mouth_exchange: FloatArray
@@ -159,6 +162,7 @@ class Closures(Batched):
     fixed_mouth_length: FloatArray
     mouth_model: FloatArray
     wall_losses: BoolArray
+    gas_radiation: FloatArray = field(default_factory=lambda: np.zeros(1))
 
     @classmethod
     def default(cls) -> Closures:

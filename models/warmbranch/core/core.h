@@ -24,6 +24,8 @@
 
 /* ---- Records that Python fills ---------------------------------------------------------- */
 
+#define RADIATION_TERMS 5
+
 /* One design: the numbers of a case, see case.py. */
 struct design {
     /* the branch: m, m, m, rad; a positive rise climbs from mouth to cap */
@@ -45,6 +47,8 @@ struct design {
     double stanton, buoyancy, outer_film_factor, mouth_factor, tone;
     double fixed_diffusivity, fixed_inner_film, fixed_outer_film, fixed_mouth_length;
     double mouth_model, wall_losses;
+    /* of the gas's radiation to the bore, see emissivity.py; all 0 for a transparent one */
+    double radiation_coefficients[RADIATION_TERMS];
 };
 
 /* A gas for each design (or one for all), and the air around them, on tables of one grid. */
@@ -106,7 +110,8 @@ struct balance {
     double still_nusselt, stirred_film;
     double main_gas, mouth_resistance; /* K, K/W; 0 where the mouth does not resist */
     double conductivity[3];
-    bool wrapped, has_rear;
+    double radiation[RADIATION_TERMS]; /* times the constant of Stefan and Boltzmann */
+    bool wrapped, has_rear, radiates;
     double *x, *gas_t, *wall_t, *skin_t; /* m and K */
     double *forced;                      /* mixing that does not depend on temperatures, m²/s */
     /* of the grid alone */

@@ -72,6 +72,11 @@ void balance_fit(struct balance *b, const struct design *d, const struct mixture
     b->fixed_film = d->fixed_inner_film;
     b->gas_per_kelvin = d->pressure / b->gas.gas_constant; /* density times temperature */
     memcpy(b->conductivity, d->conductivity, sizeof b->conductivity);
+    b->radiates = false;
+    for (int64_t k = 0; k < RADIATION_TERMS; k++) {
+        b->radiation[k] = STEFAN_BOLTZMANN * d->radiation_coefficients[k];
+        b->radiates |= d->radiation_coefficients[k] != 0;
+    }
     b->wrapped = d->wrap_thickness > 0;
     if (b->buoyancy == 0) { /* nothing of the design before may stay */
         size_t bytes = (size_t)(b->padded + LANES) * sizeof(double);
@@ -304,6 +309,19 @@ static void fluxes_at_faces(struct balance *b)
     }
 }
 
+/* What a gas or a wall sends to the other by the gas's radiation, W/m², and its slope: radiation.py. */
+static quad radiated(const double *coefficients, quad temperature, quad *slope)
+{
+    quad t = temperature * 1e-3, cubed = temperature * temperature * temperature;
+    quad whole = quad_of(0), bent = quad_of(0);
+    for (int64_t k = RADIATION_TERMS - 1; k >= 0; k--) {
+        bent = bent * t + coefficients[k];
+        whole = whole * t + coefficients[k] / (double)(4 + k);
+    }
+    *slope = cubed * bent;
+    return cubed * temperature * whole;
+}
+
 /* Exchange of gas and wall, and the residuals of both.
  *
  * The inner film is (Nu_0 + B √(D/ν)) k/d + St* ρ c_p D_mix/d, with the forced mixing D under the
@@ -340,18 +358,25 @@ static void rows_at_nodes(struct balance *b)
             to_right = scaled * quad_at(b->by_right + n + 1) * surface;
         }
         quad excess = quad_at(b->gas_t + n) - quad_at(b->wall_t + n);
-        quad given = exchange * excess, here = to_here * excess + exchange;
+        quad given = exchange * excess, here = to_here * excess + exchange, taken = exchange;
+        if (b->radiates) {
+            quad by_gas, by_wall, sent = radiated(b->radiation, quad_at(b->gas_t + n), &by_gas);
+            sent -= radiated(b->radiation, quad_at(b->wall_t + n), &by_wall);
+            given += (surface + cap) * sent;
+            here += (surface + cap) * by_gas;
+            taken += (surface + cap) * by_wall;
+        }
         quad left = to_left * excess, right = to_right * excess;
         quad_put(b->gas_amiss + n, quad_at(b->flux + n + 1) - quad_at(b->flux + n) + given);
         quad_put(b->gas_left + n, left - quad_at(b->flux_left + n));
         quad_put(b->gas_here + n, quad_at(b->flux_left + n + 1) - quad_at(b->flux_right + n) + here);
-        quad_put(b->gas_wall + n, -exchange);
+        quad_put(b->gas_wall + n, -taken);
         quad_put(b->gas_right + n, quad_at(b->flux_right + n + 1) + right);
         quad_put(b->wall_amiss + n,
                  quad_at(b->metal_flux + n + 1) - quad_at(b->metal_flux + n) - given);
         quad_put(b->wall_left + n, -quad_at(b->metal_left + n));
         quad_put(b->wall_here + n,
-                 quad_at(b->metal_left + n + 1) - quad_at(b->metal_right + n) + exchange);
+                 quad_at(b->metal_left + n + 1) - quad_at(b->metal_right + n) + taken);
         quad_put(b->wall_right + n, quad_at(b->metal_right + n + 1));
         quad_put(b->wall_gas_left + n, -left);
         quad_put(b->wall_gas_here + n, -here);

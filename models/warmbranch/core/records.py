@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
+from warmbranch.base.constants import RADIATION_TERMS
 
 _Fields = list[tuple[str, Any]]
 
@@ -42,11 +43,12 @@ DESIGN = (
     *("closures.mouth_factor", "closures.tone"),
     *("closures.fixed_diffusivity", "closures.fixed_inner_film", "closures.fixed_outer_film"),
     *("closures.fixed_mouth_length", "closures.mouth_model", "closures.wall_losses"),
+    "radiation_coefficients",
 )
 """Where the numbers of ``struct design`` stand in a case, in order."""
 
 _values = attrgetter(*DESIGN)
-NUMBERS = len(DESIGN) + 2  # the conductivity has three
+NUMBERS = len(DESIGN) + 2 + RADIATION_TERMS - 1  # the conductivity has three
 
 
 def designs(case: Any) -> FloatArray:

@@ -21,7 +21,7 @@ from warmbranch.gas.gas import GasState, MixtureTable
 from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.linearised import Linearised, divergence, face_mean, node_mean
 from warmbranch.heat.mixing import Diffusivity, buoyant_counterflow
-from warmbranch.heat.radiation import radiative_flux
+from warmbranch.heat.radiation import gas_exchange, radiative_flux
 
 
 @dataclass(frozen=True)
@@ -207,7 +207,12 @@ class HeatBalance:
         excess = gas - wall
         given = exchange * excess
         given_left, given_right = given_left * excess, given_right * excess
-        given_here = given_here * excess + exchange
+        given_here, taken_here = given_here * excess + exchange, exchange
+        if self._radiating is not None:
+            radiated, by_gas, by_wall = gas_exchange(self._radiating, gas, wall)
+            given = given + self._radiating_surface * radiated
+            given_here = given_here + self._radiating_surface * by_gas
+            taken_here = exchange + self._radiating_surface * by_wall
 
         # Wall: conduction through the faces.
         steel = face_mean(wall)
@@ -229,10 +234,10 @@ class HeatBalance:
             gas_left=left + given_left,
             gas_here=here + given_here,
             gas_right=right + given_right,
-            gas_wall=-exchange,
+            gas_wall=-taken_here,
             wall=wall_leaving - given,
             wall_left=wall_left,
-            wall_here=wall_here + exchange,
+            wall_here=wall_here + taken_here,
             wall_right=wall_right,
             wall_gas_left=-given_left,
             wall_gas_here=-given_here,
@@ -269,6 +274,19 @@ class HeatBalance:
     @cached_property
     def _wall_area_by_spacing(self) -> FloatArray:
         return self._wall_area / self.spacing
+
+    @cached_property
+    def _radiating(self) -> FloatArray | None:
+        """Coefficients of the gas's radiation; None where all gases are transparent."""
+        coefficients = self.case.radiation_coefficients
+        return coefficients if np.any(coefficients) else None
+
+    @cached_property
+    def _radiating_surface(self) -> FloatArray:
+        """Inner surface of each control volume, the cap's included, m²."""
+        surface = self.bore_surface.copy()
+        surface[:, -1] += self.case.branch.bore_area
+        return surface
 
     @cached_property
     def _share_of_face(self) -> FloatArray:

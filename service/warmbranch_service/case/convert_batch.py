@@ -362,6 +362,7 @@ def _closures(cases: Sequence[Case]) -> physics_closures.Closures:
             values["stanton"][i] = given.inner_film.stanton_number
             values["stirred_film"][i] = given.inner_film.stirred_film_coefficient
             values["still_nusselt"][i] = given.inner_film.still_nusselt_number
+            values["gas_radiation"][i] = float(given.inner_film.gas_radiation)
         else:
             values["fixed_inner_film"][i] = given.inner_film.coefficient_W_m2K
         if isinstance(given.outer_film, closure_schema.NaturalAndForced):
