@@ -24,7 +24,7 @@
 
 /* ---- Records that Python fills ---------------------------------------------------------- */
 
-#define RADIATION_TERMS 5
+#define RADIATION_TERMS 5 /* the size of radiation_coefficients; a test counts all numbers */
 
 /* One design: the numbers of a case, see case.py. */
 struct design {
@@ -48,7 +48,7 @@ struct design {
     double fixed_diffusivity, fixed_inner_film, fixed_outer_film, fixed_mouth_length;
     double mouth_model, wall_losses;
     /* of the gas's radiation to the bore, see emissivity.py; all 0 for a transparent one */
-    double radiation_coefficients[RADIATION_TERMS];
+    double radiation_coefficients[5];
 };
 
 /* A gas for each design (or one for all), and the air around them, on tables of one grid. */

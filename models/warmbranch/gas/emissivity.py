@@ -92,9 +92,7 @@ def total_emissivity(
     B. Leckner, Combustion and Flame 19 (1972) 33, as M. F. Modest, Radiative Heat Transfer, prints
     it; coefficients from memory, found alike in a public program that cites Modest.
     """
-    water, carbon_dioxide = _both(
-        temperature, water_bar, carbon_dioxide_bar, pressure_bar, path_cm
-    )
+    water, carbon_dioxide = _both(temperature, water_bar, carbon_dioxide_bar, pressure_bar, path_cm)
     return water + carbon_dioxide - _overlap(water_bar, carbon_dioxide_bar, path_cm)
 
 

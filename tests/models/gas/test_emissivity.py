@@ -65,7 +65,7 @@ def grey_gases(t, path):
 @pytest.mark.parametrize("path", [0.01, 0.05, 0.3])
 @pytest.mark.parametrize("t", [800, 1000, 1200])
 def test_against_a_sum_of_grey_gases(t, path):
-    """Both are fits to spectra; of either 15 % are told. From memory, see there."""
+    """Both are fits to spectra, each told to be within some 10 %: together 20 %."""
     found = mixture(t, 0.1, 0.1, 100 * path / 0.2)
     assert found == pytest.approx(grey_gases(t, path), rel=0.20)
 
@@ -88,9 +88,7 @@ def test_exchange_is_hottels_own(hot, wall):
     water, carbon_dioxide = array(WATER * ATMOSPHERE), array(CARBON_DIOXIDE * ATMOSPHERE)
     path = array(100 * BEAM_LENGTH * BORE)
     sent = mixture(hot, WATER, CARBON_DIOXIDE, path)
-    taken = absorptivity(
-        array(hot), array(wall), water, carbon_dioxide, array(ATMOSPHERE), path
-    )
+    taken = absorptivity(array(hot), array(wall), water, carbon_dioxide, array(ATMOSPHERE), path)
     own = WALL_FACTOR * STEFAN_BOLTZMANN * (sent * hot**4 - taken * wall**4)
     coefficients = exchange_coefficients(
         np.full(1, WATER), np.full(1, CARBON_DIOXIDE), np.full(1, 101325.0), np.full(1, BORE)
@@ -117,4 +115,5 @@ def test_many_gases_are_each_as_alone():
     rows = np.array([[w, c, 101325.0, b] for w, c in GASES.values() for b in (0.02, 0.06)])
     together = exchange_coefficients(*rows.T)
     for row, found in zip(rows, together, strict=True):
-        assert_allclose(exchange_coefficients(*row[:, None])[0], found, rtol=1e-12)
+        # A small linear system, whose last coefficients are differences of large ones.
+        assert_allclose(exchange_coefficients(*row[:, None])[0], found, rtol=1e-9)
