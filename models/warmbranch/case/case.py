@@ -34,7 +34,8 @@ class Case(Batched):
     def radiation_coefficients(self) -> FloatArray:
         """Of the gas's radiation to the bore, as :func:`exchange_coefficients` has them.
 
-        (designs, RADIATION_TERMS); 0 where the gas is taken as transparent or the inner film is fixed.
+        (designs, RADIATION_TERMS); 0 for a gas taken as transparent and where the inner film is
+        fixed.
         """
         strength = self.closures.gas_radiation
         strength = np.where(np.isnan(self.closures.fixed_inner_film), strength, 0.0)
