@@ -11,17 +11,15 @@ from warmbranch.heat.heat_balance import HeatBalance
 
 def bounds(case: Case, wall_at_mouth: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Lowest and highest temperature that a solution can take, (designs, 1), K."""
-    ends = np.array(
-        [
-            case.main_pipe.gas_temperature,
-            wall_at_mouth,
-            case.surroundings.air_temperature,
-            case.surroundings.radiant_temperature,
-            case.surroundings.rear.air_temperature,
-            case.surroundings.rear.radiant_temperature,
-        ]
-    )
-    return ends.min(axis=0)[:, None], ends.max(axis=0)[:, None]
+    around, hot = case.surroundings, case.main_pipe.gas_temperature
+    low = high = hot
+    everything = [wall_at_mouth, around.air_temperature, around.radiant_temperature]
+    if np.isfinite(around.rear_from).any():
+        rear = around.rear
+        everything += [rear.air_temperature, rear.radiant_temperature]
+    for temperature in everything:
+        low, high = np.minimum(low, temperature), np.maximum(high, temperature)
+    return low[:, None], high[:, None]
 
 
 def first_guess(

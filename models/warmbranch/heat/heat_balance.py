@@ -16,12 +16,11 @@ from numpy.typing import NDArray
 
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.case import Case
-from warmbranch.case.surroundings import Surroundings
 from warmbranch.gas.gas import GasState, MixtureTable
-from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.linearised import Linearised, divergence, face_mean, node_mean
 from warmbranch.heat.mixing import Diffusivity, buoyant_counterflow
-from warmbranch.heat.radiation import gas_exchange, radiative_flux
+from warmbranch.heat.outside import Outside
+from warmbranch.heat.radiation import gas_exchange
 
 
 @dataclass(frozen=True)
@@ -98,10 +97,15 @@ class HeatBalance:
         return area
 
     @cached_property
+    def is_bare(self) -> bool:
+        """Whether no design has a wrap."""
+        return not self.case.covering.wrap_thickness.any()
+
+    @cached_property
     def wrap_conductance(self) -> FloatArray:
         """From wall to skin, W/K; infinite where the tube is bare."""
         branch, covering = self.case.branch, self.case.covering
-        if not covering.wrap_thickness.any():
+        if self.is_bare:
             return np.full(self.x.shape, np.inf)
         with np.errstate(divide="ignore"):
             round_tube = (
@@ -122,57 +126,9 @@ class HeatBalance:
         return conductance
 
     @cached_property
-    def rear_share(self) -> FloatArray | None:
-        """Share of each skin_area that lies in the rear; None where all of all designs is front."""
-        rear_from = self.case.surroundings.rear_from[:, None]
-        if not np.any(rear_from < self.x[:, -1:]):
-            return None
-        ends = np.concatenate([self.x[:, :1], (self.x[:, 1:] + self.x[:, :-1]) / 2], axis=1)
-        beyond = np.minimum(np.maximum(ends + self.width - rear_from, 0.0), self.width)
-        area = np.pi * self.skin_diameter[:, None] * beyond
-        in_rear = rear_from[:, 0] < self.x[:, -1]
-        area[:, -1] += np.where(in_rear, np.pi / 4 * self.skin_diameter**2, 0.0)
-        return area / self.skin_area
-
-    @cached_property
-    def film(self) -> OutsideFilm:
-        """Convection outside, in the front."""
-        return self.film_in(self.case.surroundings)
-
-    @cached_property
-    def _rear_film(self) -> OutsideFilm:
-        return self.film_in(self.case.surroundings.rear)
-
-    def film_in(self, surroundings: Surroundings) -> OutsideFilm:
-        """Convection outside, were these all along."""
-        case = self.case
-        return OutsideFilm(
-            self.air,
-            surroundings,
-            outside_diameter=self.skin_diameter,
-            length=case.branch.length,
-            rise=case.branch.rise,
-            factor=case.closures.outer_film_factor,
-            fixed=case.closures.fixed_outer_film,
-        )
-
-    def _outwards(self, skin: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """What leaves the skin by convection and radiation, W/m², and its slope, W/(m² K)."""
-        emissivity = self.case.covering.emissivity[:, None]
-
-        def to(film: OutsideFilm, surroundings: Surroundings) -> tuple[FloatArray, FloatArray]:
-            convection, convection_slope = film.flux(skin)
-            radiation, radiation_slope = radiative_flux(
-                skin, surroundings.radiant_temperature[:, None], emissivity
-            )
-            return convection + radiation, convection_slope + radiation_slope
-
-        front, front_slope = to(self.film, self.case.surroundings)
-        share = self.rear_share
-        if share is None:
-            return front, front_slope
-        rear, rear_slope = to(self._rear_film, self.case.surroundings.rear)
-        return front + share * (rear - front), front_slope + share * (rear_slope - front_slope)
+    def _outside(self) -> Outside:
+        """What is around the skin."""
+        return Outside(self.case, self.air, self.x, self.width, self.skin_diameter, self.skin_area)
 
     def linearise(self, gas: FloatArray, wall: FloatArray, skin: FloatArray) -> Linearised:
         """Residuals and slopes at the given temperatures, each (designs, nodes), K."""
@@ -224,7 +180,7 @@ class HeatBalance:
         wall_flux = wall_fall * wall_conductivity
         wall_flux_left, wall_flux_right = bent + wall_through, bent - wall_through
 
-        outwards, outwards_slope = self._outwards(skin)
+        outwards, outwards_slope = self._outside.flux(skin)
         leaving, left, here, right = divergence(flux, flux_left, flux_right)
         wall_leaving, wall_left, wall_here, wall_right = divergence(
             wall_flux, wall_flux_left, wall_flux_right
@@ -248,6 +204,7 @@ class HeatBalance:
             wall_over_skin=wall - skin,
             mouth_resistance=self.mouth_resistance,
             mouth_fall=self.main_gas - gas[:, 0],
+            bare=self.is_bare,
         )
 
     @cached_property
@@ -287,6 +244,20 @@ class HeatBalance:
         surface = self.bore_surface.copy()
         surface[:, -1] += self.case.branch.bore_area
         return surface
+
+    @cached_property
+    def _still_nusselt(self) -> FloatArray:
+        return self.case.closures.still_nusselt[:, None]
+
+    @cached_property
+    def _stirs_film(self) -> bool:
+        return bool(self.case.closures.stirred_film.any())
+
+    @cached_property
+    def _mixing_films(self) -> FloatArray | None:
+        """St*/d, 1/m; None where no design's film goes with the mixing."""
+        stanton = self.case.closures.stanton[:, None]
+        return stanton / self._bore if stanton.any() else None
 
     @cached_property
     def _share_of_face(self) -> FloatArray:
@@ -370,33 +341,36 @@ class HeatBalance:
         The film is ``(Nu_0 + B √(D/ν)) k/d + St* ρ c_p D_mix/d``, with the forced mixing D under
         the root. On the cap's plate the buoyant counterflow, which must turn there, adds nothing.
         """
-        bore, closures = self._bore, self.case.closures
-        per_mixing = closures.stanton[:, None] / bore
-        forced = self.forced_diffusivity
-        # √(D/ν), ν = μ T/(p/R), and its slope.
-        root = np.sqrt(forced * self._density_times_temperature / (gas * state.viscosity))
-        bent = -root / 2 * (1 / gas + state.viscosity_slope / state.viscosity)
-        nusselt = closures.still_nusselt[:, None] + closures.stirred_film[:, None] * root
-        nusselt_slope = closures.stirred_film[:, None] * bent
-
-        def film_and_own_slope(diffusivity: FloatArray) -> tuple[FloatArray, FloatArray]:
-            film = nusselt * state.conductivity / bore
-            own = (nusselt * state.conductivity_slope + nusselt_slope * state.conductivity) / bore
-            film = film + per_mixing * volumetric * diffusivity
-            return film, own + per_mixing * volumetric_slope * diffusivity
-
-        buoyant = self.has_buoyancy
-        diffusivity = forced + node_mean(mixing.value - self._forced_face) if buoyant else forced
-        film, here = film_and_own_slope(diffusivity)
-        left, right = np.zeros_like(film), np.zeros_like(film)
-        if buoyant:
-            scaled = per_mixing * volumetric
-            scaled *= self._share_of_face
-            left[:, 1:] = scaled[:, 1:] * by_left
-            right[:, :-1] = scaled[:, :-1] * by_right
-            here[:, 1:] += scaled[:, 1:] * by_right
-            here[:, :-1] += scaled[:, :-1] * by_left
-        cap, cap_slope = film_and_own_slope(forced) if buoyant else (film, here)
+        bore, forced = self._bore, self.forced_diffusivity
+        conductivity, conductivity_slope = state.conductivity, state.conductivity_slope
+        nusselt, own_slope = self._still_nusselt, self._still_nusselt * conductivity_slope
+        if self._stirs_film:
+            # √(D/ν), ν = μ T/(p/R), and its slope.
+            strength = self.case.closures.stirred_film[:, None]
+            root = np.sqrt(forced * self._density_times_temperature / (gas * state.viscosity))
+            root *= strength
+            bent = -root / 2 * (1 / gas + state.viscosity_slope / state.viscosity)
+            nusselt = nusselt + root
+            own_slope = nusselt * conductivity_slope + bent * conductivity
+        film, here = nusselt * conductivity / bore, own_slope / bore
+        left = right = np.zeros_like(film)
+        cap, cap_slope = film[:, -1:], here[:, -1:]
+        if self._mixing_films is not None:
+            scaled, scaled_slope = (
+                self._mixing_films * value for value in (volumetric, volumetric_slope)
+            )
+            cap = cap + scaled[:, -1:] * forced[:, -1:]
+            cap_slope = cap_slope + scaled_slope[:, -1:] * forced[:, -1:]
+            buoyant = self.has_buoyancy
+            mixed = forced + node_mean(mixing.value - self._forced_face) if buoyant else forced
+            film, here = film + scaled * mixed, here + scaled_slope * mixed
+            if buoyant:
+                scaled *= self._share_of_face
+                left, right = np.zeros_like(film), np.zeros_like(film)
+                left[:, 1:] = scaled[:, 1:] * by_left
+                right[:, :-1] = scaled[:, :-1] * by_right
+                here[:, 1:] += scaled[:, 1:] * by_right
+                here[:, :-1] += scaled[:, :-1] * by_left
         if self._fixed_film is not None:
             fixed, is_fixed = self._fixed_film
             film, cap = (np.where(is_fixed, fixed, value) for value in (film, cap))
@@ -405,6 +379,6 @@ class HeatBalance:
             )
         surface = self.bore_surface
         exchange, here = film * surface, here * surface
-        exchange[:, -1] += cap[:, -1] * self.case.branch.bore_area
-        here[:, -1] += cap_slope[:, -1] * self.case.branch.bore_area
+        exchange[:, -1:] += cap * self._bore_area
+        here[:, -1:] += cap_slope * self._bore_area
         return exchange, left * surface, here, right * surface

@@ -15,6 +15,7 @@ from warmbranch.case.geometry import inertance_ratio_between
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.discretise import pulsating
 from warmbranch.heat.heat_balance import HeatBalance
+from warmbranch.heat.mouth_exchange import mouth_resistance
 from warmbranch.heat.temperature import (
     TOLERANCES,
     TemperatureProfile,
@@ -43,6 +44,7 @@ class Mouth(Batched):
     """What the branch meets at the main pipe."""
 
     speed: FloatArray
+    resistance: FloatArray
     wall: FloatArray
     correction: FloatArray
     inertance: FloatArray
@@ -65,6 +67,7 @@ class Mouth(Batched):
         )
         return cls.of_parts(
             speed=speed,
+            resistance=mouth_resistance(case, gas, speed),
             wall=wall,
             correction=correction,
             inertance=density * correction / case.branch.bore_area,

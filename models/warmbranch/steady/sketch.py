@@ -21,7 +21,7 @@ from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.temperature import TemperatureProfile, Tolerances, solve_steady
 from warmbranch.steady.interplay import Mouth, solve_temperatures
 
-SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=1e-3)
+SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=np.inf)
 """Of the sketch: what it is off by moves nodes by no more than some millionths of the length."""
 
 SKETCH_AGREEMENT = 1e-2
@@ -82,17 +82,31 @@ def balance_and_guess(
         If a design's heat balance does not converge, neither on few nodes nor on all.
     """
     if position is not None or nodes <= SKETCH_NODES:
-        return heat_balance(case, gas, air, mouth.speed, nodes=nodes, position=position), None
+        return _balance(case, gas, air, mouth, nodes=nodes, position=position), None
     fine = _sketched(case, gas, air, mouth, nodes)
-    balance = heat_balance(case, gas, air, mouth.speed, position=fine.position)
+    balance = _balance(case, gas, air, mouth, position=fine.position)
     unknown = np.full(len(case), np.nan)
     heat = dict.fromkeys(("heat_entering", "heat_lost", "closure_error", "iterations"), unknown)
     return balance, TemperatureProfile.of_parts(**fine._asdict(), **heat)
 
 
+def _balance(
+    case: Case,
+    gas: MixtureTable,
+    air: MixtureTable,
+    mouth: Mouth,
+    *,
+    nodes: int = DEFAULT_NODES,
+    position: FloatArray | None = None,
+) -> HeatBalance:
+    return heat_balance(
+        case, gas, air, mouth.speed, nodes=nodes, position=position, resistance=mouth.resistance
+    )
+
+
 def _sketched(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int) -> Sketch:
     """Nodes, and a guess on them."""
-    coarse = heat_balance(case, gas, air, mouth.speed, nodes=SKETCH_NODES)
+    coarse = _balance(case, gas, air, mouth, nodes=SKETCH_NODES)
     try:
         rough = solve_temperatures(
             coarse, mouth, agreement=SKETCH_AGREEMENT, tolerances=SKETCH_TOLERANCES
@@ -128,7 +142,7 @@ def _without(
 
 
 def _graded(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int) -> Sketch:
-    balance = heat_balance(case, gas, air, mouth.speed, nodes=nodes)
+    balance = _balance(case, gas, air, mouth, nodes=nodes)
     profile = solve_steady(balance, mouth.wall)
     return Sketch(profile.position, profile.gas, profile.wall, profile.skin)
 
@@ -184,7 +198,9 @@ def refined(sketch: Sketch, nodes: int, cap_crowding: FloatArray) -> Sketch:
             left + t * ((3 * mean - 2 * left - right) + t * (left + right - 2 * mean))
         )
 
-    return Sketch(position, between(sketch.gas), between(sketch.wall), between(sketch.skin))
+    wall = between(sketch.wall)
+    bare = np.array_equal(sketch.skin, sketch.wall)
+    return Sketch(position, between(sketch.gas), wall, wall if bare else between(sketch.skin))
 
 
 def grid_rules() -> records.GridRules:

@@ -193,6 +193,14 @@ def test_what_is_around_the_branch_is_unsure_where_it_is_left_open(steady, small
     assert all(later < earlier for earlier, later in itertools.pairwise(found)), found
 
 
+def test_a_gas_that_radiates_cools_the_branch(steady, van, put):
+    plain = steady(van)
+    put(van, "case.closures.inner_film", {"model": "linked to mixing", "gas_radiation": True})
+    found = steady(van)
+    assert found["resonance"]["quiet_rpm"] < plain["resonance"]["quiet_rpm"]
+    assert found["profile"]["gas_degC"][-1] < plain["profile"]["gas_degC"][-1]
+
+
 def test_gas_speed_is_assumed_and_said_when_nothing_gives_it(steady, smallest):
     answer = steady(smallest)
     assert answer["main_pipe"]["gas_speed_m_s"] == 20

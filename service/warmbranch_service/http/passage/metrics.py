@@ -22,10 +22,10 @@ from prometheus_client import (
 from prometheus_client.multiprocess import MultiProcessCollector
 
 from warmbranch import core
-from warmbranch_service.http.metrics_folder import DIRECTORY
+from warmbranch_service.http.passage.metrics_folder import DIRECTORY
 
 if TYPE_CHECKING:
-    from warmbranch_service.http.workshop import Workshop
+    from warmbranch_service.http.passage.workshop import Workshop
 
 MEDIA_TYPE = CONTENT_TYPE_LATEST
 SECONDS = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60)

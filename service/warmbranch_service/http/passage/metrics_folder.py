@@ -23,7 +23,7 @@ log = logging.getLogger("warmbranch")
 DIRECTORY = "PROMETHEUS_MULTIPROC_DIR"
 PREFIX = "warmbranch-metrics-"
 KINDS = ("counter", "gauge_livesum", "histogram")
-"""Of the files that prometheus_client maps for what http/metrics.py counts."""
+"""Of the files that prometheus_client maps for what http/passage/metrics.py counts."""
 
 RESERVED = 128 * 1024
 """Bytes of each: all series that there are take about half."""

@@ -7,7 +7,7 @@ from urllib.parse import urljoin
 
 import pytest
 
-from warmbranch_service.http.docs import FILES
+from warmbranch_service.http.routes.docs import FILES
 
 
 def test_the_page_names_only_files_that_are_served(client):

@@ -1,8 +1,9 @@
-"""Regenerate ``http/answer_examples.json``: examples of answers' fields, as really answered.
+"""Regenerate ``answer_examples.json`` beside it: examples of answers' fields, as really answered.
 
-``python -m warmbranch_service.http.make_answer_examples`` sends every request that the OpenAPI
-document shows and keeps, of each field of each object, the first value that is not null. Lists are
-cut to three entries. Fields that hold objects are left out: the objects have examples of their own.
+``python -m warmbranch_service.http.openapi.make_answer_examples`` sends every request that the
+OpenAPI document shows and keeps, of each field of each object, the first value that is not null.
+Lists are cut to three entries. Fields that hold objects are left out: the objects have examples of
+their own.
 """
 
 from __future__ import annotations
@@ -18,9 +19,9 @@ from pydantic import BaseModel
 from warmbranch_service.contract.errors import INVALID, TYPE_PREFIX
 from warmbranch_service.fit.answer import answer_fit
 from warmbranch_service.fit.request import FitRequest
-from warmbranch_service.http import request_examples
-from warmbranch_service.http.health import Health, ProblemKind
-from warmbranch_service.http.reference import reference_answer
+from warmbranch_service.http.openapi import request_examples
+from warmbranch_service.http.routes.health import Health, ProblemKind
+from warmbranch_service.http.routes.reference import reference_answer
 from warmbranch_service.length.answer import answer_length
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.answer import steady
@@ -108,5 +109,5 @@ def as_text(examples: Examples) -> str:
 
 
 if __name__ == "__main__":
-    target = Path(str(files("warmbranch_service").joinpath("http/answer_examples.json")))
+    target = Path(str(files("warmbranch_service").joinpath("http/openapi/answer_examples.json")))
     target.write_text(as_text(gather()), encoding="utf-8")

@@ -16,8 +16,8 @@ from warmbranch.gas.combustion import AIR, FUELS, air_fuel_ratio
 from warmbranch.gas.gas import SPECIES
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
 from warmbranch_service.contract.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
-from warmbranch_service.http.conditional import answered, etag_of
-from warmbranch_service.http.strict_route import problem_responses
+from warmbranch_service.http.passage.conditional import answered, etag_of
+from warmbranch_service.http.routes.strict_route import problem_responses
 from warmbranch_service.steady.answer import celsius_or_none, digits
 
 router = APIRouter(tags=["model"])

@@ -11,10 +11,11 @@ import pytest
 from warmbranch.base import stopping
 from warmbranch.base.errors import StoppedError
 from warmbranch_service.contract.errors import Problem
-from warmbranch_service.http import request_examples, steady
 from warmbranch_service.http.app import create_app
+from warmbranch_service.http.openapi import request_examples
+from warmbranch_service.http.passage.workshop import CLOSING, LEFT, TOO_LONG, Workshop
+from warmbranch_service.http.routes import steady
 from warmbranch_service.http.settings import Settings
-from warmbranch_service.http.workshop import CLOSING, LEFT, TOO_LONG, Workshop
 
 GIVE_UP = 20.0
 

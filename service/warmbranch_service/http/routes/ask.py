@@ -23,12 +23,12 @@ from starlette.responses import Response
 
 from warmbranch_service.contract.answer_csv import as_csv
 from warmbranch_service.contract.errors import INVALID, NOT_FOUND, Entry, Problem
-from warmbranch_service.http.strict_route import problem_responses
+from warmbranch_service.http.routes.strict_route import problem_responses
 from warmbranch_service.job import PARTS, Job
 
 if TYPE_CHECKING:
     from warmbranch_service.contract.whole_answer import WholeAnswer
-    from warmbranch_service.http.workshop import Workshop
+    from warmbranch_service.http.passage.workshop import Workshop
 
 router = APIRouter(tags=["model"])
 

@@ -27,8 +27,8 @@ from warmbranch.base.errors import StoppedError
 from warmbranch.base.stopping import Stop, under
 from warmbranch.base.tally import Tally, counted_into
 from warmbranch_service.contract.errors import CLIENT_LEFT, OVERLOADED, TIME_LIMIT, Kind, Problem
-from warmbranch_service.http import metrics
-from warmbranch_service.http.turns import Job, Turns
+from warmbranch_service.http.passage import metrics
+from warmbranch_service.http.passage.turns import Job, Turns
 
 Result = TypeVar("Result")
 

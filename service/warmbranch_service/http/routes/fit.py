@@ -10,9 +10,9 @@ from starlette.responses import Response
 from warmbranch_service.contract.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
 from warmbranch_service.fit.answer_schema import FitAnswer
 from warmbranch_service.fit.request import FitRequest
-from warmbranch_service.http import request_examples
-from warmbranch_service.http.strict_route import StrictRoute, problem_responses
-from warmbranch_service.http.workshop import Workshop
+from warmbranch_service.http.openapi import request_examples
+from warmbranch_service.http.passage.workshop import Workshop
+from warmbranch_service.http.routes.strict_route import StrictRoute, problem_responses
 
 router = APIRouter(route_class=StrictRoute, tags=["model"])
 

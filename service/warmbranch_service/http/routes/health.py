@@ -11,8 +11,8 @@ from starlette.responses import Response
 
 from warmbranch_service.contract.errors import KINDS, NOT_FOUND, NOT_READY, TYPE_PREFIX, Problem
 from warmbranch_service.contract.fields import AnswerModel
-from warmbranch_service.http import metrics as counts
-from warmbranch_service.http.strict_route import problem_responses
+from warmbranch_service.http.passage import metrics as counts
+from warmbranch_service.http.routes.strict_route import problem_responses
 from warmbranch_service.version import MODEL_VERSION
 
 router = APIRouter(tags=["service"])

@@ -11,9 +11,9 @@ from starlette.responses import Response
 
 from warmbranch_service.contract.errors import INVALID, MALFORMED, NOT_JSON, Entry, Problem
 from warmbranch_service.contract.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
+from warmbranch_service.http.passage.workshop import Workshop
+from warmbranch_service.http.routes.strict_route import problem_responses
 from warmbranch_service.http.settings import Settings
-from warmbranch_service.http.strict_route import problem_responses
-from warmbranch_service.http.workshop import Workshop
 from warmbranch_service.listen.answer_schema import ListenAnswer
 from warmbranch_service.listen.recordings import Limits
 from warmbranch_service.listen.request import ListenRequest

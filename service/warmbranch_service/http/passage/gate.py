@@ -25,7 +25,7 @@ from warmbranch_service.contract.errors import (
     ProblemParts,
     problem_response,
 )
-from warmbranch_service.http import metrics
+from warmbranch_service.http.passage import metrics
 
 API_KEY_HEADER = "X-API-Key"
 GUARDED = "/v1/"

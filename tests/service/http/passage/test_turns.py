@@ -14,11 +14,12 @@ from shared.problems import strict
 from warmbranch.base import stopping
 from warmbranch_service.contract import strict_json
 from warmbranch_service.contract.errors import Problem
-from warmbranch_service.http import strict_route, turns, workshop
 from warmbranch_service.http.app import create_app
+from warmbranch_service.http.passage import turns, workshop
+from warmbranch_service.http.passage.turns import Job, Places, Turns
+from warmbranch_service.http.passage.workshop import Workshop
+from warmbranch_service.http.routes import strict_route
 from warmbranch_service.http.settings import Settings
-from warmbranch_service.http.turns import Job, Places, Turns
-from warmbranch_service.http.workshop import Workshop
 from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.plan import Chunk
 from warmbranch_service.sweep.varied import CHUNK

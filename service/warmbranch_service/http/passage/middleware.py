@@ -20,7 +20,7 @@ from warmbranch_service.contract.errors import (
     ProblemParts,
     problem_response,
 )
-from warmbranch_service.http import metrics
+from warmbranch_service.http.passage import metrics
 
 log = logging.getLogger("warmbranch")
 

@@ -20,10 +20,10 @@ from warmbranch_service.contract.errors import (
     problem_json,
 )
 from warmbranch_service.contract.forms import CSV, MEDIA_TYPES, VARY, form_of
-from warmbranch_service.http import request_examples
-from warmbranch_service.http.strict_route import WeightyRoute, problem_responses
-from warmbranch_service.http.turns import SweepPlace
-from warmbranch_service.http.workshop import Workshop, client_of
+from warmbranch_service.http.openapi import request_examples
+from warmbranch_service.http.passage.turns import SweepPlace
+from warmbranch_service.http.passage.workshop import Workshop, client_of
+from warmbranch_service.http.routes.strict_route import WeightyRoute, problem_responses
 from warmbranch_service.sweep.answer_forms import FORMS, NDJSON, AnswerForm, answer_form
 from warmbranch_service.sweep.answer_schema import SweepFailure, SweepLine
 from warmbranch_service.sweep.executors import Executor, ExecutorError

@@ -18,8 +18,7 @@ from warmbranch_service.contract.errors import PROBLEM_MEDIA_TYPE, ProblemDetail
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema, RequestModel
 from warmbranch_service.contract.forms import CSV
 from warmbranch_service.contract.rules import OF_STRINGS, RULES
-from warmbranch_service.http import listen
-from warmbranch_service.http.answer_ranges import (
+from warmbranch_service.http.openapi.answer_ranges import (
     ANY_NUMBER,
     LEAST,
     MOST,
@@ -28,7 +27,8 @@ from warmbranch_service.http.answer_ranges import (
     MOST_WITHIN,
     SIGNED,
 )
-from warmbranch_service.http.gate import API_KEY_HEADER, is_open
+from warmbranch_service.http.passage.gate import API_KEY_HEADER, is_open
+from warmbranch_service.http.routes import listen
 
 API_KEY = "ApiKey"
 
@@ -237,7 +237,7 @@ def _answer_examples() -> dict[str, dict[str, Any]]:
     """What the documented requests are answered, by model and field."""
     text = (
         files("warmbranch_service")
-        .joinpath("http/answer_examples.json")
+        .joinpath("http/openapi/answer_examples.json")
         .read_text(encoding="utf-8")
     )
     return json.loads(text)

@@ -1,6 +1,6 @@
 """Requests that the OpenAPI document shows, by route: all invented, all answered with 200.
 
-Each can be sent as it stands. Those of a length are in length_examples.py.
+Each can be sent as it stands. Those of a length are in length/examples.py.
 """
 
 from __future__ import annotations

@@ -19,8 +19,8 @@ from starlette.responses import RedirectResponse, Response
 
 from warmbranch_service.contract.errors import NOT_FOUND, Problem
 from warmbranch_service.demo import demo_text
-from warmbranch_service.http.conditional import answered, etag_of
-from warmbranch_service.http.page_bundle import bundle, styles
+from warmbranch_service.http.passage.conditional import answered, etag_of
+from warmbranch_service.http.routes.page_bundle import bundle, styles
 from warmbranch_service.length.examples import example_text
 
 MEDIA_TYPES = {

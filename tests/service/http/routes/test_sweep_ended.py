@@ -11,8 +11,8 @@ import pytest
 
 from warmbranch.base import stopping
 from warmbranch_service.http.app import create_app
+from warmbranch_service.http.passage.workshop import CLOSING, LEFT, TOO_LONG
 from warmbranch_service.http.settings import Settings
-from warmbranch_service.http.workshop import CLOSING, LEFT, TOO_LONG
 from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.plan import Chunk
 from warmbranch_service.sweep.varied import CHUNK

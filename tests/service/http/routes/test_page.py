@@ -8,8 +8,8 @@ from importlib.resources import files
 
 import pytest
 
-from warmbranch_service.http.page import MADE, MEDIA_TYPES, NAMES, part_of
-from warmbranch_service.http.page_bundle import UnknownFormError, bundle
+from warmbranch_service.http.routes.page import MADE, MEDIA_TYPES, NAMES, part_of
+from warmbranch_service.http.routes.page_bundle import UnknownFormError, bundle
 from warmbranch_service.length.examples import example_text
 
 FOLDER = files("warmbranch_service") / "page"

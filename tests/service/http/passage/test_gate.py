@@ -9,8 +9,8 @@ import pytest
 from starlette.routing import BaseRoute, Match
 from starlette.testclient import TestClient
 
-from warmbranch_service.http import gate
 from warmbranch_service.http.app import create_app
+from warmbranch_service.http.passage import gate
 from warmbranch_service.http.settings import Settings
 
 KEY, OTHER = "correct-horse-battery", "staple-of-sixteen-letters"

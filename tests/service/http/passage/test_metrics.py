@@ -6,7 +6,7 @@ import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
 from warmbranch.base.errors import NotConvergedError
-from warmbranch_service.http import metrics
+from warmbranch_service.http.passage import metrics
 from warmbranch_service.steady import answer
 
 

@@ -8,9 +8,9 @@ from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
 from warmbranch_service.contract.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
-from warmbranch_service.http import request_examples
-from warmbranch_service.http.strict_route import StrictRoute, problem_responses
-from warmbranch_service.http.workshop import Workshop
+from warmbranch_service.http.openapi import request_examples
+from warmbranch_service.http.passage.workshop import Workshop
+from warmbranch_service.http.routes.strict_route import StrictRoute, problem_responses
 from warmbranch_service.warmup.answer_schema import WarmupAnswer
 from warmbranch_service.warmup.request import WarmupRequest
 

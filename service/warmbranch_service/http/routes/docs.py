@@ -15,7 +15,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from warmbranch_service.contract.errors import NOT_FOUND, Problem
-from warmbranch_service.http.conditional import answered, etag_of
+from warmbranch_service.http.passage.conditional import answered, etag_of
 
 HEADERS = {
     "cache-control": "no-cache",
