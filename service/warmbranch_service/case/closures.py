@@ -166,8 +166,8 @@ class LinkedFilm(RequestModel):
     gas_radiation: bool = Field(
         default=False,
         strict=True,
-        description="Whether carbon dioxide and water of the gas radiate to the bore, taken as dark "
-        "(0.8), after Leckner (1972). It lowers the quiet rpm by some 0.15 % at 150 degC "
+        description="Whether carbon dioxide and water radiate to the bore, taken as dark (0.8), "
+        "after Leckner (1972). It lowers the quiet rpm by some 0.15 % at 150 degC "
         "and 0.4 % at 400 degC. Default false.",
     )
 
