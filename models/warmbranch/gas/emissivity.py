@@ -120,12 +120,20 @@ def _one(
     """Of one gas at a path of so many bar cm; ``shape`` is (a, b, c, path of the most)."""
     there = np.maximum(path, 1e-12)  # of which it is nothing that a double tells
     x = np.log10(there)
-    rows = [np.polynomial.polynomial.polyval(t, row) for row in gas.emissivity]
+    rows = [_polynomial(t, row) for row in gas.emissivity]
     plain = np.exp(rows[0] + x * (rows[1] + x * rows[2]))
     a, b, c, most = shape
     correction = (a - 1) * (1 - effective_bar) / (a + b - 1 + effective_bar)
     correction = correction * np.exp(-c * np.square(np.log10(most / there)))
     return np.where(path > 0, plain * (1 - correction), 0.0)
+
+
+def _polynomial(t: FloatArray, coefficients: FloatArray) -> FloatArray:
+    """Of rising powers."""
+    found = np.zeros_like(t)
+    for own in coefficients[::-1]:
+        found = found * t + own
+    return found
 
 
 def _overlap(water_bar: FloatArray, carbon_dioxide_bar: FloatArray, path: FloatArray) -> FloatArray:
@@ -188,8 +196,7 @@ def _fitted(rows: FloatArray) -> FloatArray:
     t = (COLDEST + HOTTEST) / 2 + (HOTTEST - COLDEST) / 2 * points
     values = small_exchange(t, *(column[:, None] for column in rows.T))
     matrix = np.vander(t / 1000, count, increasing=True)
-    found: FloatArray = np.linalg.solve(matrix, values.T).T
-    return found
+    return np.asarray(np.linalg.solve(matrix, values.T).T, dtype=np.float64)
 
 
 def small_exchange(
