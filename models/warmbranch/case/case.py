@@ -34,6 +34,8 @@ class Case(Batched):
     def radiation_coefficients(self) -> FloatArray:
         """Of the gas's radiation to the bore, as :func:`exchange_coefficients` has them.
 
+        Its path is that of the bore at the mouth.
+
         (designs, RADIATION_TERMS); 0 for a gas taken as transparent and where the inner film is
         fixed.
         """

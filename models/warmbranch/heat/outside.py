@@ -29,7 +29,7 @@ class Outside:
         One mixture.
     x, width : (designs, nodes) array, m
         Of the nodes and their control volumes.
-    skin_diameter : (designs,) array, m
+    skin_diameter : (designs,) or (designs, nodes) array, m
         Over the wrap.
     skin_area : (designs, nodes) array, m²
         The cap's included.
@@ -64,10 +64,13 @@ class Outside:
         in_rear = rear_from[:, 0] < self.x[:, -1]
         if not in_rear.any():
             return None
+        # The cap goes with the rear; what else of a control volume does, by its length there.
+        cap = np.zeros_like(self.skin_area)
+        plate = self.case.branch.at_cap[0] + 2 * self.case.covering.wrap_thickness
+        cap[:, -1] = np.pi / 4 * np.square(plate)
         begin = np.concatenate([self.x[:, :1], (self.x[:, 1:] + self.x[:, :-1]) / 2], axis=1)
         beyond = np.minimum(np.maximum(begin + self.width - rear_from, 0.0), self.width)
-        area = np.pi * self.skin_diameter[:, None] * beyond
-        area[:, -1] += np.where(in_rear, np.pi / 4 * self.skin_diameter**2, 0.0)
+        area = (self.skin_area - cap) * (beyond / self.width) + np.where(in_rear[:, None], cap, 0.0)
         return area / self.skin_area
 
     @cached_property

@@ -67,14 +67,28 @@ SMALLEST_HEAT = 1e-4
 
 
 @dataclass(frozen=True)
-class TemperatureProfile(Batched):
-    """Temperatures along the branch, and the heat that goes with them.
+class Temperatures(Batched):
+    """Temperatures along the branch: solved, sketched or guessed.
 
     Parameters
     ----------
     position : (designs, nodes) array, m
         From the mouth, along the centre-line.
     gas, wall, skin : (designs, nodes) array, K
+    """
+
+    position: FloatArray
+    gas: FloatArray
+    wall: FloatArray
+    skin: FloatArray
+
+
+@dataclass(frozen=True)
+class TemperatureProfile(Temperatures):
+    """Temperatures along the branch, and the heat that goes with them.
+
+    Parameters
+    ----------
     heat_entering : (designs,) array, W
         Through the mouth, by gas and by wall; negative when the branch heats the main pipe.
     heat_lost : (designs,) array, W
@@ -86,20 +100,21 @@ class TemperatureProfile(Batched):
         Newton steps spent.
     """
 
-    position: FloatArray
-    gas: FloatArray
-    wall: FloatArray
-    skin: FloatArray
     heat_entering: FloatArray
     heat_lost: FloatArray
     closure_error: FloatArray
     iterations: FloatArray
 
+    @property
+    def temperatures(self) -> Temperatures:
+        """Without the heat."""
+        return Temperatures(self.position, self.gas, self.wall, self.skin)
+
 
 def solve_steady(
     balance: HeatBalance,
     wall_at_mouth: FloatArray,
-    guess: TemperatureProfile | None = None,
+    guess: Temperatures | None = None,
     *,
     tolerances: Tolerances = TOLERANCES,
 ) -> TemperatureProfile:
@@ -110,7 +125,7 @@ def solve_steady(
     balance : HeatBalance
     wall_at_mouth : (designs,) array, K
         Wall temperature of the main pipe at the mouth.
-    guess : TemperatureProfile, optional
+    guess : Temperatures, optional
         On the same grid; a nearby solution to start from.
     tolerances : Tolerances
         Who needs hundreds of designs to a thousandth of a kelvin saves a step in four with larger
@@ -171,7 +186,7 @@ def _put(
 def _newton(
     balance: HeatBalance,
     wall_at_mouth: FloatArray,
-    guess: TemperatureProfile | None,
+    guess: Temperatures | None,
     tolerances: Tolerances,
 ) -> tuple[TemperatureProfile, FloatArray]:
     """Profile, and the last step of the designs that did not converge, K; 0 of those that did."""
@@ -188,7 +203,7 @@ def _newton(
     bare = balance.is_bare or np.isinf(balance.wrap_conductance)  # such a tube has but one
     skin = np.where(bare, wall, skin)
     compiled = core.at_hand()
-    if compiled is not None:
+    if compiled is not None and not balance.stepped:
         return _solve_compiled(compiled, balance, (gas, wall, skin), tolerances)
     found: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
     part, open_ = balance, np.arange(size)

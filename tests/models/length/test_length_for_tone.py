@@ -12,7 +12,7 @@ from numpy.testing import assert_allclose
 
 from warmbranch.case.case import Case
 from warmbranch.case.geometry import Piece
-from warmbranch.length.tone import (
+from warmbranch.length.length_for_tone import (
     LONGEST,
     ToneOutcome,
     bounds,
