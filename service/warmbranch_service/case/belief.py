@@ -52,8 +52,21 @@ GUESSED_TIMES = 2.0
 are then. Our judgement."""
 
 
-def spreads_of(case: Case, inferred: Inferred | None) -> Spreads:
+def spreads_of(case: Case, converted: Converted) -> Spreads:
     """How wide the priors of one case are.
+
+    Parameters
+    ----------
+    case : Case
+        With its gas temperature.
+    converted : Converted
+        The same in the words of physics.
+    """
+    return spreads_by(case, converted.inferred)
+
+
+def spreads_by(case: Case, inferred: Inferred | None) -> Spreads:
+    """As :func:`spreads_of`, where no more than the gas temperature was worked out.
 
     Parameters
     ----------
@@ -172,4 +185,4 @@ def believed(case: Case, converted: Converted) -> Calibration:
     """The calibration of the case, or what is believed without one."""
     if converted.calibration is not None:
         return converted.calibration
-    return Calibration.prior(converted.given, spreads_of(case, converted.inferred))
+    return Calibration.prior(converted.given, spreads_of(case, converted))

@@ -80,7 +80,7 @@ def answer_fit(request: FitRequest) -> FitAnswer:
 
 def _spreads(request: FitRequest, converted: Converted) -> Spreads:
     unknowns = request.unknowns
-    believed = spreads_of(request.case, converted.inferred)
+    believed = spreads_of(request.case, converted)
     guessed = spread_of(request.case.guessed, "surroundings.air_temperature_degC")
     said = guessed is None or "air_temperature_spread_K" in unknowns.model_fields_set
     spreads = replace(

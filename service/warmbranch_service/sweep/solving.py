@@ -21,7 +21,7 @@ from warmbranch.belief.prediction import expect_each, predict
 from warmbranch.case import case as physics
 from warmbranch.steady.solve import solve
 from warmbranch_service.case import calibrations
-from warmbranch_service.case.belief import spreads_of
+from warmbranch_service.case.belief import spreads_by
 from warmbranch_service.case.convert import engine_order, refused_flow
 from warmbranch_service.case.convert_batch import PER_HOUR, to_batch
 from warmbranch_service.case.main_gas import Inferred, with_inferred_gas
@@ -186,7 +186,7 @@ def _levels(
         alone = (given.take(np.array([i])) for i in range(len(given)))
         return [predict(one, calibration).resonance for one in alone]
     priors = [
-        Calibration.prior(given.take(np.array([i])), spreads_of(design.case, design.inferred))
+        Calibration.prior(given.take(np.array([i])), spreads_by(design.case, design.inferred))
         for i, design in enumerate(designs)
     ]
     return [expected.resonance for expected in expect_each(given, priors)]

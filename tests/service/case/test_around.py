@@ -7,14 +7,14 @@ import pytest
 
 from warmbranch.heat.radiation import radiative_flux
 from warmbranch_service.case.around import PLACES, HotNeighbour, Shield, seen, seen_spread, shielded
-from warmbranch_service.case.belief import spreads_of
+from warmbranch_service.case.belief import spreads_by
 from warmbranch_service.case.convert import to_physics
 from warmbranch_service.case.schema import Case
 
 
 def converted(smallest, **surroundings):
     case = Case.model_validate({**smallest["case"], "surroundings": surroundings})
-    return to_physics(case).given, spreads_of(case, None)
+    return to_physics(case).given, spreads_by(case, None)
 
 
 def test_radiation_to_a_neighbour_and_the_rest_is_that_to_one_temperature():

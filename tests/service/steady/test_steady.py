@@ -198,7 +198,7 @@ def test_a_gas_that_radiates_cools_the_branch(steady, van, put):
     put(van, "case.closures.inner_film", {"model": "linked to mixing", "gas_radiation": True})
     found = steady(van)
     assert found["resonance"]["quiet_rpm"] < plain["resonance"]["quiet_rpm"]
-    assert found["profile"]["gas_degC"][-1] < plain["profile"]["gas_degC"][-1]
+    assert found["effective_temperature_degC"] < plain["effective_temperature_degC"]
 
 
 def test_gas_speed_is_assumed_and_said_when_nothing_gives_it(steady, smallest):
