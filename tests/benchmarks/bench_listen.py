@@ -135,4 +135,4 @@ if __name__ == "__main__":
     print(
         f"plain, scipy  {spent(plain, minute):.2f} s: ours over it {first / spent(plain, minute):.1f}"
     )
-    print(f"memory        {peak:.0f} MB (before it {before / 1024:.0f}), decoder {decoder:.0f} MB")
+    print(f"memory        {peak:.0f} MB, {before / 1024:.0f} before it; decoder {decoder:.0f} MB")
