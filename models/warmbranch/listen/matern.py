@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import RealArray
 
 
-def matern(x: FloatArray, y: FloatArray, length: float) -> FloatArray:
+def matern(x: RealArray, y: RealArray, length: float) -> RealArray:
     """Matérn's covariance of smoothness 3/2 and unit variance, (x, y).
 
     Source
