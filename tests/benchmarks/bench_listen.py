@@ -132,7 +132,6 @@ if __name__ == "__main__":
     decoder = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     print(f"a minute      {first:.2f} s of processor, {wall:.2f} s by the clock")
     print(f"two minutes   {spent(ours, two):.2f} s of processor")
-    print(
-        f"plain, scipy  {spent(plain, minute):.2f} s: ours over it {first / spent(plain, minute):.1f}"
-    )
+    usual = spent(plain, minute)
+    print(f"plain, scipy  {usual:.2f} s: ours over it {first / usual:.1f}")
     print(f"memory        {peak:.0f} MB, {before / 1024:.0f} before it; decoder {decoder:.0f} MB")
