@@ -7,10 +7,10 @@ import sys
 import time
 
 import pytest
-from warmbranch_service.http.openapi.request_examples import FILES
 
 from warmbranch.base import tally
 from warmbranch_service.command import waiting
+from warmbranch_service.http.openapi.request_examples import FILES
 from warmbranch_service.length.examples import example_text
 from warmbranch_service.local import fit_of, length_of
 
