@@ -53,9 +53,9 @@ ROUNDING_RANGE = (1e-12, 1e-8)
 MOST_ITERATIONS = 160
 
 EASING = (*(3.0**-n for n in range(16)), 0.0)
-"""m²/s. Mixing that is added, less and less, to lead a design to its balance that goes astray on its
-own: with a square metre a second the gas is all but at one temperature, and at 1e-7 less is added
-than gas conducts by itself."""
+"""m²/s. Mixing that is added, less and less, to lead a design to its balance that goes astray by
+itself: with a square metre a second the gas is all but at one temperature, and at 1e-7 less is
+added than gas conducts by itself."""
 
 FINER_GRIDS = 3
 """How often the spacing is halved for a design whose balance has no solution as it stands."""
@@ -137,9 +137,9 @@ def solve_steady(
     some six in a hundred thousand designs of the admissible box. Those are solved with the spacing
     halved, and told at the nodes asked for.
 
-    What fails there too is led to its balance from one that is easy: with mixing added that is taken
-    away by and by (``EASING``). Where the counterflow sets in, iterates that are kept between the
-    bounds may otherwise stay at them: one in ten thousand corners of the box.
+    What fails there too is led to its balance from one that is easy: with mixing added that is
+    taken away by and by (``EASING``). Where the counterflow sets in, iterates that are kept between
+    the bounds may otherwise stay at them: one in ten thousand corners of the box.
 
     The balance obeys a maximum principle: no temperature lies beyond those of the mouth, the air
     and the radiant surroundings. Iterates are kept between them, which changes the path to the
