@@ -41,8 +41,8 @@ server.py needs. With the grace time as it is set, the whole ends within the 10 
 are given."""
 
 LAST_RESORT = 3.0
-"""s beyond the grace time after which the supervisor ends whatever it waits for, its workers killed:
-counted from the signal, by the kernel."""
+"""s beyond the grace time after which the supervisor ends whatever it waits for, its workers
+killed: counted from the signal, by the kernel."""
 
 PAUSE = 0.1
 """s between two looks at the workers."""
