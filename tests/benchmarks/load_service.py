@@ -322,7 +322,8 @@ def crowd_and_flood(seconds: float = 8.0) -> bool:
               f"{chunk * 1e3:.0f} ms; health, p99 {quiet * 1e3:.0f} ms")  # fmt: skip
         print("bound of p99: 4 times p99 alone, plus a chunk\n")
         print("| beside | p50, of alone | p99, of alone | p99, of its bound | health's p99, of "
-              "alone | loop works, waits for a core | sweeps begun, refused | memory | |")  # fmt: skip
+              "alone | loop works, waits for a core | sweeps begun, refused | memory "
+              "| |")  # fmt: skip
         print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | --- |")
         bound = 4 * late + chunk
         clock = LoopClock(worker)
