@@ -46,7 +46,7 @@ PUBLISHED = "tests/published"
 FORMULAS = [
     Break(
         "natural convection: Churchill & Chu's 0.387",
-        HEAT + "nusselt_forms.py",
+        HEAT + "nusselt_with_slopes.py",
         "Factors(0.387 *",
         "Factors(0.5 *",
         f"tests/models/heat/test_films.py tests/models/core/test_agreement.py {PUBLISHED}",
@@ -119,7 +119,7 @@ FORMULAS = [
         "models/warmbranch/warming/storage.py",
         "capacity[0] + temperature * (capacity[1] +",
         "capacity[0] + temperature * (2 * capacity[1] +",
-        "tests/models/warming/test_solve.py",
+        "tests/models/warming/test_storage.py",
     ),
 ]
 
