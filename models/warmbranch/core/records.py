@@ -193,7 +193,7 @@ class SteadyRules(Structure):
         ("fine_search", SearchRules),
         ("wall", WallRules),
         *_numbers("sketch_agreement fine_agreement steady_shrinking foretold"),
-        *_counts("most_passes"),
+        *_counts("most_passes free_passes"),
     ]
 
 
