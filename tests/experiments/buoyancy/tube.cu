@@ -127,6 +127,7 @@ static void run_case(Tube& s, const Case& c, FILE* out, double deadline) {
   }
   up(s.tw.a, tw.data(), tw.size() * 4); up(s.T[0].a, T0.data(), s.N * 8); up(s.T[1].a, T0.data(), s.N * 8);
   std::vector<float4> U0(s.N, make_float4(0, 0, 0, 0)); up(s.u4.a, U0.data(), s.N * 16);
+  std::vector<float2> L0(s.node.size(), make_float2(0, 0)); up(s.L.a, L0.data(), L0.size() * 8);
   std::vector<float> f0(s.N, 0.f);  // gas at rest: populations equal to their weights, which are left out
   for (int b = 0; b < 2; b++) for (int i = 0; i < 27; i++) up(s.f[b].a + (size_t)i * s.N, f0.data(), s.N * 4);
   std::vector<float> zero(tw.size(), 0.f); up(s.qw.a, zero.data(), zero.size() * 4);
@@ -146,7 +147,7 @@ static void run_case(Tube& s, const Case& c, FILE* out, double deadline) {
     samples++;
     down(host.data(), s.qw.a, host.size() * 4); up(s.qw.a, zero.data(), zero.size() * 4);
     Row q(host.size()); for (size_t i = 0; i < host.size(); i++) { q[i] = host[i] / EVERY; heat[i / SECTORS] += q[i]; q[i] /= ring; }
-    if (wall == "sheet") { solve_sheet(tw, q, s.nz, sheet, outer, 30 * r.alpha / d, 0.5 * d); up(s.tw.a, tw.data(), tw.size() * 4); }
+    if (wall == "sheet") { solve_sheet(tw, q, s.nz, sheet, outer, 4 * r.alpha, 0.5 * d); up(s.tw.a, tw.data(), tw.size() * 4); }
     if (!(fabs(now[(s.nz / 2) * NS + 3]) < 1e9)) bad = true;
     if (st % block && st < most) continue;
     // Is it steady? Storage beyond each plane, over what enters there, where that is 3 % of the most.

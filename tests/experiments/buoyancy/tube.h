@@ -36,7 +36,7 @@ D_ void heat_node(const R& r, int k) {
   const float c = p.Ta[n].x, al = r.alpha;
   const int where = z * SECTORS + r.sector[k];
   const float side = r.tw[where];
-  float change = 0, lost = 0;
+  float change = 0, lost = 0, stiff = 0;
 #pragma unroll
   for (int j = 0; j < 3; j++) {
     const float uj = j == 0 ? uc.x : j == 1 ? uc.y : uc.z;
@@ -64,6 +64,7 @@ D_ void heat_node(const R& r, int k) {
         if (j < 2) lost -= (wgt - 1.f) * d[e];  // exchange with a neighbour which the neighbour does not see
       } else if (held[e]) {
         d[e] = al * ((j < 2 ? side : r.end_t[e]) - c) / s.q[2 * j + e];
+        stiff += wgt * al / s.q[2 * j + e];
         if (j < 2) lost -= wgt * d[e];
       }
     }
@@ -73,7 +74,8 @@ D_ void heat_node(const R& r, int k) {
   if (lost != 0.f) add(r.qw + where, lost * p.dt);
   const float old = p.L[k].x;
   p.L[k].x = change;
-  p.Tb[n] = make_float2(c + p.dt * (change + p.ab * (change - old)), 0.f);
+  // Cells with a wall close by are stiff: their own part is taken implicitly, which a steady state does not feel.
+  p.Tb[n] = make_float2(c + p.dt * (change + p.ab * (change - old)) / (1.f + p.dt * stiff), 0.f);
 }
 
 // Sums over a plane: 0 cells, 1 w, 2 T, 3 w T, 4 w², 5 u² + v², 6 -α dT/dz, 7 T y, 8 w y (y from the axis)
