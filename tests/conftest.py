@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -39,6 +40,12 @@ from warmbranch.gas.gas import Composition
 __all__ = ["document", "schemas"]
 """Fixtures for every test."""
 
+
+def pytest_xdist_auto_num_workers() -> int:
+    """What ``-n auto`` means: a worker more than cores, since many tests wait for a clock."""
+    return (os.cpu_count() or 1) + 1
+
+
 COMMON = {
     "length": 1.031,
     "pieces": None,
@@ -46,6 +53,7 @@ COMMON = {
     "wall_thickness": 1.5e-3,
     "cap_thickness": 1.5e-3,
     "rise": 0.0,
+    "lean": 0.0,
     "metal": metal("stainless 304"),
     "emissivity": 0.4,
     "wrap_thickness": 0.0,
@@ -91,6 +99,7 @@ def build_case(**changes) -> Case:
             given["cap_thickness"],
             given["pieces"] or tuple((Piece(length),) for length in lengths.tolist()),
             given["rise"],
+            given["lean"],
         ),
         metal=given["metal"],
         covering=Covering(given["emissivity"], given["wrap_thickness"], given["wrap_conductivity"]),

@@ -1,6 +1,6 @@
 """The forward model as a fit needs it: skin temperatures and the first resonance, no more.
 
-The same equations as ``branch.solve``, on a coarser grid, for many sets of unknowns and a few
+The same equations as ``steady.solve``, on a coarser grid, for many sets of unknowns and a few
 lengths of one branch at once.
 """
 
@@ -86,7 +86,8 @@ class Forecaster:
         self._gas, self._air = MixtureTable.of(case.gas), dry_air_table()
         self._blanks: dict[int, tuple[Case, MixtureTable]] = {}
         self._pulsates = bool(np.any(case.main_pipe.incident_pressure > 0))
-        self._cells = cutting.CELLS if self._pulsates else FIT_CELLS
+        fine = self._pulsates or bool(case.branch.stepped.any())
+        self._cells = cutting.CELLS if fine else FIT_CELLS
 
     def at(self, coordinates: FloatArray) -> Forecast:
         """Solve the model.

@@ -15,7 +15,7 @@ from warmbranch.belief.draws import quantiles
 from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.posterior import Problem
-from warmbranch.length.tone import ToneOutcome, length_for
+from warmbranch.length.length_for_tone import ToneOutcome, length_for
 
 RISK = 0.03
 """Chance of ending too short that one cut may run. A job takes two or three, each judged anew

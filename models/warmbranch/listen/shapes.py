@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import RealArray
 
-TransmissionLoss = Callable[[FloatArray], FloatArray]
+TransmissionLoss = Callable[[RealArray], RealArray]
 """From frequencies in Hz to dB."""
 
 AREA_RATIOS = (0.5, 1.1)
@@ -27,7 +27,7 @@ ENDS = 0.95
 
 SECONDS = np.linspace(2.66, 3.02, 10)
 """Second resonance over the first: 3 in a gas of one temperature, less with a hot mouth and the
-mouth's inertance. A known branch has its own."""
+mouth's inertance."""
 
 LEEWAY = 0.035
 """Of the logarithm: how far a third and higher dip lies off even spacing."""
@@ -35,8 +35,9 @@ LEEWAY = 0.035
 DIPS = 5
 """Dips of one branch that are looked for."""
 
-STRETCHES = (0.97, 1.0, 1.03)
-"""Of the distance of a known branch's neighbours from its first resonance."""
+WIDTHS = (0.8, 1.0, 1.25)
+"""Of a known branch's first dip over that of its transmission loss: what is heard depends on the
+source and the tail pipe too; our judgement."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ class Shape:
     flanking: float
 
 
-def quarter_wave_loss(ratio: FloatArray, area_ratio: float, quality: float = QUALITY) -> FloatArray:
+def quarter_wave_loss(ratio: RealArray, area_ratio: float, quality: float = QUALITY) -> RealArray:
     r"""Transmission loss of a closed branch of one temperature, dB.
 
     .. math:: 20 \log_{10}\left|1 + \frac{m}{2} j \tan\left(\frac{\pi}{2} \frac{f}{f_1}
@@ -81,7 +82,7 @@ def dip_forms(narrowness: float) -> tuple[Shape, ...]:
     """Forms of one dip alone, over its own frequency, ``narrowness`` times as narrow as a first."""
 
     def of(area_ratio: float) -> TransmissionLoss:
-        def loss(ratio: FloatArray) -> FloatArray:
+        def loss(ratio: RealArray) -> RealArray:
             phase = (ratio - 1) * narrowness
             inside = np.abs(phase) < ENDS
             bent = quarter_wave_loss(1 + np.where(inside, phase, 0), area_ratio)
@@ -93,21 +94,25 @@ def dip_forms(narrowness: float) -> tuple[Shape, ...]:
 
 
 def forms_of(loss: TransmissionLoss, resonance: float) -> tuple[Shape, ...]:
-    """Forms for a branch whose loss is known and whose resonance is sought about ``resonance``.
+    """Forms of the first dip of a branch whose loss is known, over its own frequency.
 
-    Its neighbours may lie a little off, as the gas is not quite as warm as the case has it.
+    Only the form of the dip is taken from a case. Where its neighbours lie is sought as if nothing
+    were known: a second dip that a case has some percent off, bound to the first, would drag that
+    along and make it too sure.
     """
 
-    def of(stretch: float) -> TransmissionLoss:
-        def scaled(ratio: FloatArray) -> FloatArray:
-            return loss(np.where(ratio < 1, ratio, 1 + (ratio - 1) * stretch) * resonance)
+    def of(width: float) -> TransmissionLoss:
+        def scaled(ratio: RealArray) -> RealArray:
+            phase = (ratio - 1) / width
+            inside = np.abs(phase) < ENDS
+            return np.where(inside, loss((1 + np.where(inside, phase, 0)) * resonance), 0)
 
         return scaled
 
-    return tuple(Shape(of(stretch), flanking) for stretch in STRETCHES for flanking in FLANKING)
+    return tuple(Shape(of(width), flanking) for width in WIDTHS for flanking in FLANKING)
 
 
-def heard_loss(shape: Shape, ratio: FloatArray, noise_share: FloatArray) -> FloatArray:
+def heard_loss(shape: Shape, ratio: RealArray, noise_share: RealArray) -> RealArray:
     """Drop in the level of orders, dB: what passes, past ways and noise as they add up in power.
 
     Parameters

@@ -69,6 +69,7 @@ def solve(
         radius=case.branch.bore / 2,
         mouth_inertance=inertance,
         wall_losses=case.closures.wall_losses,
+        area_ratio=np.ones_like(means.length),
     )
     failed = np.asarray(found.failed)
     damped.look_again(duct, found.resonance, found.quality, ~failed)
@@ -98,7 +99,11 @@ def _rules() -> records.SteadyRules:
         sketch.grid_rules(),
         records.SearchRules(*resonance.COARSE),
         records.SearchRules(*resonance.FINE),
-        records.WallRules(main_pipe_wall.STEP_TOLERANCE, main_pipe_wall.MOST_WALL_STEPS),
+        records.WallRules(
+            main_pipe_wall.STEP_TOLERANCE,
+            main_pipe_wall.USUAL_LOSS,
+            main_pipe_wall.MOST_WALL_STEPS,
+        ),
         sketch.SKETCH_AGREEMENT,
         interplay.PULSATION_TOLERANCE,
         interplay.STEADY_SHRINKING,

@@ -172,3 +172,16 @@ def test_each_independent_unknown_has_a_white_coordinate_of_its_own(make_case):
     learned = Calibration(prior.names, prior.mean, mixed @ mixed.T)
     root = learned.symmetric_root
     np.testing.assert_allclose(root @ root.T, learned.covariance, rtol=1e-9)
+
+
+def test_a_mouth_that_leans_is_known_worse_and_one_that_stands_as_before(make_case):
+    spreads = Spreads()
+    for name in ("mouth_exchange", "stirring", "mouth_factor"):
+        square, slight, half = (
+            UNKNOWNS[name].prior(make_case(lean=lean), spreads) for lean in (0.0, -0.3, np.pi / 4)
+        )
+        assert square.spread < slight.spread < half.spread
+        assert square.centre == half.centre
+    assert UNKNOWNS["reach"].prior(make_case(lean=0.7), spreads) == UNKNOWNS["reach"].prior(
+        make_case(), spreads
+    )
