@@ -1,4 +1,4 @@
-"""Which factor on today's closed form gives a run's heat, or its temperature beyond half a bore.
+"""Which factor on the model's closed form (without layering) gives a run's heat, or its temperature beyond half a bore.
 
     python along.py ../../../fixtures/simulated/BuoyantTube.toml [B]
 

@@ -86,14 +86,14 @@ def write(target: str, sources: list[str]) -> None:
 
 
 def landed(rayleigh: float, prandtl: float, rise: float) -> float:
-    """Today's closed form over the gas's diffusivity: heat/mixing.py, at a gradient's Rayleigh."""
+    """The model's closed form without layering, over the gas's diffusivity (heat/mixing.py)."""
     across, along = max(np.cos(rise), 0) * rayleigh, max(np.sin(rise), 0) * rayleigh
     viscous, inertial = across**2 / 23040, 4 * np.sqrt(prandtl * across)
     return viscous * inertial / (viscous + inertial) + 4 * np.sqrt(prandtl * along)
 
 
 def table(source: str) -> None:
-    print("| run | x, bores | excess | Ra_g | D/α | D over today's form | Nu | B |")
+    print("| run | x, bores | excess | Ra_g | D/α | D over the form | Nu | B |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- |")
     for run in tomllib.loads(Path(source).read_text())["run"]:
         if "diffusivity" not in run or run["case"]["wall"] in ("linear", "adiabatic"):

@@ -100,10 +100,10 @@ def test_film_of_the_counterflow(name):
     assert np.all((kept > 0.5) & (kept < 1.0))
 
 
-@pytest.mark.parametrize(("name", "most"), [("falling15_3e5", 0.25), ("falling30_3e5", 0.1)])
-def test_falling_tube_hardly_mixes(name, most):
-    """What a level tube has at the same gradient, times this at most, where heat is left."""
+@pytest.mark.parametrize("name", ["falling5_3e5", "falling15_3e5", "falling30_3e5"])
+def test_closed_form_in_a_falling_tube(name):
+    """At one bore: within a factor 2, over a range of 20 in it."""
     run = RUNS[name]
-    for k, x in enumerate(run["x"]):
-        if 0.9 < x < 1.6:
-            assert run["diffusivity"][k] < most * landed(run, k, 0.0)
+    rise = np.radians(run["case"]["rise_deg"])
+    k = min(range(len(run["x"])), key=lambda k: abs(run["x"][k] - 1))
+    assert 0.5 < run["diffusivity"][k] / landed(run, k, rise) < 2
