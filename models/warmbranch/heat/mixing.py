@@ -164,8 +164,8 @@ def buoyant_counterflow(
 
     Valid for
     ---------
-    Laminar flow, 800 < Ra_g < 1e4: in level tubes within 0.85 to 1.6 of our own simulation, in tubes
-    that rise 1 to 12 times too small (most at 30°), in tubes that fall within a factor 2
+    Laminar flow, 800 < Ra_g < 1e4: in level tubes within 0.85 to 1.6 of our own simulation, in
+    tubes that rise 1 to 12 times too small (most at 30°), in tubes that fall within a factor 2
     (tests/experiments/buoyancy). What the flow adds to the inner film is left out, and a factor
     must make good for it. Free-fall mixing length after Cholemari & Arakeri, J. Fluid Mech. 621
     (2009) 69, coefficient of order one, from memory.

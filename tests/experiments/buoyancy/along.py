@@ -1,4 +1,6 @@
-"""Which factor on the model's closed form (without layering) gives a run's heat, or its temperature beyond half a bore.
+"""Which factor on the closed form (without layering) gives a run's heat, or its temperature.
+
+Both from half a bore beyond the reservoir on.
 
     python along.py ../../../fixtures/simulated/BuoyantTube.toml [B]
 
@@ -11,6 +13,7 @@ from __future__ import annotations
 
 import sys
 import tomllib
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +36,7 @@ def along(factor, start, rayleigh, prandtl, rise, still, film):
         fall = np.interp(at, fluxes, falls)
         return 4 * nusselt * warmth / fall, fall
 
-    for low, high in zip(levels[:-1], levels[1:], strict=True):
+    for low, high in pairwise(levels):
         half = flux + slope(flux, low)[0] * (high - low) / 2
         rate, fall = slope(half, (low + high) / 2)
         flux += rate * (high - low)
