@@ -50,8 +50,10 @@ STIRRED_FILM = Prior(1.0, 0.5, 2.0)
 """``B``: what stirring adds to the inner film's Nusselt number, over ``√(D/ν)``."""
 
 BUOYANCY = Prior(1.0, 0.25, 4.0)
-"""The buoyant counterflow over that of mixing.py. Our own simulation: 0.2 to 2.1 in level and
-rising branches, with a front that still moved."""
+"""The buoyant counterflow over that of mixing.py, as long as the inner film leaves it out. Our own
+simulation (fixtures/simulated/BuoyantTube.toml), Ra 3e4 to 3e6: to give the gas's temperature,
+level and rising branches need 0.3 to 4.7, half of them 0.4 to 1.3: the range can not be narrowed
+without the film. With it the level ones need 0.9 to 1.5."""
 
 PULSATION = Prior(0.1, 0.01, 0.5)
 """``C_p``, where it is given in place of that of laminar layers: mixing by pulsation, over ω ξ²."""
