@@ -19,6 +19,7 @@ from warmbranch.case.case import Case
 from warmbranch.case.closures import (
     BUOYANCY,
     CAP_PRESSURE,
+    MOST_STIRRING,
     MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
@@ -352,7 +353,10 @@ def with_unknowns(case: Case, names: Sequence[str], coordinates: FloatArray) -> 
     coefficients = {name: np.exp(given[name]) for name in COEFFICIENTS if name in given}
     if "stirring" in given:
         reach = coefficients.get("reach", batch.closures.reach)
-        coefficients["stirring"] = at_mouth(coefficients["stirring"], reach)
+        stirring = at_mouth(coefficients["stirring"], reach)
+        # A case that says more itself is believed.
+        most = np.maximum(MOST_STIRRING, batch.closures.stirring)
+        coefficients["stirring"] = np.minimum(stirring, most)
     if coefficients:  # all at once: each change copies
         batch = batch.changed(closures=batch.closures.changed(**coefficients))
     for name, unknown in UNKNOWNS.items():
