@@ -5,8 +5,8 @@
 truths inside the 90 % interval, also of those without and with a tone; how often the first cut that
 is advised takes too much; half of the interval's width; and with ``--staged`` how often the whole
 job ends too short: cut, listen, fit, and cut again until the advice is to stop. An honest 90 %
-interval holds the truth in nine of ten. ``--into FILE`` keeps every experiment as a line of JSON and
-runs only those that are not there yet; ``--seconds`` stops after so many.
+interval holds the truth in nine of ten. ``--into FILE`` keeps every experiment as a line of JSON
+and runs only those that are not there yet; ``--seconds`` stops after so many.
 
 ``--ranks`` draws everything that the fit holds uncertain from the fit's own priors instead, and
 prints where the truth ranks among the draws of the fit: evenly, where the sampling is right.

@@ -1,4 +1,4 @@
-"""What a job will still ask for: cuts, each followed by a hearing, and what is left over in the end.
+"""What a job still asks for: cuts, a hearing after each, and what is left over in the end.
 
 The advice is played through beforehand, in one dimension: what has to come off is uncertain by the
 spread of the fit, each hearing tells it to its own error, and the saw stops where the next cut is
