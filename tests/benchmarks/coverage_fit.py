@@ -5,8 +5,11 @@
 truths inside the 90 % interval, also of those without and with a tone; how often the first cut that
 is advised takes too much; half of the interval's width; and with ``--staged`` how often the whole
 job ends too short: cut, listen, fit, and cut again until the advice is to stop. An honest 90 %
-interval holds the truth in nine of ten. ``--into FILE`` keeps every experiment as a line of JSON
-and runs only those that are not there yet; ``--seconds`` stops after so many.
+interval holds the truth in nine of ten.
+
+``--into FILE`` keeps every experiment as a line of JSON and runs only those that are not there yet;
+``--seconds`` stops after so many. ``--bare`` is for a fit that holds nothing uncertain but the
+model's coefficients, as the first one did: the ratio of the widths is the price of the rest.
 
 ``--ranks`` draws everything that the fit holds uncertain from the fit's own priors instead, and
 prints where the truth ranks among the draws of the fit: evenly, where the sampling is right.
@@ -28,7 +31,10 @@ from pathlib import Path
 import numpy as np
 from scipy.stats import kstest
 
+from warmbranch.belief.unknowns import Spreads
+from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.readings import Heard
+from warmbranch.fit.shared import NAMES as SHARED
 from warmbranch.fit.solve import Fitted, fit
 
 LEVELS = {"50 %": (1, 3), "90 %": (0, 4)}
@@ -37,6 +43,16 @@ LEAST_CUT = 0.001
 """m. Advice below which the saw stays where it is."""
 
 MOST_CUTS = 8
+
+BARE = {
+    "spreads": Spreads(
+        least_gas_temperature=0.0,
+        composition=0.0,
+        fixed=frozenset({*SHARED, WARMTH, "sharpness", "tone"}),
+    ),
+    "warm": True,
+}
+"""What a fit is told that takes readings, ears and the model's own form as they are."""
 
 LEVEL = 0.01
 """Chance at which even ranks would be called uneven."""
@@ -72,18 +88,21 @@ class Job:
     left_over: float = 0.0
 
 
-def job(name: str, rng: np.random.Generator, *, listens: bool, staged: bool) -> Job:
+def job(
+    name: str, rng: np.random.Generator, *, listens: bool, staged: bool, bare: bool = False
+) -> Job:
     """Draw a branch in a world, read it, fit it and take the first cut, or all of them.
 
     The wanted tone lies 3 to 15 % above the true one. A cut is too much where the true tone is
     then above the wanted one. A job ends too short where that is so by truth; ``as_heard`` tells
     the same by the ear of the listener, whose bias stays.
     """
+    how = BARE if bare else {}
     own = worlds.drawn(name, rng)
     readings = own.read(int(rng.integers(4, 9)))
     heard = own.hear() if listens else Heard.none()
     target = own.tone() * rng.uniform(1.03, 1.15)
-    found = fit(own.told, readings, heard, target=target)
+    found = fit(own.told, readings, heard, target=target, **how)
     low, high = found.after[[0, -1]]
     cut = 0.0 if found.trim is None else cut_of(found)
     tone = own.tone(own.length - cut) if cut > 0 else own.tone()
@@ -103,7 +122,7 @@ def job(name: str, rng: np.random.Generator, *, listens: bool, staged: bool) -> 
         cuts, done = cuts + 1, cut
         length = own.length - done
         heard = Heard.concatenate([heard, own.hear(length)])
-        found = fit(own.told, readings, heard, target=target)
+        found = fit(own.told, readings, heard, target=target, **how)
         cut = 0.0 if found.trim is None else cut_of(found)
     by_ear = own.length_for(target / own.heard_over_true)
     return Job(
@@ -130,6 +149,7 @@ class Kept:
 
     path: Path | None
     seed: int
+    bare: bool
 
     def __post_init__(self) -> None:
         self.done: dict[tuple[str, int], Job] = {}
@@ -145,7 +165,7 @@ class Kept:
         found = self.done.get((name, number))
         if found is None or (staged and found.too_short is None):
             rng = np.random.default_rng([self.seed, zlib.crc32(name.encode()), number])
-            found = job(name, rng, listens=bool(number % 2), staged=staged)
+            found = job(name, rng, listens=bool(number % 2), staged=staged, bare=self.bare)
             self.done[name, number] = found
             if self.path is not None:
                 line = {"world": name, "number": number, "seed": self.seed, **asdict(found)}
@@ -263,6 +283,7 @@ if __name__ == "__main__":
     parser.add_argument("--seed", type=int, default=2026)
     parser.add_argument("--world", action="append", help="part of a world's name; all unless given")
     parser.add_argument("--staged", action="store_true", help="the whole job, cut after cut")
+    parser.add_argument("--bare", action="store_true", help="only the coefficients are uncertain")
     parser.add_argument("--into", type=Path, help="file that keeps the experiments")
     parser.add_argument("--seconds", type=float, default=np.inf, help="stop after so many")
     parser.add_argument("--ranks", action="store_true", help="truths from the fit's own priors")
@@ -274,7 +295,7 @@ if __name__ == "__main__":
     else:
         print(HEADER + STAGED * given.staged)
         print("|---|---:|---:|---:|---:|" + "---:|---:|---:|" * given.staged)
-        kept = Kept(given.into, given.seed)
+        kept = Kept(given.into, given.seed, given.bare)
         for world in worlds.WORLDS:
             if given.world and not any(part in world for part in given.world):
                 continue

@@ -84,9 +84,9 @@ def zones(own: World) -> None:
     _zones(own, end, own.rng.uniform(0.02, 0.1) * speed_times_bore(own))
 
 
-@world("two zones: mixed for 15 to 60 % of the length, then stagnant", absurd=True)
+@world("two zones: mixed for 15 to 60 % of the length, then stagnant")
 def far_zones(own: World) -> None:
-    """As no flow past a mouth has been seen to do: what a fan in the branch would."""
+    """Farther in than flow past a mouth has been seen to stir; plausible all the same."""
     end = own.rng.uniform(0.15, 0.6) * own.length
     _zones(own, end, own.rng.uniform(0.045, 0.22) * speed_times_bore(own))
 

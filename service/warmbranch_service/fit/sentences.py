@@ -237,7 +237,7 @@ def trim(
     if ahead is not None and ahead.cuts > MORE_THAN_ONE:
         job = (
             f" Such a job takes some {ahead.cuts:.0f} cuts with a hearing after each, and leaves "
-            f"about {ahead.left_over * 1e3:.0f} mm too much; the last cut is heard too."
+            f"about {ahead.left_over * 1e3:.0f} mm too much. Listen after the last cut too."
         )
     return (
         f"For the target, cut {cut_now:.0f} mm now, which leaves less than {RISK * 100:g} % chance "
