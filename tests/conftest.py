@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -38,6 +39,12 @@ from warmbranch.gas.gas import Composition
 
 __all__ = ["document", "schemas"]
 """Fixtures for every test."""
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """What ``-n auto`` means: a worker more than cores, since many tests wait for a clock."""
+    return (os.cpu_count() or 1) + 1
+
 
 COMMON = {
     "length": 1.031,

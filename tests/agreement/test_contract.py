@@ -17,8 +17,8 @@ from jsonschema_rs import Draft202012Validator
 
 from shared.document import MODELS, OPERATIONS, names_below
 from warmbranch_service.contract.fields import AnswerModel, RequestModel
-from warmbranch_service.http.make_answer_examples import gather
-from warmbranch_service.http.openapi import FAILURES, complete
+from warmbranch_service.http.openapi.document import FAILURES, complete
+from warmbranch_service.http.openapi.make_answer_examples import gather
 
 
 def parts(schema):
@@ -49,7 +49,7 @@ def lacking(name, field, *, required):
         found.append(
             "an example: Field(examples=[...]); for an answer, let a request in "
             "request_examples.py yield one, and "
-            "python -m warmbranch_service.http.make_answer_examples"
+            "python -m warmbranch_service.http.openapi.make_answer_examples"
         )
     if numbers(field):
         if not field.get("x-unit"):
@@ -175,7 +175,7 @@ def test_patterns_are_understood_outside_python_too(document):
 
 
 def test_examples_of_answers_are_what_is_answered_now(client, schemas):
-    """After a change that is meant: ``python -m warmbranch_service.http.make_answer_examples``."""
+    """After a change that is meant: make_answer_examples.py makes them anew."""
     missing = {
         f"{model}.{name}"
         for model, fields in gather().items()

@@ -53,7 +53,9 @@ TYPES_ONLY = {
         f"warmbranch_service.{room}"
         for room in ("case", "contract", "fit", "length", "steady", "warmup")
     ),
-    frozenset({"warmbranch_service.http.metrics", "warmbranch_service.http.workshop"}),
+    frozenset(
+        {"warmbranch_service.http.passage.metrics", "warmbranch_service.http.passage.workshop"}
+    ),
     frozenset({"warmbranch_service.sweep.checks", "warmbranch_service.sweep.request"}),
 }
 """Circles that only types close and that are meant; each a set of modules or rooms."""

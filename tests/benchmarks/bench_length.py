@@ -40,7 +40,7 @@ def best(repeats: int, functions: dict[str, Callable[[], object]]) -> dict[str, 
 def physics() -> dict[str, Callable[[], object]]:
     """The models alone, on the invented van."""
     from warmbranch.length.compromise import best_length
-    from warmbranch.length.tone import length_for
+    from warmbranch.length.length_for_tone import length_for
     from warmbranch.steady.solve import solve
     from warmbranch_service.length.examples import example
     from warmbranch_service.length.points import points_of

@@ -46,7 +46,7 @@ PUBLISHED = "tests/published"
 FORMULAS = [
     Break(
         "natural convection: Churchill & Chu's 0.387",
-        HEAT + "nusselt_forms.py",
+        HEAT + "nusselt_with_slopes.py",
         "Factors(0.387 *",
         "Factors(0.5 *",
         f"tests/models/heat/test_films.py tests/models/core/test_agreement.py {PUBLISHED}",

@@ -72,28 +72,45 @@ class PlainNumpy:
         gas, _ = self._temperatures()
         density = self.density_times_temperature / self.hot
         ratio = self.gas.heat_capacity_ratio(self.hot[:, None])[:, 0]
-        bore, section = self.case.branch.bore, self.case.branch.bore_area
-        correction = side_branch_correction(bore / self.case.main_pipe.bore) * bore / 2
-        inertance = (density * correction / section)[:, None]
+        correction, inertance = self._mouth(self.hot)
         elements = (gas[:, 1:] + gas[:, :-1]) / 2
+        step = np.broadcast_to(self.step[:, None], elements.shape)
 
         def impedance(f: Array) -> Array:
-            return self._chain(elements, self.step, f) + 2j * np.pi * f * inertance
+            return self._chain(elements, step, f) + 2j * np.pi * f * inertance
 
-        times = self.step[:, None] / self.gas.sound_speed(elements)
-        at_mouth = correction / np.sqrt(ratio * self.case.surroundings.pressure / density)
-        guess = 1 / (4 * (times.sum(axis=1) + at_mouth))
-        f = secant(lambda f: impedance(f[:, None])[:, 0].imag, 0.97 * guess, guess)
+        f = self.tones(gas, step)
         around = impedance(f[:, None] * np.array([0.999, 1.0, 1.001]))
         quality = (around[:, 2].imag - around[:, 0].imag) / (2e-3 * 2 * around[:, 1].real)
 
         def uniform(temperature: Array) -> Array:
-            tube = self._chain(temperature[:, None], self.case.branch.length, f[:, None])
+            tube = self._chain(temperature[:, None], self.case.branch.length[:, None], f[:, None])
             return (tube + 2j * np.pi * f[:, None] * inertance)[:, 0].imag
 
         whole = 4 * (self.case.branch.length + correction) * f
         cold = self.hot * whole**2 / (ratio * self.case.surroundings.pressure / density)
         return f, quality, secant(uniform, 1.02 * cold, cold)
+
+    def tones(self, gas: Array, step: Array) -> Array:
+        """First resonance, Hz: gas (designs, nodes), elements' lengths (designs, elements)."""
+        correction, inertance = self._mouth(gas[:, 0])
+        elements = (gas[:, 1:] + gas[:, :-1]) / 2
+
+        def reactance(f: Array) -> Array:
+            tube = self._chain(elements, step, f[:, None])
+            return (tube + 2j * np.pi * f[:, None] * inertance)[:, 0].imag
+
+        times = (step / self.gas.sound_speed(elements)).sum(axis=1)
+        at_mouth = correction / self.gas.sound_speed(gas[:, :1])[:, 0]
+        guess = 1 / (4 * (times + at_mouth))
+        return secant(reactance, 0.97 * guess, guess)
+
+    def _mouth(self, hot: Array) -> tuple[Array, Array]:
+        """Length correction, m, and inertance, kg/m⁴ (designs, 1), with gas so hot there, K."""
+        bore, section = self.case.branch.bore, self.case.branch.bore_area
+        correction = side_branch_correction(bore / self.case.main_pipe.bore) * bore / 2
+        density = self.density_times_temperature / hot
+        return correction, (density * correction / section)[:, None]
 
     def _film(self, diameter: Array, length: Array) -> OutsideFilm:
         closures, surroundings = self.case.closures, self.case.surroundings
@@ -204,9 +221,10 @@ class PlainNumpy:
         return amiss
 
     def _chain(self, temperature: Array, step: Array, f: Array) -> Array:
-        """Impedance at the mouth of elements in a row (designs, elements), closed at the end.
+        """Impedance at the mouth of elements in a row, closed at the end.
 
-        ``f`` and what comes back are (designs, frequencies).
+        ``temperature`` and ``step`` are (designs, elements), ``f`` and what comes back (designs,
+        frequencies).
         """
         pressure, radius = self.case.surroundings.pressure[:, None], self.case.branch.bore / 2
         state = self.gas.evaluate(temperature)
@@ -225,7 +243,7 @@ class PlainNumpy:
             ratio[..., None] - 1, radius[:, None, None],
         )  # fmt: skip
         phase = np.sqrt(series * shunt)
-        own, phase = series / phase, phase * step[:, None, None]
+        own, phase = series / phase, phase * step[..., None]
         even, odd = np.cosh(phase), np.sinh(phase)
         a, b, c, d = even, own * odd, odd / own, even
         while a.shape[1] > 1:  # neighbours joined, as often as it takes

@@ -11,7 +11,7 @@ import pytest
 
 from warmbranch_service import Job, Problem
 from warmbranch_service.demo import demo_text
-from warmbranch_service.http.request_examples import FILES
+from warmbranch_service.http.openapi.request_examples import FILES
 from warmbranch_service.length.examples import example_text
 
 BRANCH = {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "length_mm": 1200}

@@ -9,7 +9,7 @@ from warmbranch.belief.parabolas import COARSE_NODES
 from warmbranch.belief.unknowns import Spreads
 from warmbranch.case.case import Case
 from warmbranch.length.build_long import RightLengths
-from warmbranch.length.tone import bounds, frozen_slope, with_length
+from warmbranch.length.length_for_tone import bounds, frozen_slope, with_length
 from warmbranch.steady.solve import solve
 
 

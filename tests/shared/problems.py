@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from warmbranch_service.contract.errors import CLIENT_LEFT, KINDS, MOST_ENTRIES
-from warmbranch_service.http.middleware import SECURITY_HEADERS, Frame
+from warmbranch_service.http.passage.middleware import SECURITY_HEADERS, Frame
 
 Json = dict[str, Any]
 

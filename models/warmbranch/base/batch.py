@@ -18,6 +18,8 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
 ComplexArray = NDArray[np.complex128]
+RealArray = NDArray[np.floating[Any]]
+"""Of single or double precision."""
 
 
 class Batched:

@@ -1,6 +1,6 @@
 """The forward model as a fit needs it: skin temperatures and the first resonance, no more.
 
-The same equations as ``branch.solve``, on a coarser grid, for many sets of unknowns and a few
+The same equations as ``steady.solve``, on a coarser grid, for many sets of unknowns and a few
 lengths of one branch at once.
 """
 

@@ -221,7 +221,7 @@ struct mouth {
 
 /* Newton's method on the main pipe's own wall. */
 struct wall_rules {
-    double tolerance; /* K */
+    double tolerance, usual_loss; /* K, W/(m² K) */
     int64_t most;
 };
 

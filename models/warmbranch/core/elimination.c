@@ -170,6 +170,12 @@ void newton_move(struct balance *b, double share, double low, double high)
     move(b->skin_t, b->skin_step, b->padded, share, low, high);
 }
 
+/* Whether the last step, or the last two, leave little. */
+static bool leaves_little(double largest, double before, const struct tolerances *ends)
+{
+    return largest < ends->step || largest * largest * largest < ends->left * before * before;
+}
+
 /* Newton's method on the steady balance from the temperatures at hand: see temperature.py. */
 void newton_steady(struct balance *b, const struct tolerances *ends, const struct newton_rules *r,
                    double low, double high, struct heat_report *report)
@@ -192,8 +198,7 @@ void newton_steady(struct balance *b, const struct tolerances *ends, const struc
         double through_mouth = fabs(by_gas) + fabs(by_wall);
         double imbalance = amiss / (through_mouth + moved + r->smallest_heat);
         *report = (struct heat_report){by_gas, by_wall, lost, (double)iteration, largest};
-        bool close = largest < ends->step ||
-                     largest * largest * largest < ends->left * before * before;
+        bool close = leaves_little(largest, before, ends);
         if (largest < rounding || (close && imbalance < ends->imbalance)) {
             report->last_step = 0.0;
             return;
@@ -202,5 +207,9 @@ void newton_steady(struct balance *b, const struct tolerances *ends, const struc
         largest = newton_step(b);
         bool damped = iteration >= r->undamped_iterations && largest > r->undamped_step;
         newton_move(b, damped ? 0.5 : 1.0, low, high);
+        if (isinf(ends->imbalance) && leaves_little(largest, before, ends)) {
+            *report = (struct heat_report){NAN, NAN, NAN, (double)(iteration + 1), 0.0};
+            return;
+        }
     }
 }

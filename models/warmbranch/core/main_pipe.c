@@ -65,7 +65,7 @@ static bool wall_temperature(const struct design *d, const struct mixtures *m,
     double hot = d->main_gas_temperature, air = d->air_temperature, radiant = d->radiant_temperature;
     double supply = main_supply(d, gas, d->film_augmentation, hot, d->mass_flow);
     double low = fmin(fmin(hot, air), radiant), high = fmax(fmax(hot, air), radiant);
-    double here = (hot + air) / 2;
+    double here = (supply * hot + rules->usual_loss * air) / (supply + rules->usual_loss);
     for (int64_t n = 0; n < rules->most; n++) {
         double slope, flux = outside_flux(&out, here, &slope);
         double new = here + (supply * (hot - here) - flux) / (supply + slope);

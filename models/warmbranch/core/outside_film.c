@@ -2,7 +2,7 @@
  *
  * Air properties are those at the film temperature, the mean of skin and air; the expansion
  * coefficient of an ideal gas is one over it. Every correlation comes with its exact slope, which
- * Newton's method needs. The same physics on numpy: films.py, nusselt_forms.py, radiation.py;
+ * Newton's method needs. The same physics on numpy: films.py, nusselt_with_slopes.py, radiation.py;
  * equations, validity and sources in full: nusselt.py.
  */
 #include "core.h"

@@ -104,7 +104,7 @@ class GridRules(Structure):
 class WallRules(Structure):
     """``struct wall_rules``."""
 
-    _fields_ = [*_numbers("tolerance"), *_counts("most")]
+    _fields_ = [*_numbers("tolerance usual_loss"), *_counts("most")]
 
 
 class CellMeans(Structure):

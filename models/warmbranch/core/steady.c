@@ -136,7 +136,7 @@ static void balance_heat(struct block *block, struct balance *b, struct profiles
 
 /* Mixing by pulsation, m²/s, of a tone of frequency f with the flow's size `size` at the edges of the
  * cells, and the pressure at the cap that goes with its velocity at the mouth, Pa: see
- * interplay.displacement, mixing.pulsation and temperature.pulsating. */
+ * interplay.displacement, mixing.pulsation and discretise.pulsating. */
 static double shake(const struct block *block, struct balance *b, const struct profiles *p,
                     int64_t i, double f, double complex tube, const double *size, double *shaken)
 {

@@ -12,7 +12,7 @@ from warmbranch.case.case import Case
 from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.readings import Readings
 from warmbranch.fit.thermometer import skin_from_infrared
-from warmbranch.length.tone import with_length
+from warmbranch.length.length_for_tone import with_length
 from warmbranch.steady.solve import solve
 
 MARGIN = 3.0

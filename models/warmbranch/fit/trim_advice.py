@@ -19,7 +19,7 @@ from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.job_ahead import JobAhead, job_ahead
 from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY
 from warmbranch.fit.posterior import Problem
-from warmbranch.length.tone import ToneOutcome, length_for
+from warmbranch.length.length_for_tone import ToneOutcome, length_for
 
 RISK = 0.015
 """Chance of ending too short that one cut may run. A job takes three or four, each judged anew
@@ -140,8 +140,8 @@ class Mixture:
 
     def share_below(self, value: float) -> float:
         """Share of the mixture below a value."""
-        scipy = cast("Any", import_module("scipy.special"))  # late, and it ships no types
-        return float(self.weights @ scipy.ndtr((value - self.middle) / self.spread))
+        special = cast("Any", import_module("scipy.special"))  # late: it costs a while
+        return float(self.weights @ special.ndtr((value - self.middle) / self.spread))
 
     def quantile(self, level: float) -> float:
         """Value below which lies so much, by halving."""

@@ -126,10 +126,10 @@ def outside_loss(system: Linearised) -> tuple[FloatArray, FloatArray]:
     The skin's own balance is eliminated node by node, so that a wrapped and a bare tube give the
     same banded system.
     """
+    if system.bare:
+        return system.skin_loss, system.skin_slope
     conductance = system.wrap_conductance
     bare = np.isinf(conductance)
-    if bare.all():
-        return system.skin_loss, system.skin_slope
     finite = np.where(bare, 1.0, conductance)
     share = np.where(bare, 1.0, finite / (finite + system.skin_slope))
     through = np.where(bare, system.skin_loss, finite * system.wall_over_skin)
@@ -138,10 +138,10 @@ def outside_loss(system: Linearised) -> tuple[FloatArray, FloatArray]:
 
 def skin_change(system: Linearised, wall_change: FloatArray) -> FloatArray:
     """Change of the skin's temperature that goes with a change of the wall's, K."""
+    if system.bare:
+        return wall_change
     conductance = system.wrap_conductance
     bare = np.isinf(conductance)
-    if bare.all():
-        return wall_change
     finite = np.where(bare, 1.0, conductance)
     unbalanced = system.skin_loss - finite * system.wall_over_skin
     wrapped = (finite * wall_change - unbalanced) / (finite + system.skin_slope)

@@ -27,6 +27,7 @@ def heat_balance(
     *,
     nodes: int = DEFAULT_NODES,
     position: FloatArray | None = None,
+    resistance: FloatArray | None = None,
 ) -> HeatBalance:
     """Put a batch on its grid, without pulsation.
 
@@ -40,6 +41,8 @@ def heat_balance(
     nodes : int
     position : (designs, nodes) array, m, optional
         In place of graded nodes.
+    resistance : (designs,) array, K/W, optional
+        Of the mouth, for who has it: see :func:`mouth_exchange.mouth_resistance`.
     """
     closures, fixed = case.closures, case.closures.fixed_diffusivity[:, None]
 
@@ -58,7 +61,7 @@ def heat_balance(
         air,
         position,
         forced(position),
-        mouth_resistance(case, gas, speed),
+        mouth_resistance(case, gas, speed) if resistance is None else resistance,
         case.main_pipe.gas_temperature,
     )
 

@@ -14,7 +14,7 @@ from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.base.constants import GRAVITY
 from warmbranch.case.surroundings import Surroundings
 from warmbranch.gas.gas import MixtureTable
-from warmbranch.heat.nusselt_forms import (
+from warmbranch.heat.nusselt_with_slopes import (
     LEVEL_PRANDTL,
     LEVEL_STILL,
     sloped_churchill_chu,

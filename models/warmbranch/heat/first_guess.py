@@ -11,15 +11,11 @@ from warmbranch.heat.heat_balance import HeatBalance
 
 def bounds(case: Case, wall_at_mouth: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Lowest and highest temperature that a solution can take, (designs, 1), K."""
-    ends = np.array(
-        [
-            case.main_pipe.gas_temperature,
-            wall_at_mouth,
-            case.surroundings.air_temperature,
-            case.surroundings.radiant_temperature,
-        ]
-    )
-    return ends.min(axis=0)[:, None], ends.max(axis=0)[:, None]
+    air, radiant = case.surroundings.air_temperature, case.surroundings.radiant_temperature
+    hot = case.main_pipe.gas_temperature
+    low = np.minimum(np.minimum(hot, wall_at_mouth), np.minimum(air, radiant))
+    high = np.maximum(np.maximum(hot, wall_at_mouth), np.maximum(air, radiant))
+    return low[:, None], high[:, None]
 
 
 def first_guess(

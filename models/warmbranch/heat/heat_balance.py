@@ -97,10 +97,15 @@ class HeatBalance:
         return area
 
     @cached_property
+    def is_bare(self) -> bool:
+        """Whether no design has a wrap."""
+        return not self.case.covering.wrap_thickness.any()
+
+    @cached_property
     def wrap_conductance(self) -> FloatArray:
         """From wall to skin, W/K; infinite where the tube is bare."""
         branch, covering = self.case.branch, self.case.covering
-        if not covering.wrap_thickness.any():
+        if self.is_bare:
             return np.full(self.x.shape, np.inf)
         with np.errstate(divide="ignore"):
             round_tube = (
@@ -208,6 +213,7 @@ class HeatBalance:
             wall_over_skin=wall - skin,
             mouth_resistance=self.mouth_resistance,
             mouth_fall=self.main_gas - gas[:, 0],
+            bare=self.is_bare,
         )
 
     @cached_property
@@ -234,6 +240,20 @@ class HeatBalance:
     @cached_property
     def _wall_area_by_spacing(self) -> FloatArray:
         return self._wall_area / self.spacing
+
+    @cached_property
+    def _still_nusselt(self) -> FloatArray:
+        return self.case.closures.still_nusselt[:, None]
+
+    @cached_property
+    def _stirs_film(self) -> bool:
+        return bool(self.case.closures.stirred_film.any())
+
+    @cached_property
+    def _mixing_films(self) -> FloatArray | None:
+        """St*/d, 1/m; None where no design's film goes with the mixing."""
+        stanton = self.case.closures.stanton[:, None]
+        return stanton / self._bore if stanton.any() else None
 
     @cached_property
     def _share_of_face(self) -> FloatArray:
@@ -317,33 +337,36 @@ class HeatBalance:
         The film is ``(Nu_0 + B √(D/ν)) k/d + St* ρ c_p D_mix/d``, with the forced mixing D under
         the root. On the cap's plate the buoyant counterflow, which must turn there, adds nothing.
         """
-        bore, closures = self._bore, self.case.closures
-        per_mixing = closures.stanton[:, None] / bore
-        forced = self.forced_diffusivity
-        # √(D/ν), ν = μ T/(p/R), and its slope.
-        root = np.sqrt(forced * self._density_times_temperature / (gas * state.viscosity))
-        bent = -root / 2 * (1 / gas + state.viscosity_slope / state.viscosity)
-        nusselt = closures.still_nusselt[:, None] + closures.stirred_film[:, None] * root
-        nusselt_slope = closures.stirred_film[:, None] * bent
-
-        def film_and_own_slope(diffusivity: FloatArray) -> tuple[FloatArray, FloatArray]:
-            film = nusselt * state.conductivity / bore
-            own = (nusselt * state.conductivity_slope + nusselt_slope * state.conductivity) / bore
-            film = film + per_mixing * volumetric * diffusivity
-            return film, own + per_mixing * volumetric_slope * diffusivity
-
-        buoyant = self.has_buoyancy
-        diffusivity = forced + node_mean(mixing.value - self._forced_face) if buoyant else forced
-        film, here = film_and_own_slope(diffusivity)
-        left, right = np.zeros_like(film), np.zeros_like(film)
-        if buoyant:
-            scaled = per_mixing * volumetric
-            scaled *= self._share_of_face
-            left[:, 1:] = scaled[:, 1:] * by_left
-            right[:, :-1] = scaled[:, :-1] * by_right
-            here[:, 1:] += scaled[:, 1:] * by_right
-            here[:, :-1] += scaled[:, :-1] * by_left
-        cap, cap_slope = film_and_own_slope(forced) if buoyant else (film, here)
+        bore, forced = self._bore, self.forced_diffusivity
+        conductivity, conductivity_slope = state.conductivity, state.conductivity_slope
+        nusselt, own_slope = self._still_nusselt, self._still_nusselt * conductivity_slope
+        if self._stirs_film:
+            # √(D/ν), ν = μ T/(p/R), and its slope.
+            strength = self.case.closures.stirred_film[:, None]
+            root = np.sqrt(forced * self._density_times_temperature / (gas * state.viscosity))
+            root *= strength
+            bent = -root / 2 * (1 / gas + state.viscosity_slope / state.viscosity)
+            nusselt = nusselt + root
+            own_slope = nusselt * conductivity_slope + bent * conductivity
+        film, here = nusselt * conductivity / bore, own_slope / bore
+        left = right = np.zeros_like(film)
+        cap, cap_slope = film[:, -1:], here[:, -1:]
+        if self._mixing_films is not None:
+            scaled, scaled_slope = (
+                self._mixing_films * value for value in (volumetric, volumetric_slope)
+            )
+            cap = cap + scaled[:, -1:] * forced[:, -1:]
+            cap_slope = cap_slope + scaled_slope[:, -1:] * forced[:, -1:]
+            buoyant = self.has_buoyancy
+            mixed = forced + node_mean(mixing.value - self._forced_face) if buoyant else forced
+            film, here = film + scaled * mixed, here + scaled_slope * mixed
+            if buoyant:
+                scaled *= self._share_of_face
+                left, right = np.zeros_like(film), np.zeros_like(film)
+                left[:, 1:] = scaled[:, 1:] * by_left
+                right[:, :-1] = scaled[:, :-1] * by_right
+                here[:, 1:] += scaled[:, 1:] * by_right
+                here[:, :-1] += scaled[:, :-1] * by_left
         if self._fixed_film is not None:
             fixed, is_fixed = self._fixed_film
             film, cap = (np.where(is_fixed, fixed, value) for value in (film, cap))
@@ -352,6 +375,6 @@ class HeatBalance:
             )
         surface = self.bore_surface
         exchange, here = film * surface, here * surface
-        exchange[:, -1] += cap[:, -1] * self.case.branch.bore_area
-        here[:, -1] += cap_slope[:, -1] * self.case.branch.bore_area
+        exchange[:, -1:] += cap * self._bore_area
+        here[:, -1:] += cap_slope * self._bore_area
         return exchange, left * surface, here, right * surface

@@ -20,7 +20,7 @@ class Linearised(NamedTuple):
     ``skin_loss(T_s) − wrap_conductance (T_w − T_s) = 0``; a bare tube has no skin of its own:
     its ``wrap_conductance`` is infinite. ``wall_over_skin`` is ``T_w − T_s``, K.
     At the mouth ``mouth_resistance × gas[:, 0] = mouth_fall``: (designs,) arrays, K/W and, the main
-    pipe's gas less that just inside, K.
+    pipe's gas less that just inside, K. ``bare`` tells of the batch that none has a wrap.
     """
 
     gas: FloatArray
@@ -41,10 +41,11 @@ class Linearised(NamedTuple):
     wall_over_skin: FloatArray
     mouth_resistance: FloatArray
     mouth_fall: FloatArray
+    bare: bool
 
     def take(self, index: BoolArray) -> Linearised:
         """The system of some of the designs."""
-        return Linearised(*(part[index] for part in self))
+        return Linearised(*(part[index] for part in self[:-1]), bare=self.bare)
 
 
 def face_mean(node: FloatArray) -> FloatArray:
@@ -64,8 +65,8 @@ def divergence(
     flux: FloatArray, by_left: FloatArray, by_right: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """What leaves each node less what enters, with slopes to left, own and right node."""
-    shape = (flux.shape[0], flux.shape[1] + 1)
-    leaving, left, here, right = (np.zeros(shape) for _ in range(4))
+    every = np.zeros((4, flux.shape[0], flux.shape[1] + 1))
+    leaving, left, here, right = every
     leaving[:, :-1] = flux
     leaving[:, 1:] -= flux
     left[:, 1:] -= by_left

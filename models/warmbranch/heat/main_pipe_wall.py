@@ -16,6 +16,9 @@ from warmbranch.heat.radiation import radiative_flux
 STEP_TOLERANCE = 1e-5
 """K. Newton's quadratic convergence leaves far less than this last step."""
 
+USUAL_LOSS = 40.0
+"""W/(m² K), of film and radiation outside: where the search starts, and nothing else."""
+
 MOST_WALL_STEPS = 60
 
 
@@ -76,9 +79,10 @@ def _balanced(
     )
     hot = pipe.gas_temperature[:, None]
     radiant = surroundings.radiant_temperature[:, None]
-    around = np.stack([hot, surroundings.air_temperature[:, None], radiant])
-    low, high = around.min(axis=0), around.max(axis=0)
-    wall = (hot + surroundings.air_temperature[:, None]) / 2
+    air_temperature = surroundings.air_temperature[:, None]
+    low = np.minimum(np.minimum(hot, air_temperature), radiant)
+    high = np.maximum(np.maximum(hot, air_temperature), radiant)
+    wall = (supply * hot + USUAL_LOSS * air_temperature) / (supply + USUAL_LOSS)
     step = np.zeros_like(wall)
     for _ in range(MOST_WALL_STEPS):
         convection, convection_slope = film.flux(wall)

@@ -10,7 +10,7 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.case.closures import FLOWING_NUSSELT
-from warmbranch.heat.nusselt_forms import (
+from warmbranch.heat.nusselt_with_slopes import (
     LEVEL_PRANDTL,
     LEVEL_STILL,
     PLATE_PRANDTL,

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from warmbranch import core
 from warmbranch.base import stopping, tally
-from warmbranch.base.batch import Batched, FloatArray
+from warmbranch.base.batch import Batched, BoolArray, FloatArray
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.core import calls, records
 from warmbranch.heat.banded import newton_step, outside_loss
@@ -33,7 +33,8 @@ class Tolerances(NamedTuple):
         than this.
     imbalance : float, dimensionless
         And the sum of all nodes' heat out of balance is less than this share of the heat that the
-        branch exchanges.
+        branch exchanges. Infinite for who does not ask: the search then ends with its last step,
+        the heat unknown (NaN).
     """
 
     step: float
@@ -66,14 +67,28 @@ SMALLEST_HEAT = 1e-4
 
 
 @dataclass(frozen=True)
-class TemperatureProfile(Batched):
-    """Temperatures along the branch, and the heat that goes with them.
+class Temperatures(Batched):
+    """Temperatures along the branch: solved, sketched or guessed.
 
     Parameters
     ----------
     position : (designs, nodes) array, m
         From the mouth, along the centre-line.
     gas, wall, skin : (designs, nodes) array, K
+    """
+
+    position: FloatArray
+    gas: FloatArray
+    wall: FloatArray
+    skin: FloatArray
+
+
+@dataclass(frozen=True)
+class TemperatureProfile(Temperatures):
+    """Temperatures along the branch, and the heat that goes with them.
+
+    Parameters
+    ----------
     heat_entering : (designs,) array, W
         Through the mouth, by gas and by wall; negative when the branch heats the main pipe.
     heat_lost : (designs,) array, W
@@ -85,20 +100,21 @@ class TemperatureProfile(Batched):
         Newton steps spent.
     """
 
-    position: FloatArray
-    gas: FloatArray
-    wall: FloatArray
-    skin: FloatArray
     heat_entering: FloatArray
     heat_lost: FloatArray
     closure_error: FloatArray
     iterations: FloatArray
 
+    @property
+    def temperatures(self) -> Temperatures:
+        """Without the heat."""
+        return Temperatures(self.position, self.gas, self.wall, self.skin)
+
 
 def solve_steady(
     balance: HeatBalance,
     wall_at_mouth: FloatArray,
-    guess: TemperatureProfile | None = None,
+    guess: Temperatures | None = None,
     *,
     tolerances: Tolerances = TOLERANCES,
 ) -> TemperatureProfile:
@@ -109,7 +125,7 @@ def solve_steady(
     balance : HeatBalance
     wall_at_mouth : (designs,) array, K
         Wall temperature of the main pipe at the mouth.
-    guess : TemperatureProfile, optional
+    guess : Temperatures, optional
         On the same grid; a nearby solution to start from.
     tolerances : Tolerances
         Who needs hundreds of designs to a thousandth of a kelvin saves a step in four with larger
@@ -170,7 +186,7 @@ def _put(
 def _newton(
     balance: HeatBalance,
     wall_at_mouth: FloatArray,
-    guess: TemperatureProfile | None,
+    guess: Temperatures | None,
     tolerances: Tolerances,
 ) -> tuple[TemperatureProfile, FloatArray]:
     """Profile, and the last step of the designs that did not converge, K; 0 of those that did."""
@@ -184,25 +200,26 @@ def _newton(
     )
     wall[:, 0] = wall_at_mouth
     gas[:, 0] = np.where(balance.mouth_resistance > 0, gas[:, 0], balance.main_gas)
-    skin = np.where(np.isinf(balance.wrap_conductance), wall, skin)  # a bare tube has but one
+    bare = balance.is_bare or np.isinf(balance.wrap_conductance)  # such a tube has but one
+    skin = np.where(bare, wall, skin)
     compiled = core.at_hand()
     if compiled is not None:
         return _solve_compiled(compiled, balance, (gas, wall, skin), tolerances)
     found: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
     part, open_ = balance, np.arange(size)
     largest, rounding = np.full(size, np.inf), _rounding_step(low, high)
-    before = np.zeros(size)
+    before, unasked = np.zeros(size), np.isinf(tolerances.imbalance)
     for iteration in range(MOST_ITERATIONS + 1):
         stopping.check()
         system = part.linearise(gas, wall, skin)
-        close = (largest < tolerances.step) | (largest**3 < tolerances.left * before**2)
+        close = _close(largest, before, tolerances)
         done = largest < rounding
         if close.any():
             done |= close & (_imbalance(system) < tolerances.imbalance)
-        if np.any(done):
+        if done.any():
             here = _audited(part.x, gas, wall, skin, system, iteration)
             tally.add(float(done.sum()), float(done.sum() * iteration))
-            if np.all(done) and not found:
+            if done.all() and not found:
                 return here, np.zeros(size)
             found.append((open_[done], here.take(done)))
             keep = ~done
@@ -218,6 +235,9 @@ def _newton(
             steps *= np.where(largest > UNDAMPED_STEP, 0.5, 1.0)[:, None]
         steps += (gas, wall, skin)
         gas, wall, skin = np.minimum(np.maximum(steps, low), high)
+        if unasked and _close(largest, before, tolerances).all() and not found:
+            tally.add(float(size), float(size * (iteration + 1)))
+            return _unaudited(part.x, gas, wall, skin, iteration + 1), np.zeros(size)
     last_step = np.zeros(size)
     last_step[open_] = largest
     system = part.linearise(gas, wall, skin)
@@ -269,13 +289,19 @@ def newton_rules() -> records.NewtonRules:
 
 
 def _rounding_step(low: FloatArray, high: FloatArray) -> FloatArray:
-    return np.clip(ROUNDING_STEP * (high - low)[:, 0], *ROUNDING_RANGE)
+    smallest, largest = ROUNDING_RANGE
+    return np.minimum(np.maximum(ROUNDING_STEP * (high - low)[:, 0], smallest), largest)
 
 
 def closure_error(by_gas: FloatArray, by_wall: FloatArray, lost: FloatArray) -> FloatArray:
     """What a profile misses of a balance over what passes: see ``TemperatureProfile``."""
     scale = np.maximum(np.abs(by_gas) + np.abs(by_wall), SMALLEST_HEAT)
     return np.abs(by_gas + by_wall - lost) / scale
+
+
+def _close(largest: FloatArray, before: FloatArray, tolerances: Tolerances) -> BoolArray:
+    """Whether the last step, or the last two, leave little."""
+    return (largest < tolerances.step) | (largest**3 < tolerances.left * before**2)
 
 
 def _entering(system: Linearised) -> tuple[FloatArray, FloatArray]:
@@ -297,6 +323,22 @@ def _imbalance(system: Linearised) -> FloatArray:
     at_mouth = np.where(resists, np.abs(by_gas - through), 0.0)
     exchanged = np.abs(by_gas) + np.abs(by_wall) + np.abs(loss).sum(axis=1) + SMALLEST_HEAT
     return (amiss.sum(axis=1) + at_mouth) / exchanged
+
+
+def _unaudited(
+    x: FloatArray, gas: FloatArray, wall: FloatArray, skin: FloatArray, iterations: int
+) -> TemperatureProfile:
+    unknown = np.full(len(x), np.nan)
+    return TemperatureProfile.of_parts(
+        position=x,
+        gas=gas,
+        wall=wall,
+        skin=skin,
+        heat_entering=unknown,
+        heat_lost=unknown,
+        closure_error=unknown,
+        iterations=np.full(len(x), float(iterations)),
+    )
 
 
 def _audited(

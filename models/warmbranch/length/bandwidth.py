@@ -69,7 +69,7 @@ def notch(answer: Answer, levels: tuple[float, ...] = LEVELS) -> Notch:
 
     Check
     -----
-    Exact: uniform tube without losses, :func:`closed_forms.uniform_notch_width`.
+    Exact: uniform tube without losses, tests/closed_forms/ducts.py.
     """
     first = answer.resonance[:, 0]
     known = np.where(np.isnan(first), answer.transit_time, first)[:, None]

@@ -15,7 +15,7 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.parabolas import COARSE_NODES, Parabolas
 from warmbranch.case.case import Case
-from warmbranch.length.tone import LONGEST, Sized, bounds, frozen_slope, with_length
+from warmbranch.length.length_for_tone import LONGEST, Sized, bounds, frozen_slope, with_length
 from warmbranch.steady.solve import solve
 
 CHANCE_TOO_SHORT = 0.05
@@ -91,8 +91,8 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
     Notes
     -----
     :class:`Parabolas` of ln L. The length that would be right at each of their designs follows
-    from the slope of the resonance with the length, its frozen part (see tone.py) made larger as it
-    is at ``sized``. 64 random draws would miss the length by a tenth of the spread.
+    from the slope of the resonance with the length, its frozen part (see length_for_tone.py) made
+    larger as it is at ``sized``. 64 random draws would miss the length by a tenth of the spread.
     """
     right, tone = float(sized.length[0]), sized.frequency
     there = Parabolas.around(given, calibration)

@@ -14,7 +14,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.case.case import Case
 from warmbranch.length.family import Family, family
-from warmbranch.length.tone import bounds, one_temperature_length, with_length
+from warmbranch.length.length_for_tone import bounds, one_temperature_length, with_length
 from warmbranch.sound.acoustics import input_impedance, transmission_loss
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve

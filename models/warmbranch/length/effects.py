@@ -14,7 +14,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.gas.gas import MixtureTable
-from warmbranch.length.tone import one_temperature_length
+from warmbranch.length.length_for_tone import one_temperature_length
 from warmbranch.sound import acoustics, cutting
 from warmbranch.sound.acoustics import Duct
 from warmbranch.steady.answer import Answer

@@ -13,7 +13,7 @@ import numpy as np
 from warmbranch.base.batch import ComplexArray, FloatArray
 from warmbranch.case.case import Case
 from warmbranch.heat.grid import DEFAULT_NODES
-from warmbranch.length.tone import with_length
+from warmbranch.length.length_for_tone import with_length
 from warmbranch.sound import acoustics
 from warmbranch.steady.solve import solve
 

@@ -20,8 +20,15 @@ from warmbranch.length.build_long import (
     uncertain_lengths,
 )
 from warmbranch.length.compromise import Aim, Compromise, Tones, best_length
+from warmbranch.length.length_for_tone import (
+    LONGEST,
+    Sized,
+    ToneOutcome,
+    frozen_slope,
+    length_for,
+    reach,
+)
 from warmbranch.length.stock import StockTube, of_stock_tubes
-from warmbranch.length.tone import LONGEST, Sized, ToneOutcome, frozen_slope, length_for, reach
 from warmbranch.steady.answer import Answer
 
 TAPE = 1e-4

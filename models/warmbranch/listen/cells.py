@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from warmbranch.base.batch import BoolArray, FloatArray, IntArray
+from warmbranch.base.batch import BoolArray, IntArray, RealArray
 from warmbranch.listen.orders import OrderLevels
 
 WIDTH = 0.02
@@ -43,11 +43,11 @@ class Cells:
     """
 
     order: IntArray
-    log_speed: FloatArray
-    log_frequency: FloatArray
-    level: FloatArray
-    deviation: FloatArray
-    noise_share: FloatArray
+    log_speed: RealArray
+    log_frequency: RealArray
+    level: RealArray
+    deviation: RealArray
+    noise_share: RealArray
 
     def __len__(self) -> int:
         return len(self.level)
@@ -71,10 +71,10 @@ class Cells:
 
 def gathered(
     levels: OrderLevels,
-    log_speed: FloatArray,
+    log_speed: RealArray,
     held: BoolArray,
-    orders: FloatArray,
-    gain: FloatArray,
+    orders: RealArray,
+    gain: RealArray,
 ) -> Cells:
     """Cells of a recording.
 
@@ -93,7 +93,7 @@ def gathered(
     scale = 10 ** (-gain[frames] / 10)
     values, place = np.unique(bins, return_inverse=True)
     counts = np.bincount(place)
-    parts: list[tuple[FloatArray, ...]] = []
+    parts: list[tuple[RealArray, ...]] = []
     middle = (values + 0.5) * WIDTH
     for index, order in enumerate(orders):
         power = np.bincount(place, levels.power[index, frames] * scale) / counts
@@ -113,7 +113,7 @@ def gathered(
         )
         parts.append(
             (
-                np.full(len(middle), index)[tells],
+                np.full(len(middle), index, dtype=np.float64)[tells],
                 middle[tells],
                 frequency[tells],
                 10 * np.log10(power[tells]),

@@ -7,11 +7,12 @@ Viterbi's path and the forward-backward marginals, whole recording at once.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from warmbranch.base.batch import BoolArray, FloatArray, IntArray
+from warmbranch.base.batch import BoolArray, FloatArray, IntArray, RealArray
 
 FALL_SILENT = 0.01
 """Chance, a step, that a heard engine is no longer heard."""
@@ -40,8 +41,8 @@ class Chain:
 
     path: IntArray
     heard_path: BoolArray
-    marginal: FloatArray
-    heard: FloatArray
+    marginal: RealArray
+    heard: RealArray
     evidence: float
 
 
@@ -55,18 +56,18 @@ class Moves:
         For moves of -reach..reach states.
     """
 
-    heard: FloatArray
-    unheard: FloatArray
+    heard: RealArray
+    unheard: RealArray
 
 
-def steps(spread: float, reach: int) -> FloatArray:
+def steps(spread: float, reach: int) -> RealArray:
     """Chances of moving by -reach..reach states: two-sided exponential of mean ``spread``."""
     moves = np.arange(-reach, reach + 1)
     chance = np.exp(-np.abs(moves) / spread)
     return chance / chance.sum()
 
 
-def solve(score: FloatArray, moves: Moves) -> Chain:
+def solve(score: RealArray, moves: Moves) -> Chain:
     """Path and marginals.
 
     Parameters
@@ -84,7 +85,7 @@ def solve(score: FloatArray, moves: Moves) -> Chain:
     return Chain(path, heard_path, marginal, heard, evidence)
 
 
-def _best_move(best: FloatArray, log_step: FloatArray) -> tuple[FloatArray, IntArray]:
+def _best_move(best: RealArray, log_step: RealArray) -> tuple[RealArray, IntArray]:
     """Best value that reaches each state, and the state that it comes from."""
     reach, states = len(log_step) // 2, len(best)
     padded = np.full(states + 2 * reach, -np.inf)
@@ -96,13 +97,14 @@ def _best_move(best: FloatArray, log_step: FloatArray) -> tuple[FloatArray, IntA
     return options[move, every], every - reach + move
 
 
-def _viterbi(score: FloatArray, moves: Moves) -> tuple[IntArray, BoolArray]:
+def _viterbi(score: RealArray, moves: Moves) -> tuple[IntArray, BoolArray]:
     frames, states = score.shape
     log_heard, log_unheard = np.log(moves.heard), np.log(moves.unheard)
-    fall, hold = np.log(FALL_SILENT), np.log1p(-FALL_SILENT)
-    again, stay = np.log(SOUND_AGAIN), np.log1p(-SOUND_AGAIN)
-    start = np.log(0.5 / states)
-    heard, unheard = score[0] + start, np.full(states, start)
+    fall, hold = math.log(FALL_SILENT), math.log1p(-FALL_SILENT)
+    again, stay = math.log(SOUND_AGAIN), math.log1p(-SOUND_AGAIN)
+    start = math.log(0.5 / states)
+    heard: FloatArray = score[0].astype(np.float64) + start
+    unheard = np.full_like(heard, start)
     # Where each came from; states are numbered on, the unheard behind the heard.
     to_heard = np.empty((frames, states), np.int32)
     to_unheard = np.empty((frames, states), np.int32)
@@ -125,7 +127,7 @@ def _viterbi(score: FloatArray, moves: Moves) -> tuple[IntArray, BoolArray]:
     return path, heard_path
 
 
-def _marginals(score: FloatArray, moves: Moves) -> tuple[FloatArray, FloatArray, float]:
+def _marginals(score: RealArray, moves: Moves) -> tuple[RealArray, RealArray, float]:
     frames, states = score.shape
     top = np.maximum(score.max(axis=1), 0)
     like, mute = np.exp(score - top[:, None]), np.exp(-top)

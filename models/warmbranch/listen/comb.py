@@ -11,9 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from warmbranch.base.batch import FloatArray, IntArray
+from warmbranch.base.batch import IntArray, RealArray
 from warmbranch.listen.layout import Layout
+
+ByteArray = NDArray[np.uint8]
 
 CLASSES = np.array([0.0, 2.0, 8.0, 30.0, 120.0, 1000.0, 10000.0])
 """Ratios of signal to noise in power that an order may have at a moment; 0: not heard."""
@@ -36,7 +39,7 @@ PER_OCTAVE = 8
 ZERO = 72
 
 
-def quantised(ratio: FloatArray) -> FloatArray:
+def quantised(ratio: RealArray) -> ByteArray:
     """Power over noise as a byte: an eighth of an octave a step."""
     logs = np.log2(np.maximum(ratio, 1e-9)) * PER_OCTAVE + ZERO
     return np.clip(np.rint(logs), 0, LEVELS - 1).astype(np.uint8)
@@ -45,7 +48,7 @@ def quantised(ratio: FloatArray) -> FloatArray:
 RATIOS = np.exp2((np.arange(LEVELS) - ZERO) / PER_OCTAVE)
 
 
-def _class_logs(ratio: FloatArray) -> FloatArray:
+def _class_logs(ratio: RealArray) -> RealArray:
     """Log-likelihood of each class against noise alone, (classes, ...)."""
     signal = CLASSES.reshape(-1, *[1] * ratio.ndim)
     return ratio * signal / (1 + signal) - np.log1p(signal)
@@ -58,7 +61,7 @@ PARTS = np.exp(CLASS_LOGS - CLASS_LOGS.max(axis=0))
 """Likelihoods of each class, (classes, LEVELS), to a factor that is the same for all."""
 
 
-def table(weights: FloatArray, background: FloatArray) -> FloatArray:
+def table(weights: RealArray, background: RealArray) -> RealArray:
     """Log-likelihood of a byte against the background's mixture: (orders, LEVELS) of float32.
 
     An order is never taken for quieter than the background, or the gaps between the true tones
@@ -70,7 +73,7 @@ def table(weights: FloatArray, background: FloatArray) -> FloatArray:
     return (np.log(mixed @ PARTS) - np.log(background @ PARTS)).astype(np.float32)
 
 
-def background(held: FloatArray) -> FloatArray:
+def background(held: ByteArray) -> RealArray:
     """Weights of the classes over all frequencies and moments, (classes,).
 
     A voice, a tyre or another order stands above the noise too: an order tells of the engine only
@@ -110,21 +113,21 @@ class Comb:
         Weights of any frequency at any moment.
     """
 
-    bytes: FloatArray
-    log_speed: FloatArray
+    bytes: ByteArray
+    log_speed: RealArray
     places: IntArray
-    count: FloatArray
-    background: FloatArray
+    count: RealArray
+    background: RealArray
     layout: Layout
 
     @classmethod
     def over(
         cls,
-        ratio: FloatArray,
+        ratio: RealArray,
         bin_width: float,
         lowest: float,
         resolved: float,
-        log_speed: FloatArray,
+        log_speed: RealArray,
         layout: Layout,
     ) -> Comb:
         """Comb on powers over noise, (frames, bins), from ``lowest`` Hz on; ``resolved`` in Hz."""
@@ -132,13 +135,13 @@ class Comb:
         bins = ratio.shape[1]
         places[(places >= bins) | (places * bin_width < lowest)] = bins
         heard = quantised(ratio)
-        held = np.concatenate([heard, np.zeros((len(ratio), 1), np.uint8)], axis=1)
+        held = np.pad(heard, ((0, 0), (0, 1)))
         spacing = np.where(layout.expected, main_spacing(layout), layout.orders[0])
         count = np.minimum(np.outer(spacing, np.exp(log_speed)) / resolved, 1).astype(np.float32)
         first = int(lowest / bin_width)
         return cls(held, log_speed, places, count, background(heard[:, first:]), layout)
 
-    def weights(self) -> FloatArray:
+    def weights(self) -> RealArray:
         """Weights before learning, (orders, classes)."""
         layout = self.layout
         rank = np.cumsum(layout.expected) - 1
@@ -148,7 +151,7 @@ class Comb:
         weights[:, :1] = unheard
         return weights
 
-    def score(self, weights: FloatArray) -> FloatArray:
+    def score(self, weights: RealArray) -> RealArray:
         """Log-likelihood of every speed, (frames, states)."""
         tables = table(weights, self.background)
         total = np.zeros((len(self.bytes), len(self.log_speed)), np.float32)
@@ -159,7 +162,7 @@ class Comb:
             total[:, inside] += count * values[self.bytes[:, place[inside]]]
         return total
 
-    def learnt(self, path: IntArray, heard: FloatArray) -> FloatArray:
+    def learnt(self, path: IntArray, heard: RealArray) -> RealArray:
         """Weights along a path of states, (orders, classes); ``heard`` weighs the moments."""
         frames = np.flatnonzero(heard > 0)
         prior = self.weights()
@@ -174,7 +177,7 @@ class Comb:
             learnt[order] = PRIOR_MOMENTS * prior[order] + share @ heard[frames[inside]]
         return learnt / learnt.sum(axis=1, keepdims=True)
 
-    def along(self, weights: FloatArray, path: IntArray, frames: IntArray) -> float:
+    def along(self, weights: RealArray, path: IntArray, frames: IntArray) -> float:
         """Log-likelihood of a path of states at some frames."""
         tables = table(weights, self.background)
         nothing = self.bytes.shape[1] - 1

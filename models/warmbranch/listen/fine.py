@@ -10,10 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import signal
 from scipy.linalg import cholesky_banded, solveh_banded
 
-from warmbranch.base.batch import ComplexArray, FloatArray
+from warmbranch.base.batch import RealArray
 from warmbranch.listen.spectra import HOP, RATE
 from warmbranch.listen.speed import CoarseTrack
 
@@ -47,12 +48,12 @@ class Shifted:
         A cosine of amplitude a at an order's frequency has ``|value| = a``.
     """
 
-    time: FloatArray
-    angle: FloatArray
-    values: ComplexArray
+    time: RealArray
+    angle: RealArray
+    values: NDArray[np.complex64]
 
 
-def shaft_angle(count: int, time: FloatArray, log_speed: FloatArray) -> FloatArray:
+def shaft_angle(count: int, time: RealArray, log_speed: RealArray) -> RealArray:
     """Angle of the crankshaft at every sample, rad."""
     every = np.arange(count) / RATE
     speed = np.exp(np.interp(every, time, log_speed))
@@ -60,7 +61,7 @@ def shaft_angle(count: int, time: FloatArray, log_speed: FloatArray) -> FloatArr
 
 
 def shifted_orders(
-    sound: FloatArray, orders: FloatArray, time: FloatArray, log_speed: FloatArray
+    sound: RealArray, orders: RealArray, time: RealArray, log_speed: RealArray
 ) -> Shifted:
     """Shift orders to zero frequency and keep 40 Hz about it."""
     angle = shaft_angle(len(sound), time, log_speed)
@@ -81,8 +82,8 @@ def shifted_orders(
 
 
 def corrections(
-    shifted: Shifted, orders: FloatArray, track: CoarseTrack
-) -> tuple[FloatArray, FloatArray]:
+    shifted: Shifted, orders: RealArray, track: CoarseTrack
+) -> tuple[RealArray, RealArray]:
     """Correction of the logarithm of the speed at each moment of the track, and its deviation."""
     half = int(WINDOW / 2 * SLOW_RATE)
     taper = np.hanning(2 * half + 1)
@@ -126,7 +127,7 @@ def corrections(
     return np.where(lost, 0.0, offset), deviation
 
 
-def smoothed(measured: FloatArray, deviation: FloatArray) -> tuple[FloatArray, FloatArray]:
+def smoothed(measured: RealArray, deviation: RealArray) -> tuple[RealArray, RealArray]:
     """Smooth a curve measured at moments ``HOP`` apart, and its standard deviation.
 
     Minimises ``Σ (u - m)²/s² + Σ (Δ²u)²/q²``: the smoother of a random walk of the rate.
@@ -152,7 +153,7 @@ def smoothed(measured: FloatArray, deviation: FloatArray) -> tuple[FloatArray, F
     return middle + curve, np.sqrt(_diagonal_of_inverse(bands))
 
 
-def _diagonal_of_inverse(bands: FloatArray) -> FloatArray:
+def _diagonal_of_inverse(bands: RealArray) -> RealArray:
     """Diagonal of the inverse of a symmetric matrix with two bands above the diagonal.
 
     Takahashi's recursion on its Cholesky factor, which needs no other elements of the inverse.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from warmbranch.base.batch import BoolArray, FloatArray, IntArray
+from warmbranch.base.batch import BoolArray, IntArray, RealArray
 from warmbranch.listen.orders import OrderLevels
 from warmbranch.listen.weighting import a_weighting
 
@@ -33,9 +33,9 @@ class Loudness:
         How many each rests on.
     """
 
-    revolutions_per_second: FloatArray
-    level: FloatArray
-    level_a: FloatArray
+    revolutions_per_second: RealArray
+    level: RealArray
+    level_a: RealArray
     moments: IntArray
 
 
@@ -59,13 +59,15 @@ class Drone:
 
 def loudness(
     levels: list[OrderLevels],
-    log_speeds: list[FloatArray],
+    log_speeds: list[RealArray],
     held: list[BoolArray],
-    orders: FloatArray,
-    gains: list[FloatArray],
+    orders: RealArray,
+    gains: list[RealArray],
 ) -> Loudness:
     """Loudness over several recordings of one state, powers averaged at each speed."""
-    plain, weighted, speeds = [], [], []
+    plain: list[RealArray] = []
+    weighted: list[RealArray] = []
+    speeds: list[RealArray] = []
     for level, log_speed, moments, gain in zip(levels, log_speeds, held, gains, strict=True):
         speed = np.exp(log_speed[moments])
         clean = np.maximum(level.power[:, moments] - level.noise[:, moments], 0)
@@ -114,7 +116,7 @@ def drone(curve: Loudness, *, weighted: bool = True) -> Drone | None:
     )
 
 
-def change(before: Loudness, after: Loudness) -> tuple[FloatArray, FloatArray, FloatArray]:
+def change(before: Loudness, after: Loudness) -> tuple[RealArray, RealArray, RealArray]:
     """Speeds heard both times and by how many dB the engine got louder there, plain and A."""
     both, here, there = np.intersect1d(
         np.round(before.revolutions_per_second / BIN - 0.5),

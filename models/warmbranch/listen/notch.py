@@ -14,7 +14,7 @@ import numpy as np
 from scipy.linalg import cho_solve, cholesky, solve_triangular
 from scipy.special import logsumexp
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import BoolArray, IntArray, RealArray
 from warmbranch.listen.cells import Cells
 from warmbranch.listen.shapes import (
     DIPS,
@@ -87,11 +87,11 @@ class Notch:
     """
 
     log_odds: float
-    frequency: FloatArray
-    chance: FloatArray
+    frequency: RealArray
+    chance: RealArray
     searched: tuple[float, float]
-    common: FloatArray
-    common_frequency: FloatArray
+    common: RealArray
+    common_frequency: RealArray
     depth: float
 
     @property
@@ -105,25 +105,25 @@ class Notch:
         return float(np.exp(np.interp(share, total, np.log(self.frequency))))
 
 
-def _matern(x: FloatArray, y: FloatArray, length: float) -> FloatArray:
+def _matern(x: RealArray, y: RealArray, length: float) -> RealArray:
     """Matérn's covariance of smoothness 3/2 and unit variance."""
     distance = np.sqrt(3) * np.abs(x[:, None] - y[None, :]) / length
     return (1 + distance) * np.exp(-distance)
 
 
-def _place(x: FloatArray, y: FloatArray, rough: float) -> FloatArray:
+def _place(x: RealArray, y: RealArray, rough: float) -> RealArray:
     """Of a place in a cabin over the logarithm of the frequency, dB²."""
     return 36 * _matern(x, y, 0.3) + (4.0 * rough) ** 2 * _matern(x, y, 0.08)
 
 
 def _covariance(
     cells: Cells,
-    recording: FloatArray,
-    after: FloatArray,
+    recording: IntArray,
+    after: BoolArray,
     moved: bool,
     gain_known: bool,
     rough: float,
-) -> FloatArray:
+) -> RealArray:
     u, w = cells.log_speed, cells.log_frequency
     same_order = (cells.order[:, None] == cells.order[None, :]).astype(float)
     same_recording = (recording[:, None] == recording[None, :]).astype(float)
@@ -146,8 +146,8 @@ def _covariance(
 
 def find_notch(
     cells: Cells,
-    recording: FloatArray,
-    after: FloatArray,
+    recording: IntArray,
+    after: BoolArray,
     shapes: tuple[Shape, ...] | None,
     *,
     moved: bool = False,
@@ -189,7 +189,7 @@ def find_notch(
     lowest = low - np.log(SECONDS[0])
     neighbours = _Neighbours(model, low, high) if shapes is None else None
 
-    def belief(places: FloatArray, step: float) -> FloatArray:
+    def belief(places: RealArray, step: float) -> RealArray:
         """Log-likelihood over none's, prior and roughness weighed in: (rough, places, shapes)."""
         if neighbours is None:
             assert shapes is not None
@@ -243,13 +243,13 @@ class _Neighbours:
     def __init__(self, model: _Model, low: float, high: float) -> None:
         self.step = COARSE / 2
         self.grid = np.arange(low, high, self.step)
-        self.gains: list[FloatArray] = []
+        self.gains: list[RealArray] = []
         for number in (1, 3):
             narrow = 1.1 * (1 + number * 1.85)
             gained = model.likelihood(self.grid, dip_forms(narrow))
             self.gains.append(logsumexp(gained, axis=2) - np.log(gained.shape[2]))
 
-    def _about(self, gain: FloatArray, middle: FloatArray, leeway: float) -> FloatArray:
+    def _about(self, gain: RealArray, middle: RealArray, leeway: float) -> RealArray:
         """Log of the mean likelihood within a leeway of the middles, (roughnesses, middles).
 
         Where a dip would lie beyond what is heard, it says nothing.
@@ -263,9 +263,9 @@ class _Neighbours:
         window = spread[:, place[:, None] + np.arange(-reach, reach + 1)]
         return (logsumexp(window, axis=2) - np.log(2 * reach + 1)) * inside
 
-    def beside(self, places: FloatArray) -> FloatArray:
+    def beside(self, places: RealArray) -> RealArray:
         """Log-likelihood of the dips above first ones at places, (roughnesses, places)."""
-        options = []
+        options: list[RealArray] = []
         for second in SECONDS:
             total = self._about(self.gains[0], places + np.log(second), 0.02)
             for number in range(2, DIPS):
@@ -275,7 +275,7 @@ class _Neighbours:
         return logsumexp(np.array(options), axis=0) - np.log(len(SECONDS))
 
 
-def _log_prior(places: FloatArray, prior: Prior | None, step: float) -> FloatArray:
+def _log_prior(places: RealArray, prior: Prior | None, step: float) -> RealArray:
     """Logarithm of the chance of each place of a grid; of the whole range it is 1."""
     span = max(places[-1] - places[0] + step, step)
     flat = np.full(len(places), np.log(step / max(span, 1.0)))
@@ -286,7 +286,7 @@ def _log_prior(places: FloatArray, prior: Prior | None, step: float) -> FloatArr
     return np.logaddexp(known + np.log1p(-OUTLIERS), flat + np.log(OUTLIERS))
 
 
-def _drop(cells: Cells, after: FloatArray, shape: Shape, places: FloatArray) -> FloatArray:
+def _drop(cells: Cells, after: BoolArray, shape: Shape, places: RealArray) -> RealArray:
     """Drops of cells for resonances at places, (cells, places), dB; 0 before the branch."""
     ratio = np.exp(cells.log_frequency[after][:, None] - places[None, :])
     drop = np.zeros((len(cells), len(places)))
@@ -298,7 +298,7 @@ class _Model:
     """The Gaussian process of one set of cells, for each roughness."""
 
     def __init__(
-        self, cells: Cells, recording: FloatArray, after: FloatArray, moved: bool, gain_known: bool
+        self, cells: Cells, recording: IntArray, after: BoolArray, moved: bool, gain_known: bool
     ) -> None:
         self.cells, self.after = cells, after
         self.level = cells.level - cells.level.mean()
@@ -310,11 +310,11 @@ class _Model:
             )
             for rough in ROUGHNESSES
         ]
-        self.white = [
+        self.white: list[RealArray] = [
             solve_triangular(factor, self.level, lower=True, check_finite=False)
             for factor in self.factors
         ]
-        self.none = np.array(
+        self.none: RealArray = np.array(
             [
                 -0.5 * white @ white - np.sum(np.log(np.diag(factor)))
                 for factor, white in zip(self.factors, self.white, strict=True)
@@ -322,11 +322,11 @@ class _Model:
         )
 
     @property
-    def weight(self) -> FloatArray:
+    def weight(self) -> RealArray:
         """Log-probability of each roughness, were there no notch, (roughnesses,)."""
         return self.none - logsumexp(self.none)
 
-    def likelihood(self, places: FloatArray, shapes: tuple[Shape, ...]) -> FloatArray:
+    def likelihood(self, places: RealArray, shapes: tuple[Shape, ...]) -> RealArray:
         """Log-likelihood over that of no notch, (roughnesses, places, shapes)."""
         gained = np.empty((len(self.factors), len(places), len(shapes)))
         drops = [_drop(self.cells, self.after, shape, places) for shape in shapes]
@@ -337,7 +337,8 @@ class _Model:
                 gained[place, :, number] = -white @ seen - 0.5 * np.einsum("ij,ij->j", seen, seen)
         return gained
 
-    def common(self, curve: FloatArray, drop: FloatArray, roughness: int) -> FloatArray:
+    def common(self, curve: RealArray, drop: RealArray, roughness: int) -> RealArray:
         """Mean of the place's part over the logarithm of the frequency, dB."""
-        weights = cho_solve((self.factors[roughness], True), self.level + drop, check_finite=False)
+        factor: RealArray = self.factors[roughness]
+        weights = np.asarray(cho_solve((factor, True), self.level + drop), np.float64)
         return _place(curve, self.cells.log_frequency, ROUGHNESSES[roughness]) @ weights

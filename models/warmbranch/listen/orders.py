@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import solveh_banded
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import RealArray
 from warmbranch.listen.fine import SLOW_RATE, Shifted
 from warmbranch.listen.spectra import HOP
 from warmbranch.listen.speed import CoarseTrack
@@ -34,8 +34,8 @@ class OrderLevels:
         Mean square of noise in that band.
     """
 
-    power: FloatArray
-    noise: FloatArray
+    power: RealArray
+    noise: RealArray
 
 
 def _weight() -> float:
@@ -51,7 +51,7 @@ def _noise_bandwidth() -> float:
     return float(np.trapezoid(ratio**2, frequency))
 
 
-def order_levels(shifted: Shifted, orders: FloatArray, track: CoarseTrack) -> OrderLevels:
+def order_levels(shifted: Shifted, orders: RealArray, track: CoarseTrack) -> OrderLevels:
     """Powers of orders about each moment of a track.
 
     Parameters

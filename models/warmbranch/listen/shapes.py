@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import RealArray
 
-TransmissionLoss = Callable[[FloatArray], FloatArray]
+TransmissionLoss = Callable[[RealArray], RealArray]
 """From frequencies in Hz to dB."""
 
 AREA_RATIOS = (0.5, 1.1)
@@ -54,7 +54,7 @@ class Shape:
     flanking: float
 
 
-def quarter_wave_loss(ratio: FloatArray, area_ratio: float, quality: float = QUALITY) -> FloatArray:
+def quarter_wave_loss(ratio: RealArray, area_ratio: float, quality: float = QUALITY) -> RealArray:
     r"""Transmission loss of a closed branch of one temperature, dB.
 
     .. math:: 20 \log_{10}\left|1 + \frac{m}{2} j \tan\left(\frac{\pi}{2} \frac{f}{f_1}
@@ -81,7 +81,7 @@ def dip_forms(narrowness: float) -> tuple[Shape, ...]:
     """Forms of one dip alone, over its own frequency, ``narrowness`` times as narrow as a first."""
 
     def of(area_ratio: float) -> TransmissionLoss:
-        def loss(ratio: FloatArray) -> FloatArray:
+        def loss(ratio: RealArray) -> RealArray:
             phase = (ratio - 1) * narrowness
             inside = np.abs(phase) < ENDS
             bent = quarter_wave_loss(1 + np.where(inside, phase, 0), area_ratio)
@@ -99,7 +99,7 @@ def forms_of(loss: TransmissionLoss, resonance: float) -> tuple[Shape, ...]:
     """
 
     def of(stretch: float) -> TransmissionLoss:
-        def scaled(ratio: FloatArray) -> FloatArray:
+        def scaled(ratio: RealArray) -> RealArray:
             return loss(np.where(ratio < 1, ratio, 1 + (ratio - 1) * stretch) * resonance)
 
         return scaled
@@ -107,7 +107,7 @@ def forms_of(loss: TransmissionLoss, resonance: float) -> tuple[Shape, ...]:
     return tuple(Shape(of(stretch), flanking) for stretch in STRETCHES for flanking in FLANKING)
 
 
-def heard_loss(shape: Shape, ratio: FloatArray, noise_share: FloatArray) -> FloatArray:
+def heard_loss(shape: Shape, ratio: RealArray, noise_share: RealArray) -> RealArray:
     """Drop in the level of orders, dB: what passes, past ways and noise as they add up in power.
 
     Parameters

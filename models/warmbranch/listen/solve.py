@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.base.batch import BoolArray, RealArray
 from warmbranch.base.errors import InputError
 from warmbranch.listen.cells import Cells, gathered, thinned
 from warmbranch.listen.fine import REACH, corrections, shifted_orders, smoothed
@@ -47,15 +47,15 @@ class Heard:
     """
 
     track: CoarseTrack
-    deviation: FloatArray
+    deviation: RealArray
     held: BoolArray
     levels: OrderLevels
-    gain: FloatArray
+    gain: RealArray
     seconds: float
 
 
 def hear(
-    samples: FloatArray,
+    samples: RealArray,
     sample_rate: int,
     layout: Layout,
     slowest: float,
@@ -114,7 +114,7 @@ def hear(
     return Heard(track, deviation, held, levels, gain, len(samples) / sample_rate)
 
 
-def _check(samples: FloatArray, sample_rate: int, slowest: float, fastest: float) -> None:
+def _check(samples: RealArray, sample_rate: int, slowest: float, fastest: float) -> None:
     if sample_rate < LEAST_RATE:
         raise InputError(
             f"The recording has {sample_rate} samples a second, too few.",
@@ -158,7 +158,7 @@ def _check(samples: FloatArray, sample_rate: int, slowest: float, fastest: float
         )
 
 
-def pilot_gain(samples: FloatArray, sample_rate: int, pilot: float, time: FloatArray) -> FloatArray:
+def pilot_gain(samples: RealArray, sample_rate: int, pilot: float, time: RealArray) -> RealArray:
     """Gain of the recorder at each moment, dB over its median, from a steady tone."""
     if not 1200 <= pilot <= 0.45 * sample_rate:
         raise InputError(

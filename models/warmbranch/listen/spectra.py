@@ -7,7 +7,7 @@ from math import gcd
 import numpy as np
 from scipy import ndimage, signal
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import IntArray, RealArray
 
 RATE = 3000
 """Hz. Sampling rate of everything after the first step: orders are followed up to a kilohertz."""
@@ -19,7 +19,7 @@ HOP = 0.1
 """s between stretches."""
 
 
-def reduced(samples: FloatArray, sample_rate: int) -> FloatArray:
+def reduced(samples: RealArray, sample_rate: int) -> RealArray:
     """The same sound at ``RATE``, its mean taken off.
 
     Parameters
@@ -37,14 +37,14 @@ def reduced(samples: FloatArray, sample_rate: int) -> FloatArray:
     return signal.resample_poly(centred, RATE // divisor, sample_rate // divisor)
 
 
-def stretches(length: int, window: int, hop: int) -> FloatArray:
+def stretches(length: int, window: int, hop: int) -> IntArray:
     """First samples of the stretches that fit in, as many as do."""
     return np.arange(0, max(length - window, 0) + 1, hop)
 
 
 def power_spectra(
-    sound: FloatArray, starts: FloatArray, window: int, size: int, bins: int
-) -> FloatArray:
+    sound: RealArray, starts: IntArray, window: int, size: int, bins: int
+) -> RealArray:
     """Power of a sine's amplitude² / 2 at its own frequency, Hann window.
 
     Parameters
@@ -72,7 +72,7 @@ def power_spectra(
     return spectra
 
 
-def noise_floor(spectra: FloatArray, width: int, stride: int, memory: float = 5.0) -> FloatArray:
+def noise_floor(spectra: RealArray, width: int, stride: int, memory: float = 5.0) -> RealArray:
     """Power of the noise under the orders, of the mean of its exponential distribution.
 
     Parameters
@@ -90,7 +90,7 @@ def noise_floor(spectra: FloatArray, width: int, stride: int, memory: float = 5.
     (frames, bins) array of float32
     """
     bins = spectra.shape[1]
-    centres = np.arange(0, bins, stride)
+    centres = np.arange(0, bins, stride, dtype=np.int64)
     floors = np.empty((len(spectra), len(centres)), np.float32)
     for place, centre in enumerate(centres):
         low = int(np.clip(centre - width // 2, 0, max(bins - width, 0)))
@@ -100,11 +100,11 @@ def noise_floor(spectra: FloatArray, width: int, stride: int, memory: float = 5.
     tiny = np.float32(1e-30)
     logs = np.log(np.maximum(floors, tiny) / -np.log(1 - QUANTILE))
     logs = ndimage.gaussian_filter1d(logs, memory / 2, axis=0, mode="nearest")
-    every = np.arange(bins)
+    every = np.arange(bins, dtype=np.int64)
     right = np.clip(np.searchsorted(centres, every, side="right"), 1, max(len(centres) - 1, 1))
     if len(centres) == 1:
         return np.exp(np.repeat(logs, bins, axis=1))
     left = right - 1
-    share = np.clip((every - centres[left]) / (centres[right] - centres[left]), 0, 1)
-    share = share.astype(np.float32)
+    share = ((every - centres[left]) / (centres[right] - centres[left])).astype(np.float32)
+    share = np.minimum(np.maximum(share, 0), 1)
     return np.exp(logs[:, left] * (1 - share) + logs[:, right] * share)

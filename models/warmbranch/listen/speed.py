@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import ndimage
 
-from warmbranch.base.batch import BoolArray, FloatArray, IntArray
+from warmbranch.base.batch import BoolArray, IntArray, RealArray
 from warmbranch.listen import chain
 from warmbranch.listen.comb import Comb
 from warmbranch.listen.layout import Layout
@@ -112,14 +113,14 @@ class CoarseTrack:
     rivals : tuple of Rival
     """
 
-    time: FloatArray
-    log_speed: FloatArray
-    heard: FloatArray
-    sure: FloatArray
-    floor: FloatArray
+    time: RealArray
+    log_speed: RealArray
+    heard: RealArray
+    sure: RealArray
+    floor: RealArray
     rivals: tuple[Rival, ...]
 
-    def noise_density(self, frequency: FloatArray) -> FloatArray:
+    def noise_density(self, frequency: RealArray) -> RealArray:
         """Power density of the noise at a frequency of each frame, (frames,), 1/Hz."""
         width = RATE / SIZE
         bins = np.clip(np.rint(frequency / width).astype(np.int64), 0, self.floor.shape[1] - 1)
@@ -128,7 +129,7 @@ class CoarseTrack:
 
 
 def coarse_track(
-    sound: FloatArray,
+    sound: RealArray,
     layout: Layout,
     slowest: float,
     fastest: float,
@@ -155,7 +156,7 @@ def coarse_track(
     # What leaks out of a loud tone is not noise, and no tone is worth more than this over noise.
     floor = np.maximum(floor, DYNAMICS * spectra.max(axis=1, keepdims=True))
     states = max(int(np.ceil(np.log(fastest / slowest) / STEP)) + 1, 3)
-    log_speed = np.linspace(np.log(slowest), np.log(fastest), states)
+    log_speed = np.linspace(math.log(slowest), math.log(fastest), states)
     comb = Comb.over(_pointed(spectra, floor), RATE / SIZE, LOWEST, 4 / WINDOW, log_speed, layout)
     time = (starts + window / 2) / RATE
     known = _anchored(time, log_speed, anchors)
@@ -172,24 +173,24 @@ def coarse_track(
     return _track(time, log_speed, found, floor, rivals)
 
 
-def _pointed(spectra: FloatArray, floor: FloatArray) -> FloatArray:
+def _pointed(spectra: RealArray, floor: RealArray) -> RealArray:
     """Power over noise, less on the flanks of a tone's main lobe, which would count as the tone."""
     top = ndimage.maximum_filter1d(spectra, 2 * FLANK + 1, axis=1, mode="nearest")
     return spectra / floor * (spectra / np.maximum(top, 1e-30)) ** 3
 
 
-def _best_of_starts(comb: Comb, known: FloatArray, moves: chain.Moves) -> chain.Chain:
+def _best_of_starts(comb: Comb, known: RealArray, moves: chain.Moves) -> chain.Chain:
     """The path with most support among those that learning from several starts leads to.
 
     Learning levels along a path makes that path likelier, so it has many resting places; an octave
     off is the commonest.
     """
 
-    def learning(weights: FloatArray, bound: chain.Moves, rounds: int) -> chain.Chain:
-        for turn in range(rounds):
+    def learning(weights: RealArray, bound: chain.Moves, rounds: int) -> chain.Chain:
+        found = chain.solve(OVERLAP * comb.score(weights) + known, bound)
+        for _ in range(rounds - 1):
+            weights = comb.learnt(found.path, _held(found))
             found = chain.solve(OVERLAP * comb.score(weights) + known, bound)
-            if turn + 1 < rounds:
-                weights = comb.learnt(found.path, _held(found))
         return found
 
     in_gear = chain.Moves(moves.heard, moves.heard)
@@ -210,7 +211,7 @@ def _best_of_starts(comb: Comb, known: FloatArray, moves: chain.Moves) -> chain.
     return max((best, free), key=lambda chain_: _support(comb, chain_, known))
 
 
-def _support(comb: Comb, found: chain.Chain, known: FloatArray) -> float:
+def _support(comb: Comb, found: chain.Chain, known: RealArray) -> float:
     """Log-likelihood of a path with its own weights."""
     frames = np.flatnonzero(found.heard_path)
     states = found.path[frames]
@@ -218,11 +219,11 @@ def _support(comb: Comb, found: chain.Chain, known: FloatArray) -> float:
     return OVERLAP * comb.along(weights, states, frames) + float(known[frames, states].sum())
 
 
-def _held(found: chain.Chain) -> FloatArray:
+def _held(found: chain.Chain) -> RealArray:
     return np.where(found.heard_path, found.heard, 0.0)
 
 
-def _anchored(time: FloatArray, log_speed: FloatArray, anchors: tuple[Anchor, ...]) -> FloatArray:
+def _anchored(time: RealArray, log_speed: RealArray, anchors: tuple[Anchor, ...]) -> RealArray:
     known = np.zeros((len(time), len(log_speed)), np.float32)
     for anchor in anchors:
         near = np.abs(time - anchor.time) <= ANCHOR_REACH
@@ -243,7 +244,7 @@ def _moved(comb: Comb, found: chain.Chain, ratio: float) -> tuple[IntArray, Bool
     return np.clip(moved, 0, states - 1), inside
 
 
-def _rivals(comb: Comb, found: chain.Chain, known: FloatArray) -> tuple[Rival, ...]:
+def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[Rival, ...]:
     rivals: list[Rival] = []
     for ratio in RIVALS:
         path, inside = _moved(comb, found, ratio)
@@ -252,7 +253,7 @@ def _rivals(comb: Comb, found: chain.Chain, known: FloatArray) -> tuple[Rival, .
         if len(frames) < 0.8 * np.count_nonzero(found.heard_path) or not len(frames):
             continue
         news = _news(found.path[frames])
-        logs = []
+        logs: list[float] = []
         for states in (found.path, path):
             weights = comb.learnt(states, np.where(inside, found.heard, 0.0))
             score = news * OVERLAP * comb.along(weights, states[frames], frames)
@@ -268,10 +269,10 @@ def _news(path: IntArray) -> float:
 
 
 def _track(
-    time: FloatArray,
-    log_speed: FloatArray,
+    time: RealArray,
+    log_speed: RealArray,
     found: chain.Chain,
-    floor: FloatArray,
+    floor: RealArray,
     rivals: tuple[Rival, ...],
 ) -> CoarseTrack:
     """Posterior mean about the likeliest path."""

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import RealArray
 
 POLES = (20.598997, 107.65265, 737.86223, 12194.217)
 """Hz. IEC 61672-1:2013, Annex E, from memory; the table of the standard is the check."""
 
 
-def a_weighting(frequency: FloatArray) -> FloatArray:
+def a_weighting(frequency: RealArray) -> RealArray:
     r"""Weight of a tone's level, dB, 0 at 1 kHz.
 
     Parameters
@@ -41,7 +41,7 @@ def a_weighting(frequency: FloatArray) -> FloatArray:
     return _raw(frequency) - _raw(np.array(1000.0))
 
 
-def _raw(frequency: FloatArray) -> FloatArray:
+def _raw(frequency: RealArray) -> RealArray:
     square = np.square(frequency)
     low, mid, high, top = (pole**2 for pole in POLES)
     gain = (

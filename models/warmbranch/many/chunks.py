@@ -34,7 +34,7 @@ def solve_in_chunks(
     case : Case
         SI units, kelvin.
     nodes, modes : int
-        As in :func:`branch.solve`.
+        As in :func:`solve.solve`.
     chunk : int
         Designs answered at once.
     threads : int
@@ -48,7 +48,7 @@ def solve_in_chunks(
     Raises
     ------
     NotConvergedError
-        As from :func:`branch.solve`, with the designs counted through the whole batch.
+        As from :func:`solve.solve`, with the designs counted through the whole batch.
     """
 
     def answer(first: int) -> Answer:

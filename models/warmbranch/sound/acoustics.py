@@ -114,26 +114,64 @@ def uniform_duct(
     like: Duct, gas: MixtureTable, temperature: FloatArray, pressure: FloatArray
 ) -> Duct:
     """The same duct filled with gas of one temperature, (designs,), K."""
-    hot = temperature[:, None]
-    state = gas.evaluate(hot)
-    ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
-    length, inertance = like.cell_length, like.inertance_ratio
-    if (inertance == 1).all():  # a straight tube of one temperature is one cell
-        length, inertance = length.sum(axis=1, keepdims=True), inertance[:, :1]
-    everywhere = np.ones_like(length)
+    filling = _Filling.of(gas, temperature, pressure)
+    everywhere = np.ones_like(like.cell_length)
     return Duct.of_parts(
-        cell_length=length,
-        density=gas.density(hot, pressure) * everywhere,
-        bulk_modulus=ratio * pressure[:, None] * everywhere,
-        viscosity=state.viscosity * everywhere,
-        heat_capacity_ratio=ratio * everywhere,
-        prandtl=state.heat_capacity * state.viscosity / state.conductivity * everywhere,
-        inertance_ratio=inertance,
-        skew=np.zeros_like(length),
+        cell_length=like.cell_length,
+        **{name: value * everywhere for name, value in filling._asdict().items()},
+        inertance_ratio=like.inertance_ratio,
+        skew=np.zeros_like(everywhere),
         radius=like.radius,
         mouth_inertance=like.mouth_inertance,
         wall_losses=like.wall_losses,
     )
+
+
+def uniform_tube(
+    like: Duct,
+    gas: MixtureTable,
+    temperature: FloatArray,
+    pressure: FloatArray,
+    frequency: FloatArray,
+) -> tuple[ComplexArray, FloatArray]:
+    """Impedance at the mouth, its inertance included, and ρ c / S, both (designs, n), Pa s/m³.
+
+    As :func:`input_impedance` of :func:`uniform_duct`, for a duct without bends: there the closed
+    form ``Z coth ΓL`` stands in for the chain of cells.
+    """
+    filling = _Filling.of(gas, temperature, pressure)
+    density, bulk_modulus = filling.density, filling.bulk_modulus
+    radius, lossy = like.radius[:, None], like.wall_losses[:, None]
+    layers = wall_layers(density, filling.viscosity, filling.prandtl, radius, lossy)
+    thermal = filling.heat_capacity_ratio - 1
+    impedance, admittance = line(frequency, density, bulk_modulus, layers, thermal, radius)
+    length = like.cell_length.sum(axis=1)[:, None]
+    tube = np.sqrt(impedance / admittance) / np.tanh(np.sqrt(impedance * admittance) * length)
+    own = np.sqrt(density * bulk_modulus) / (np.pi * np.square(radius))
+    return tube + 2j * np.pi * frequency * like.mouth_inertance[:, None], own
+
+
+class _Filling(NamedTuple):
+    """What a duct needs to know of gas of one temperature, each (designs, 1): see ``Duct``."""
+
+    density: FloatArray
+    bulk_modulus: FloatArray
+    viscosity: FloatArray
+    heat_capacity_ratio: FloatArray
+    prandtl: FloatArray
+
+    @classmethod
+    def of(cls, gas: MixtureTable, temperature: FloatArray, pressure: FloatArray) -> _Filling:
+        hot = temperature[:, None]
+        state = gas.evaluate(hot)
+        ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
+        return cls(
+            density=gas.density(hot, pressure),
+            bulk_modulus=ratio * pressure[:, None],
+            viscosity=state.viscosity,
+            heat_capacity_ratio=ratio,
+            prandtl=state.heat_capacity * state.viscosity / state.conductivity,
+        )
 
 
 def input_impedance(duct: Duct, frequency: FloatArray) -> ComplexArray:

@@ -1,7 +1,7 @@
 """Length corrections of the mouth: the gas of the main pipe that swings with the branch.
 
 Each is a length of main-pipe gas of the branch's bore, measured outward from the main pipe's inner
-wall, in units of the branch's bore radius ``a``.
+wall, in units of the branch's bore radius ``a``. The same in C: core/main_pipe.c.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.core import calls
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.sound import acoustics, damped
-from warmbranch.sound.acoustics import Duct, input_impedance, uniform_duct
+from warmbranch.sound.acoustics import Duct, input_impedance, uniform_duct, uniform_tube
 from warmbranch.sound.phases import mode_angle, reflection_phase
 
 MODES = 3
@@ -80,16 +80,18 @@ def resonances(duct: Duct, modes: int = MODES) -> tuple[FloatArray, FloatArray]:
 def _in_order(frequency: FloatArray, quality: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Rising, without the frequencies that are no resonance; NaN last."""
     frequency = np.where(np.isnan(quality), np.nan, frequency)
+    if frequency.shape[1] == 1:
+        return frequency, quality
     rising = np.argsort(frequency, axis=1)
     return np.take_along_axis(frequency, rising, 1), np.take_along_axis(quality, rising, 1)
 
 
 def _of_modes(duct: Duct, modes: int) -> tuple[FloatArray, FloatArray]:
     """A zero of the reactance for each mode, Hz, and its quality factor."""
-    mode = np.arange(modes)
     reference = duct.mouth_impedance[:, None]
     inertance = duct.mouth_inertance[:, None]
     time = duct.transit_time + duct.mouth_inertance / duct.mouth_impedance
+    mode = np.arange(modes)
     start = (2 * mode + 1) / (4 * time)[:, None]
     slope = 2 * np.pi * time
 
@@ -137,8 +139,13 @@ def effective_temperature(
         stopping.check()
         return np.where(np.isnan(frequency), np.nan, np.exp(log_found))
 
+    straight = (duct.inertance_ratio == 1).all()
+
     def phase(log_temperature: FloatArray) -> FloatArray:
-        filled = uniform_duct(duct, gas, np.exp(log_temperature[:, 0]), pressure)
+        temperature = np.exp(log_temperature[:, 0])
+        if straight:
+            return reflection_phase(*uniform_tube(duct, gas, temperature, pressure, known))
+        filled = uniform_duct(duct, gas, temperature, pressure)
         reference = filled.mouth_impedance[:, None]
         return reflection_phase(input_impedance(filled, known), reference)
 
@@ -193,10 +200,12 @@ def _polished(duct: Duct, start: FloatArray, reference: FloatArray) -> FloatArra
     def phase(frequency: FloatArray) -> FloatArray:
         return reflection_phase(input_impedance(duct, frequency), reference)
 
-    nearby = known * (1 + longest / 16)
+    nearby, modes = known * (1 + longest / 16), known.shape[1]
     # Both at once: on one design the number of operations is what costs.
     both = input_impedance(duct, np.concatenate([known, nearby], axis=1))
-    value, beyond = (reflection_phase(half, reference) for half in np.hsplit(both, 2))
+    value, beyond = (
+        reflection_phase(half, reference) for half in (both[:, :modes], both[:, modes:])
+    )
     slope = (beyond - value) / (nearby - known)
     found = _secant(phase, known, value, slope, tolerance, longest * known)
     return np.where(np.isnan(start), np.nan, found)
@@ -231,7 +240,5 @@ def _secant(
 
 def _next_slope(slope: FloatArray, change: FloatArray, step: FloatArray) -> FloatArray:
     """The secant's slope where it can be trusted, else the old one."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        secant = change / step
-        usable = np.isfinite(secant) & (secant / slope > 0.2) & (secant / slope < 5)
-    return np.where(usable, secant, slope)
+    ratio = np.divide(change, step * slope, out=np.zeros_like(step), where=step != 0)
+    return np.where((ratio > 0.2) & (ratio < 5), ratio * slope, slope)

@@ -15,9 +15,11 @@ from warmbranch.case.geometry import inertance_ratio_between
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.discretise import pulsating
 from warmbranch.heat.heat_balance import HeatBalance
+from warmbranch.heat.mouth_exchange import mouth_resistance
 from warmbranch.heat.temperature import (
     TOLERANCES,
     TemperatureProfile,
+    Temperatures,
     Tolerances,
     in_order,
     solve_steady,
@@ -43,6 +45,7 @@ class Mouth(Batched):
     """What the branch meets at the main pipe."""
 
     speed: FloatArray
+    resistance: FloatArray
     wall: FloatArray
     correction: FloatArray
     inertance: FloatArray
@@ -65,6 +68,7 @@ class Mouth(Batched):
         )
         return cls.of_parts(
             speed=speed,
+            resistance=mouth_resistance(case, gas, speed),
             wall=wall,
             correction=correction,
             inertance=density * correction / case.branch.bore_area,
@@ -77,7 +81,7 @@ class Mouth(Batched):
 class State(Batched):
     """Temperatures, and the duct that they make."""
 
-    profile: TemperatureProfile
+    profile: Temperatures
     duct: Duct
 
 
@@ -85,7 +89,7 @@ def state_of(
     case: Case,
     gas: MixtureTable,
     mouth: Mouth,
-    profile: TemperatureProfile,
+    profile: Temperatures,
     cells: int = cutting.CELLS,
 ) -> State:
     """The duct that temperatures make of a branch."""
@@ -107,7 +111,7 @@ def state_of(
 def solve_temperatures(
     balance: HeatBalance,
     mouth: Mouth,
-    guess: TemperatureProfile | None = None,
+    guess: Temperatures | None = None,
     *,
     agreement: float = PULSATION_TOLERANCE,
     tolerances: Tolerances = TOLERANCES,
@@ -119,7 +123,7 @@ def solve_temperatures(
     balance : HeatBalance
         Without pulsation.
     mouth : Mouth
-    guess : TemperatureProfile, optional
+    guess : Temperatures, optional
         Where to start, on the balance's nodes.
     agreement : float
         Relative change of the first resonance at which mixing by pulsation and sound agree.
@@ -140,29 +144,27 @@ def solve_temperatures(
         return solve_steady(balance, mouth.wall, guess, tolerances=tolerances)
     rest = np.setdiff1d(np.arange(len(mouth)), driven)
     if guess is None:
-        guess = solve_steady(balance, mouth.wall, tolerances=tolerances)
-        still = guess.take(rest)
+        at_rest = solve_steady(balance, mouth.wall, tolerances=tolerances)
+        still, guess = at_rest.take(rest), at_rest
     else:
-        still = _still(balance, mouth, guess, rest, tolerances)
+        still = _still(balance, mouth, guess, rest, tolerances) if len(rest) else None
     try:
         profile = _pulsating(
             balance.take(driven), mouth.take(driven), guess.take(driven), agreement, tolerances
         )
     except NotConvergedError as error:
         raise error.among(driven) from error
-    return in_order([(rest, still), (driven, profile)])
+    return profile if still is None else in_order([(rest, still), (driven, profile)])
 
 
 def _still(
     balance: HeatBalance,
     mouth: Mouth,
-    guess: TemperatureProfile,
+    guess: Temperatures,
     which: NDArray[np.intp],
     tolerances: Tolerances,
 ) -> TemperatureProfile:
     """Steady temperatures of the designs that do not pulsate."""
-    if len(which) == 0:
-        return guess.take(which)
     own, near = balance.take(which), guess.take(which)
     try:
         return solve_steady(own, mouth.wall[which], near, tolerances=tolerances)
@@ -173,18 +175,18 @@ def _still(
 def _pulsating(
     balance: HeatBalance,
     mouth: Mouth,
-    profile: TemperatureProfile,
+    guess: Temperatures,
     agreement: float,
     tolerances: Tolerances,
 ) -> TemperatureProfile:
     """Repeat heat and sound until the mixing by pulsation belongs to the sound it makes.
 
     Each design is repeated until it agrees. The tone is held at the first resonance, where
-    pulsation is strongest. ``profile`` is where to start.
+    pulsation is strongest. ``guess`` is where to start.
     """
     open_ = np.arange(len(mouth))
     met: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
-    before = state_of(balance.case, balance.gas, mouth, profile)
+    before = state_of(balance.case, balance.gas, mouth, guess)
     frequency, change = _tone(before.duct), np.zeros(len(mouth))
     for _ in range(MOST_PASSES):
         stopping.check()

@@ -193,7 +193,14 @@ class _Neighbours:
         self.mouth = Mouth.of(self.case, self.gas, self.speed, pipe_wall)
         longer = self.case.branch.length / solution.case.branch.length[self.again]
         self.position = solution.profile.position[self.again] * longer[:, None]
-        self.still = heat_balance(self.case, self.gas, self.air, self.speed, position=self.position)
+        self.still = heat_balance(
+            self.case,
+            self.gas,
+            self.air,
+            self.speed,
+            position=self.position,
+            resistance=self.mouth.resistance,
+        )
         self.pulsates = bool(np.any(solution.case.main_pipe.incident_pressure > 0))
         own = solution.case
         self.own_speed = bulk_speed(own.main_pipe, solution.gas, own.surroundings.pressure)

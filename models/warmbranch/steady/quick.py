@@ -98,7 +98,11 @@ def _rules() -> records.SteadyRules:
         sketch.grid_rules(),
         records.SearchRules(*resonance.COARSE),
         records.SearchRules(*resonance.FINE),
-        records.WallRules(main_pipe_wall.STEP_TOLERANCE, main_pipe_wall.MOST_WALL_STEPS),
+        records.WallRules(
+            main_pipe_wall.STEP_TOLERANCE,
+            main_pipe_wall.USUAL_LOSS,
+            main_pipe_wall.MOST_WALL_STEPS,
+        ),
         sketch.SKETCH_AGREEMENT,
         interplay.PULSATION_TOLERANCE,
         interplay.STEADY_SHRINKING,

@@ -5,8 +5,6 @@ The sketch also starts the search on that grid, which then takes two steps inste
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from warmbranch import core
@@ -18,10 +16,10 @@ from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.discretise import WALL_SCALES, heat_balance
 from warmbranch.heat.grid import DEFAULT_NODES, DENSITY, SKETCH_NODES
 from warmbranch.heat.heat_balance import HeatBalance
-from warmbranch.heat.temperature import TemperatureProfile, Tolerances, solve_steady
+from warmbranch.heat.temperature import Temperatures, Tolerances, solve_steady
 from warmbranch.steady.interplay import Mouth, solve_temperatures
 
-SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=1e-3)
+SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=np.inf)
 """Of the sketch: what it is off by moves nodes by no more than some millionths of the length."""
 
 SKETCH_AGREEMENT = 1e-2
@@ -42,15 +40,6 @@ SMOOTHINGS = 3
 """How often the density is averaged with its neighbours', so that spacing changes smoothly."""
 
 
-class Sketch(NamedTuple):
-    """Temperatures, K, on positions, m; each (designs, nodes)."""
-
-    position: FloatArray
-    gas: FloatArray
-    wall: FloatArray
-    skin: FloatArray
-
-
 def balance_and_guess(
     case: Case,
     gas: MixtureTable,
@@ -59,7 +48,7 @@ def balance_and_guess(
     *,
     nodes: int = DEFAULT_NODES,
     position: FloatArray | None = None,
-) -> tuple[HeatBalance, TemperatureProfile | None]:
+) -> tuple[HeatBalance, Temperatures | None]:
     """Put a batch on the grid that suits each design, without pulsation.
 
     Parameters
@@ -73,7 +62,7 @@ def balance_and_guess(
     Returns
     -------
     balance : HeatBalance
-    guess : TemperatureProfile or None
+    guess : Temperatures or None
         On its nodes, if there has been a sketch.
 
     Raises
@@ -82,17 +71,31 @@ def balance_and_guess(
         If a design's heat balance does not converge, neither on few nodes nor on all.
     """
     if position is not None or nodes <= SKETCH_NODES:
-        return heat_balance(case, gas, air, mouth.speed, nodes=nodes, position=position), None
+        return _balance(case, gas, air, mouth, nodes=nodes, position=position), None
     fine = _sketched(case, gas, air, mouth, nodes)
-    balance = heat_balance(case, gas, air, mouth.speed, position=fine.position)
-    unknown = np.full(len(case), np.nan)
-    heat = dict.fromkeys(("heat_entering", "heat_lost", "closure_error", "iterations"), unknown)
-    return balance, TemperatureProfile.of_parts(**fine._asdict(), **heat)
+    balance = _balance(case, gas, air, mouth, position=fine.position)
+    return balance, fine
 
 
-def _sketched(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int) -> Sketch:
+def _balance(
+    case: Case,
+    gas: MixtureTable,
+    air: MixtureTable,
+    mouth: Mouth,
+    *,
+    nodes: int = DEFAULT_NODES,
+    position: FloatArray | None = None,
+) -> HeatBalance:
+    return heat_balance(
+        case, gas, air, mouth.speed, nodes=nodes, position=position, resistance=mouth.resistance
+    )
+
+
+def _sketched(
+    case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int
+) -> Temperatures:
     """Nodes, and a guess on them."""
-    coarse = heat_balance(case, gas, air, mouth.speed, nodes=SKETCH_NODES)
+    coarse = _balance(case, gas, air, mouth, nodes=SKETCH_NODES)
     try:
         rough = solve_temperatures(
             coarse, mouth, agreement=SKETCH_AGREEMENT, tolerances=SKETCH_TOLERANCES
@@ -100,7 +103,7 @@ def _sketched(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, no
     except NotConvergedError as error:
         return _without(error, case, gas, air, mouth, nodes)
     crowding = np.where(case.covering.wrap_thickness > 0, CAP_CROWDING, 1.0)
-    return refined(Sketch(rough.position, rough.gas, rough.wall, rough.skin), nodes, crowding)
+    return refined(rough.temperatures, nodes, crowding)
 
 
 def _without(
@@ -110,10 +113,10 @@ def _without(
     air: MixtureTable,
     mouth: Mouth,
     nodes: int,
-) -> Sketch:
+) -> Temperatures:
     """What so few nodes cannot hold is solved, at rest, on graded nodes; the others as ever."""
     lost = np.isin(np.arange(len(case)), error.designs)
-    found = Sketch(*(np.empty((len(case), nodes)) for _ in range(4)))
+    found = Temperatures(*(np.empty((len(case), nodes)) for _ in range(4)))
     for which, lay in ((lost, _graded), (~lost, _sketched)):
         these = np.flatnonzero(which)
         if len(these) == 0:
@@ -122,18 +125,20 @@ def _without(
             part = lay(case.take(these), gas.take(these), air, mouth.take(these), nodes)
         except NotConvergedError as failure:
             raise failure.among(these) from failure
-        for whole, some in zip(found, part, strict=True):
-            whole[these] = some
+        for name in ("position", "gas", "wall", "skin"):
+            getattr(found, name)[these] = getattr(part, name)
     return found
 
 
-def _graded(case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int) -> Sketch:
-    balance = heat_balance(case, gas, air, mouth.speed, nodes=nodes)
+def _graded(
+    case: Case, gas: MixtureTable, air: MixtureTable, mouth: Mouth, nodes: int
+) -> Temperatures:
+    balance = _balance(case, gas, air, mouth, nodes=nodes)
     profile = solve_steady(balance, mouth.wall)
-    return Sketch(profile.position, profile.gas, profile.wall, profile.skin)
+    return profile.temperatures
 
 
-def refined(sketch: Sketch, nodes: int, cap_crowding: FloatArray) -> Sketch:
+def refined(sketch: Temperatures, nodes: int, cap_crowding: FloatArray) -> Temperatures:
     """Place nodes where the sketched gas and wall bend, and interpolate there.
 
     The scheme's error in what flows through a face grows as ``h² |T''|``. Nodes whose density goes
@@ -142,19 +147,27 @@ def refined(sketch: Sketch, nodes: int, cap_crowding: FloatArray) -> Sketch:
 
     Parameters
     ----------
-    sketch : Sketch
+    sketch : Temperatures
     nodes : int
     cap_crowding : (designs,) array, dimensionless
         Factor of the density at the cap.
 
     Returns
     -------
-    Sketch
+    Temperatures
         From the same mouth to the same cap; temperatures by cubic Hermite pieces.
     """
     compiled = core.at_hand()
     if compiled is not None:
-        return Sketch(*calls.refined(compiled, sketch, nodes, cap_crowding, grid_rules()))
+        return Temperatures(
+            *calls.refined(
+                compiled,
+                (sketch.position, sketch.gas, sketch.wall, sketch.skin),
+                nodes,
+                cap_crowding,
+                grid_rules(),
+            )
+        )
     x = sketch.position
     step = np.diff(x, axis=1)
     density = _density(sketch)
@@ -184,7 +197,9 @@ def refined(sketch: Sketch, nodes: int, cap_crowding: FloatArray) -> Sketch:
             left + t * ((3 * mean - 2 * left - right) + t * (left + right - 2 * mean))
         )
 
-    return Sketch(position, between(sketch.gas), between(sketch.wall), between(sketch.skin))
+    wall = between(sketch.wall)
+    bare = np.array_equal(sketch.skin, sketch.wall)
+    return Temperatures(position, between(sketch.gas), wall, wall if bare else between(sketch.skin))
 
 
 def grid_rules() -> records.GridRules:
@@ -192,7 +207,7 @@ def grid_rules() -> records.GridRules:
     return records.GridRules(DENSITY, WALL_SCALES, FAINT, EVENNESS, CAP_CROWDING, SMOOTHINGS)
 
 
-def _density(sketch: Sketch) -> FloatArray:
+def _density(sketch: Temperatures) -> FloatArray:
     """Wanted density of nodes at those of the sketch, up to a factor of each design's."""
     x, length = sketch.position, sketch.position[:, -1:]
     step = np.diff(x, axis=1)

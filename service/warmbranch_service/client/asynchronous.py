@@ -14,8 +14,8 @@ from warmbranch_service.client.exchange import Answer, Attempts, Json, Route
 from warmbranch_service.client.retrying import Retrying
 from warmbranch_service.fit.answer_schema import FitAnswer
 from warmbranch_service.fit.request import FitRequest
-from warmbranch_service.http.health import Health, Ready
-from warmbranch_service.http.reference import ReferenceAnswer
+from warmbranch_service.http.routes.health import Health, Ready
+from warmbranch_service.http.routes.reference import ReferenceAnswer
 from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.listen.answer_schema import ListenAnswer

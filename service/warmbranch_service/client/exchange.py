@@ -13,9 +13,9 @@ from warmbranch_service.client.failures import ServiceProblem, UnexpectedAnswer,
 from warmbranch_service.client.retrying import Retrying, seconds_of
 from warmbranch_service.contract.errors import PROBLEM_MEDIA_TYPE, ProblemDetails
 from warmbranch_service.fit.answer_schema import FitAnswer
-from warmbranch_service.http.gate import API_KEY_HEADER
-from warmbranch_service.http.health import Health, Ready
-from warmbranch_service.http.reference import ReferenceAnswer
+from warmbranch_service.http.passage.gate import API_KEY_HEADER
+from warmbranch_service.http.routes.health import Health, Ready
+from warmbranch_service.http.routes.reference import ReferenceAnswer
 from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.listen.answer_schema import ListenAnswer
 from warmbranch_service.steady.schema import SteadyAnswer

@@ -20,7 +20,7 @@ from warmbranch_service.command.terminal import (
 )
 from warmbranch_service.command.verbatim import COLUMNS, Taught, TaughtGroup
 from warmbranch_service.demo import DEMOS, demo_text
-from warmbranch_service.http import request_examples
+from warmbranch_service.http.openapi import request_examples
 from warmbranch_service.length.examples import EXAMPLES, example_text
 from warmbranch_service.version import MODEL_VERSION
 

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import RealArray
 
 
 def places(value: float, count: int) -> float:
@@ -24,6 +24,6 @@ def digits(value: float, count: int) -> float:
     return float(f"{float(value):.{count}g}") + 0.0
 
 
-def each(values: FloatArray, count: int) -> list[float]:
+def each(values: RealArray, count: int) -> list[float]:
     """A list of finite numbers to so many decimal places."""
     return (np.round(values, count) + 0.0).tolist()

@@ -22,7 +22,7 @@ from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.belief import spreads_of
 from warmbranch_service.case.convert import MM, Converted, kelvin, to_physics
-from warmbranch_service.case.messages import cautions_of
+from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.fit import sentences as fit_messages
 from warmbranch_service.fit.answer_schema import (
     Candidate,

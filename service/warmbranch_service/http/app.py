@@ -35,27 +35,27 @@ from warmbranch_service.contract.fields import nearest
 from warmbranch_service.contract.refusals import invalid, refused_by_physics
 from warmbranch_service.demo import demo_text
 from warmbranch_service.fit.request import FitRequest
-from warmbranch_service.http import (
+from warmbranch_service.http.openapi.document import complete
+from warmbranch_service.http.passage import metrics
+from warmbranch_service.http.passage.cors import Cors
+from warmbranch_service.http.passage.gate import API_KEY_HEADER, Gate
+from warmbranch_service.http.passage.middleware import Frame
+from warmbranch_service.http.passage.turns import Places
+from warmbranch_service.http.passage.workshop import Workshop
+from warmbranch_service.http.routes import (
     ask,
     docs,
     fit,
     health,
     length,
     listen,
-    metrics,
     page,
     reference,
     steady,
     sweep,
     warmup,
 )
-from warmbranch_service.http.cors import Cors
-from warmbranch_service.http.gate import API_KEY_HEADER, Gate
-from warmbranch_service.http.middleware import Frame
-from warmbranch_service.http.openapi import complete
 from warmbranch_service.http.settings import Settings
-from warmbranch_service.http.turns import Places
-from warmbranch_service.http.workshop import Workshop
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.schema import SteadyRequest
 from warmbranch_service.sweep import choosing

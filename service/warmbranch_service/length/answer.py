@@ -7,8 +7,8 @@ from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.parabolas import DRAWS
 from warmbranch.length.build_long import TrimPlan
 from warmbranch.length.effects import effects, transit_time_length
+from warmbranch.length.length_for_tone import LONGEST, one_temperature_length
 from warmbranch.length.solve import Building, Lengths, solve
-from warmbranch.length.tone import LONGEST, one_temperature_length
 from warmbranch_service.case.belief import believed
 from warmbranch_service.case.convert import MM, celsius
 from warmbranch_service.contract.rounding import digits, finite, places

@@ -12,8 +12,8 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.case import case as physics
 from warmbranch.case.road_speed import engine_speed_on_road, rolling_circumference, tyre_diameter
 from warmbranch.length.compromise import Aim, Tones
+from warmbranch.length.length_for_tone import reach as reach_of
 from warmbranch.length.solve import Wanted
-from warmbranch.length.tone import reach as reach_of
 from warmbranch_service.case.convert import MM, Converted, to_physics
 from warmbranch_service.case.schema import Case, MixedGas
 from warmbranch_service.contract.errors import INVALID, Entry, Problem

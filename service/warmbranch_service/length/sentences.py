@@ -12,13 +12,13 @@ from warmbranch.case.case import Case
 from warmbranch.length.bandwidth import Notch
 from warmbranch.length.build_long import TrimPlan
 from warmbranch.length.compromise import Compromise
+from warmbranch.length.length_for_tone import LONGEST, Sized, one_temperature_length
 from warmbranch.length.pair import Stagger
-from warmbranch.length.tone import LONGEST, Sized, one_temperature_length
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.cautions import LEAK_DIAMETER, Finding, findings
 from warmbranch.steady.leak import OVERPRESSURE, leak_heat
 from warmbranch_service.case.convert import MM, celsius
-from warmbranch_service.case.messages import caution_of, cautions_of
+from warmbranch_service.case.sentences import caution_of, cautions_of
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.length.parts import PlaceAnswer
 from warmbranch_service.length.points import Points

@@ -18,8 +18,8 @@ from warmbranch.length.cut_list import (
     tube_mass,
 )
 from warmbranch.length.folding import Fold, Run, Stack, Tube, folds, serpentine
+from warmbranch.length.length_for_tone import LONGEST, Sized, ToneOutcome, length_for
 from warmbranch.length.outline import Envelope, Outline, Pipework, Space, outline
-from warmbranch.length.tone import LONGEST, Sized, ToneOutcome, length_for
 from warmbranch_service.case.branch import Bend, Straight
 from warmbranch_service.case.convert import MM
 from warmbranch_service.contract.errors import INVALID, Entry, Problem

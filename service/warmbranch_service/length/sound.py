@@ -10,6 +10,7 @@ from warmbranch.length.bandwidth import LEVELS, Notch
 from warmbranch.length.compromise import Aim, Compromise, left_over
 from warmbranch.length.cut_list import tube_mass
 from warmbranch.length.family import family
+from warmbranch.length.length_for_tone import ToneOutcome, bounds
 from warmbranch.length.pair import (
     Arrangement,
     SamePipe,
@@ -20,7 +21,6 @@ from warmbranch.length.pair import (
     same_tune,
 )
 from warmbranch.length.solve import Choice
-from warmbranch.length.tone import ToneOutcome, bounds
 from warmbranch.sound.acoustics import input_impedance
 from warmbranch.sound.placement import PipePlace, better_places, nodes, positions, sweep, tones
 from warmbranch.sound.tail import FarEnd, MainRun

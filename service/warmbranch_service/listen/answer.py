@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from warmbranch.base import stopping
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import RealArray
 from warmbranch.case.engine import Cycle
 from warmbranch.listen.layout import Layout, engine_layout
 from warmbranch.listen.loudness import Loudness, change, drone, loudness
@@ -88,11 +88,13 @@ def answer_listen(
         None if angles is None else np.radians(np.array(angles)),
         order,
     )
-    heard = {
+    heard: dict[Side, list[Heard]] = {
         side: [_heard(recording, request, layout, side) for recording in recordings]
         for side, recordings in zip(SIDES, (before, after), strict=True)
     }
-    curves = {side: _loudness(found, layout) for side, found in heard.items()}
+    curves: dict[Side, Loudness | None] = {
+        side: _loudness(found, layout) for side, found in heard.items()
+    }
     known = _known(request)
     notch = None
     if any(np.any(one.held) for one in heard["after"]):
@@ -148,12 +150,13 @@ def _known(request: ListenRequest) -> _Known | None:
     if not math.isfinite(resonance):
         return None
 
-    def loss(frequency: FloatArray) -> FloatArray:
+    grid = resonance * np.linspace(0.02, 40, 8000)
+    values: RealArray = answer.transmission_loss(grid[None, :])[0]
+
+    def loss(frequency: RealArray) -> RealArray:
         # Solved once on a fine grid; the likelihood asks for a million frequencies.
         return np.interp(frequency, grid, values)
 
-    grid = resonance * np.linspace(0.02, 40, 8000)
-    values = answer.transmission_loss(grid[None, :])[0]
     return _Known(loss, resonance)
 
 
@@ -228,7 +231,7 @@ def _told(
     )
 
 
-def _pair(values: FloatArray, count: int) -> tuple[float, float]:
+def _pair(values: RealArray, count: int) -> tuple[float, float]:
     return places(values[0], count), places(values[1], count)
 
 
@@ -299,7 +302,7 @@ def _notch(notch: Notch | None, order: float, known: _Known | None) -> NotchHear
     )
 
 
-def _spread(levels: FloatArray) -> Levels:
+def _spread(levels: RealArray) -> Levels:
     return Levels(
         median=places(levels[2], 2),
         interval_50=_pair(levels[[1, 3]], 2),

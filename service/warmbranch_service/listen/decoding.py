@@ -13,7 +13,8 @@ import json
 import math
 import sys
 from collections.abc import Iterator
-from typing import Any
+from importlib import import_module
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +48,7 @@ NO_AUDIO = NotRead(
 
 def blocks(content: bytes, limits: dict[str, float], phone: bool) -> tuple[int, Iterator[Samples]]:
     """Sampling rate, and blocks of (frames, channels)."""
-    import soundfile
+    soundfile: Any = import_module("soundfile")  # ships no types
 
     try:
         file = soundfile.SoundFile(io.BytesIO(content))
@@ -62,7 +63,7 @@ def blocks(content: bytes, limits: dict[str, float], phone: bool) -> tuple[int, 
         done = 0
         while done <= most:
             try:
-                block: Samples = file.read(BLOCK, dtype="float32", always_2d=True)
+                block = cast("Samples", file.read(BLOCK, dtype="float32", always_2d=True))
             except soundfile.LibsndfileError:
                 raise NotRead(
                     "damaged_audio", "The recording is damaged.", "Record or export it again."
@@ -78,7 +79,7 @@ def blocks(content: bytes, limits: dict[str, float], phone: bool) -> tuple[int, 
 
 def _by_av(content: bytes, limits: dict[str, float]) -> tuple[int, Iterator[Samples]]:
     try:
-        import av
+        av: Any = import_module("av")  # ships types that its own names contradict
     except ImportError:
         raise NotRead(
             "not_audio",

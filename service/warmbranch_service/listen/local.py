@@ -121,7 +121,7 @@ def _mono(sound: Sound) -> Recording:
             "Give numbers of shape (n,) or (n, channels).",
         )
         raise Problem(INVALID, entry.sentence(), entries=[entry])
-    if np.issubdtype(samples.dtype, np.integer):
-        samples = samples / np.iinfo(samples.dtype).max
+    if samples.dtype.kind in "iu":
+        samples = samples / np.iinfo(samples.dtype.name).max
     clipped = float(np.mean(np.abs(samples) >= 0.999))
     return Recording(samples, int(rate), clipped if np.isfinite(samples).all() else 0.0)

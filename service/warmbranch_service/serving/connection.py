@@ -26,8 +26,8 @@ from warmbranch_service.contract.errors import (
     ProblemParts,
     problem_json,
 )
-from warmbranch_service.http import metrics
-from warmbranch_service.http.middleware import SECURITY_HEADERS
+from warmbranch_service.http.passage import metrics
+from warmbranch_service.http.passage.middleware import SECURITY_HEADERS
 
 log = logging.getLogger("warmbranch")
 

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import sys
 
-from warmbranch_service.http import metrics_folder
-from warmbranch_service.http.logs import configure
+from warmbranch_service.http.passage import metrics_folder
+from warmbranch_service.http.passage.logs import configure
 from warmbranch_service.http.settings import Settings
 
 

@@ -22,8 +22,8 @@ import time
 from collections import deque
 from types import FrameType
 
-from warmbranch_service.http.logs import configure
-from warmbranch_service.http.metrics_folder import MetricsFolder
+from warmbranch_service.http.passage.logs import configure
+from warmbranch_service.http.passage.metrics_folder import MetricsFolder
 from warmbranch_service.http.settings import Settings
 from warmbranch_service.serving.listening import HandOver, bound
 from warmbranch_service.serving.worker_process import Worker

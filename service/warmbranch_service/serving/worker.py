@@ -19,8 +19,8 @@ from typing import cast
 
 import uvicorn
 
-from warmbranch_service.http import metrics_folder
 from warmbranch_service.http.app import create_app
+from warmbranch_service.http.passage import metrics_folder
 from warmbranch_service.http.settings import Settings
 from warmbranch_service.serving.connection import connections
 from warmbranch_service.serving.server import Server

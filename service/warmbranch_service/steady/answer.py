@@ -20,7 +20,7 @@ from warmbranch.steady.solve import solve
 from warmbranch_service.case.belief import believed
 from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR
-from warmbranch_service.case.messages import cautions_of
+from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.contract.rounding import digits as digits
 from warmbranch_service.contract.rounding import each, finite, places
 from warmbranch_service.steady.narrowing import narrowing

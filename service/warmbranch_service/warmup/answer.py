@@ -26,7 +26,7 @@ from warmbranch.warming.wander import (
     warm_case,
 )
 from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
-from warmbranch_service.case.messages import cautions_of
+from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.contract.rounding import digits, each, finite, places
 from warmbranch_service.steady.answer import celsius_or_none
 from warmbranch_service.version import MODEL_VERSION

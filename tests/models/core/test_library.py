@@ -22,7 +22,7 @@ def copy(tmp_path):
 
 
 def edit(folder) -> None:
-    """A correlation's leading coefficient is made another, as in nusselt_forms.py."""
+    """A correlation's leading coefficient is made another, as in nusselt_with_slopes.py."""
     file = folder / "outside_film.c"
     text = file.read_text(encoding="utf-8")
     assert "return 0.387 / " in text

@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from warmbranch import core
 from warmbranch.gas.gas import COLDEST, HOTTEST, dry_air_table
-from warmbranch.heat import nusselt_forms as forms
+from warmbranch.heat import nusselt_with_slopes as forms
 
 LOWEST, HIGHEST = 0.70, 0.76
 """Of outside_film.c."""

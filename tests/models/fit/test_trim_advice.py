@@ -12,7 +12,7 @@ from warmbranch.fit.posterior import Problem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.shared import EAR
 from warmbranch.fit.trim_advice import RISK, Mixture, trim
-from warmbranch.length.tone import with_length
+from warmbranch.length.length_for_tone import with_length
 from warmbranch.steady.solve import solve
 
 

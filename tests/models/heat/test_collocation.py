@@ -180,7 +180,14 @@ INDEPENDENT = {
 }
 
 
-@pytest.mark.parametrize("name", INDEPENDENT)
+DEAR = ["wrapped"]
+"""For scipy: ten times the others."""
+
+
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(n, marks=pytest.mark.slow) if n in DEAR else n for n in INDEPENDENT],
+)
 def test_agrees_with_a_collocation_solution(make_case, name):
     """The same equations by scipy's collocation, fourth order, with its own mesh."""
     case = make_case(**INDEPENDENT[name])

@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 
 from warmbranch.case.surroundings import Surroundings
 from warmbranch.gas.gas import dry_air_table
-from warmbranch.heat import nusselt, nusselt_forms
+from warmbranch.heat import nusselt, nusselt_with_slopes
 from warmbranch.heat.films import OutsideFilm
 
 ROUNDING = 1e-12
@@ -135,9 +135,12 @@ class TestCorrelations:
     @pytest.mark.parametrize(
         ("sloped", "first"),
         [
-            (lambda a, p: nusselt_forms.sloped_churchill_chu(a, p, 0.60, 0.559), RAYLEIGH),
-            (lambda a, p: nusselt_forms.sloped_vertical_cylinder(a, p, np.array(18.0)), RAYLEIGH),
-            (nusselt_forms.sloped_cross_flow, np.logspace(0, 6, 13)),
+            (lambda a, p: nusselt_with_slopes.sloped_churchill_chu(a, p, 0.60, 0.559), RAYLEIGH),
+            (
+                lambda a, p: nusselt_with_slopes.sloped_vertical_cylinder(a, p, np.array(18.0)),
+                RAYLEIGH,
+            ),
+            (nusselt_with_slopes.sloped_cross_flow, np.logspace(0, 6, 13)),
         ],
         ids=["Churchill-Chu", "vertical cylinder", "cross flow"],
     )

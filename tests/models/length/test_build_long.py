@@ -16,7 +16,7 @@ from warmbranch.length.build_long import (
     trim_steps,
     uncertain_lengths,
 )
-from warmbranch.length.tone import length_for, with_length
+from warmbranch.length.length_for_tone import length_for, with_length
 from warmbranch.steady.solve import solve
 
 TONE = 78.0

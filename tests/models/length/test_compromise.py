@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from warmbranch.length.compromise import Aim, Tones, best_length, left_over
-from warmbranch.length.tone import LONGEST, length_for, with_length
+from warmbranch.length.length_for_tone import LONGEST, length_for, with_length
 from warmbranch.steady.solve import solve
 
 WEIGHT = np.array([5.0, 1.0, 1.0, 2.0, 2.0])

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from warmbranch.length.effects import effects, transit_time_length
-from warmbranch.length.tone import length_for, one_temperature_length, with_length
+from warmbranch.length.length_for_tone import length_for, one_temperature_length, with_length
 
 TONE = np.array([78.0])
 

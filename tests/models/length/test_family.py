@@ -6,7 +6,7 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from warmbranch.length.family import family
-from warmbranch.length.tone import with_length
+from warmbranch.length.length_for_tone import with_length
 from warmbranch.steady.solve import solve
 
 TONES = np.linspace(40.0, 200.0, 33)

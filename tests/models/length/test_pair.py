@@ -7,6 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from warmbranch.length.family import family
+from warmbranch.length.length_for_tone import with_length
 from warmbranch.length.pair import (
     SamePipe,
     TwoPipes,
@@ -15,7 +16,6 @@ from warmbranch.length.pair import (
     same_tune,
     staggered,
 )
-from warmbranch.length.tone import with_length
 from warmbranch.sound.acoustics import input_impedance
 from warmbranch.steady.solve import solve
 

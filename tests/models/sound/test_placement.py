@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from warmbranch.length.tone import length_for
+from warmbranch.length.length_for_tone import length_for
 from warmbranch.sound.acoustics import input_impedance, transmission_loss
 from warmbranch.sound.placement import (
     BEST_PLACES,

@@ -12,9 +12,10 @@ from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.grid import DEFAULT_NODES, SKETCH_NODES, graded
 from warmbranch.heat.main_pipe_wall import wall_temperature
+from warmbranch.heat.temperature import Temperatures
 from warmbranch.steady import sketch
 from warmbranch.steady.interplay import Mouth
-from warmbranch.steady.sketch import Sketch, balance_and_guess, refined
+from warmbranch.steady.sketch import balance_and_guess, refined
 from warmbranch.steady.solve import solve
 
 LENGTH = np.array([0.05, 0.4, 3.0])
@@ -29,11 +30,11 @@ def path(request, monkeypatch):
         monkeypatch.setenv(core.OFF, "off")
 
 
-def sketched(nodes: int = SKETCH_NODES) -> Sketch:
+def sketched(nodes: int = SKETCH_NODES) -> Temperatures:
     x = graded(LENGTH, DECAY, nodes)
     gas = 300 + 400 * np.exp(-x / DECAY[:, None])
     wall = 300 + 80 * np.exp(-x / DECAY[:, None] / 3)
-    return Sketch(x, gas, wall, wall - 5.0)
+    return Temperatures(x, gas, wall, wall - 5.0)
 
 
 @pytest.mark.usefixtures("path")
@@ -51,7 +52,7 @@ class TestRefined:
         x = graded(LENGTH, DECAY, 1025)
         gas = 300 + 400 * np.exp(-x / DECAY[:, None])
         cold = np.full_like(x, 300.0)
-        fine = refined(Sketch(x, gas, cold, cold), 4097, EVEN)
+        fine = refined(Temperatures(x, gas, cold, cold), 4097, EVEN)
         middle = (fine.position[:, 1:] + fine.position[:, :-1]) / 2
         found = 1 / (4096 * np.diff(fine.position, axis=1))
         bend = 400 / DECAY**2 * np.exp(-middle.T / DECAY) + sketch.FAINT / LENGTH**2
@@ -76,7 +77,7 @@ class TestRefined:
     def test_straight_profiles_ask_for_even_nodes(self):
         x = graded(LENGTH, DECAY, SKETCH_NODES)
         straight = 700 - 300 * x / LENGTH[:, None]
-        fine = refined(Sketch(x, straight, straight, straight), 65, EVEN)
+        fine = refined(Temperatures(x, straight, straight, straight), 65, EVEN)
         # Rounding of the slopes, 1e-13 K over the shortest interval, beside FAINT.
         assert_allclose(fine.position, LENGTH[:, None] * np.linspace(0, 1, 65), rtol=1e-6)
         assert_allclose(fine.gas, 700 - 300 * fine.position / LENGTH[:, None], rtol=1e-12)
@@ -84,7 +85,7 @@ class TestRefined:
     def test_parabolas_are_interpolated_exactly(self):
         x = graded(LENGTH, DECAY, SKETCH_NODES)
         share = x / LENGTH[:, None]
-        parabolas = Sketch(x, 700 - 300 * share**2, 400 + share, 300 + share * (1 - share))
+        parabolas = Temperatures(x, 700 - 300 * share**2, 400 + share, 300 + share * (1 - share))
         fine = refined(parabolas, 97, EVEN)
         share = fine.position / LENGTH[:, None]
         assert_allclose(fine.gas, 700 - 300 * share**2, rtol=1e-12)  # rounding
@@ -106,12 +107,13 @@ class TestRefined:
 def test_both_paths_agree(box_sample, monkeypatch):
     assert core.at_hand() is not None
     profile = solve(box_sample(96, seed=41), nodes=SKETCH_NODES, modes=1).profile
-    given = Sketch(profile.position, profile.gas, profile.wall, profile.skin)
+    given = profile.temperatures
     crowding = np.linspace(1.0, 6.0, 96)
     compiled = refined(given, DEFAULT_NODES, crowding)
     monkeypatch.setenv(core.OFF, "off")
-    for got, expected in zip(compiled, refined(given, DEFAULT_NODES, crowding), strict=True):
-        assert_allclose(got, expected, rtol=1e-11)  # rounding of the bends, smoothed
+    plain = refined(given, DEFAULT_NODES, crowding)
+    for name in ("position", "gas", "wall", "skin"):  # what rounding makes of the bends, smoothed
+        assert_allclose(getattr(compiled, name), getattr(plain, name), rtol=1e-11, err_msg=name)
 
 
 def given(case):

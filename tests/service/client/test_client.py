@@ -9,8 +9,8 @@ import pytest
 
 from warmbranch_service.client import AsyncClient, Client, ServiceProblem, Unreachable
 from warmbranch_service.fit.answer_schema import FitAnswer
-from warmbranch_service.http import request_examples
-from warmbranch_service.http.reference import ReferenceAnswer
+from warmbranch_service.http.openapi import request_examples
+from warmbranch_service.http.routes.reference import ReferenceAnswer
 from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
 from warmbranch_service.sweep.answer_schema import SweepEnd, SweepHeader

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from warmbranch_service.http import request_examples
+from warmbranch_service.http.openapi import request_examples
 
 DOCUMENT = Path(__file__).parents[3] / "fixtures/openapi.json"
 NPM = ("openapi-typescript@7.13.0", "openapi-fetch@0.17.0", "typescript@5.9.3", "@types/node@20")

@@ -8,7 +8,7 @@ import pytest
 
 from warmbranch_service.command.cli import FAILED, OK, REFUSED, main
 from warmbranch_service.demo import demo_text
-from warmbranch_service.http.request_examples import FILES
+from warmbranch_service.http.openapi.request_examples import FILES
 
 
 @pytest.fixture

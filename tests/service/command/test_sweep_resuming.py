@@ -14,8 +14,8 @@ from warmbranch.base import stopping
 from warmbranch.base.errors import StoppedError
 from warmbranch_service.contract.errors import Problem
 from warmbranch_service.http.app import create_app
+from warmbranch_service.http.passage.workshop import Workshop
 from warmbranch_service.http.settings import Settings
-from warmbranch_service.http.workshop import Workshop
 from warmbranch_service.sweep import executors
 
 

@@ -12,10 +12,10 @@ from starlette.testclient import TestClient
 from shared import problems
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch_service.contract.errors import KINDS, Problem
-from warmbranch_service.http import steady as steady_route
 from warmbranch_service.http.app import create_app
+from warmbranch_service.http.passage.workshop import Workshop
+from warmbranch_service.http.routes import steady as steady_route
 from warmbranch_service.http.settings import Settings
-from warmbranch_service.http.workshop import Workshop
 from warmbranch_service.steady import answer
 
 JSON = {"content-type": "application/json"}

@@ -21,7 +21,7 @@ import pytest
 from shared.running import Service, ask, free_port
 from shared.served import Line, Served
 from warmbranch_service.demo import demo_text
-from warmbranch_service.http.metrics_folder import PREFIX
+from warmbranch_service.http.passage.metrics_folder import PREFIX
 from warmbranch_service.http.settings import Settings
 from warmbranch_service.serving import supervisor
 from warmbranch_service.serving.worker_process import HUNG_SECONDS
@@ -123,6 +123,7 @@ def healthy(served: Served) -> bool:
         return False
 
 
+@pytest.mark.slow
 def test_idle_connections_give_way_to_new_ones():
     with Served(warm_up=0, kernel="off", connections=8) as served, crowd(served.port, 30):
         begun = time.monotonic()
@@ -132,6 +133,7 @@ def test_idle_connections_give_way_to_new_ones():
         assert served.log.count("connections are held") == 1
 
 
+@pytest.mark.slow
 def test_who_does_not_read_is_cut_off_and_gives_back_the_place():
     with Served(warm_up=0, seconds_to_read=2) as served, Line(served.port) as line:
         line.send(post("/v1/sweep", SWEEP))  # some hundred megabytes
@@ -144,6 +146,7 @@ def metrics(served: Served) -> bytes:
     return ask(served.port, "GET", "/v1/metrics")[1]
 
 
+@pytest.mark.slow
 def test_a_slow_reader_is_not_cut_off():
     with (
         Served(warm_up=0, seconds_to_read=1) as served,
@@ -175,6 +178,7 @@ class Impatient(Service):
         super().start()
 
 
+@pytest.mark.slow
 def test_a_worker_that_hangs_is_replaced(tmp_path):
     assert HUNG_SECONDS <= 30  # as is promised
     with Impatient(tmp_path / "log", workers=2, **QUICK) as service:
@@ -201,6 +205,7 @@ def test_a_worker_that_dies_during_a_renewal_is_missed_at_once(tmp_path):
             until(lambda: f"worker {victim} has died by SIGKILL" in service.log.read_text(), 5)
 
 
+@pytest.mark.slow
 def test_the_end_comes_within_the_ten_seconds_of_a_container(tmp_path):
     with Service(tmp_path / "log", workers=2, **QUICK) as service:
         service.wait_until_ready()
@@ -214,6 +219,7 @@ def test_the_end_comes_within_the_ten_seconds_of_a_container(tmp_path):
         service.start()  # for the end of the block
 
 
+@pytest.mark.slow
 def test_kill_9_of_the_supervisor_leaves_nothing(tmp_path):
     kept = {"TMPDIR": str(tmp_path)}
     service = Service(tmp_path / "log", workers=2, **QUICK, **kept)

@@ -11,8 +11,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from warmbranch_service.http.app import create_app
+from warmbranch_service.http.routes.sweep import BrokenOffError
 from warmbranch_service.http.settings import Settings
-from warmbranch_service.http.sweep import BrokenOffError
 from warmbranch_service.sweep.executors import ExecutorError
 from warmbranch_service.sweep.solving import solve_task
 

@@ -12,7 +12,7 @@ from numpy.testing import assert_allclose
 from warmbranch_service.case.convert import to_physics
 from warmbranch_service.case.schema import Case
 from warmbranch_service.command.cli import main
-from warmbranch_service.http import request_examples
+from warmbranch_service.http.openapi import request_examples
 from warmbranch_service.local import warmup_of
 
 REQUEST = Path(__file__).parents[3] / "fixtures" / "requests" / "warmup_camper_van.json"

@@ -1,0 +1,45 @@
+"""``POST /v1/steady``: the branch warm through."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Body, Request
+from starlette.responses import Response
+
+from warmbranch_service.contract.forms import CONTENT, JSON, MEDIA_TYPES, VARY, form_of, written
+from warmbranch_service.http.openapi import request_examples
+from warmbranch_service.http.passage.workshop import Workshop
+from warmbranch_service.http.routes.strict_route import StrictRoute, problem_responses
+from warmbranch_service.steady import answer
+from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
+
+router = APIRouter(route_class=StrictRoute, tags=["model"])
+
+
+@router.post(
+    "/v1/steady",
+    summary="Temperatures, resonance, heat and transmission loss, warm through",
+    response_class=Response,
+    responses={
+        200: {"model": SteadyAnswer, "description": "The answer.", "content": CONTENT},
+        **problem_responses(400, 413, 415, 422, 500, 503),
+    },
+)
+async def steady(
+    body: Annotated[SteadyRequest, Body(openapi_examples=request_examples.steady())],
+    request: Request,
+) -> Response:
+    """Predict one branch.
+
+    Stateless: the same request gives the same answer, and nothing is kept.
+    """
+    workshop: Workshop = request.app.state.workshop
+    form = form_of(request)
+    content = await workshop.run(lambda: as_bytes(body, form), request)
+    return Response(content, media_type=MEDIA_TYPES[form], headers=VARY)
+
+
+def as_bytes(body: SteadyRequest, form: str = JSON) -> bytes:
+    """The answer in a form; NaN and infinity were refused when it was built."""
+    return written(answer.steady(body), form, "steady")
