@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from warmbranch_service.fit.answer_schema import FitAnswer
     from warmbranch_service.length.answer_schema import LengthAnswer
     from warmbranch_service.steady.schema import SteadyAnswer
+    from warmbranch_service.sweep.whole import Swept
     from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
 Json = Mapping[str, Any]
@@ -177,6 +178,27 @@ class Job:
 
         return fit_of(self._body(FitRequest, asked))
 
+    def sweep(self, *vary: Json, processes: int = 1, **asked: object) -> Swept:
+        """Many designs of this branch, as ``POST /v1/sweep`` answers.
+
+        Parameters
+        ----------
+        *vary : mapping
+            A field each, and how it varies: ``{"field": "case.main_pipe.gas_temperature_degC",
+            "values": [200, 300, 400]}``; in place of the job's own ``vary``.
+        processes : int
+            Of this machine, about one a core; more than one only where the program's main module
+            may be imported again.
+        **asked
+            The request's other fields: ``sampling``, ``outputs``.
+        """
+        from warmbranch_service.local import sweep_of
+        from warmbranch_service.sweep.request import SweepRequest
+
+        if vary:
+            asked["vary"] = [dict(one) for one in vary]
+        return sweep_of(self._body(SweepRequest, asked), processes=processes)
+
     def learned(self, fit: FitAnswer) -> Job:
         """A copy that carries a fit's calibration; its answers then tell how sure they are."""
         return self.changed("closures.calibration", fit.calibration.model_dump(mode="json"))
@@ -203,9 +225,10 @@ def _known() -> frozenset[str]:
     from warmbranch_service.fit.request import FitRequest
     from warmbranch_service.length.request import LengthRequest
     from warmbranch_service.steady.schema import SteadyRequest
+    from warmbranch_service.sweep.request import SweepRequest
     from warmbranch_service.warmup.request import WarmupRequest
 
-    models = (SteadyRequest, LengthRequest, WarmupRequest, FitRequest)
+    models = (SteadyRequest, LengthRequest, WarmupRequest, FitRequest, SweepRequest)
     return frozenset(name for model in models for name in model.model_fields)
 
 

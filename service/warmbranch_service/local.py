@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from warmbranch_service.length.answer_schema import LengthAnswer
     from warmbranch_service.steady.schema import SteadyAnswer
     from warmbranch_service.sweep.request import SweepRequest
+    from warmbranch_service.sweep.whole import Swept
     from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
 
@@ -108,6 +109,20 @@ def sweep_request_of(body: bytes) -> SweepRequest:
     from warmbranch_service.sweep.request import SweepRequest
 
     return _answered(parse(body), SweepRequest, lambda request: request)
+
+
+def sweep_of(body: bytes, *, processes: int = 1) -> Swept:
+    """Answer the body of a ``POST /v1/sweep``, all designs at once.
+
+    Raises
+    ------
+    Problem
+        For everything that the service would refuse, but for its own limit of designs.
+    """
+    from warmbranch_service.sweep.request import SweepRequest
+    from warmbranch_service.sweep.whole import swept
+
+    return _answered(parse(body), SweepRequest, lambda request: swept(request, processes=processes))
 
 
 Wanted = TypeVar("Wanted", bound=BaseModel)

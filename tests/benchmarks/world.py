@@ -183,7 +183,7 @@ class World:
         if np.isinf(self.minutes) or length != self.length:
             return 1.0
         moments = np.array([self.minutes * 60, SETTLED])
-        duct, _ = ducts(warm_up(self.true, Drive.cold_start(SETTLED), moments))
+        duct = ducts(warm_up(self.true, Drive.cold_start(SETTLED), moments))[0]
         early, warm = resonances(duct, modes=1)[0][:, 0]
         return float(early / warm)
 

@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import pytest
+
 from warmbranch_service.length.examples import example_text
 from warmbranch_service.local import length_of, steady_of
 
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 SETTLED = "html[data-settled='true']"
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1440, "height": 900}
 TABLET = {"width": 768, "height": 1024}
+SIZES = pytest.mark.parametrize("viewport", [PHONE, TABLET, DESK], ids=["390", "768", "1440"])
 
 VAN_MM = {
     "case.branch.outside_diameter_mm": "48.3",
@@ -116,6 +119,16 @@ def unfold(page: Page) -> None:
     page.evaluate("() => document.querySelectorAll('details').forEach((d) => { d.open = true; })")
 
 
+def all_text(page: Page) -> str:
+    """The page's and the sheet's words, folded or not, without what the service itself warns of."""
+    page.evaluate("() => dispatchEvent(new Event('beforeprint'))")
+    return page.evaluate(
+        "() => { const copy = document.body.cloneNode(true);"
+        " copy.querySelectorAll('[hidden], #cautions, #cautions-more, #safety-more')"
+        ".forEach((n) => n.remove()); return copy.textContent; }"
+    ).replace("\u00a0", " ")
+
+
 def headline(page: Page) -> tuple[str, str, str]:
     """Name, value and what stands beside it, on the plate; spaces as plain ones."""
     parts = (page.locator(f"#head-{part}").inner_text() for part in ("name", "value", "beside"))
@@ -187,3 +200,40 @@ def kept_job(page: Page) -> dict[str, Any]:
 def pdf_pages(page: Page, paper: str) -> int:
     content = page.pdf(format=paper)
     return len(re.findall(rb"/Type\s*/Page(?![a-zA-Z])", content))
+
+
+class Effort(NamedTuple):
+    """What it takes from opening the page to a build length for a new car."""
+
+    taps: int
+    keys: int
+    screens: float
+
+
+def new_car(page: Page) -> Effort:
+    """Ask for a build length of a car of one's own, on a page in inches, by as little as may be."""
+    keys = 0
+
+    def typed(text: str) -> None:
+        nonlocal keys
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")  # on to the next field, as on a phone
+        keys += len(text) + 1
+
+    page.get_by_role("button", name="Start my own").click()
+    taps = 1
+    typed("2350")
+    typed("4")
+    typed("2 1/2")
+    typed("16 ga")
+    # Not measured, cruising: that stands; on to the branch.
+    here = page.evaluate("() => document.activeElement.dataset.path ?? ''")
+    while here != "case.branch.outside_diameter_mm":
+        page.keyboard.press("Tab")
+        keys += 1
+        here = page.evaluate("() => document.activeElement.dataset.path ?? ''")
+        assert keys < 40
+    typed("2")
+    page.locator("#head-value", has_text="in").wait_for()
+    settle(page)
+    return Effort(taps, keys, page.evaluate("() => scrollY / innerHeight"))

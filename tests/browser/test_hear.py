@@ -174,6 +174,39 @@ def test_the_track_is_corrected_by_hand(opened: Opened, files: tuple[Path, Path]
     watched.forget("status of 422")
 
 
+def test_the_track_is_corrected_by_keyboard(opened: Opened, files: tuple[Path, Path]) -> None:
+    """The same as by tap and drag: the engine is there, and a stretch is left out."""
+    page = opened().page
+    choose(page, files)
+    page.evaluate(WATCH)
+    listen(page)
+    figure = page.locator("#hear-pictures figure").first
+    figure.locator(".waterfall").focus()
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    page.keyboard.press("Shift+ArrowDown")
+    told = figure.locator(".said").inner_text()
+    found = re.fullmatch(r"([\d.]+) s, (\d+) rpm", told)
+    assert found, told
+    page.keyboard.press("Enter")
+    known = sent(page, 2)["rpm_at"]
+    assert len(known) == 1
+    assert known[0]["time_s"] == pytest.approx(float(found[1]), abs=0.06)
+    assert known[0]["rpm"] == pytest.approx(float(found[2]), abs=1)
+    # The focus stays, so that the next key goes on from here.
+    page.keyboard.press("Space")
+    assert "a stretch from" in figure.locator(".said").inner_text()
+    page.keyboard.press("Shift+ArrowRight")
+    page.keyboard.press("Space")
+    sent(page, 3)
+    with wave.open(io.BytesIO(sent_file(page, "before"))) as sound:
+        samples = np.frombuffer(sound.readframes(sound.getnframes()), "<i2")
+        rate = sound.getframerate()
+    begins = known[0]["time_s"]
+    assert not samples[int((begins + 0.1) * rate) : int((begins + 0.9) * rate)].any()
+    assert "One stretch is left out" in figure.locator(".words").inner_text()
+
+
 def test_what_cannot_be_heard_is_said(opened: Opened, tmp_path: Path) -> None:
     page = opened(PHONE).page
     page.locator("#hear-from-step-1").click()

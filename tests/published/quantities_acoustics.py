@@ -9,6 +9,7 @@ from warmbranch.gas.gas import MixtureTable
 from warmbranch.sound.cutting import duct
 from warmbranch.sound.mouth import UNFLANGED, side_branch_correction
 from warmbranch.sound.resonance import resonances
+from warmbranch.sound.step import step_length
 from warmbranch.sound.viscothermal import line, wall_layers
 
 CELLS, PER_CELL = 128, 32
@@ -62,5 +63,9 @@ CALCULATORS = {
         np.array([radius_ratio])
     )[0],
     "mouth correction of an unflanged pipe": lambda: UNFLANGED,
+    # Over that of a piston in an endless wall, 8a/(3π).
+    "gas of a step of the bore": lambda *, radius_ratio: (
+        step_length(np.array([radius_ratio]), np.ones(1))[0] / (8 / (3 * np.pi) * radius_ratio)
+    ),
     "resonance of a duct of decaying temperature": decaying_resonance,
 }

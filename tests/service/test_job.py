@@ -79,6 +79,51 @@ def test_refusals_are_those_of_the_service(client, job, question, changes):
     assert all(entry["remedy"] in str(caught.value) for entry in refused["errors"])
 
 
+GAS = {"field": "case.main_pipe.gas_temperature_degC", "values": [200, 300, 400]}
+
+
+def test_a_sweep_is_the_services_to_the_byte(client, job):
+    swept = job.sweep(GAS, outputs=["resonance.frequency_Hz[0]"])
+    body = {
+        **json.loads(job.to_json()),
+        "vary": [GAS],
+        "outputs": ["resonance.frequency_Hz[0]"],
+    }
+    for form, own in (
+        ("application/x-ndjson", swept.to_ndjson()),
+        ("text/csv", swept.to_csv().encode()),
+    ):
+        response = client.post("/v1/sweep", json=body, headers={"accept": form})
+        assert response.status_code == 200
+        assert own == response.content
+    assert repr(swept) == "<Swept: 3 designs: 3 resonance found>"
+
+
+def test_a_sweep_is_each_design_alone(job):
+    """To the last digit that the steady answer tells."""
+    frame = job.sweep(GAS, outputs=["resonance.frequency_Hz[0]"]).to_frame()
+    assert list(frame.columns) == [GAS["field"], "outcome", "resonance.frequency_Hz[0]"]
+    for gas, tone in zip(GAS["values"], frame["resonance.frequency_Hz[0]"], strict=True):
+        alone = job.changed("main_pipe.gas_temperature_degC", gas).steady()
+        assert tone == alone.resonance.frequency_Hz[0]
+
+
+def test_a_design_that_is_not_admitted_is_a_row(job):
+    """120 mm are less than three bores of 45.3 mm."""
+    swept = job.sweep({"field": "case.branch.length_mm", "values": [1200, 120]})
+    assert [design.outcome for design in swept.designs] == ["resonance found", "not admitted"]
+    assert swept.designs[1].errors[0].remedy
+    assert swept.to_frame().isna().iloc[1].any()
+
+
+def test_what_a_sweep_refuses(job):
+    with pytest.raises(Problem) as caught:
+        job.sweep({"field": "case.branch.colour", "values": [1]})
+    assert caught.value.errors[0].remedy
+    with pytest.raises(Problem):
+        job.sweep()
+
+
 def test_a_length_for_an_engine_speed_makes_it_quiet(job):
     found = job.length(rpm=2350)
     built = job.changed("branch.length_mm", found.centreline_length_mm)

@@ -1,4 +1,4 @@
-"""How much the solver worked on behalf of whoever asked, for those who watch over a service.
+"""How much was worked on behalf of whoever asked, for those who watch over a service or wait.
 
 Counting costs nothing to speak of: once a batch, not once a step.
 """
@@ -22,10 +22,13 @@ class Tally:
         more a pass where it pulsates; and one a step of a warm-up.
     iterations : int
         Newton steps that these took.
+    share : float
+        How much of the whole work is done, as far as whoever does it can plan; 0 until then.
     """
 
     solves: int = 0
     iterations: int = 0
+    share: float = 0.0
 
 
 _current: ContextVar[Tally | None] = ContextVar("tally", default=None)
@@ -47,3 +50,10 @@ def add(solves: float, iterations: float) -> None:
     if tally is not None:
         tally.solves += int(solves)
         tally.iterations += int(iterations)
+
+
+def reached(share: float) -> None:
+    """Tell how much of the whole work is done; it never goes back."""
+    tally = _current.get()
+    if tally is not None:
+        tally.share = max(tally.share, share)

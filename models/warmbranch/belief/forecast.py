@@ -86,7 +86,8 @@ class Forecaster:
         self._gas, self._air = MixtureTable.of(case.gas), dry_air_table()
         self._blanks: dict[int, tuple[Case, MixtureTable]] = {}
         self._pulsates = bool(np.any(case.main_pipe.incident_pressure > 0))
-        self._cells = cutting.CELLS if self._pulsates else FIT_CELLS
+        fine = self._pulsates or bool(case.branch.stepped.any())
+        self._cells = cutting.CELLS if fine else FIT_CELLS
 
     def at(self, coordinates: FloatArray) -> Forecast:
         """Solve the model.

@@ -83,6 +83,20 @@ OUTER_FILM_FACTOR = Prior(1.0, 0.6, 1.7)
 MOUTH_FACTOR = Prior(1.0, 0.4, 1.6)
 """Mouth correction over its no-flow value; grazing flow mostly lowers it."""
 
+FLOW_LOSS = Prior(0.4, 0.1, 1.0)
+"""``k_f``: resistance of the mouth by the flow that grazes it, over ρ c times the main pipe's Mach
+number. That it goes as a loss coefficient times the Mach number in slow tones, of a side branch as
+wide as its pipe: SAE 2009-01-2043, seen in the abstract. The size from memory: 0.3 to 0.5 of
+perforated pipes (Rice 1971, Bauer 1977, Rao & Munjal 1986), and up to the ratio of sections from
+the losses of a dividing and a joining T. In whistling flow it may be less than nothing: there the
+loss may be greater than told, and the tone loud."""
+
+LEVEL_LOSS = Prior(0.8, 0.3, 2.0)
+"""``K``: kinetic energy that the tone's own motion loses at the mouth, over that of the gas as it
+passes, the mean of going out (a free jet, 1) and in (0.05 rounded to 0.5 sharp, 1 where the tube
+sticks out). Handbook losses, quasi-steady; Ingard & Ising 1967, Disselhorst & van Wijngaarden
+1980, Atig, Dalmont & Gilbert 2004 found of this order; all from memory."""
+
 TONE = Prior(1.0, 0.987, 1.013)
 """True first resonance over that of the model at the right temperatures: what flow at the mouth,
 deposits, a dented tube and the measured length do to it. Our judgement; no source."""
@@ -142,6 +156,8 @@ class Closures(Batched):
     mouth_model : (designs,) array of MouthModel
     wall_losses : (designs,) array of bool
         Visco-thermal losses at the bore's wall.
+    flow_loss, level_loss : (designs,) array, dimensionless
+        ``k_f``, ``K``: what resists at the mouth, by the flow past it and by the tone's own level.
     """
 
     mouth_exchange: FloatArray
@@ -163,6 +179,8 @@ class Closures(Batched):
     fixed_mouth_length: FloatArray
     mouth_model: FloatArray
     wall_losses: BoolArray
+    flow_loss: FloatArray
+    level_loss: FloatArray
 
     @classmethod
     def default(cls) -> Closures:
@@ -189,4 +207,6 @@ class Closures(Batched):
             fixed_mouth_length=absent,
             mouth_model=np.full(1, float(MouthModel.SIDE_BRANCH)),
             wall_losses=np.ones(1, dtype=np.bool_),
+            flow_loss=FLOW_LOSS.median * one,
+            level_loss=LEVEL_LOSS.median * one,
         )

@@ -7,13 +7,14 @@ cap's inner face (``x = L``).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from warmbranch.base.batch import Batched, FloatArray
+from warmbranch.base.batch import Batched, BoolArray, FloatArray
 from warmbranch.base.errors import GeometryError
 
 SHORTEST_IN_BORES = 3.0
@@ -22,6 +23,23 @@ SHORTEST_IN_BORES = 3.0
 ROUNDING = 1e-9
 """Relative. A length short of a bound by no more is meant to lie there: three bores were
 rounded, or came in another unit."""
+
+
+class Tube(NamedTuple):
+    """Outside diameter and wall thickness of a round tube, m."""
+
+    outside_diameter: float
+    wall_thickness: float
+
+    @property
+    def bore(self) -> float:
+        """Inside diameter, m."""
+        return self.outside_diameter - 2 * self.wall_thickness
+
+    @property
+    def wall_section(self) -> float:
+        """Section of metal, m²."""
+        return math.pi / 4 * (self.outside_diameter**2 - self.bore**2)
 
 
 @dataclass(frozen=True)
@@ -34,15 +52,18 @@ class Piece:
         Along the centre-line. ``> 0``.
     bend_radius : float, m
         Centre-line radius of a bend; infinite for a straight.
+    tube : Tube, optional
+        Of a size of its own, where it is not the branch's.
     """
 
     length: float
     bend_radius: float = math.inf
+    tube: Tube | None = None
 
     @classmethod
-    def bend(cls, angle: float, radius: float) -> Piece:
+    def bend(cls, angle: float, radius: float, tube: Tube | None = None) -> Piece:
         """A bend of ``angle`` (rad) at centre-line ``radius`` (m)."""
-        return cls(length=angle * radius, bend_radius=radius)
+        return cls(length=angle * radius, bend_radius=radius, tube=tube)
 
 
 @dataclass(frozen=True)
@@ -52,10 +73,13 @@ class Branch(Batched):
     Parameters
     ----------
     outside_diameter, wall_thickness, cap_thickness : (designs,) array, m
+        The tube of pieces that have none of their own.
     pieces : tuple of tuples of Piece
         The centre-line of each design, from mouth to cap.
     rise : (designs,) array, rad
         Angle by which the branch climbs from mouth to cap; negative when it falls.
+    lean : (designs,) array, rad
+        Angle by which it leans from square to the main pipe, along it; positive downstream.
     """
 
     outside_diameter: FloatArray
@@ -63,6 +87,7 @@ class Branch(Batched):
     cap_thickness: FloatArray
     pieces: tuple[tuple[Piece, ...], ...]
     rise: FloatArray
+    lean: FloatArray = field(default_factory=lambda: np.zeros(1))
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -73,7 +98,7 @@ class Branch(Batched):
             if (id(pieces), outside, wall) not in checked:
                 checked.add((id(pieces), outside, wall))
                 _check_tube(outside, wall)
-                _check_centreline(pieces, outside, outside - 2 * wall)
+                _check_centreline(pieces, Tube(outside, wall))
 
     @cached_property
     def length(self) -> FloatArray:
@@ -83,6 +108,44 @@ class Branch(Batched):
             if id(pieces) not in known:
                 known[id(pieces)] = math.fsum(piece.length for piece in pieces)
         return np.array([known[id(pieces)] for pieces in self.pieces])
+
+    @cached_property
+    def stepped(self) -> BoolArray:
+        """Whether any piece is of another tube than the branch's own, (designs,)."""
+        own = [(id(p), o, w) for p, o, w in zip(self.pieces, *self._own, strict=True)]
+        known = dict.fromkeys(own, False)
+        for i, key in enumerate(own):
+            if not known[key]:
+                given = Tube(key[1], key[2])
+                known[key] = any(piece.tube not in (None, given) for piece in self.pieces[i])
+        return np.array([known[key] for key in own])
+
+    @property
+    def _own(self) -> tuple[list[float], list[float]]:
+        return self.outside_diameter.tolist(), self.wall_thickness.tolist()
+
+    @cached_property
+    def tubes(self) -> tuple[FloatArray, FloatArray]:
+        """Outside diameter and bore of each piece, (designs, most pieces), m.
+
+        Where there is no piece any more, those of the last.
+        """
+        most = max(len(pieces) for pieces in self.pieces)
+        outside, bore = np.empty((2, len(self.pieces), most))
+        for i, pieces in enumerate(self.pieces):
+            own = Tube(float(self.outside_diameter[i]), float(self.wall_thickness[i]))
+            laid = [piece.tube or own for piece in pieces]
+            laid += laid[-1:] * (most - len(laid))
+            outside[i] = [tube.outside_diameter for tube in laid]
+            bore[i] = [tube.bore for tube in laid]
+        return outside, bore
+
+    def _at(self, piece: int) -> tuple[FloatArray, FloatArray]:
+        """Outside diameter and bore of the first or the last piece, (designs,), m."""
+        if not self.stepped.any():
+            return self.outside_diameter, self.outside_diameter - 2 * self.wall_thickness
+        outside, bore = self.tubes
+        return outside[:, piece], bore[:, piece]
 
     @cached_property
     def laid(self) -> tuple[FloatArray, FloatArray]:
@@ -111,22 +174,32 @@ class Branch(Batched):
 
     @cached_property
     def bore(self) -> FloatArray:
-        """Inside diameter, m."""
-        return self.outside_diameter - 2 * self.wall_thickness
+        """Inside diameter at the mouth, m."""
+        return self._at(0)[1]
 
     @cached_property
     def bore_area(self) -> FloatArray:
-        """Section open to the gas, m²."""
+        """Section open to the gas at the mouth, m²."""
         return np.pi / 4 * self.bore**2
 
     @property
+    def outside_at_mouth(self) -> FloatArray:
+        """Outside diameter at the mouth, m."""
+        return self._at(0)[0]
+
+    @property
+    def at_cap(self) -> tuple[FloatArray, FloatArray]:
+        """Outside diameter and bore at the cap, m."""
+        return self._at(-1)
+
+    @property
     def wall_area(self) -> FloatArray:
-        """Section of metal, m²."""
-        return np.pi / 4 * self.outside_diameter**2 - self.bore_area
+        """Section of metal at the mouth, m²."""
+        return np.pi / 4 * self.outside_at_mouth**2 - self.bore_area
 
     @property
     def bore_perimeter(self) -> FloatArray:
-        """Wetted perimeter, m."""
+        """Wetted perimeter at the mouth, m."""
         return np.pi * self.bore
 
     def with_length(self, length: FloatArray) -> Branch:
@@ -138,9 +211,7 @@ class Branch(Batched):
         pieces = tuple(
             _resize(own, float(new)) for own, new in zip(self.pieces, length, strict=True)
         )
-        return Branch(
-            self.outside_diameter, self.wall_thickness, self.cap_thickness, pieces, self.rise
-        )
+        return replace(self, pieces=pieces)
 
 
 def bend_inertance_ratio(bore_radius: FloatArray, bend_radius: FloatArray) -> FloatArray:
@@ -194,7 +265,7 @@ def _check_tube(outside_diameter: float, wall_thickness: float) -> None:
         )
 
 
-def _check_centreline(pieces: tuple[Piece, ...], outside_diameter: float, bore: float) -> None:
+def _check_centreline(pieces: tuple[Piece, ...], own: Tube) -> None:
     if not pieces:
         raise GeometryError(
             "The centre-line has no pieces.",
@@ -212,6 +283,9 @@ def _check_centreline(pieces: tuple[Piece, ...], outside_diameter: float, bore: 
                 unit="m",
                 remedy="Leave the piece out, or give it a length.",
             )
+        if piece.tube is not None:
+            _check_tube(*piece.tube)
+        outside_diameter = (piece.tube or own).outside_diameter
         if piece.bend_radius <= outside_diameter / 2:
             raise GeometryError(
                 "The bend is tighter than the tube.",
@@ -220,7 +294,7 @@ def _check_centreline(pieces: tuple[Piece, ...], outside_diameter: float, bore: 
                 unit="m",
                 remedy=f"Give a centre-line radius above {outside_diameter / 2:g} m.",
             )
-    length = math.fsum(piece.length for piece in pieces)
+    length, bore = math.fsum(piece.length for piece in pieces), (pieces[0].tube or own).bore
     if length < SHORTEST_IN_BORES * bore * (1 - ROUNDING):
         raise GeometryError(
             "The branch is too short for a one-dimensional model.",
@@ -237,14 +311,14 @@ def _resize(pieces: tuple[Piece, ...], length: float) -> tuple[Piece, ...]:
     for piece in pieces:
         if left <= 0:
             return tuple(kept)
-        kept.append(Piece(min(piece.length, left), piece.bend_radius))
+        kept.append(replace(piece, length=min(piece.length, left)))
         left -= piece.length
     if left > 0:
         last = kept[-1]
         if math.isinf(last.bend_radius):
-            kept[-1] = Piece(last.length + left)
+            kept[-1] = replace(last, length=last.length + left)
         else:
-            kept.append(Piece(left))
+            kept.append(Piece(left, tube=last.tube))
     return tuple(kept)
 
 
@@ -267,7 +341,8 @@ def inertance_ratio_between(branch: Branch, position: FloatArray) -> FloatArray:
         return ratio
     # What bends take from the inertance between the mouth and each node, piece after piece.
     lengths, radii = (value[bent].T for value in branch.laid)
-    own = bend_inertance_ratio(branch.bore[bent] / 2, radii)
+    bores = branch.tubes[1][bent].T if branch.stepped.any() else branch.bore[bent]
+    own = bend_inertance_ratio(bores / 2, radii)
     start = np.cumsum(lengths, axis=0) - lengths
     x = position[bent]
     missing = np.zeros_like(x)

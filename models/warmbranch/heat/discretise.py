@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
+from warmbranch.case.bores import aligned, evened
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable
-from warmbranch.heat.grid import DEFAULT_NODES, graded
+from warmbranch.heat.grid import DEFAULT_NODES, STEP_EDGES, graded
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.mixing import laminar_pulsation, pulsation, stirred_mouth
 from warmbranch.heat.mouth_exchange import characteristic_impedance, mouth_resistance
@@ -48,13 +49,19 @@ def heat_balance(
 
     def forced(x: FloatArray) -> FloatArray:
         stirred = stirred_mouth(
-            x, case.branch.bore, speed, closures.stirring, closures.reach, closures.sharpness
+            evened(case.branch, x),
+            case.branch.bore,
+            speed,
+            closures.stirring,
+            closures.reach,
+            closures.sharpness,
         )
         return np.where(np.isnan(fixed), stirred, fixed)
 
     if position is None:
         at_mouth = forced(np.zeros((len(case), 1)))[:, 0]
         position = graded(case.branch.length, _shortest_scale(case, gas, at_mouth), nodes)
+        position = aligned(case.branch, position, STEP_EDGES)
     return HeatBalance(
         case,
         gas,
@@ -155,10 +162,10 @@ def _shortest_scale(case: Case, gas: MixtureTable, diffusivity: FloatArray) -> F
     in_gas = np.sqrt((conductivity + mixed) * branch.bore / (4 * film))
     # Outside, a film and radiation of the usual size; the scale only places nodes.
     outer = np.where(np.isnan(closures.fixed_outer_film), 20.0, closures.fixed_outer_film)
-    outer = outer + 2.0 * np.sqrt(case.surroundings.air_speed / branch.outside_diameter)
+    outer = outer + 2.0 * np.sqrt(case.surroundings.air_speed / branch.outside_at_mouth)
     metal = case.metal.conductivity(hot)[:, 0]
     in_wall = np.sqrt(
-        metal * branch.wall_area / (np.pi * (branch.outside_diameter * outer + branch.bore * film))
+        metal * branch.wall_area / (np.pi * (branch.outside_at_mouth * outer + branch.bore * film))
     )
     scale = np.minimum(in_gas, WALL_SCALES * in_wall)
     # Hot metal beside cold gas bends the gas's profile more than its decay length tells.

@@ -74,7 +74,8 @@ class OutsideFilm:
         Properties of air, one design.
     surroundings : Surroundings
     outside_diameter, length : (designs,) array, m
-        Of the outermost surface; the length is the height that an upright tube offers.
+        Of the outermost surface; the length is the height that an upright tube offers. The
+        diameter also (designs, nodes).
     rise : (designs,) array, rad
     factor : (designs,) array, dimensionless
         Multiplies the film.
@@ -110,7 +111,7 @@ class OutsideFilm:
         self._air = air
         self._air_temperature = surroundings.air_temperature[:, None]
         self._speed = surroundings.air_speed[:, None]
-        self._diameter = outside_diameter[:, None]
+        self._diameter = outside_diameter.reshape(len(outside_diameter), -1)
         self._length = length[:, None]
         self._diameter_cubed = self._diameter**3
         self._length_cubed = self._length**3

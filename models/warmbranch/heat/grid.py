@@ -15,6 +15,9 @@ SKETCH_NODES = 97
 GRADED_NODES = 161
 """Graded nodes that are as accurate, for who cannot place them by one profile."""
 
+STEP_EDGES = 32
+"""Even parts of the nodes on whose ends steps of the tube are laid: the cells of the sound."""
+
 DENSITY = 12.0
 """Decay lengths that evenly spread nodes of the mouth's spacing would cover; by measurement the
 one that serves both steep and gentle profiles best."""

@@ -21,6 +21,7 @@ from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.linearised import Linearised, divergence, face_mean, node_mean
 from warmbranch.heat.mixing import Diffusivity, buoyant_counterflow
 from warmbranch.heat.radiation import radiative_flux
+from warmbranch.heat.sections import Sections, sections
 
 
 @dataclass(frozen=True)
@@ -78,8 +79,22 @@ class HeatBalance:
         return width
 
     @cached_property
+    def sections(self) -> Sections | None:
+        """Surfaces and sections where any branch has pieces of other tubes; None where none has."""
+        if not self.stepped:
+            return None
+        return sections(self.case.branch, self.case.covering, self.x)
+
+    @cached_property
+    def stepped(self) -> bool:
+        """Whether any branch has pieces of other tubes, which the core does not know."""
+        return bool(self.case.branch.stepped.any())
+
+    @cached_property
     def bore_surface(self) -> FloatArray:
         """Inner surface of each control volume, the cap's left out, m²."""
+        if self.sections is not None:
+            return self.sections.bore_surface
         return self.case.branch.bore_perimeter[:, None] * self.width
 
     @cached_property
@@ -91,6 +106,8 @@ class HeatBalance:
     @cached_property
     def skin_area(self) -> FloatArray:
         """Outer surface of each control volume, over the wrap if any, the cap's included, m²."""
+        if self.sections is not None:
+            return self.sections.skin_area
         diameter = self.skin_diameter
         area = np.pi * diameter[:, None] * self.width
         area[:, -1] += np.pi / 4 * diameter**2
@@ -107,6 +124,8 @@ class HeatBalance:
         branch, covering = self.case.branch, self.case.covering
         if self.is_bare:
             return np.full(self.x.shape, np.inf)
+        if self.sections is not None:
+            return self.sections.wrap_conductance
         with np.errstate(divide="ignore"):
             round_tube = (
                 2
@@ -223,14 +242,25 @@ class HeatBalance:
 
     @cached_property
     def _bore(self) -> FloatArray:
+        if self.sections is not None:
+            return self.sections.bore
         return self.case.branch.bore[:, None]
 
     @cached_property
     def _bore_area(self) -> FloatArray:
+        if self.sections is not None:
+            return self.sections.bore_area
         return self.case.branch.bore_area[:, None]
 
     @cached_property
+    def _cap_area(self) -> FloatArray:
+        area = self.case.branch.bore_area if self.sections is None else self.sections.cap_area
+        return area[:, None]
+
+    @cached_property
     def _wall_area(self) -> FloatArray:
+        if self.sections is not None:
+            return self.sections.wall_area
         return self.case.branch.wall_area[:, None]
 
     @cached_property
@@ -281,7 +311,9 @@ class HeatBalance:
 
     @cached_property
     def skin_diameter(self) -> FloatArray:
-        """Outside diameter over the wrap, if any, (designs,), m."""
+        """Outside diameter over the wrap, if any, (designs,), m; (designs, nodes) if stepped."""
+        if self.sections is not None:
+            return self.sections.skin_diameter
         return self.case.branch.outside_diameter + 2 * self.case.covering.wrap_thickness
 
     def _volumetric_heat_capacity(
@@ -314,7 +346,7 @@ class HeatBalance:
             viscosity / density,
             conductivity / (density * heat_capacity),
             property_slope,
-            self.case.branch.bore,
+            self.case.branch.bore if self.sections is None else self.sections.face_bore,
             self.case.branch.rise,
             self.buoyancy,
         )
@@ -375,6 +407,6 @@ class HeatBalance:
             )
         surface = self.bore_surface
         exchange, here = film * surface, here * surface
-        exchange[:, -1:] += cap * self._bore_area
-        here[:, -1:] += cap_slope * self._bore_area
+        exchange[:, -1:] += cap * self._cap_area
+        here[:, -1:] += cap_slope * self._cap_area
         return exchange, left * surface, here, right * surface

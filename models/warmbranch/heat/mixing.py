@@ -148,6 +148,7 @@ def buoyant_counterflow(
     property_slope : (designs, faces) array, 1/K
         Slope of ``ln[1/(ν² α)]`` with temperature.
     bore, rise, strength : (designs,) array; m, rad, dimensionless
+        The bore also (designs, faces).
 
     Returns
     -------
@@ -165,7 +166,7 @@ def buoyant_counterflow(
         kinematic_viscosity,
         thermal_diffusivity,
         property_slope,
-        bore[:, None],
+        bore if bore.ndim == 2 else bore[:, None],
         rise[:, None],
     )
     strength = strength[:, None]

@@ -203,7 +203,7 @@ def _newton(
     bare = balance.is_bare or np.isinf(balance.wrap_conductance)  # such a tube has but one
     skin = np.where(bare, wall, skin)
     compiled = core.at_hand()
-    if compiled is not None:
+    if compiled is not None and not balance.stepped:
         return _solve_compiled(compiled, balance, (gas, wall, skin), tolerances)
     found: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
     part, open_ = balance, np.arange(size)

@@ -15,7 +15,6 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.case.case import Case
 from warmbranch.length.family import Family, family
 from warmbranch.length.length_for_tone import bounds, one_temperature_length, with_length
-from warmbranch.sound.acoustics import input_impedance, transmission_loss
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
 
@@ -186,10 +185,7 @@ def best_length(
         found = _least(known, tones, weight, aim, looks)
         low, high = (1 - NARROW) * found, (1 + NARROW) * found
     answer = solve(with_length(case, np.full(len(case), found)))
-    loss = transmission_loss(
-        input_impedance(answer.duct, tones.frequency), answer.main_impedance[:, None]
-    )
-    after = tones.level - loss
+    after = tones.level - answer.transmission_loss(tones.frequency)
     return Compromise(
         length=found,
         answer=answer,

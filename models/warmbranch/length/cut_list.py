@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from warmbranch.base.errors import GeometryError
 from warmbranch.case.geometry import Piece
 
+AROUND = 360
+"""Places round half a leaning tube at which its saddle is looked at: within a thousandth."""
+
 
 @dataclass(frozen=True)
 class CutPiece:
@@ -51,6 +54,7 @@ def cut_pieces(pieces: Sequence[Piece], outside_diameter: float) -> list[CutPiec
     pieces : sequence of Piece
         As built, from mouth to cap.
     outside_diameter : float, m
+        Of pieces that have no tube of their own.
 
     Returns
     -------
@@ -64,7 +68,8 @@ def cut_pieces(pieces: Sequence[Piece], outside_diameter: float) -> list[CutPiec
     start = 0.0
     for number, piece in enumerate(pieces, start=1):
         angle = piece.length / piece.bend_radius
-        side = angle * outside_diameter / 2
+        own = outside_diameter if piece.tube is None else piece.tube.outside_diameter
+        side = angle * own / 2
         found.append(
             CutPiece(
                 piece=piece,
@@ -79,21 +84,26 @@ def cut_pieces(pieces: Sequence[Piece], outside_diameter: float) -> list[CutPiec
     return found
 
 
-def saddle_depth(outside_diameter: float, main_outside_diameter: float) -> float:
-    r"""Depth of the saddle cut into a tube that stands square on a round pipe, m.
+def saddle_depth(outside_diameter: float, main_outside_diameter: float, lean: float = 0.0) -> float:
+    r"""Depth of the saddle cut into a tube that stands on a round pipe, m.
 
-    .. math:: R - \sqrt{R^2 - r^2}
+    .. math:: \max_\theta\,\frac{R - \sqrt{R^2 - r^2\sin^2\theta} - r\cos\theta\sin\varphi}
+              {\cos\varphi}
+
+    which is :math:`R - \sqrt{R^2 - r^2}` of one that stands square.
 
     Parameters
     ----------
     outside_diameter, main_outside_diameter : float, m
         Of the branch, ``2r``, and of the main pipe, ``2R``.
+    lean : float, rad
+        From square, φ; the sign does not matter.
 
     Returns
     -------
     float, m
-        How much further the tube reaches down at the main pipe's flanks than on its crown. As deep
-        as the main pipe's radius where the branch is as wide; NaN where it is wider.
+        How much further the tube reaches down than its centre-line to the main pipe's crown.
+        Square, as deep as the main pipe's radius where the branch is as wide; NaN where wider.
 
     Check
     -----
@@ -105,7 +115,16 @@ def saddle_depth(outside_diameter: float, main_outside_diameter: float) -> float
     radius, main = outside_diameter / 2, main_outside_diameter / 2
     if radius > main:
         return math.nan
-    return main - math.sqrt(main**2 - radius**2)
+    square = main - math.sqrt(main**2 - radius**2)
+    if lean == 0:
+        return square
+    around = [math.pi * k / AROUND for k in range(AROUND + 1)]
+    return max(
+        main
+        - math.sqrt(main**2 - (radius * math.sin(angle)) ** 2)
+        - radius * math.cos(angle) * math.sin(abs(lean))
+        for angle in around
+    ) / math.cos(lean)
 
 
 def tube_mass(length: float, wall_section: float, density: float) -> float:

@@ -7,17 +7,20 @@ the mouth; a longer tube is filled on at the temperature of the cap.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.geometry import Branch, Piece
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.length.length_for_tone import one_temperature_length
 from warmbranch.sound import acoustics, cutting
 from warmbranch.sound.acoustics import Duct
 from warmbranch.steady.answer import Answer
+from warmbranch.steady.stepped import bore_ratios
 
 LENGTH_TOLERANCE = 1e-7
 """Relative change of the length at which a search ends; the secant's next step would be far
@@ -43,6 +46,8 @@ class Effects(NamedTuple):
         Their lower inertance.
     tone : array
         What the model leaves over, as a calibration learned it; 0 without one.
+    bores : array
+        Pieces of other tubes, with the gas that swings with their steps; 0 without one.
     """
 
     gas_composition: FloatArray
@@ -51,6 +56,7 @@ class Effects(NamedTuple):
     wall_losses: FloatArray
     bends: FloatArray
     tone: FloatArray
+    bores: FloatArray
 
     @property
     def total(self) -> FloatArray:
@@ -85,14 +91,15 @@ def effects(answer: Answer, frequency: FloatArray) -> Effects:
     hot = case.main_pipe.gas_temperature
     one_temperature = one_temperature_length(frequency, hot)
     uniform = answer.main_sound_speed / (4 * frequency)
-    bare, with_mouth, lossy, own = _Straights(answer).lengths_for(frequency)
+    bare, with_mouth, lossy, own, stepped = _Straights(answer).lengths_for(frequency)
     return Effects(
         gas_composition=uniform - one_temperature,
         cold_tail=bare - uniform,
         mouth_correction=with_mouth - bare,
         wall_losses=lossy - with_mouth,
-        bends=answer.length - own,
+        bends=answer.length - stepped,
         tone=own - lossy,
+        bores=stepped - own,
     )
 
 
@@ -126,45 +133,56 @@ def transit_time_length(answer: Answer, frequency: FloatArray) -> FloatArray:
 class _Straights:
     """Straight tubes filled with the gas of an answer, cut or filled on to other lengths.
 
-    Four to each design, in turn: without mouth correction and losses, with the first, with both,
-    with what the model leaves over too.
+    Five to each design, in turn: without mouth correction and losses, with the first, with both,
+    with what the model leaves over too, with steps of the bore too.
     """
 
     def __init__(self, answer: Answer) -> None:
         case, designs = answer.case, len(answer)
-        four = np.tile(np.arange(designs), 4)
-        self.old, self.gas = answer.profile.position[four], answer.profile.gas[four]
-        self.length = answer.length[four]
-        self.mixture = MixtureTable.of(case.gas).take(four % len(case.gas))
-        self.pressure = case.surroundings.pressure[four]
-        self.radius = case.branch.bore[four] / 2
+        # Without steps the fifth is the fourth.
+        self.sets = 5 if case.branch.stepped.any() else 4
+        each = np.tile(np.arange(designs), self.sets)
+        self.old, self.gas = answer.profile.position[each], answer.profile.gas[each]
+        self.length = answer.length[each]
+        self.mixture = MixtureTable.of(case.gas).take(each % len(case.gas))
+        self.pressure = case.surroundings.pressure[each]
+        self.radius = case.branch.bore[each] / 2
+        self.straight = _straightened(case.branch)
         own, lossy, tone = (
             answer.duct.mouth_inertance,
             case.closures.wall_losses,
             case.closures.tone,
         )
         mouth = own * tone
-        self.mouth = np.concatenate([np.zeros(designs), mouth, mouth, own])
-        self.lossy = np.concatenate([np.zeros(2 * designs, dtype=np.bool_), lossy, lossy])
-        self.tone = np.concatenate([np.ones(3 * designs), tone])
+        last = self.sets - 3
+        self.mouth = np.concatenate([np.zeros(designs), mouth, mouth, *[own] * last])
+        self.lossy = np.concatenate([np.zeros(2 * designs, dtype=np.bool_), lossy, *[lossy] * last])
+        self.tone = np.concatenate([np.ones(3 * designs), *[tone] * last])
 
     def duct(self, length: FloatArray) -> Duct:
         position = self.old * (length / self.length)[:, None]
         temperature = _row_by_row(position, self.old, self.gas)
+        inertance, area = np.ones((2, len(position), position.shape[1] - 1))
+        if self.sets == 5:
+            some = slice(4 * len(self.straight), None)
+            own = bore_ratios(self.straight.with_length(length[some]), position[some])
+            inertance[some] = own[0]
+            area[some] = 1.0 if own[1] is None else own[1]
         return cutting.duct(
             position / self.tone[:, None],
             temperature,
             self.mixture,
             self.pressure,
             radius=self.radius,
-            inertance_ratio=np.ones((len(position), position.shape[1] - 1)),
+            inertance_ratio=inertance,
             mouth_inertance=self.mouth,
             wall_losses=self.lossy,
+            area_ratio=area if self.sets == 5 else None,
         )
 
     def lengths_for(self, frequency: FloatArray) -> FloatArray:
-        """Lengths that resonate at a tone, (4, designs), m."""
-        tone = np.tile(frequency, 4)
+        """Lengths that resonate at a tone, (5, designs), m."""
+        tone = np.tile(frequency, self.sets)
         length, slope = self.length, np.full(len(tone), np.nan)
         last = phase = np.full(len(tone), np.nan)
         for _ in range(MOST_EFFECT_STEPS):
@@ -183,13 +201,22 @@ class _Straights:
             step = np.clip(-seen / slope, -0.3 * length, 0.3 * length)
             length = length + step
             if np.all(np.abs(step) < LENGTH_TOLERANCE * length):
-                return length.reshape(4, -1)
+                found = length.reshape(self.sets, -1)
+                return np.concatenate([found[:4], found[-1:]])
         raise NotConvergedError(
             "The lengths without single effects did not converge.",
             designs=tuple(range(len(frequency))),
             residual=float(np.max(np.abs(phase))),
             iterations=MOST_EFFECT_STEPS,
         )
+
+
+def _straightened(branch: Branch) -> Branch:
+    """The same tubes without their bends."""
+    pieces = tuple(
+        tuple(Piece(piece.length, tube=piece.tube) for piece in own) for own in branch.pieces
+    )
+    return replace(branch, pieces=pieces)
 
 
 def _row_by_row(wanted: FloatArray, known: FloatArray, values: FloatArray) -> FloatArray:

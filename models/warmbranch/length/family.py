@@ -101,9 +101,8 @@ def family(
     which = np.tile(np.arange(designs), count)
     answer = solve(with_length(case.take(which), np.repeat(lengths, designs)), nodes=nodes)
     tone = frequency[which]
-    # ρ c / S of the mouth's own gas, which no length changes.
-    own = answer.main_impedance * answer.case.main_pipe.bore_area / answer.duct.area
-    impedance = acoustics.input_impedance(answer.duct, tone)
+    own = answer.own_impedance  # which no length changes
+    impedance = answer.impedance(tone)
     reflection = (own[:, None] - impedance) / (own[:, None] + impedance)
     shape = (count, designs, frequency.shape[1])
     expected = (-4 * np.pi * answer.duct.transit_time[:, None] * tone).reshape(shape)

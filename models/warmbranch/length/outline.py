@@ -114,16 +114,21 @@ class Outline:
     points : (n, 3) array, m
     tangents : (n, 3) array, dimensionless
         Unit vectors towards the cap.
-    radius : float, m
-        Outer radius of the tube.
+    radii : (n − 1,) array, m
+        Outer radius of the tube between two points.
     cap_thickness : float, m
     """
 
     along: FloatArray
     points: FloatArray
     tangents: FloatArray
-    radius: float
+    radii: FloatArray
     cap_thickness: float
+
+    @property
+    def radius(self) -> float:
+        """Outer radius of the widest tube, m."""
+        return float(self.radii.max())
 
     @cached_property
     def envelope(self) -> Envelope:
@@ -134,7 +139,9 @@ class Outline:
         end = self.points[-1] + self.cap_thickness * self.tangents[-1]
         points = np.concatenate([self.points, end[None]])
         tangents = np.concatenate([self.tangents, self.tangents[-1:]])
-        reach = self.radius * np.sqrt(np.maximum(1 - np.square(tangents), 0.0))
+        ends = np.concatenate([self.radii[:1], self.radii, self.radii[-1:]])
+        widest = np.concatenate([np.maximum(ends[1:], ends[:-1]), self.radii[-1:]])
+        reach = widest[:, None] * np.sqrt(np.maximum(1 - np.square(tangents), 0.0))
         return Envelope((points - reach).min(axis=0), (points + reach).max(axis=0))
 
     @cached_property
@@ -168,7 +175,11 @@ class Outline:
 
 
 def outline(
-    pipework: Pipework, rise: float, outside_diameter: float, cap_thickness: float
+    pipework: Pipework,
+    rise: float,
+    outside_diameter: float,
+    cap_thickness: float,
+    lean: float = 0.0,
 ) -> Outline:
     """Lay a centre-line out in space.
 
@@ -178,6 +189,9 @@ def outline(
     rise : float, rad
         Of the first piece above the level.
     outside_diameter, cap_thickness : float, m
+        The former of pieces that have no tube of their own.
+    lean : float, rad
+        Of the first piece from square to the main pipe, towards +y.
 
     Returns
     -------
@@ -189,10 +203,15 @@ def outline(
     Closed forms of elbows, loops and helices, in tests/models/length/test_outline.py.
     """
     place = np.zeros(3)
-    ahead = np.array([math.cos(rise), 0.0, math.sin(rise)])
-    inward = np.array([0.0, 1.0, 0.0])
+    square, aside = np.array([math.cos(rise), 0.0, math.sin(rise)]), np.array([0.0, 1.0, 0.0])
+    ahead = math.cos(lean) * square + math.sin(lean) * aside
+    inward = math.cos(lean) * aside - math.sin(lean) * square
     points, tangents, along = [place[None]], [ahead[None]], [np.zeros(1)]
+    radii: list[FloatArray] = []
     for piece, twist in zip(pipework.pieces, pipework.twists, strict=True):
+        tube = outside_diameter if piece.tube is None else piece.tube.outside_diameter
+        parts = 1 if math.isinf(piece.bend_radius) else _arcs(piece)
+        radii.append(np.full(parts, tube / 2))
         began = along[-1][-1]
         if math.isinf(piece.bend_radius):
             place = place + piece.length * ahead
@@ -202,7 +221,7 @@ def outline(
             continue
         inward = math.cos(twist) * inward + math.sin(twist) * _cross(ahead, inward)
         angle, radius = piece.length / piece.bend_radius, piece.bend_radius
-        turned = np.linspace(0.0, angle, 1 + max(1, math.ceil(angle / ARC_STEP)))[1:]
+        turned = np.linspace(0.0, angle, 1 + parts)[1:]
         sine, cosine = np.sin(turned)[:, None], np.cos(turned)[:, None]
         points.append(place + radius * (sine * ahead + (1 - cosine) * inward))
         tangents.append(cosine * ahead + sine * inward)
@@ -214,9 +233,14 @@ def outline(
         np.concatenate(along),
         np.concatenate(points),
         np.concatenate(tangents),
-        outside_diameter / 2,
+        np.concatenate(radii),
         cap_thickness,
     )
+
+
+def _arcs(piece: Piece) -> int:
+    """Into how many straight parts a bend is laid out."""
+    return max(1, math.ceil(piece.length / piece.bend_radius / ARC_STEP))
 
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from warmbranch.base import tally
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.calibration import Calibration
@@ -33,6 +34,9 @@ from warmbranch.steady.answer import Answer
 
 TAPE = 1e-4
 """m. Lengths to build are told to a tenth of a millimetre, rounded up."""
+
+SIZED = 0.6
+"""Share of the work done once the length is found; measured."""
 
 
 @dataclass(frozen=True)
@@ -174,6 +178,7 @@ def solve(
         compromise = best_length(case, wanted.tones, wanted.weight, wanted.aim)
         answer = compromise.answer
         sized, choices = _bargained(compromise, wanted.main, stock)
+    tally.reached(SIZED)
     right = uncertain_lengths(sized, given, believed)
     likely = right.build(building.chance_too_short)
     longest = max(min(likely, LONGEST), float(sized.length[0]))

@@ -80,9 +80,12 @@ def of_stock_tubes(case: Case) -> list[tuple[StockTube, Case]]:
     Returns
     -------
     list of (StockTube, Case)
-        Narrower first; each one design, of a length still to be found.
+        Narrower first; each one design, of a length still to be found. None of a branch of several
+        tubes, which has no one size to change.
     """
     branch, pipe = case.branch, case.main_pipe
+    if branch.stepped.any():
+        return []
     outside, wall = float(branch.outside_diameter[0]), float(branch.wall_thickness[0])
     widest = min(float(pipe.bore[0]) + 2 * wall, LARGEST)
     found: list[tuple[StockTube, Case]] = []
@@ -101,6 +104,7 @@ def of_stock_tubes(case: Case) -> list[tuple[StockTube, Case]]:
             branch.cap_thickness,
             (pieces,),
             branch.rise,
+            branch.lean,
         )
         found.append((tube, replace(case, branch=other)))
     return found

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from warmbranch.base.batch import BoolArray, FloatArray, IntArray, RealArray
+from warmbranch.base.batch import BoolArray, IntArray, RealArray
 
 FALL_SILENT = 0.01
 """Chance, a step, that a heard engine is no longer heard."""
@@ -85,32 +85,39 @@ def solve(score: RealArray, moves: Moves) -> Chain:
     return Chain(path, heard_path, marginal, heard, evidence)
 
 
-def _best_move(best: RealArray, log_step: RealArray) -> tuple[RealArray, IntArray]:
-    """Best value that reaches each state, and the state that it comes from."""
-    reach, states = len(log_step) // 2, len(best)
-    padded = np.full(states + 2 * reach, -np.inf)
-    padded[reach : reach + states] = best
-    # Row j: state i is reached from i - reach + j. The kernels are symmetric.
-    options = np.lib.stride_tricks.sliding_window_view(padded, states) + log_step[:, None]
-    move = np.argmax(options, axis=0)
-    every = np.arange(states)
-    return options[move, every], every - reach + move
+class _BestMove:
+    """Best value that reaches each state, and the state that it comes from, step after step."""
+
+    def __init__(self, log_step: RealArray, states: int) -> None:
+        self.reach = len(log_step) // 2
+        self.step = log_step
+        self.padded = np.full(states + 2 * self.reach, -np.inf)
+        # Column j: state i is reached from i - reach + j. The kernels are symmetric.
+        self.moved = np.lib.stride_tricks.sliding_window_view(self.padded, len(log_step))
+        self.every = np.arange(states)
+        self.options = np.empty(self.moved.shape)
+
+    def __call__(self, best: RealArray) -> tuple[RealArray, IntArray]:
+        self.padded[self.reach : self.reach + len(best)] = best
+        np.add(self.moved, self.step, out=self.options)
+        move = self.options.argmax(axis=1)
+        return self.options[self.every, move], self.every - self.reach + move
 
 
 def _viterbi(score: RealArray, moves: Moves) -> tuple[IntArray, BoolArray]:
     frames, states = score.shape
-    log_heard, log_unheard = np.log(moves.heard), np.log(moves.unheard)
+    from_heard = _BestMove(np.log(moves.heard), states)
+    from_unheard = _BestMove(np.log(moves.unheard), states)
     fall, hold = math.log(FALL_SILENT), math.log1p(-FALL_SILENT)
     again, stay = math.log(SOUND_AGAIN), math.log1p(-SOUND_AGAIN)
-    start = math.log(0.5 / states)
-    heard: FloatArray = score[0].astype(np.float64) + start
-    unheard = np.full_like(heard, start)
+    heard: RealArray = score[0].astype(np.float64) + math.log(0.5 / states)
+    unheard: RealArray = np.full_like(heard, math.log(0.5 / states))
     # Where each came from; states are numbered on, the unheard behind the heard.
     to_heard = np.empty((frames, states), np.int32)
     to_unheard = np.empty((frames, states), np.int32)
     for frame in range(1, frames):
-        kept, kept_from = _best_move(heard, log_heard)
-        roamed, roamed_from = _best_move(unheard, log_unheard)
+        kept, kept_from = from_heard(heard)
+        roamed, roamed_from = from_unheard(unheard)
         wakes = roamed + again > kept + hold
         falls = kept + fall > roamed + stay
         to_heard[frame] = np.where(wakes, roamed_from + states, kept_from)

@@ -5,16 +5,26 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import cho_factor, cho_solve, cholesky
 
 from warmbranch.base.batch import BoolArray, IntArray, RealArray
+from warmbranch.listen.matern import matern
 from warmbranch.listen.orders import OrderLevels
 from warmbranch.listen.weighting import a_weighting
 
 BIN = 50.0 / 60
 """1/s. Width of a step of engine speed, 50 rpm."""
 
-SCATTER = 1.0
-"""dB between one pull and the next at one speed; ISO 5128 repeats until within 3 dB."""
+SCATTER = 0.6
+"""dB of a step that four moments or more rest on, from one pull to the next; made-up recordings
+have it, and ISO 5128 repeats until within 3 dB."""
+
+DRIFT, DRIFT_LENGTH = 0.7, 0.3
+"""dB, and of the logarithm of the speed: what a recorder's own gain adds slowly over a pull."""
+
+SWELL, SWELL_LENGTH = 8.0, 0.6
+RIPPLE, RIPPLE_LENGTH = 3.0, 0.06
+"""dB, and of the logarithm of the speed: how an engine's loudness goes over its speed."""
 
 DRAWS = 400
 
@@ -92,28 +102,42 @@ def loudness(
 def drone(curve: Loudness, *, weighted: bool = True) -> Drone | None:
     """Loudest engine speed and how sure that is; None with fewer than five speeds heard.
 
-    The curve is smoothed over three steps; its scatter from pull to pull is drawn again and again.
+    The curve is a Gaussian process, heard with a scatter and with a drift of the recorder's gain.
+    The loudest speed is that of its mean; curves drawn from what the data leave open say where else
+    it may be, and an interval is the shortest about it that holds its share of them.
     """
     level = curve.level_a if weighted else curve.level
     if len(level) < 5:
         return None
     rng = np.random.default_rng(20)
-    spread = SCATTER / np.sqrt(np.minimum(curve.moments, 4) / 4)
-    drawn = (
-        level + np.vstack([np.zeros(len(level)), rng.standard_normal((DRAWS, len(level)))]) * spread
-    )
-    padded = np.pad(10 ** (drawn / 10), ((0, 0), (1, 1)), "edge")
-    smooth = 0.25 * padded[:, :-2] + 0.5 * padded[:, 1:-1] + 0.25 * padded[:, 2:]
-    peaks = np.argmax(smooth, axis=1)
+    u = np.log(curve.revolutions_per_second)
+    own = SWELL**2 * matern(u, u, SWELL_LENGTH) + RIPPLE**2 * matern(u, u, RIPPLE_LENGTH)
+    heard = own + DRIFT**2 * matern(u, u, DRIFT_LENGTH)
+    heard += np.diag(SCATTER**2 / (np.minimum(curve.moments, 4) / 4))
+    weights = cho_solve(cho_factor(heard, lower=True), own)
+    mean = weights.T @ (level - level.mean())
+    left = own - own @ weights + 1e-6 * SWELL**2 * np.eye(len(u))
+    drawn = mean + (cholesky(left, lower=True) @ rng.standard_normal((len(u), DRAWS))).T
     # Within a step the place of the peak is not known.
-    places = curve.revolutions_per_second[peaks] + BIN * rng.uniform(-0.5, 0.5, len(peaks))
-    low, mid_low, mid_high, high = np.quantile(places[1:], (0.05, 0.25, 0.75, 0.95))
+    places = curve.revolutions_per_second[np.argmax(drawn, axis=1)]
+    places = np.sort(places + BIN * rng.uniform(-0.5, 0.5, DRAWS))
+    peak = int(np.argmax(mean))
+    loudest = float(curve.revolutions_per_second[peak])
     return Drone(
-        float(curve.revolutions_per_second[peaks[0]]),
-        (float(mid_low), float(mid_high)),
-        (float(low), float(high)),
-        bool(peaks[0] in (0, len(level) - 1)),
+        loudest,
+        _shortest(places, loudest, 0.5),
+        _shortest(places, loudest, 0.9),
+        peak in (0, len(level) - 1),
     )
+
+
+def _shortest(rising: RealArray, about: float, share: float) -> tuple[float, float]:
+    """Limits of the shortest interval that holds a share of the values, and ``about``."""
+    count = int(np.ceil(share * len(rising)))
+    low, high = rising[: len(rising) - count + 1], rising[count - 1 :]
+    low, high = np.minimum(low, about), np.maximum(high, about)
+    best = int(np.argmin(high - low))
+    return float(low[best]), float(high[best])
 
 
 def change(before: Loudness, after: Loudness) -> tuple[RealArray, RealArray, RealArray]:

@@ -27,7 +27,7 @@ ENDS = 0.95
 
 SECONDS = np.linspace(2.66, 3.02, 10)
 """Second resonance over the first: 3 in a gas of one temperature, less with a hot mouth and the
-mouth's inertance. A known branch has its own."""
+mouth's inertance."""
 
 LEEWAY = 0.035
 """Of the logarithm: how far a third and higher dip lies off even spacing."""
@@ -35,8 +35,9 @@ LEEWAY = 0.035
 DIPS = 5
 """Dips of one branch that are looked for."""
 
-STRETCHES = (0.97, 1.0, 1.03)
-"""Of the distance of a known branch's neighbours from its first resonance."""
+WIDTHS = (0.8, 1.0, 1.25)
+"""Of a known branch's first dip over that of its transmission loss: what is heard depends on the
+source and the tail pipe too; our judgement."""
 
 
 @dataclass(frozen=True)
@@ -93,18 +94,22 @@ def dip_forms(narrowness: float) -> tuple[Shape, ...]:
 
 
 def forms_of(loss: TransmissionLoss, resonance: float) -> tuple[Shape, ...]:
-    """Forms for a branch whose loss is known and whose resonance is sought about ``resonance``.
+    """Forms of the first dip of a branch whose loss is known, over its own frequency.
 
-    Its neighbours may lie a little off, as the gas is not quite as warm as the case has it.
+    Only the form of the dip is taken from a case. Where its neighbours lie is sought as if nothing
+    were known: a second dip that a case has some percent off, bound to the first, would drag that
+    along and make it too sure.
     """
 
-    def of(stretch: float) -> TransmissionLoss:
+    def of(width: float) -> TransmissionLoss:
         def scaled(ratio: RealArray) -> RealArray:
-            return loss(np.where(ratio < 1, ratio, 1 + (ratio - 1) * stretch) * resonance)
+            phase = (ratio - 1) / width
+            inside = np.abs(phase) < ENDS
+            return np.where(inside, loss((1 + np.where(inside, phase, 0)) * resonance), 0)
 
         return scaled
 
-    return tuple(Shape(of(stretch), flanking) for stretch in STRETCHES for flanking in FLANKING)
+    return tuple(Shape(of(width), flanking) for width in WIDTHS for flanking in FLANKING)
 
 
 def heard_loss(shape: Shape, ratio: RealArray, noise_share: RealArray) -> RealArray:

@@ -6,7 +6,7 @@ profile and a gas are all that this module is told.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
 
@@ -40,10 +40,14 @@ class Duct(Batched):
         First moment about the middle of compliance less that of inertance, each over its mean and
         over the length; 0 where the gas is uniform.
     radius : (designs,) array, m
-        Of the bore.
+        Of the bore at the mouth.
     mouth_inertance : (designs,) array, kg/m⁴
         Of the main-pipe gas that swings with the branch.
     wall_losses : (designs,) array of bool
+    area_ratio : (designs, cells) array, dimensionless
+        Section over that at the mouth. A cell of another section is told as one of the mouth's
+        with gas that is to it the same: density and bulk modulus over the ratio, viscosity over
+        its square.
     """
 
     cell_length: FloatArray
@@ -57,6 +61,7 @@ class Duct(Batched):
     radius: FloatArray
     mouth_inertance: FloatArray
     wall_losses: BoolArray
+    area_ratio: FloatArray = field(default_factory=lambda: np.ones((1, 1)))
 
     @cached_property
     def columns(self) -> _Columns:
@@ -115,15 +120,20 @@ def uniform_duct(
 ) -> Duct:
     """The same duct filled with gas of one temperature, (designs,), K."""
     filling = _Filling.of(gas, temperature, pressure)
-    everywhere = np.ones_like(like.cell_length)
+    everywhere, area = np.ones_like(like.cell_length), like.area_ratio
     return Duct.of_parts(
         cell_length=like.cell_length,
-        **{name: value * everywhere for name, value in filling._asdict().items()},
+        density=filling.density / area * everywhere,
+        bulk_modulus=filling.bulk_modulus / area * everywhere,
+        viscosity=filling.viscosity / np.square(area) * everywhere,
+        heat_capacity_ratio=filling.heat_capacity_ratio * everywhere,
+        prandtl=filling.prandtl * everywhere,
         inertance_ratio=like.inertance_ratio,
         skew=np.zeros_like(everywhere),
         radius=like.radius,
         mouth_inertance=like.mouth_inertance,
         wall_losses=like.wall_losses,
+        area_ratio=area,
     )
 
 
@@ -136,8 +146,8 @@ def uniform_tube(
 ) -> tuple[ComplexArray, FloatArray]:
     """Impedance at the mouth, its inertance included, and ρ c / S, both (designs, n), Pa s/m³.
 
-    As :func:`input_impedance` of :func:`uniform_duct`, for a duct without bends: there the closed
-    form ``Z coth ΓL`` stands in for the chain of cells.
+    As :func:`input_impedance` of :func:`uniform_duct`, for a duct without bends and steps: there
+    the closed form ``Z coth ΓL`` stands in for the chain of cells.
     """
     filling = _Filling.of(gas, temperature, pressure)
     density, bulk_modulus = filling.density, filling.bulk_modulus

@@ -26,6 +26,7 @@ def duct(
     mouth_inertance: FloatArray,
     wall_losses: BoolArray,
     cells: int = CELLS,
+    area_ratio: FloatArray | None = None,
 ) -> Duct:
     """Cut a temperature profile into cells.
 
@@ -40,6 +41,8 @@ def duct(
     inertance_ratio : (designs, nodes − 1) array, dimensionless
         Of each interval between nodes.
     cells : int
+    area_ratio : (designs, nodes − 1) array, dimensionless, optional
+        Section over that at the mouth; its inverse is in ``inertance_ratio`` already.
 
     Returns
     -------
@@ -51,10 +54,13 @@ def duct(
     if intervals % cells:
         raise ValueError(f"{intervals} intervals do not divide into {cells} cells")
     compiled = core.at_hand()
-    if compiled is not None:
+    area = np.ones((len(position), cells))
+    if area_ratio is not None:
+        means, area = _cut(position, temperature, gas, pressure, inertance_ratio, cells, area_ratio)
+    elif compiled is not None:
         means = calls.cut(compiled, gas, position, temperature, pressure, inertance_ratio, cells)
     else:
-        means = _cut(position, temperature, gas, pressure, inertance_ratio, cells)
+        means, area = _cut(position, temperature, gas, pressure, inertance_ratio, cells)
     return Duct.of_parts(
         cell_length=means.length,
         density=means.density,
@@ -67,6 +73,7 @@ def duct(
         radius=radius,
         mouth_inertance=mouth_inertance,
         wall_losses=wall_losses,
+        area_ratio=area,
     )
 
 
@@ -77,7 +84,8 @@ def _cut(
     pressure: FloatArray,
     inertance_ratio: FloatArray,
     cells: int,
-) -> CellMeans:
+    area_ratio: FloatArray | None = None,
+) -> tuple[CellMeans, FloatArray]:
     designs, nodes = position.shape
     intervals = nodes - 1
     state = gas.evaluate(temperature)
@@ -100,6 +108,11 @@ def _cut(
     mean_density, mean_compliance, viscosity, mean_ratio, mean_prandtl = mean(within * step)
     # Of compliance and of inertance, whose lengths a bend shortens.
     weight = np.array([step, step * inertance_ratio])
+    area = np.ones_like(length)
+    if area_ratio is not None:
+        weight[0] = weight[0] * area_ratio
+        area, mean_compliance = mean(weight[0]), mean(within[1] * weight[0])
+        mean_density, viscosity = mean_density / area, viscosity / np.square(area)
     mean_inertia = mean(within[0] * weight[1])
     # First moments about each cell's middle of quantities that are linear between nodes.
     middle = (position[:, :-1:per_cell] + position[:, per_cell::per_cell]) / 2
@@ -108,7 +121,7 @@ def _cut(
     tilt = (backwards[:, :, 1:] - backwards[:, :, :-1]) * (step / 12)
     levers = mean((within[1::-1] * arm + tilt) * weight)
     skew = levers[0] / mean_compliance - levers[1] / mean_inertia
-    return CellMeans(
+    found = CellMeans(
         density=mean_density,
         bulk_modulus=1 / mean_compliance,
         viscosity=viscosity,
@@ -118,6 +131,7 @@ def _cut(
         inertance_ratio=mean_inertia / mean_density,
         skew=skew / length,
     )
+    return found, area
 
 
 def _interval_means(node_values: FloatArray, step: FloatArray) -> FloatArray:

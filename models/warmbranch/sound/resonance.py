@@ -132,14 +132,14 @@ def effective_temperature(
 
     log_start = np.log(start)
     compiled = core.at_hand()
-    if compiled is not None:
+    if compiled is not None and (duct.area_ratio == 1).all():
         log_found = calls.effective_temperatures(
             compiled, duct, gas, pressure, known[:, 0], log_start, FINE
         )
         stopping.check()
         return np.where(np.isnan(frequency), np.nan, np.exp(log_found))
 
-    straight = (duct.inertance_ratio == 1).all()
+    straight = (duct.inertance_ratio == 1).all() and (duct.area_ratio == 1).all()
 
     def phase(log_temperature: FloatArray) -> FloatArray:
         temperature = np.exp(log_temperature[:, 0])

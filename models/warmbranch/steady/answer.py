@@ -7,13 +7,14 @@ from functools import cached_property
 
 import numpy as np
 
-from warmbranch.base.batch import Batched, FloatArray
+from warmbranch.base.batch import Batched, ComplexArray, FloatArray
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.gas.saturation import dew_point
 from warmbranch.heat.temperature import TemperatureProfile
 from warmbranch.sound import acoustics, resonance
 from warmbranch.sound.acoustics import Duct
+from warmbranch.sound.mouth_loss import MouthLoss, mouth_loss
 
 BEYOND_THE_GAS = 1.01
 """Effective temperatures that lie farther outside the gas's, as a ratio, are none: heat capacities
@@ -77,7 +78,66 @@ class Answer(Batched):
         """Of the gas, (designs,), K; NaN where it is dry."""
         return dew_point(self.case.gas, self.case.surroundings.pressure)
 
+    @cached_property
+    def own_impedance(self) -> FloatArray:
+        """ρ c of the main pipe's gas over the branch's section at the mouth, Pa s/m³."""
+        return self.main_impedance * self.case.main_pipe.bore_area / self.case.branch.bore_area
+
+    @cached_property
+    def wall_resistance(self) -> FloatArray:
+        """Of the branch at the first resonance, by wall losses, over ``own_impedance``.
+
+        At the transit-time estimate where losses leave no resonance.
+        """
+        first = self.resonance[:, 0]
+        known = np.where(np.isnan(first), self.transit_time, first)
+        impedance = acoustics.input_impedance(self.duct, known[:, None])[:, 0]
+        return impedance.real / self.own_impedance
+
+    def resisting(
+        self,
+        flow_loss: FloatArray,
+        level_loss: FloatArray,
+        mach: FloatArray | None = None,
+        cap_pressure: FloatArray | None = None,
+    ) -> MouthLoss:
+        """What would resist at the mouth by other coefficients.
+
+        Parameters
+        ----------
+        flow_loss, level_loss : (designs,) or (n, designs) array
+        mach, cap_pressure : array of such a shape; dimensionless, Pa, optional
+            The answer's own unless given.
+        """
+        pipe, branch = self.case.main_pipe, self.case.branch
+        return mouth_loss(
+            flow_loss=flow_loss,
+            level_loss=level_loss,
+            mach=self.main_speed / self.main_sound_speed if mach is None else mach,
+            sound_speed=self.main_sound_speed,
+            characteristic=self.main_impedance * pipe.bore_area,
+            cap_pressure=pipe.cap_pressure if cap_pressure is None else cap_pressure,
+            incident_pressure=pipe.incident_pressure,
+            area_ratio=branch.bore_area / pipe.bore_area,
+            wall=self.wall_resistance,
+        )
+
+    @cached_property
+    def mouth_loss(self) -> MouthLoss:
+        """What resists at the mouth, (designs,), over ``own_impedance``."""
+        closures = self.case.closures
+        return self.resisting(closures.flow_loss, closures.level_loss)
+
+    def impedance(self, frequencies: FloatArray) -> ComplexArray:
+        """Of the branch as the main pipe meets it, at (designs, n) frequencies, Hz: Pa s/m³.
+
+        With what resists at the mouth at the first resonance, where the tone is loudest.
+        """
+        resistance = self.own_impedance * self.mouth_loss.all
+        return acoustics.input_impedance(self.duct, frequencies) + resistance[:, None]
+
     def transmission_loss(self, frequencies: FloatArray) -> FloatArray:
         """Transmission loss on the main pipe, dB, at (designs, n) frequencies, Hz."""
-        impedance = acoustics.input_impedance(self.duct, frequencies)
-        return acoustics.transmission_loss(impedance, self.main_impedance[:, None])
+        return acoustics.transmission_loss(
+            self.impedance(frequencies), self.main_impedance[:, None]
+        )

@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 from warmbranch.base import stopping
 from warmbranch.base.batch import Batched, FloatArray
 from warmbranch.base.errors import InputError, NotConvergedError
+from warmbranch.case.bores import area_ratio_between
 from warmbranch.case.case import Case
-from warmbranch.case.geometry import inertance_ratio_between
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.discretise import pulsating
 from warmbranch.heat.heat_balance import HeatBalance
+from warmbranch.heat.linearised import node_mean
 from warmbranch.heat.mouth_exchange import mouth_resistance
 from warmbranch.heat.temperature import (
     TOLERANCES,
@@ -27,6 +28,7 @@ from warmbranch.heat.temperature import (
 from warmbranch.sound import acoustics, cutting, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.sound.mouth import mouth_length
+from warmbranch.steady.stepped import bore_ratios
 
 PULSATION_TOLERANCE = 1e-8
 """Relative change of the first resonance at which mixing by pulsation and sound agree."""
@@ -94,16 +96,18 @@ def state_of(
 ) -> State:
     """The duct that temperatures make of a branch."""
     tone = case.closures.tone
+    inertance_ratio, area_ratio = bore_ratios(case.branch, profile.position)
     duct = cutting.duct(
         profile.position / tone[:, None],
         profile.gas,
         gas,
         case.surroundings.pressure,
         radius=case.branch.bore / 2,
-        inertance_ratio=inertance_ratio_between(case.branch, profile.position),
+        inertance_ratio=inertance_ratio,
         mouth_inertance=mouth.inertance / tone,
         wall_losses=case.closures.wall_losses,
         cells=cells,
+        area_ratio=area_ratio,
     )
     return State.of_parts(profile=profile, duct=duct)
 
@@ -288,4 +292,6 @@ def displacement(
     swing = np.empty_like(position)
     within = flow[:, :-1, None] + share * np.diff(flow, axis=1)[:, :, None]
     swing[:, :-1], swing[:, -1] = within.reshape(designs, -1), flow[:, -1]
+    if case.branch.stepped.any():
+        swing /= node_mean(area_ratio_between(case.branch, position))
     return (velocity / (2 * np.pi * frequency * case.branch.bore_area))[:, None] * swing

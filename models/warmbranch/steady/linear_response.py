@@ -20,6 +20,7 @@ import numpy as np
 from warmbranch.base import stopping
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.bores import stretched
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
@@ -191,8 +192,11 @@ class _Neighbours:
         surroundings = self.case.surroundings
         pipe_wall = wall_temperature(self.case.main_pipe, self.gas, surroundings, self.air)
         self.mouth = Mouth.of(self.case, self.gas, self.speed, pipe_wall)
-        longer = self.case.branch.length / solution.case.branch.length[self.again]
-        self.position = solution.profile.position[self.again] * longer[:, None]
+        self.position = stretched(
+            solution.case.branch.take(self.again),
+            solution.profile.position[self.again],
+            self.case.branch.length,
+        )
         self.still = heat_balance(
             self.case,
             self.gas,

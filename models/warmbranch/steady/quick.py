@@ -69,6 +69,7 @@ def solve(
         radius=case.branch.bore / 2,
         mouth_inertance=inertance,
         wall_losses=case.closures.wall_losses,
+        area_ratio=np.ones_like(means.length),
     )
     failed = np.asarray(found.failed)
     damped.look_again(duct, found.resonance, found.quality, ~failed)

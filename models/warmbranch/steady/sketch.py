@@ -10,11 +10,12 @@ import numpy as np
 from warmbranch import core
 from warmbranch.base.batch import FloatArray, IntArray
 from warmbranch.base.errors import NotConvergedError
+from warmbranch.case.bores import aligned
 from warmbranch.case.case import Case
 from warmbranch.core import calls, records
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.discretise import WALL_SCALES, heat_balance
-from warmbranch.heat.grid import DEFAULT_NODES, DENSITY, SKETCH_NODES
+from warmbranch.heat.grid import DEFAULT_NODES, DENSITY, SKETCH_NODES, STEP_EDGES
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.temperature import Temperatures, Tolerances, solve_steady
 from warmbranch.steady.interplay import Mouth, solve_temperatures
@@ -73,8 +74,21 @@ def balance_and_guess(
     if position is not None or nodes <= SKETCH_NODES:
         return _balance(case, gas, air, mouth, nodes=nodes, position=position), None
     fine = _sketched(case, gas, air, mouth, nodes)
+    if case.branch.stepped.any():
+        fine = _on_steps(fine, aligned(case.branch, fine.position, STEP_EDGES))
     balance = _balance(case, gas, air, mouth, position=fine.position)
     return balance, fine
+
+
+def _on_steps(sketch: Temperatures, position: FloatArray) -> Temperatures:
+    """The same temperatures on nodes drawn aside, near enough for a guess."""
+
+    def there(values: FloatArray) -> FloatArray:
+        rows = zip(position, sketch.position, values, strict=True)
+        drawn: list[FloatArray] = [np.interp(new, old, row) for new, old, row in rows]
+        return np.array(drawn)
+
+    return Temperatures(position, there(sketch.gas), there(sketch.wall), there(sketch.skin))
 
 
 def _balance(

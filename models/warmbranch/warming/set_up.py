@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.case.bores import evened
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
@@ -33,7 +34,7 @@ def system_of(case: Case, nodes: int) -> tuple[plain.PlainSystem, BoolArray]:
     free = np.isnan(fixed)
     one = np.ones(len(case))
     stirred = stirred_mouth(
-        x, branch.bore, one, closures.stirring, closures.reach, closures.sharpness
+        evened(branch, x), branch.bore, one, closures.stirring, closures.reach, closures.sharpness
     )
     film, held = main_film(case, gas)
     shaken, cap_pressure = _shaken(case, gas, x)
@@ -71,12 +72,15 @@ def store_of(system: plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Stor
     branch, covering, pipe = case.branch, case.covering, case.main_pipe
     still = np.zeros(len(case))
     balance = HeatBalance(case, system.gas, system.air, x, system.constant, still, still)
+    at_cap = branch.at_cap[0]
     metal = branch.wall_area[:, None] * balance.width
-    metal[:, -1] += np.pi / 4 * branch.outside_diameter**2 * branch.cap_thickness
-    skin_diameter = balance.skin_diameter
-    section = np.pi / 4 * (skin_diameter**2 - branch.outside_diameter**2)
-    volume = section[:, None] * balance.width
-    volume[:, -1] += np.pi / 4 * skin_diameter**2 * covering.wrap_thickness
+    wrap_section = covering.wrap_thickness * (branch.outside_diameter + covering.wrap_thickness)
+    volume = np.pi * wrap_section[:, None] * balance.width
+    if balance.sections is not None:
+        metal, volume = balance.sections.metal.copy(), balance.sections.wrap.copy()
+    metal[:, -1] += np.pi / 4 * at_cap**2 * branch.cap_thickness
+    skin_at_cap = at_cap + 2 * covering.wrap_thickness
+    volume[:, -1] += np.pi / 4 * skin_at_cap**2 * covering.wrap_thickness
     half = volume * (wrap.density * wrap.heat_capacity)[:, None] / 2  # one design or all
     main_section = np.pi / 4 * pipe.outside_diameter**2 - pipe.bore_area
     # The main pipe is taken to be of the branch's metal.

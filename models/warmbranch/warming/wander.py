@@ -9,16 +9,18 @@ import numpy as np
 
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.case import Case
-from warmbranch.case.geometry import SHORTEST_IN_BORES, inertance_ratio_between
+from warmbranch.case.geometry import SHORTEST_IN_BORES
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.gas.saturation import dew_point
 from warmbranch.heat.main_pipe_film import with_own_film
 from warmbranch.sound import acoustics, cutting
 from warmbranch.sound.acoustics import Duct
 from warmbranch.sound.mouth import mouth_length
+from warmbranch.sound.mouth_loss import mouth_loss
 from warmbranch.sound.resonance import resonances
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
+from warmbranch.steady.stepped import bore_ratios
 from warmbranch.warming.drive import Drive
 from warmbranch.warming.solve import WarmUp
 from warmbranch.warming.storage import main_gas
@@ -99,10 +101,11 @@ def wander(warmup: WarmUp, driven: FloatArray) -> Wander:
     moment is that of its frozen temperatures.
     """
     case, size, count = warmup.case, len(warmup.case), len(warmup.time)
-    duct, main_impedance = ducts(warmup)
+    duct, main_impedance, sound_speed = ducts(warmup)
     frequency, _ = resonances(duct, modes=1)
     tone = np.repeat(driven, count)[:, None]
     impedance = acoustics.input_impedance(duct, tone)[:, 0]
+    impedance += _resisting(warmup, main_impedance, sound_speed, impedance.real)
     loss = acoustics.transmission_loss(impedance, main_impedance)
     dew = dew_point(case.gas, case.surroundings.pressure)
     return Wander(
@@ -117,8 +120,36 @@ def wander(warmup: WarmUp, driven: FloatArray) -> Wander:
     )
 
 
-def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray]:
-    """Design by design, every reported time as one duct; the main pipe's ρ c / S with it."""
+def _resisting(
+    warmup: WarmUp, main_impedance: FloatArray, sound_speed: FloatArray, wall: FloatArray
+) -> FloatArray:
+    """What resists at the mouth at each moment, (designs × times,), Pa s/m³.
+
+    ``wall`` is what the branch's wall resists, alike.
+    """
+    case, count = warmup.case, len(warmup.time)
+
+    def each(value: FloatArray) -> FloatArray:
+        return np.repeat(value, count)
+
+    section, main_section = each(case.branch.bore_area), each(case.main_pipe.bore_area)
+    characteristic = main_impedance * main_section
+    found = mouth_loss(
+        flow_loss=each(case.closures.flow_loss),
+        level_loss=each(case.closures.level_loss),
+        mach=warmup.mass_flow.ravel() / (main_section * characteristic),
+        sound_speed=sound_speed,
+        characteristic=characteristic,
+        cap_pressure=each(case.main_pipe.cap_pressure),
+        incident_pressure=each(case.main_pipe.incident_pressure),
+        area_ratio=section / main_section,
+        wall=wall * section / characteristic,
+    )
+    return found.all * characteristic / section
+
+
+def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray, FloatArray]:
+    """Design by design, every reported time as one duct; the main pipe's ρ c / S and c with it."""
     case, count = warmup.case, len(warmup.time)
     branch, closures, pressure = case.branch, case.closures, case.surroundings.pressure
     fractions = case.gas.mole_fractions
@@ -141,17 +172,19 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray]:
     hot = warmup.main_gas.reshape(-1, 1)
     density = gas.density(hot, each(pressure))[:, 0]
     speed = gas.sound_speed(hot)[:, 0]
+    inertance_ratio, area_ratio = bore_ratios(branch, warmup.position)
     duct = cutting.duct(
         each(warmup.position / closures.tone[:, None]),
         temperature,
         gas,
         each(pressure),
         radius=each(branch.bore / 2),
-        inertance_ratio=each(inertance_ratio_between(branch, warmup.position)),
+        inertance_ratio=each(inertance_ratio),
         mouth_inertance=density * each(correction / branch.bore_area / closures.tone),
         wall_losses=np.repeat(closures.wall_losses, count),
+        area_ratio=None if area_ratio is None else each(area_ratio),
     )
-    return duct, density * speed / each(case.main_pipe.bore_area)
+    return duct, density * speed / each(case.main_pipe.bore_area), speed
 
 
 def warm_case(case: Case, drive: Drive) -> Case:

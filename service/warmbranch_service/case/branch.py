@@ -52,13 +52,33 @@ ONE_SURFACE = (
 """Schema of: the name of a surface, by default or given, or else an emissivity."""
 
 
-class Straight(RequestModel):
+OwnDiameter = Annotated[float | None, Quantity("mm", LENGTH, low=15, high=150, nullable=True)]
+OwnWall = Annotated[float | None, Quantity("mm", LENGTH, low=0.5, high=5, nullable=True)]
+
+
+class _OfTube(RequestModel):
+    """A piece that may be of a tube of its own."""
+
+    outside_diameter_mm: OwnDiameter = Field(
+        default=None,
+        description="Outside diameter of this piece's tube, where it is a stub or a sleeve of "
+        "another size. Default null: the branch's.",
+        examples=[42.4],
+    )
+    wall_thickness_mm: OwnWall = Field(
+        default=None,
+        description="Wall thickness of this piece's tube. Default null: the branch's.",
+        examples=[1.5],
+    )
+
+
+class Straight(_OfTube):
     """A straight stretch of the centre-line."""
 
     straight_mm: Along = Field(description="Length.", examples=[180])
 
 
-class Bend(RequestModel):
+class Bend(_OfTube):
     """A bend of constant radius."""
 
     bend_deg: Annotated[float, Quantity("deg", ANGLE, low=0.001, high=720)] = Field(
@@ -164,7 +184,7 @@ class Branch(RequestModel):
         unsaid={
             "length_out_of_range": f"The centre-line is {SHORTEST_IN_BORES:g} bores to "
             f"{LONGEST_MM:g} mm long in all.",
-            "bend_too_tight": "bend_radius_mm is above half of outside_diameter_mm.",
+            "bend_too_tight": "bend_radius_mm is above half of the outside diameter of its tube.",
         },
     )
 
@@ -215,11 +235,30 @@ class Branch(RequestModel):
         "Default 0, level.",
         examples=[0, 90],
     )
+    mouth_angle_deg: Annotated[float, Quantity("deg", ANGLE, low=30, high=150)] = Field(
+        default=90.0,
+        description="Angle between the branch and the main pipe's flow at the mouth: 90 square, "
+        "less where the branch leans downstream. It does not change the answer, but widens its "
+        "interval and calls a caution: little is known of it. Default 90.",
+        examples=[90, 45],
+    )
+
+    def tube_of(self, piece: Straight | Bend) -> tuple[float, float] | None:
+        """Outside diameter and wall of a piece, mm, where they are not the branch's."""
+        outside, wall = piece.outside_diameter_mm, piece.wall_thickness_mm
+        if outside is None and wall is None:
+            return None
+        return (
+            self.outside_diameter_mm if outside is None else outside,
+            self.wall_thickness_mm if wall is None else wall,
+        )
 
     @property
     def bore_mm(self) -> float:
-        """Inside diameter."""
-        return self.outside_diameter_mm - 2 * self.wall_thickness_mm
+        """Inside diameter at the mouth."""
+        own = None if self.centreline is None else self.tube_of(self.centreline[0])
+        outside, wall = own or (self.outside_diameter_mm, self.wall_thickness_mm)
+        return outside - 2 * wall
 
     @property
     def centreline_mm(self) -> float:
@@ -267,8 +306,8 @@ class Branch(RequestModel):
         return self
 
     def _refuse_tight_bends(self) -> None:
-        tightest = self.outside_diameter_mm / 2
         for place, piece in enumerate(self.centreline or []):
+            tightest = (piece.outside_diameter_mm or self.outside_diameter_mm) / 2
             if isinstance(piece, Bend) and piece.bend_radius_mm <= tightest:
                 raise refusal(
                     "bend_too_tight",

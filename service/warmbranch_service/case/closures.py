@@ -9,7 +9,9 @@ from pydantic import Field
 from warmbranch.case.closures import (
     BUOYANCY,
     CAP_PRESSURE,
+    FLOW_LOSS,
     FLOWING_NUSSELT,
+    LEVEL_LOSS,
     MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
@@ -210,6 +212,29 @@ class FixedMouth(RequestModel):
     )
 
 
+class MouthLoss(RequestModel):
+    """What resists at the mouth, which bounds how much of the tone the branch keeps back."""
+
+    flow_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=10)] = Field(
+        default=FLOW_LOSS.median,
+        description=_assumed(
+            FLOW_LOSS,
+            "Resistance by the flow past the mouth, over density × sound speed × Mach number; 0 "
+            "leaves it out.",
+        ),
+        examples=[0.4],
+    )
+    level_coefficient: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=10)] = Field(
+        default=LEVEL_LOSS.median,
+        description=_assumed(
+            LEVEL_LOSS,
+            "Kinetic energy that the tone's own motion loses at the mouth, over that of the gas "
+            "that passes; 0 leaves it out.",
+        ),
+        examples=[0.8],
+    )
+
+
 Mixing = Annotated[StirredMouth | FixedMixing, Field(discriminator="model")]
 InnerFilm = Annotated[LinkedFilm | FixedFilm, Field(discriminator="model")]
 OuterFilm = Annotated[NaturalAndForced | FixedFilm, Field(discriminator="model")]
@@ -241,4 +266,7 @@ class Closures(RequestModel):
         description="What a fit learned, as POST /v1/fit returned it. It replaces the "
         "coefficients that it names, shifts temperatures and emissivity, and gives predictions "
         "intervals. Default null.",
+    )
+    mouth_loss: MouthLoss = Field(
+        default=MouthLoss(), description="What resists at the mouth; it moves no resonance."
     )

@@ -68,6 +68,7 @@ def to_batch(cases: Sequence[Case]) -> physics.Case:
             cap_thickness=each(_cap_thickness),
             pieces=_pieces(cases),
             rise=each(lambda case: math.radians(case.branch.rise_deg)),
+            lean=each(lambda case: math.radians(90 - case.branch.mouth_angle_deg)),
         ),
         metal=_metal(cases),
         covering=physics_surroundings.Covering(
@@ -155,29 +156,39 @@ def _emissivity(surface: str | None, emissivity: float | None) -> float:
 
 def _pieces(cases: Sequence[Case]) -> tuple[tuple[geometry.Piece, ...], ...]:
     """Centre-lines; equal ones are one object, which is measured and checked once."""
-    known: dict[tuple[tuple[float, ...], ...], tuple[geometry.Piece, ...]] = {}
+    known: dict[tuple[_Key, ...], tuple[geometry.Piece, ...]] = {}
     found: list[tuple[geometry.Piece, ...]] = []
     for case in cases:
         branch = case.branch
         if branch.centreline is None:
-            key: tuple[tuple[float, ...], ...] = ((branch.centreline_mm,),)
+            key: tuple[_Key, ...] = ((None, branch.centreline_mm),)
         else:
             key = tuple(
-                (piece.straight_mm,)
+                (branch.tube_of(piece), piece.straight_mm)
                 if isinstance(piece, branch_schema.Straight)
-                else (piece.bend_deg, piece.bend_radius_mm)
+                else (branch.tube_of(piece), piece.bend_deg, piece.bend_radius_mm)
                 for piece in branch.centreline
             )
         if key not in known:
-            known[key] = tuple(_piece(*numbers) for numbers in key)
+            known[key] = tuple(
+                piece_of(one[0], one[1], None if len(one) == 2 else one[2]) for one in key
+            )
         found.append(known[key])
     return tuple(found)
 
 
-def _piece(first: float, radius: float | None = None) -> geometry.Piece:
+_Key = tuple[tuple[float, float] | None, float] | tuple[tuple[float, float] | None, float, float]
+"""A piece's own tube, mm; its length, mm, or its angle, °, and radius, mm."""
+
+
+def piece_of(
+    tube: tuple[float, float] | None, first: float, radius: float | None = None
+) -> geometry.Piece:
+    """A piece of the centre-line from numbers in mm and degrees; see ``_Key``."""
+    own = None if tube is None else geometry.Tube(tube[0] * MM, tube[1] * MM)
     if radius is None:
-        return geometry.Piece(first * MM)
-    return geometry.Piece.bend(math.radians(first), radius * MM)
+        return geometry.Piece(first * MM, tube=own)
+    return geometry.Piece.bend(math.radians(first), radius * MM, own)
 
 
 def _metal(cases: Sequence[Case]) -> Metal:
@@ -377,4 +388,6 @@ def _closures(cases: Sequence[Case]) -> physics_closures.Closures:
         else:
             values["fixed_mouth_length"][i] = mouth.length_mm * MM
         values["wall_losses"][i] = given.wall_losses
+        values["flow_loss"][i] = given.mouth_loss.flow_coefficient
+        values["level_loss"][i] = given.mouth_loss.level_coefficient
     return physics_closures.Closures(**values)

@@ -134,8 +134,11 @@ def _columns(part: object) -> Any:
         return None
     columns = {name: cast("list[object]", value) for name, value in part if isinstance(value, list)}
     lengths = {len(value) for value in columns.values()}
-    plain = all(value is None or name in columns for name, value in part)
-    return columns if columns and len(lengths) == 1 and plain else None
+    # An object beside the columns says something of them all, and is no column.
+    plain = all(
+        value is None or name in columns or isinstance(value, BaseModel) for name, value in part
+    )
+    return columns if len(columns) > 1 and len(lengths) == 1 and plain else None
 
 
 def _as_rows(table: Any) -> list[dict[str, Any]]:

@@ -8,7 +8,6 @@ from typing import cast
 
 import numpy as np
 
-from warmbranch import core
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.unknowns import Spreads
 from warmbranch.case.engine import Cycle
@@ -22,6 +21,7 @@ from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.belief import spreads_of
 from warmbranch_service.case.convert import MM, Converted, kelvin, to_physics
+from warmbranch_service.case.loops import loops_of
 from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.fit import sentences as fit_messages
 from warmbranch_service.fit.answer_schema import (
@@ -161,7 +161,7 @@ class _Writer:
                 effective_draws=round(ensemble.effective, 1),
                 laplace_share=round(ensemble.laplace_share, 3),
                 widened=ensemble.widened,
-                loops=core.name(),
+                loops=loops_of(self.found.answer.case),
             ),
             model_version=MODEL_VERSION,
         )
@@ -303,6 +303,7 @@ class _Writer:
             wall_losses_mm=_tenth(parts.wall_losses),
             bends_mm=_tenth(parts.bends),
             learned_mm=_tenth(parts.tone),
+            bore_changes_mm=_tenth(parts.bores),
         )
         rule, fitted = float(answer.one_temperature[0]), float(answer.resonance[0, 0])
         return Difference(

@@ -269,6 +269,9 @@ class LengthParts(AnswerModel):
         description="What the model leaves over, as the tone heard tells it.",
         json_schema_extra=_unit("mm"),
     )
+    bore_changes_mm: float = Field(
+        description="Pieces of other tubes.", json_schema_extra=_unit("mm")
+    )
 
 
 class Difference(AnswerModel):

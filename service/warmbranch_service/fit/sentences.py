@@ -257,6 +257,7 @@ def difference(rule: float, fitted: float, per_hertz: float | None, parts: Lengt
             parts.wall_losses_mm,
             parts.bends_mm,
             parts.learned_mm,
+            parts.bore_changes_mm,
         )
     )
     names = {
@@ -266,6 +267,7 @@ def difference(rule: float, fitted: float, per_hertz: float | None, parts: Lengt
         "losses at the wall": parts.wall_losses_mm,
         "bends": parts.bends_mm,
         "what the model leaves over": parts.learned_mm,
+        "pieces of other tubes": parts.bore_changes_mm,
     }
     told = ", ".join(f"{name} {value:+.0f} mm" for name, value in names.items() if round(value))
     longer = "longer" if total < 0 else "shorter"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from warmbranch import core
 from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.parabolas import DRAWS
 from warmbranch.length.build_long import TrimPlan
@@ -11,6 +10,7 @@ from warmbranch.length.length_for_tone import LONGEST, one_temperature_length
 from warmbranch.length.solve import Building, Lengths, solve
 from warmbranch_service.case.belief import believed
 from warmbranch_service.case.convert import MM, celsius
+from warmbranch_service.case.loops import loops_of
 from warmbranch_service.contract.rounding import digits, finite, places
 from warmbranch_service.length import answer_schema as schema
 from warmbranch_service.length.answer_schema import (
@@ -92,8 +92,8 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
         ),
         operating_points=_operating_points(points, found, per_hz),
         loudness=loudness_answer(points, found.compromise),
-        notch=notch_answer(found.choices[0], per_hz),
-        diameters=diameter_choices(request, found.choices, per_hz),
+        notch=notch_answer(request, converted, found.choices[0], per_hz),
+        diameters=diameter_choices(request, converted, found.choices, per_hz),
         cut_list=shape.cut_list(),
         outline=outline,
         folds=shape.folds(),
@@ -108,7 +108,7 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
             if found.compromise is None
             else found.compromise.designs,
             draws=DRAWS,
-            loops=core.name(),
+            loops=loops_of(found.sized.answer.case),
         ),
         model_version=MODEL_VERSION,
     )
@@ -159,6 +159,7 @@ def _contributions(found: Lengths) -> LengthContributions:
         wall_losses_mm=places(told.wall_losses[0] / MM, 2),
         bends_mm=places(told.bends[0] / MM, 2),
         learned_mm=places(told.tone[0] / MM, 2),
+        bore_changes_mm=places(told.bores[0] / MM, 2),
     )
 
 

@@ -73,6 +73,11 @@ class LengthContributions(AnswerModel):
         "a calibration.",
         json_schema_extra=in_unit("mm"),
     )
+    bore_changes_mm: float = Field(
+        description="Pieces of other tubes, with the gas that swings with their steps; to 0.01. 0 "
+        "of one tube.",
+        json_schema_extra=in_unit("mm"),
+    )
 
 
 class TrimStep(AnswerModel):

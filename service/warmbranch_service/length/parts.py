@@ -37,8 +37,8 @@ class NotchAnswer(AnswerModel):
 
     widths: list[NotchWidth]
     peak_dB: float | None = Field(
-        description="At the first resonance, by wall losses alone: flow past the mouth lowers it. "
-        "To 0.01. Null without losses, where it has no bound.",
+        description="At the first resonance, the branch at its best; to 0.01. Null without "
+        "losses, where it has no bound.",
         json_schema_extra=in_unit("dB"),
     )
     rpm: list[float] | None = Field(
@@ -50,6 +50,12 @@ class NotchAnswer(AnswerModel):
     )
     transmission_loss_dB: list[float | None] = Field(
         description="With main pipes without reflections on both sides; to 0.001.",
+        json_schema_extra=in_unit("dB"),
+    )
+    peak_90_dB: tuple[float, float] | None = Field(
+        description="Range that holds peak_dB with 90 %, from what the mouth's losses, the tone's "
+        "level and the flow leave open; to 0.1. Null where it has no bound.",
+        examples=[(18.4, 23.9)],
         json_schema_extra=in_unit("dB"),
     )
 
@@ -74,6 +80,11 @@ class DiameterChoice(AnswerModel):
         json_schema_extra=in_unit("kg"),
     )
     trade_off: str = Field(description="What it gains and what it costs.")
+    peak_90_dB: tuple[float, float] | None = Field(
+        description="As in notch; to 0.1.",
+        examples=[(18.4, 23.9)],
+        json_schema_extra=in_unit("dB"),
+    )
 
 
 class CutList(AnswerModel):
@@ -119,6 +130,12 @@ class CutList(AnswerModel):
         description="Whether it is the one made longer or shorter, and trimmed."
     )
     instruction: str = Field(description="What to do, in words.")
+    outside_diameter_mm: float = Field(
+        description="Of its tube; to 0.01.", json_schema_extra=in_unit("mm")
+    )
+    wall_thickness_mm: float = Field(
+        description="Of its tube; to 0.01.", json_schema_extra=in_unit("mm")
+    )
 
 
 class EnvelopeAnswer(AnswerModel):
@@ -167,7 +184,7 @@ class OutlineAnswer(AnswerModel):
         description="Of a plain cap plate; three digits.", json_schema_extra=in_unit("kg")
     )
     straight_tube_mm: float = Field(
-        description="Straight tube to buy, saws' kerfs included; to 0.1.",
+        description="Straight tube to buy, of the branch's own size, saws' kerfs included; to 0.1.",
         json_schema_extra=in_unit("mm"),
     )
     bars: int = Field(description="Bars of bar_mm that it takes.", json_schema_extra=in_unit("1"))

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from warmbranch.case.geometry import Branch, Piece
+from warmbranch.case.geometry import Branch, Piece, Tube
 from warmbranch.length.cut_list import (
     CutPiece,
     Stock,
@@ -17,11 +17,13 @@ from warmbranch.length.cut_list import (
     stock,
     tube_mass,
 )
-from warmbranch.length.folding import Fold, Run, Stack, Tube, folds, serpentine
+from warmbranch.length.folding import Fold, Run, Stack, folds, serpentine
+from warmbranch.length.folding import Tube as FoldTube
 from warmbranch.length.length_for_tone import LONGEST, Sized, ToneOutcome, length_for
 from warmbranch.length.outline import Envelope, Outline, Pipework, Space, outline
 from warmbranch_service.case.branch import Bend, Straight
 from warmbranch_service.case.convert import MM
+from warmbranch_service.case.convert_batch import piece_of
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
 from warmbranch_service.contract.rounding import digits, places
 from warmbranch_service.length.options import BEND_IN_DIAMETERS
@@ -73,6 +75,7 @@ class Shape:
             float(branch.rise[0]),
             float(branch.outside_diameter[0]),
             float(branch.cap_thickness[0]),
+            float(branch.lean[0]),
         )
         sides = request.space_mm
         space = None if sides is None else Space(*(side * MM for side in sides))
@@ -97,7 +100,13 @@ class Shape:
     @property
     def saddle(self) -> float:
         """Depth of the saddle, m; NaN where the branch is wider than the main pipe."""
-        return saddle_depth(float(self.branch.outside_diameter[0]), self.main_pipe.outside_diameter)
+        outside, pipe = float(self.branch.outside_at_mouth[0]), self.main_pipe.outside_diameter
+        return saddle_depth(outside, pipe, self.lean)
+
+    @property
+    def lean(self) -> float:
+        """From square to the main pipe, rad."""
+        return float(self.branch.lean[0])
 
     @property
     def fits(self) -> bool | None:
@@ -112,7 +121,8 @@ class Shape:
     @property
     def cuts(self) -> list[CutPiece]:
         """Pieces as built."""
-        return cut_pieces(self.pipework.pieces, float(self.branch.outside_diameter[0]))
+        own = float(self.branch.outside_diameter[0])
+        return cut_pieces(self.pipework.pieces, own)
 
     @property
     def bends_lost(self) -> bool:
@@ -125,20 +135,30 @@ class Shape:
         """Of tube and of cap, kg."""
         branch, metal = self.branch, self.sized.answer.case.metal
         density = float(metal.density[0])
-        cap = cap_mass(float(branch.outside_diameter[0]), float(branch.cap_thickness[0]), density)
-        return tube_mass(self.build, float(branch.wall_area[0]), density), cap
+        at_cap = _tube(branch, self.pipework.pieces[-1]).outside_diameter
+        cap = cap_mass(at_cap, float(branch.cap_thickness[0]), density)
+        tube = math.fsum(
+            tube_mass(piece.length, _tube(branch, piece).wall_section, density)
+            for piece in self.pipework.pieces
+        )
+        return tube, cap
 
     def tube_length(self, cut: CutPiece) -> float:
         """Tube to cut for a piece, m; the first begins at the main pipe's outside, saddled."""
         if cut.start > 0:
             return cut.piece.length
         saddle = 0.0 if math.isnan(self.saddle) else self.saddle
-        return cut.piece.length - self.main_pipe.wall_thickness + saddle
+        return cut.piece.length - self.main_pipe.wall_thickness / math.cos(self.lean) + saddle
 
     def stock(self) -> Stock:
         """Straight tube to buy."""
         given = self.request.cutting
-        lengths = (self.tube_length(cut) for cut in self.cuts if not cut.is_bend)
+        own = _tube(self.branch, Piece(1.0))
+        lengths = (
+            self.tube_length(cut)
+            for cut in self.cuts
+            if not cut.is_bend and cut.piece.tube in (None, own)
+        )
         # One that would end within the main pipe's wall is none to buy.
         straights = [length for length in lengths if length > 0]
         longest = max(straights, default=0.0)
@@ -171,6 +191,8 @@ class Shape:
                 tube_mm=places(self.tube_length(cut) / MM, 1),
                 takes_the_length=cut.takes_length,
                 instruction=self._instruction(number, cut, twist),
+                outside_diameter_mm=places(_outside(self.branch, cut.piece) / MM, 2),
+                wall_thickness_mm=places(_tube(self.branch, cut.piece).wall_thickness / MM, 2),
             )
             for number, (cut, twist) in enumerate(
                 zip(self.cuts, self.pipework.twists, strict=True), start=1
@@ -189,10 +211,16 @@ class Shape:
             words.append(f"{text}. Measure on the centre-line.")
         else:
             words.append(f"Cut {self.tube_length(cut) / MM:.1f} mm of straight tube.")
+        own = cut.piece.tube
+        if own is not None and own != _tube(self.branch, Piece(1.0)):
+            words.append(
+                f"Its tube is {own.outside_diameter / MM:.4g} mm outside with a wall of "
+                f"{own.wall_thickness / MM:.3g} mm; close the step to the next gas-tight."
+            )
         if number == 1 and not math.isnan(self.saddle):
             words.append(
-                f"Cope its begin to the main pipe, {self.saddle / MM:.1f} mm deep; lengths count "
-                "from the main pipe's inner wall."
+                f"Cope its begin to the main pipe{self._leaning()}, {self.saddle / MM:.1f} mm "
+                "deep; lengths count from the main pipe's inner wall."
             )
         if cut.takes_length:
             mark = (self.right - cut.start) / MM
@@ -205,6 +233,9 @@ class Shape:
             else:
                 words.append("All of this piece is for trimming.")
         return " ".join(words)
+
+    def _leaning(self) -> str:
+        return f" at {90 - math.degrees(abs(self.lean)):.4g}°" if self.lean else ""
 
     def outline_answer(self) -> OutlineAnswer:
         """Envelope, drawings, masses and stock as they leave."""
@@ -229,7 +260,7 @@ class Shape:
 
     def folds(self) -> list[FoldProposal]:
         """Foldings into the space, each at its own right length; none where it fits as it is."""
-        if self.space is None or self.fits:
+        if self.space is None or self.fits or self.branch.stepped.any():
             return []
         tube, spare = self._fold_tube(), self.build - self.right
         drafts = folds(tube, self.build, self.space)
@@ -261,10 +292,10 @@ class Shape:
             )
         return proposals
 
-    def _fold_tube(self) -> Tube:
+    def _fold_tube(self) -> FoldTube:
         outside = float(self.branch.outside_diameter[0])
         given = self.request.cutting.bend_radius_mm
-        return Tube(
+        return FoldTube(
             outside_diameter=outside,
             cap_thickness=float(self.branch.cap_thickness[0]),
             bend_radius=BEND_IN_DIAMETERS * outside if given is None else given * MM,
@@ -272,15 +303,26 @@ class Shape:
         )
 
 
+def _tube(branch: Branch, piece: Piece) -> Tube:
+    """What a piece is made of."""
+    own = Tube(float(branch.outside_diameter[0]), float(branch.wall_thickness[0]))
+    return piece.tube or own
+
+
+def _outside(branch: Branch, piece: Piece) -> float:
+    return _tube(branch, piece).outside_diameter
+
+
 def _given_pieces(request: LengthRequest, branch: Branch) -> tuple[Piece, ...]:
     """The centre-line as given, before it was cut to any length."""
     given = request.case.branch.centreline
     if given is None:
         return branch.pieces[0]
+    tube_of = request.case.branch.tube_of
     return tuple(
-        Piece(piece.straight_mm * MM)
+        piece_of(tube_of(piece), piece.straight_mm)
         if isinstance(piece, Straight)
-        else Piece.bend(math.radians(piece.bend_deg), piece.bend_radius_mm * MM)
+        else piece_of(tube_of(piece), piece.bend_deg, piece.bend_radius_mm)
         for piece in given
     )
 
@@ -302,7 +344,7 @@ def _envelope(found: Envelope) -> EnvelopeAnswer:
     )
 
 
-def _refolded(tube: Tube, draft: Fold, length: float) -> Pipework | None:
+def _refolded(tube: FoldTube, draft: Fold, length: float) -> Pipework | None:
     if length > LONGEST:
         return None
     if draft.passes == 0:

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from warmbranch.belief.depth import depth
+from warmbranch.case.geometry import Branch, Tube
 from warmbranch.length.bandwidth import LEVELS, Notch
 from warmbranch.length.compromise import Aim, Compromise, left_over
 from warmbranch.length.cut_list import tube_mass
@@ -21,10 +23,10 @@ from warmbranch.length.pair import (
     same_tune,
 )
 from warmbranch.length.solve import Choice
-from warmbranch.sound.acoustics import input_impedance
 from warmbranch.sound.placement import PipePlace, better_places, nodes, positions, sweep, tones
 from warmbranch.sound.tail import FarEnd, MainRun
 from warmbranch.steady.answer import Answer
+from warmbranch_service.case.belief import spreads_of
 from warmbranch_service.case.convert import MM, Converted, kelvin
 from warmbranch_service.contract.rounding import digits, each, finite, places
 from warmbranch_service.length.answer_schema import LoudnessAnswer
@@ -41,6 +43,7 @@ from warmbranch_service.length.parts import (
 from warmbranch_service.length.points import Points, band_out_of_reach
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.length.sentences import pair_advice, trade_off
+from warmbranch_service.steady.depth import decibels
 
 SPAN = 0.25
 """Half width of the range of transmission loss reported, over the resonance."""
@@ -59,12 +62,12 @@ PAIR_LENGTHS = 7
 
 
 def diameter_choices(
-    request: LengthRequest, tubes: Sequence[Choice], per_hz: float | None
+    request: LengthRequest, converted: Converted, tubes: Sequence[Choice], per_hz: float | None
 ) -> list[DiameterChoice]:
     """The choices of tube as they leave, the given one first; none where it stands alone."""
     if len(tubes) < 2:
         return []
-    own = tubes[0].notch
+    own, spreads = tubes[0].notch, spreads_of(request.case, converted)
     choices: list[DiameterChoice] = []
     for tube in tubes:
         here = tube.notch
@@ -78,17 +81,25 @@ def diameter_choices(
                 centreline_length_mm=places(length / MM, 1) if reached else None,
                 widths=_widths(here, per_hz),
                 peak_dB=finite(here.peak[0], 2),
-                tube_mass_kg=digits(
-                    tube_mass(length, float(branch.wall_area[0]), float(metal.density[0])), 3
-                ),
+                tube_mass_kg=digits(_mass(branch, length, float(metal.density[0])), 3),
                 trade_off="The tube as given."
                 if tube.tube is None
                 else trade_off(
                     tubes[0].sized.answer.case, tube.sized.answer.case, own, here, reached
                 ),
+                peak_90_dB=decibels(depth(tube.sized.answer, spreads)),
             )
         )
     return choices
+
+
+def _mass(branch: Branch, length: float, density: float) -> float:
+    """Of the tube at a length, kg."""
+    own = Tube(float(branch.outside_diameter[0]), float(branch.wall_thickness[0]))
+    pieces = branch.with_length(np.array([length])).pieces[0]
+    return sum(
+        tube_mass(piece.length, (piece.tube or own).wall_section, density) for piece in pieces
+    )
 
 
 def _name(request: LengthRequest, choice: Choice) -> str:
@@ -97,7 +108,9 @@ def _name(request: LengthRequest, choice: Choice) -> str:
     return f"as given, {request.case.branch.outside_diameter_mm:g} mm"
 
 
-def notch_answer(tube: Choice, per_hz: float | None) -> NotchAnswer:
+def notch_answer(
+    request: LengthRequest, converted: Converted, tube: Choice, per_hz: float | None
+) -> NotchAnswer:
     """Transmission loss and its widths, of one tube."""
     found = tube.notch
     answer = tube.sized.answer
@@ -111,6 +124,7 @@ def notch_answer(tube: Choice, per_hz: float | None) -> NotchAnswer:
         rpm=None if per_hz is None else each(frequency * per_hz, 1),
         frequency_Hz=each(frequency, 3),
         transmission_loss_dB=[finite(value, 3) for value in loss],
+        peak_90_dB=decibels(depth(answer, spreads_of(request.case, converted))),
     )
 
 
@@ -179,7 +193,7 @@ def place_answer(request: LengthRequest, answer: Answer, tone: float) -> PlaceAn
     low, high = (side * MM for side in given.free_mm)
     also = np.array([low, high, *([] if position is None else [position])])
     band = tones(tone)
-    branch = input_impedance(answer.duct, band[None])[0]
+    branch = answer.impedance(band[None])[0]
     found = sweep(run, branch, band, positions(run, tone, also))
     here = None if position is None else found.at(position)
     return PlaceAnswer(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -117,29 +118,46 @@ def _main_pipe(pipe: MainPipeSection, view: _View, left: float, right: float) ->
 
 
 def _tube(outline: Outline, points: FloatArray, view: _View) -> list[str]:
-    outside = 2 * outline.radius / MM
     path = "M" + "L".join(f"{x:.1f} {-y:.1f}" for x, y in points)
-    line = f'<path d="{path}" fill="none" stroke-linejoin="round"'
     projected = np.linalg.norm(outline.tangents[:, [view.right, view.up]], axis=1)
+    first, last = 2 * outline.radii[[0, -1]] / MM
     end_on = points[projected < END_ON]
     discs = [
-        f'<circle cx="{x:.1f}" cy="{-y:.1f}" r="{outside / 2:.1f}" fill="#f4f1ec" '
+        f'<circle cx="{x:.1f}" cy="{-y:.1f}" r="{first / 2:.1f}" fill="#f4f1ec" '
         f'stroke="#333333" stroke-width="{WALL_MM}"/>'
         for x, y in end_on[:1].tolist()
     ]
     x, y = points[-1]
     across = outline.tangents[-1][[view.right, view.up]]
     cap = (
-        f'<path d="M{x - across[1] * outside / 2:.1f} {-(y + across[0] * outside / 2):.1f}'
-        f'L{x + across[1] * outside / 2:.1f} {-(y - across[0] * outside / 2):.1f}" '
+        f'<path d="M{x - across[1] * last / 2:.1f} {-(y + across[0] * last / 2):.1f}'
+        f'L{x + across[1] * last / 2:.1f} {-(y - across[0] * last / 2):.1f}" '
         f'stroke="#333333" stroke-width="{max(outline.cap_thickness / MM, 2):.1f}"/>'
     )
     return [
-        f'{line} stroke="#333333" stroke-width="{outside:.1f}"/>',
-        f'{line} stroke="#f4f1ec" stroke-width="{outside - 2 * WALL_MM:.1f}"/>',
+        *(
+            f'<path d="{run}" fill="none" stroke-linejoin="round" stroke="{colour}" '
+            f'stroke-width="{outside - inset:.1f}"/>'
+            for colour, inset in (("#333333", 0.0), ("#f4f1ec", 2 * WALL_MM))
+            for run, outside in _runs(outline, points)
+        ),
         *discs,
-        f'{line} stroke="#b03a2e" stroke-width="0.8" stroke-dasharray="12 3 3 3"/>',
+        f'<path d="{path}" fill="none" stroke-linejoin="round" stroke="#b03a2e" '
+        'stroke-width="0.8" stroke-dasharray="12 3 3 3"/>',
         cap,
+    ]
+
+
+def _runs(outline: Outline, points: FloatArray) -> list[tuple[str, float]]:
+    """Paths of one tube each, with its outside diameter, mm."""
+    changes = 1 + np.flatnonzero(np.diff(outline.radii) != 0)
+    edges = [0, *changes.tolist(), len(outline.radii)]
+    return [
+        (
+            "M" + "L".join(f"{x:.1f} {-y:.1f}" for x, y in points[begin : end + 1]),
+            float(2 * outline.radii[begin] / MM),
+        )
+        for begin, end in pairwise(edges)
     ]
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from warmbranch_service.contract.report import composed
 from warmbranch_service.contract.text import listed, wrapped
 from warmbranch_service.length.parts import NotchWidth
+from warmbranch_service.steady.depth import in_words
 
 if TYPE_CHECKING:
     from warmbranch_service.length.answer_schema import LengthAnswer
@@ -94,7 +95,9 @@ def _contributions(answer: LengthAnswer) -> list[str]:
                 ("mouth correction", told.mouth_correction_mm),
                 ("wall losses", told.wall_losses_mm),
                 ("bends", told.bends_mm),
+                ("pieces of other tubes", told.bore_changes_mm),
             )
+            if name != "pieces of other tubes" or value
         ),
     ]
 
@@ -149,7 +152,8 @@ def _widths(widths: Iterable[NotchWidth]) -> str:
 def _notch(answer: LengthAnswer) -> list[str]:
     peak = answer.notch.peak_dB
     text = _widths(answer.notch.widths)
-    return ["Notch", f"  {text}" + ("" if peak is None else f"; peak {peak:.0f} dB")]
+    told = "" if peak is None else f"; peak {in_words(peak, answer.notch.peak_90_dB)}"
+    return ["Notch", *wrapped(f"{text}{told}")]
 
 
 def _diameters(answer: LengthAnswer) -> list[str]:

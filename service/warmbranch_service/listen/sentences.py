@@ -131,7 +131,10 @@ def assumptions(request: ListenRequest, has_case: bool) -> list[str]:
     if request.same_place is None:
         said.append("same_place is not said: taken as moved.")
     if has_case and request.prior == "case":
-        said.append("The case's resonance counts as known within 4 % (one standard deviation).")
+        said.append(
+            "The case's resonance counts as known within 4 % (one standard deviation), in one of "
+            "ten within 9 %; its other dips do not count."
+        )
     if request.minutes_since_start is None:
         said.append("The branch was warm through.")
     return said

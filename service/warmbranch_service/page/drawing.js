@@ -12,10 +12,11 @@ const MARGIN = { left: 30, right: 44, above: 22, below: 34 }; // pixels, for lab
 const UPRIGHT = 45; // degrees of rise from which on a branch stands or hangs
 const APART = 38; // pixels between labels of readings
 
-/** Points [x, y, along] of the centre-line in mm, leaving the mouth upward. */
+/** Points [x, y, along, tube before] of the centre-line in mm, leaving the mouth upward. */
 export function outline(branch) {
   const pieces = branch.centreline ?? [{ straight_mm: branch.length_mm }];
-  const points = [[0, 0, 0]];
+  const own = millimetres(branch.outside_diameter_mm);
+  const points = [[0, 0, 0, millimetres(pieces[0]?.outside_diameter_mm ?? own)]];
   let [x, y, along, heading, side] = [0, 0, 0, Math.PI / 2, 1];
   for (const piece of pieces) {
     const length = pieceLength(piece);
@@ -30,7 +31,7 @@ export function outline(branch) {
       y += (Math.sin(middle) * length) / parts;
       heading += turn / parts;
       along += length / parts;
-      points.push([x, y, along]);
+      points.push([x, y, along, millimetres(piece.outside_diameter_mm ?? own)]);
     }
   }
   return points;
@@ -53,7 +54,7 @@ function colour(share) {
  */
 export function drawing(given, profile, readings, cut, words, space = { width: 700, height: 380 }, dimensions = false) {
   const points = outline(given.branch);
-  const tube = millimetres(given.branch.outside_diameter_mm);
+  const tube = Math.max(...points.map((point) => point[3]));
   const pipe = millimetres(given.main_pipe.outside_diameter_mm);
   const length = points.at(-1)[2];
   if (!(length > 0 && tube > 0 && pipe > 0)) return svg("svg", { role: "img", "aria-label": words });
@@ -62,7 +63,7 @@ export function drawing(given, profile, readings, cut, words, space = { width: 7
   const upright = Math.abs(rise) >= UPRIGHT;
   const tall = !upright && spread(points, 1) > spread(points, 0) * 1.2;
   const down = upright && rise < 0 ? -1 : 1;
-  const turned = points.map(([x, y, s]) => (tall ? [y, x, s] : [x, -y * down, s]));
+  const turned = points.map(([x, y, s, d]) => (tall ? [y, x, s, d] : [x, -y * down, s, d]));
   const edge = Math.max(tube, pipe) * 0.9;
   const wide = 0.5 * Math.max(pipe * 2.2, spread(turned, tall ? 1 : 0) * 0.2);
   const beside = down < 0 ? [[-wide, -pipe], [wide, 0]] : [[-wide, 0], [wide, pipe]];
@@ -77,9 +78,9 @@ export function drawing(given, profile, readings, cut, words, space = { width: 7
   box.height += MARGIN.above * scale;
   const parts = [
     ...mainPipe(tall, down < 0, pipe, box, scale),
-    svg("path", { class: "tube-edge", d: way(turned), "stroke-width": tube }),
-    ...gasParts(turned, tube, profile),
-    svg("path", { class: "cap", d: bar(turned, length, tube * 0.56), "stroke-width": 3 * scale }),
+    ...runs(turned).map((run) => svg("path", { class: "tube-edge", d: way(run), "stroke-width": run.at(-1)[3] })),
+    ...gasParts(turned, profile),
+    svg("path", { class: "cap", d: bar(turned, length, points.at(-1)[3] * 0.56), "stroke-width": 3 * scale }),
   ];
   if (cut !== null && cut > 0 && cut < length) {
     parts.push(svg("path", { class: "cut", d: bar(turned, cut, tube * 0.95), "stroke-width": 2.5 * scale }));
@@ -99,7 +100,17 @@ export function drawing(given, profile, readings, cut, words, space = { width: 7
   return svg("svg", { viewBox, role: "img", "aria-label": words, class: "branch-drawing" }, ...parts);
 }
 
-function gasParts(points, tube, profile) {
+// Stretches of one tube each.
+function runs(points) {
+  const found = [[points[0]]];
+  points.slice(1).forEach((point, k) => {
+    if (k > 0 && point[3] !== points[k][3]) found.push([points[k]]);
+    found.at(-1).push(point);
+  });
+  return found;
+}
+
+function gasParts(points, profile) {
   const [hot, cool] = profile ? [Math.max(...profile.gas_degC), Math.min(...profile.gas_degC)] : [1, 0];
   return points.slice(1).map((point, k) => {
     const middle = (point[2] + points[k][2]) / 2;
@@ -108,8 +119,8 @@ function gasParts(points, tube, profile) {
       class: share === null ? "gas unknown" : "gas",
       stroke: share === null ? null : colour(share),
       // One piece further, so that no seam shows; the next piece covers it.
-      d: way(points.slice(k, k + 3)),
-      "stroke-width": tube * 0.84,
+      d: way(points.slice(k, points[k + 2]?.[3] === point[3] ? k + 3 : k + 2)),
+      "stroke-width": point[3] * 0.84,
     });
   });
 }

@@ -11,6 +11,7 @@ export const TUBE = [
 
 export const MORE_TUBE = [
   { path: "case.branch.rise_deg", label: "Rise to the cap", kind: "angle", hint: "0", help: "0 level, 90 upright, negative when it falls." },
+  { path: "case.branch.mouth_angle_deg", label: "Angle to the main pipe", kind: "angle", hint: "90", help: "90 stands square, less leans downstream." },
   { path: "case.branch.cap_thickness_mm", label: "Cap plate", kind: "length", hint: "as the wall", help: "Thickness of the plate at the end." },
   { path: "case.branch.wrap.thickness_mm", label: "Wrap thickness", kind: "length", hint: "bare", help: "Insulation round the branch; empty when bare.", after: wrapTogether },
   { path: "case.branch.wrap.conductivity_W_mK", label: "Wrap conductivity", kind: "conductivity", hint: "0.09", help: "As fitted; exhaust tape is about 0.09." },

@@ -126,7 +126,7 @@ function picture(side, one, again) {
     { class: "chart" },
     el("figcaption", {}, el("h4", { text: `${side}: ${one.name}` }), words),
     falls.node,
-    el("p", { class: "help", text: "Is the line not where the engine is? Tap where it is. Drag along it to leave a stretch out, such as a gear change or somebody speaking." }),
+    el("p", { class: "help", text: "Is the line not where the engine is? Tap where it is. Drag along it to leave a stretch out, such as a gear change or somebody speaking. By keyboard: arrows move a cross, Enter says that the engine is there, Space begins and ends a stretch." }),
     row,
   );
   const refresh = (recording, order, highest) => {

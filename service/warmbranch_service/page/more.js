@@ -125,11 +125,11 @@ function tubeTable(tubes) {
   const rows = tubes.map((tube) => [
     tube.name,
     tube.centreline_length_mm === null ? "–" : onTape(tube.centreline_length_mm, Math.round),
-    tube.peak_dB === null ? "–" : `${tube.peak_dB.toFixed(0)} dB`,
+    tube.peak_90_dB === null ? "–" : `${tube.peak_90_dB.map((v) => v.toFixed(0)).join(" to ")} dB`,
     `${tube.tube_mass_kg.toFixed(1)} kg`,
     tube.name.startsWith("as given") ? "" : el("button", { type: "button", class: "small", text: "Take", onclick: () => takeTube(tube) }),
   ]);
-  return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Stock tubes" }, table("Right lengths of stock tubes", ["tube", "right length", "holds back at most", "mass", "choose"], rows));
+  return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Stock tubes" }, table("Right lengths of stock tubes", ["tube", "right length", "holds back at its best", "mass", "choose"], rows));
 }
 
 function takeTube(tube) {

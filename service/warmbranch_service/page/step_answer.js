@@ -159,7 +159,7 @@ function showLoss() {
   const inside = typeof cold === "number" && cold > x[0] && cold < x.at(-1);
   charts.loss.draw({
     title: "What it takes out of the noise",
-    words: lossWords(x, loss.transmission_loss_dB, target, half, unit),
+    words: `${bestWords(loss.deepest)}${lossWords(x, loss.transmission_loss_dB, target, half, unit)}`,
     x: { title: unit, say: (v) => `${v.toFixed(0)} ${unit}` },
     y: { title: "transmission loss, dB", least: 0, say: (v) => `${v.toFixed(1)} dB` },
     lines,
@@ -171,6 +171,12 @@ function showLoss() {
     },
     file: "transmission-loss",
   });
+}
+
+function bestWords(best) {
+  if (!best?.interval_90_dB) return "";
+  const [low, high] = best.interval_90_dB.map((v) => v.toFixed(0));
+  return `At its best it holds back ${best.transmission_loss_dB.toFixed(0)} dB, 90 % between ${low} and ${high}. `;
 }
 
 function lossWords(x, losses, target, half, unit) {

@@ -1,7 +1,8 @@
 // A recording as a picture, time across and pitch upward, with the engine's speed drawn over it.
-// Tap where the engine's line is to say so; drag along it to leave a stretch out.
+// Tap where the engine's line is to say so; drag along it to leave a stretch out. By keyboard a cross
+// does both: arrows move it, Enter says that the engine is there, Space begins and ends a stretch.
 
-import { el, fill, svg } from "./dom.js";
+import { el, fill, svg, write } from "./dom.js";
 import { RATE } from "./recording.js";
 
 const DECIMATE = 4; // the lowest kilohertz is enough
@@ -9,6 +10,7 @@ const SIZE = 1024; // half a second
 const RANGE_DB = 45;
 const HEIGHT = 220;
 const LEAST_DRAG = 0.4; // s
+const STEP = { time: 0.2, rpm: 25 }; // of the cross, five times as far with Shift
 const LOUD = [[20, 22, 25], [60, 45, 95], [168, 67, 26], [217, 180, 74], [252, 246, 220]];
 
 /**
@@ -20,15 +22,41 @@ const LOUD = [[20, 22, 25], [60, 45, 95], [168, 67, 26], [217, 180, 74], [252, 2
 export function waterfall(label, told) {
   const canvas = el("canvas", { role: "img", "aria-label": label });
   const over = el("div", { class: "over", "aria-hidden": "true" });
-  const node = el("div", { class: "waterfall" }, canvas, over);
+  const said = el("p", { class: "help said", "aria-live": "polite" });
+  const plate = el("div", { class: "waterfall", tabindex: "0", role: "application", "aria-label": `${label}. Arrows move a cross, Enter says that the engine is there, Space begins and ends a stretch to leave out` }, canvas, over);
+  const node = el("div", {}, plate, said);
   let shown = null;
+  let cross = null; // {time, rpm, from}: from is where a stretch was begun
   let begun = null;
   const at = (event) => {
-    const box = node.getBoundingClientRect();
+    const box = plate.getBoundingClientRect();
     return { time: ((event.clientX - box.left) / box.width) * shown.seconds, rpm: (1 - (event.clientY - box.top) / box.height) * shown.top };
   };
-  node.addEventListener("pointerdown", (event) => (begun = shown && at(event)));
-  node.addEventListener("pointerup", (event) => {
+  const redraw = () => fill(over, ...drawn({ ...shown, cross }));
+  const move = ([time, rpm], far) => {
+    const times = far ? 5 : 1;
+    cross.time = Math.max(0, Math.min(shown.seconds, cross.time + time * times * STEP.time));
+    cross.rpm = Math.max(0, Math.min(shown.top, cross.rpm + rpm * times * STEP.rpm));
+  };
+  const stretch = () => {
+    const [from, to] = [cross.from, cross.time].sort((a, b) => a - b);
+    cross.from = cross.from === null ? cross.time : null;
+    if (cross.from === null && to - from >= STEP.time) told.dragged(from, to);
+  };
+  plate.addEventListener("keydown", (event) => {
+    const arrow = ARROWS[event.key];
+    if (!shown || event.ctrlKey || event.altKey || event.metaKey || !(arrow || event.key in KEYS)) return;
+    event.preventDefault();
+    cross ??= { ...middleOf(shown), from: null };
+    if (arrow) move(arrow, event.shiftKey);
+    else if (event.key === "Enter") told.tapped(cross.time, cross.rpm);
+    else if (event.key === " ") stretch();
+    else cross.from = null;
+    redraw();
+    write(said, `${cross.time.toFixed(1)} s, ${cross.rpm.toFixed(0)} rpm${cross.from === null ? "" : `; a stretch from ${cross.from.toFixed(1)} s`}`);
+  });
+  plate.addEventListener("pointerdown", (event) => (begun = shown && at(event)));
+  plate.addEventListener("pointerup", (event) => {
     if (!begun || !shown) return;
     const end = at(event);
     const [from, to] = [begun.time, end.time].sort((a, b) => a - b);
@@ -40,9 +68,18 @@ export function waterfall(label, told) {
     const top = data.highest * 1.15;
     if (shown?.samples !== data.samples || shown.top !== top || shown.order !== data.order) paint(canvas, data, (top / 60) * data.order);
     shown = { ...data, top };
-    fill(over, ...drawn(shown));
+    redraw();
   };
   return { node, show };
+}
+
+const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
+const KEYS = { Enter: "here", " ": "stretch", Escape: "none" };
+
+// Where the cross begins: on the line that is drawn, half way through it.
+function middleOf({ seconds, top, track }) {
+  const sure = track ? track.time_s.map((time, k) => ({ time, rpm: track.rpm[k] })).filter(({ rpm }) => rpm !== null) : [];
+  return sure[sure.length >> 1] ?? { time: seconds / 2, rpm: top / 2 };
 }
 
 function paint(canvas, { samples, seconds }, highest) {
@@ -111,7 +148,7 @@ function transform(re, im) {
   }
 }
 
-function drawn({ seconds, top, track, anchors, left }) {
+function drawn({ seconds, top, track, anchors, left, cross }) {
   const [wide, high] = [1000, HEIGHT];
   const x = (time) => (time / seconds) * wide;
   const y = (rpm) => high * (1 - rpm / top);
@@ -130,5 +167,9 @@ function drawn({ seconds, top, track, anchors, left }) {
     parts.push(svg("path", { class: "track-edge", d: d.join("") }), svg("path", { class: "track", d: d.join("") }));
   }
   parts.push(...anchors.map((one) => svg("path", { class: "anchor", d: `M${x(one.time_s) - 14} ${y(one.rpm)}h28M${x(one.time_s)} ${y(one.rpm) - 14}v28` })));
+  if (cross) {
+    parts.push(svg("path", { class: "cross", d: `M0 ${y(cross.rpm)}H${wide}M${x(cross.time)} 0V${high}` }));
+    if (cross.from !== null) parts.push(svg("path", { class: "cross begun", d: `M${x(cross.from)} 0V${high}` }));
+  }
   return [svg("svg", { viewBox: `0 0 ${wide} ${high}`, preserveAspectRatio: "none", width: "100%", height: "100%" }, ...parts)];
 }

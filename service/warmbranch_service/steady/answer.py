@@ -10,24 +10,27 @@ import math
 
 import numpy as np
 
-from warmbranch import core
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
+from warmbranch.belief.depth import Depth, depth
 from warmbranch.belief.prediction import Predicted, expect, predict
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.cautions import findings
 from warmbranch.steady.solve import solve
-from warmbranch_service.case.belief import believed
+from warmbranch_service.case.belief import believed, spreads_of
 from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR
+from warmbranch_service.case.loops import loops_of
 from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.contract.rounding import digits as digits
 from warmbranch_service.contract.rounding import each, finite, places
+from warmbranch_service.steady.depth import decibels, in_words, usual, wall_alone
 from warmbranch_service.steady.narrowing import narrowing
 from warmbranch_service.steady.schema import (
     DEFAULT_POINTS,
     DEFAULT_SPAN,
     Attenuation,
+    DeepestLoss,
     Estimates,
     Heat,
     Levels,
@@ -69,9 +72,10 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
         one_temperature_Hz=places(answer.one_temperature[0], 3),
     )
     prediction = _prediction(request, converted, profile.position[0])
+    deepest = _deepest(depth(answer, spreads_of(request.case, converted)))
     return SteadyAnswer(
         outcome="no resonance" if resonance.frequency_Hz[0] is None else "resonance found",
-        summary=summary(resonance, estimates, answer, prediction),
+        summary=summary(resonance, estimates, answer, prediction, deepest),
         profile=Profile(
             position_mm=each(profile.position[0] / MM, 2),
             gas_degC=each(celsius(profile.gas[0]), 2),
@@ -92,13 +96,13 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
             closure_error=digits(profile.closure_error[0], 2),
         ),
         prediction=prediction,
-        attenuation=_attenuation(request.attenuation, converted.order, answer),
+        attenuation=_attenuation(request.attenuation, converted.order, answer, deepest),
         cautions=[*converted.cautions, *cautions_of(findings(answer)[0])],
         assumptions=converted.assumptions,
         solver=Solver(
             iterations=int(profile.iterations[0]),
             nodes=profile.position.shape[1],
-            loops=core.name(),
+            loops=loops_of(answer.case),
         ),
         model_version=MODEL_VERSION,
     )
@@ -185,8 +189,18 @@ def _levels(values: FloatArray, count: int) -> Levels:
     return Levels(median=middle, interval_50=(lower, upper), interval_90=(low, high))
 
 
+def _deepest(found: Depth) -> DeepestLoss | None:
+    if math.isnan(float(found.usual[0])):
+        return None
+    return DeepestLoss(
+        transmission_loss_dB=usual(found),
+        interval_90_dB=decibels(found),
+        wall_alone_dB=wall_alone(found),
+    )
+
+
 def _attenuation(
-    wanted: Attenuation | None, order: float | None, answer: Answer
+    wanted: Attenuation | None, order: float | None, answer: Answer, deepest: DeepestLoss | None
 ) -> TransmissionLoss:
     per_rpm = 1.0 if order is None else order / 60
     if isinstance(wanted, RpmRange):
@@ -204,6 +218,7 @@ def _attenuation(
         rpm=None if order is None else each(frequency / per_rpm, 1),
         frequency_Hz=each(frequency, 3),
         transmission_loss_dB=[value if math.isfinite(value) else None for value in each(loss, 3)],
+        deepest=deepest,
     )
 
 
@@ -212,6 +227,7 @@ def summary(
     estimates: Estimates,
     answer: Answer,
     prediction: SteadyPrediction | None,
+    deepest: DeepestLoss | None,
 ) -> str:
     """The answer in plain words."""
     first = resonance.frequency_Hz[0]
@@ -235,6 +251,9 @@ def summary(
     if levels:
         low, high = levels.interval_90
         best += f", 90 % between {low:.{fall}f} and {high:.{fall}f}"
+    if deepest is not None and deepest.transmission_loss_dB is not None:
+        held = in_words(deepest.transmission_loss_dB, deepest.interval_90_dB)
+        best += f". At its best it holds back {held}"
     one = estimates.one_temperature_Hz / first - 1
     transit = estimates.transit_time_Hz / first - 1
     return (

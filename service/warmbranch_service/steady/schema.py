@@ -203,6 +203,27 @@ class Heat(AnswerModel):
     )
 
 
+class DeepestLoss(AnswerModel):
+    """Transmission loss at the first resonance, the branch at its best; a range, since the mouth
+    resists by an amount that is known within a factor of three or so."""
+
+    transmission_loss_dB: float | None = Field(
+        description="By the coefficients as they stand; to 0.01. Null where it has no bound.",
+        json_schema_extra=in_unit("dB"),
+    )
+    interval_90_dB: tuple[float, float] | None = Field(
+        description="Range that holds it with 90 %, from what the mouth's losses, the tone's level "
+        "and the flow leave open; to 0.1. Null where it has no bound.",
+        examples=[(18.4, 23.9)],
+        json_schema_extra=in_unit("dB"),
+    )
+    wall_alone_dB: float | None = Field(
+        description="If nothing resisted but the branch's wall, as textbooks have it; to 0.01. "
+        "Null without losses there.",
+        json_schema_extra=in_unit("dB"),
+    )
+
+
 class TransmissionLoss(AnswerModel):
     """Transmission loss of the branch on the main pipe."""
 
@@ -217,6 +238,9 @@ class TransmissionLoss(AnswerModel):
         description="With main pipes without reflections on both sides; to 0.001. Null where it "
         "has no finite value.",
         json_schema_extra=in_unit("dB"),
+    )
+    deepest: DeepestLoss | None = Field(
+        description="At the first resonance, as a range; null without one."
     )
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from warmbranch_service.contract.errors import ProblemParts
 from warmbranch_service.contract.report import composed
 from warmbranch_service.contract.text import wrapped
+from warmbranch_service.steady.depth import in_words
 
 if TYPE_CHECKING:
     from warmbranch_service.steady.schema import SteadyAnswer
@@ -141,6 +142,12 @@ def _loss(answer: SteadyAnswer) -> list[str]:
             continue
         bar = "#" * min(LONGEST_BAR, round(decibels / DECIBELS_A_MARK))
         lines.append(f"{text}{decibels:>8.1f}  {bar}".rstrip())
+    best = loss.deepest
+    if best is not None and best.transmission_loss_dB is not None:
+        told = f"At its best {in_words(best.transmission_loss_dB, best.interval_90_dB)}"
+        if best.wall_alone_dB is not None:
+            told += f"; {best.wall_alone_dB:.0f} dB if its wall alone resisted"
+        lines += wrapped(f"{told}.")
     return lines
 
 

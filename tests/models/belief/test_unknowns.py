@@ -198,3 +198,16 @@ def test_stirring_far_below_the_bound_is_as_told(make_case):
     closures = with_unknowns(case, names, told).closures
     two_in = closures.stirring * np.exp(-2 / closures.reach)
     assert two_in[0] == pytest.approx(np.exp(told[0, 0]), rel=2e-3)
+
+
+def test_a_mouth_that_leans_is_known_worse_and_one_that_stands_as_before(make_case):
+    spreads = Spreads()
+    for name in ("mouth_exchange", "stirring", "mouth_factor"):
+        square, slight, half = (
+            UNKNOWNS[name].prior(make_case(lean=lean), spreads) for lean in (0.0, -0.3, np.pi / 4)
+        )
+        assert square.spread < slight.spread < half.spread
+        assert square.centre == half.centre
+    assert UNKNOWNS["reach"].prior(make_case(lean=0.7), spreads) == UNKNOWNS["reach"].prior(
+        make_case(), spreads
+    )

@@ -15,7 +15,7 @@ from warmbranch.steady.solve import solve
 
 @pytest.mark.parametrize("outside", [25.3e-3, 38.1e-3, 48.3e-3, 60.3e-3])
 def test_uniform_lossless_tube(uniform_case, outside):
-    case = uniform_case(outside_diameter=outside)
+    case = uniform_case(outside_diameter=outside, flow_loss=0.0, level_loss=0.0)
     answer = solve(case)
     sections = float((case.branch.bore_area / case.main_pipe.bore_area)[0])
     found = notch(answer)
@@ -50,9 +50,11 @@ def test_a_peak_without_end():
         assert_allclose(found.width[0, i] / first, exact, atol=2e-6)
 
 
-def test_edges_lie_on_the_level(a_case):
-    answer = solve(a_case())
-    found = notch(answer, (1.0, 3.0, 6.0, 10.0, 20.0))
+@pytest.mark.parametrize("mouth", [{}, {"flow_loss": 0.0, "level_loss": 0.0}])
+def test_edges_lie_on_the_level(a_case, mouth):
+    answer = solve(a_case(**mouth))
+    highest = 20.0 if mouth else 15.0  # what resists at the mouth takes the peak below 20
+    found = notch(answer, (1.0, 3.0, 6.0, 10.0, highest))
     for side in (found.low, found.high):
         assert_allclose(answer.transmission_loss(side)[0], found.level, atol=1e-4)
     assert_allclose(found.peak, answer.transmission_loss(answer.resonance[:, :1])[:, 0], rtol=1e-12)

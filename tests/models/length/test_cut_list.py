@@ -88,3 +88,15 @@ class TestStock:
         assert found.bars <= len(straights)
         used = np.sum(straights)
         assert found.left_over <= found.bars - used + 1e-9
+
+
+def test_saddle_of_a_tube_that_leans():
+    """Exact: on a plane crown, R → ∞, r tan φ; square, as before; by brute force else."""
+    assert_allclose(saddle_depth(0.05, 1e4, math.radians(30)), 0.025 * math.tan(math.pi / 6))
+    assert saddle_depth(0.05, 0.06, 0.0) == saddle_depth(0.05, 0.06)
+    lean, r, main = 0.5, 0.025, 0.03
+    around = np.linspace(0, 2 * np.pi, 100_001)
+    meets = np.sqrt(main**2 - (r * np.sin(around)) ** 2) + r * np.cos(around) * math.sin(lean)
+    depth = (main - meets.min()) / math.cos(lean)
+    assert_allclose(saddle_depth(0.05, 0.06, lean), depth, rtol=1e-3)
+    assert saddle_depth(0.05, 0.06, -lean) == saddle_depth(0.05, 0.06, lean)

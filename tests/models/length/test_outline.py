@@ -153,3 +153,9 @@ def test_resized_pipework_keeps_its_twists():
     assert pipework.resized((Piece(0.05),)).twists == (0.0,)
     assert pipework.bends == 1
     assert_allclose(longer.length, 0.3 + R, rtol=1e-12)
+
+
+def test_a_branch_that_leans_along_the_main_pipe():
+    """Exact: the end of a straight of 1 m that leans by 30° lies half a metre along the pipe."""
+    laid = outline(Pipework((Piece(1.0),), (0.0,)), 0.0, OUTSIDE, CAP, math.radians(30))
+    assert_allclose(laid.points[-1], [math.cos(math.pi / 6), 0.5, 0.0], atol=1e-12)

@@ -7,8 +7,10 @@ import pytest
 from numpy.testing import assert_allclose
 
 from warmbranch.case.engine import Cycle
+from warmbranch.listen.fine import SLOW_RATE, shifted_orders
 from warmbranch.listen.layout import engine_layout
 from warmbranch.listen.solve import hear
+from warmbranch.listen.spectra import RATE as REDUCED_RATE
 from warmbranch.listen.speed import Anchor
 
 FOUR = engine_layout(4, Cycle.FOUR_STROKE)
@@ -76,3 +78,20 @@ def test_silence_and_nonsense_hold_no_speed():
     rng = np.random.default_rng(5)
     heard = hear(rng.standard_normal(10 * RATE), RATE, FOUR, 20, 70)
     assert heard.held.mean() < 0.1
+
+
+def test_a_step_of_level_is_heard_when_it_is():
+    """At 1.5 s of an order at one speed: half of the way to 5 ms, half a sample of the slow rate.
+
+    It was 30 ms late.
+    """
+    time = np.arange(3 * REDUCED_RATE) / REDUCED_RATE
+    sound = np.cos(2 * np.pi * 100 * time) * np.where(time < 1.5, 1, 2)
+    shifted = shifted_orders(sound, np.array([2.0]), np.array([0, 3.0]), np.log([50.0, 50.0]))
+    level = np.abs(shifted.values[0])
+    # Away from the ends, where the filter has nothing to stand on.
+    inner = slice(SLOW_RATE, 2 * SLOW_RATE)
+    reached = np.interp(1.5, level[inner], shifted.time[inner])
+    assert abs(reached - 1.5) < 0.005
+    assert_allclose(level[SLOW_RATE], 1, rtol=0.01)
+    assert_allclose(level[2 * SLOW_RATE], 2, rtol=0.01)

@@ -9,6 +9,8 @@ from shared.recordings import pair
 from warmbranch.base.errors import InputError
 from warmbranch.case.engine import Cycle
 from warmbranch.listen.layout import engine_layout
+from warmbranch.listen.notch import Prior
+from warmbranch.listen.shapes import quarter_wave_loss
 from warmbranch.listen.solve import hear, notch_of
 
 EASY = {"signal_to_noise_dB": 18.0, "clipped": False, "speech": False, "seconds": 14.0}
@@ -44,6 +46,26 @@ def test_notch(driven):
     assert found.heard
     assert abs(found.quantile(0.5) / after.drive.notch_Hz - 1) < 0.03
     assert found.quantile(0.05) < found.quantile(0.5) < found.quantile(0.95)
+
+
+@pytest.mark.parametrize("error", [-0.04, 0.04])
+@pytest.mark.parametrize("with_before", [True, False])
+def test_a_case_that_is_off_drags_no_farther_than_is_told(driven, error, with_before):
+    """A branch of one temperature, whose second dip is at 3; the generator's is at 2.76."""
+    _, after, before_heard, after_heard = driven
+    layout = engine_layout(after.drive.cylinders, Cycle.FOUR_STROKE)
+    truth = after.drive.notch_Hz
+    expected = truth * (1 + error)
+    found = notch_of(
+        [before_heard] if with_before else [],
+        [after_heard],
+        layout,
+        loss=lambda frequency: quarter_wave_loss(frequency / expected, 0.8),
+        prior=Prior(expected, 0.04),
+    )
+    assert found is not None
+    assert found.heard
+    assert found.quantile(0.05) < truth < found.quantile(0.95)
 
 
 def test_before_against_itself_has_no_notch(driven):

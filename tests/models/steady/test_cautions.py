@@ -38,6 +38,7 @@ CALLS = {
     # The branch of 1 m sounds at 89 Hz: f d / U is 0.49 at 8.7 m/s, 0.9 at 4.7 m/s.
     "whistling": ({}, {"mass_flow": 10 / 3600}),
     "whistling_weak": ({"mass_flow": 32 / 3600}, {"mass_flow": 5 / 3600}),
+    "leaning_mouth": ({"lean": 0.6}, {"lean": 0.05}),
     # The hole is there in every branch; its answer is what matters.
     "leak_sensitivity": ({}, None),
 }

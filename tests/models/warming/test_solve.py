@@ -370,7 +370,8 @@ def test_a_run_that_stops_short_says_so(make_case, monkeypatch):
 def test_common_practice_cancellation_is_poor_at_first(make_case, compiled):
     """Common practice, no source: poor for the first minutes, then it comes in. Our number: after
     a cold start of the branch of common practice, a minute in, at the warm quiet tone, it is some
-    14 dB short of warm; after ten minutes it is within 2 dB."""
+    7 dB short of warm, whose depth the mouth's resistance bounds; after ten minutes it is within
+    2 dB."""
     case = make_case()
     warm = solve(case)
     sound = wander(
@@ -378,5 +379,5 @@ def test_common_practice_cancellation_is_poor_at_first(make_case, compiled):
     )
     full = warm.transmission_loss(warm.resonance[:, :1])[0, 0]
     short = full - sound.loss[0]
-    assert 10.0 < short[0] < 18.0
+    assert 5.0 < short[0] < 10.0
     assert 0.0 < short[1] < 2.0

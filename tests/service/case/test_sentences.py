@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import math
 
 import pytest
 
@@ -76,6 +77,20 @@ EXAMPLES = {
         Finding("correlation_range", {"main_pipe_reynolds": 6e6, "bound": 5e6}),
         ["main pipe's inner film", "6e+06, above 5e+06"],
         "",
+    ),
+    "short_piece": (
+        Finding("short_piece", {"piece": 2.0, "length": 0.03, "bore": 0.045}, "branch.centreline"),
+        ["Piece 2", "30 mm", "45 mm"],
+        "case.branch.centreline",
+    ),
+    "leaning_mouth": (
+        Finding(
+            "leaning_mouth",
+            {"lean": math.radians(-30), "least": 0.013, "most": 0.027},
+            "branch.mouth_angle",
+        ),
+        ["30° upstream", "1.3 to 2.7 %"],
+        "case.branch.mouth_angle_deg",
     ),
 }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 import time
 
@@ -9,6 +10,9 @@ import pytest
 
 from warmbranch.base import tally
 from warmbranch_service.command import waiting
+from warmbranch_service.http.openapi.request_examples import FILES
+from warmbranch_service.length.examples import example_text
+from warmbranch_service.local import fit_of, length_of
 
 
 def test_a_long_answer_is_told_and_closed(monkeypatch, capsys):
@@ -17,10 +21,35 @@ def test_a_long_answer_is_told_and_closed(monkeypatch, capsys):
     with waiting.waiting(patience=0.05):
         tally.add(7, 7)
         time.sleep(0.3)
+        tally.reached(0.1)
+        time.sleep(0.3)
     said = capsys.readouterr().err
     assert "Working: 0 s, 7 branches solved ..." in said
+    assert re.search(r"Working: [01] s, about [1-9]\d* s left, 7 branches solved", said)
     assert said.rstrip().endswith("s.")
     assert "Answered in 0." in said
+
+
+def test_time_left_counts_down_between_what_is_reached():
+    left = waiting.Left()
+    assert left.after(1, 0.0) is None
+    assert left.after(2, 0.25) == 6
+    assert left.after(5, 0.25) == 3
+    assert left.after(20, 0.25) == 0
+    assert left.after(20, 0.8) == 5
+
+
+def test_a_fit_and_a_length_tell_how_far_they_are():
+    """Each share is told in its order, and none is beyond the whole."""
+    for question, least in ((fit_of, 3), (length_of, 1)):
+        shares: list[float] = []
+        text = FILES["fit"][1]() if question is fit_of else example_text("length")
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(tally, "reached", shares.append)
+            question(text.encode())
+        assert len(shares) >= least
+        assert shares == sorted(shares)
+        assert 0 < shares[-1] < 1
 
 
 def test_a_short_answer_says_nothing(monkeypatch, capsys):

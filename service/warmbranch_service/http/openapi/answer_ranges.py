@@ -49,6 +49,8 @@ SIGNED = frozenset(
         "NotchHeard.log10_odds",
         "LengthParts.learned_mm",
         "LengthContributions.learned_mm",
+        "LengthContributions.bore_changes_mm",
+        "LengthParts.bore_changes_mm",
         "Parameter.learned_share",
         "RivalSpeed.log10_odds",
         "Trim.final_cut_90_mm",
