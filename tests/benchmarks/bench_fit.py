@@ -23,7 +23,8 @@ if __name__ == "__main__":
 import numpy as np
 
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import UNKNOWNS, Spreads, with_unknowns
+from warmbranch.belief.unknown import Spreads
+from warmbranch.belief.unknowns import UNKNOWNS, with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.fit.ensemble import Prior
 from warmbranch.fit.posterior import Problem

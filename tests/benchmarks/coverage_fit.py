@@ -31,7 +31,7 @@ from pathlib import Path
 import numpy as np
 from scipy.stats import kstest
 
-from warmbranch.belief.unknowns import Spreads
+from warmbranch.belief.unknown import Spreads
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.readings import Heard
 from warmbranch.fit.shared import NAMES as SHARED
