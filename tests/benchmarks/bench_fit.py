@@ -1,7 +1,9 @@
 """How long a fit takes, beside a steady answer: ``python tests/benchmarks/bench_fit.py [repeats]``.
 
-Eight readings and one quiet rpm heard, five unknowns, with the ensemble; in one process and one
-thread. The promise: at most 60 ms, and at most what 40 steady answers cost.
+Eight readings and one quiet rpm heard, with the ensemble; in one process and one thread, CPU time,
+so that others at the machine count less. Five unknowns, the others as they truly are, and all of
+them, as a user's fit has it. Where a fit is strained, slips are weighed too, which costs a search
+each: told apart. The promise: at most 150 ms with all unknowns.
 """
 
 from __future__ import annotations
@@ -20,13 +22,19 @@ if __name__ == "__main__":
 
 import numpy as np
 
+from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
-from warmbranch.belief.unknowns import UNKNOWNS
+from warmbranch.belief.unknowns import UNKNOWNS, with_unknowns
+from warmbranch.case.case import Case
+from warmbranch.fit.ensemble import Prior
+from warmbranch.fit.posterior import Problem
+from warmbranch.fit.rivals import STRAINED, strain
 from warmbranch.fit.solve import fit
 from warmbranch.steady.solve import solve
 
 FIVE = frozenset({"stirring", "reach", "stanton", "outer_film_factor", "mouth_factor"})
-MOST_MS, MOST_STEADY = 60.0, 40.0
+MOST_MS = 150.0
+BRANCHES = 12
 
 
 def _synthetic():
@@ -43,46 +51,55 @@ def best_ms(work: Callable[[], object], repeats: int) -> float:
     work()
     times = []
     for _ in range(repeats):
-        begun = time.perf_counter()
+        begun = time.process_time()
         work()
-        times.append(time.perf_counter() - begun)
+        times.append(time.process_time() - begun)
     return min(times) * 1e3
 
 
+def with_the_others_as_they_are(drawn) -> Case:
+    """The case with the true values of all unknowns but five."""
+    prior = Calibration.prior(drawn.case)
+    others = [i for i, name in enumerate(prior.names) if name not in FIVE]
+    names = [prior.names[i] for i in others]
+    return with_unknowns(drawn.case, names, drawn.coordinates[None, others])
+
+
 def measure(repeats: int = 30) -> dict[str, float]:
-    """Milliseconds: a steady answer, fits of five and of all unknowns, medians over branches."""
+    """Milliseconds, medians over branches: a steady answer and fits; and how many were strained."""
     synthetic = _synthetic()
     rng = np.random.default_rng(3)
     five = Spreads(fixed=frozenset(UNKNOWNS) - FIVE)
-    steady, fits, whole, rounds = [], [], [], []
-    for _ in range(5):
+    found: dict[str, list[float]] = {"steady": [], "five": [], "all": [], "strained": []}
+    draws = []
+    for _ in range(BRANCHES):
         drawn = synthetic.experiment(rng, 8, listens=True)
         # Patches of known emissivity, so that five unknowns are five.
         readings = synthetic.with_known_surfaces(drawn.readings)
-        given = (drawn.case, readings, drawn.heard)
-        steady.append(best_ms(lambda case=drawn.case: solve(case), repeats))
-        fits.append(best_ms(lambda given=given: fit(*given, spreads=five), repeats))
-        whole.append(best_ms(lambda given=given: fit(*given), repeats))
-        rounds.append(fit(*given, spreads=five).ensemble.draws)
-    return {
-        "steady": float(np.median(steady)),
-        "five": float(np.median(fits)),
-        "all": float(np.median(whole)),
-        "draws": float(np.median(rounds)),
-    }
+        known = (with_the_others_as_they_are(drawn), readings, drawn.heard)
+        given = (drawn.case, drawn.readings, drawn.heard)
+        found["steady"].append(best_ms(lambda case=drawn.case: solve(case), repeats))
+        found["five"].append(best_ms(lambda given=known: fit(*given, spreads=five), repeats))
+        prior = Calibration.prior(drawn.case)
+        problem = Problem(*given, prior)
+        strained = strain(problem, problem.mode(Prior(problem).starts(problem))) >= STRAINED
+        kind = "strained" if strained else "all"
+        found[kind].append(best_ms(lambda given=given: fit(*given), repeats))
+        draws.append(fit(*given).ensemble.draws)
+    told = {name: float(np.median(values)) if values else np.nan for name, values in found.items()}
+    return {**told, "draws": float(np.median(draws)), "share": len(found["strained"]) / BRANCHES}
 
 
 def report(found: dict[str, float]) -> str:
-    share = found["five"] / found["steady"]
+    rows = {
+        "a steady answer": ("steady", ""),
+        "fit, 8 readings, 1 heard, five unknowns": ("five", ""),
+        "all unknowns": ("all", f"{found['draws']:.0f} draws (promised: {MOST_MS:g} ms)"),
+        "all unknowns, strained": ("strained", f"{100 * found['share']:.0f} % of these branches"),
+    }
     return "\n".join(
-        [
-            f"a steady answer                 {found['steady']:8.2f} ms",
-            f"fit, 8 readings, 1 heard        {found['five']:8.1f} ms   five unknowns, "
-            f"{found['draws']:.0f} draws  (promised: {MOST_MS:g})",
-            f"                                {share:8.1f} steady answers  "
-            f"(promised: {MOST_STEADY:g})",
-            f"the same, all unknowns          {found['all']:8.1f} ms",
-        ]
+        f"{name:<42}{found[key]:8.1f} ms {found[key] / found['steady']:8.0f} steady answers  {note}"
+        for name, (key, note) in rows.items()
     )
 
 

@@ -7,6 +7,10 @@ is advised takes too much; half of the interval's width; and with ``--staged`` h
 job ends too short: cut, listen, fit, and cut again until the advice is to stop. An honest 90 %
 interval holds the truth in nine of ten.
 
+``--into FILE`` keeps every experiment as a line of JSON and runs only those that are not there yet;
+``--seconds`` stops after so many. ``--bare`` is for a fit that holds nothing uncertain but the
+model's coefficients, as the first one did: the ratio of the widths is the price of the rest.
+
 ``--ranks`` draws everything that the fit holds uncertain from the fit's own priors instead, and
 prints where the truth ranks among the draws of the fit: evenly, where the sampling is right.
 ``--in-time`` is for readings 2, 5 and 9 minutes after a cold start.
@@ -16,16 +20,21 @@ from __future__ import annotations
 
 import argparse
 import importlib.util
+import json
 import sys
 import time
+import zlib
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
 from scipy.stats import kstest
 
+from warmbranch.belief.unknown import Spreads
+from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.readings import Heard
+from warmbranch.fit.shared import NAMES as SHARED
 from warmbranch.fit.solve import Fitted, fit
 
 LEVELS = {"50 %": (1, 3), "90 %": (0, 4)}
@@ -34,6 +43,16 @@ LEAST_CUT = 0.001
 """m. Advice below which the saw stays where it is."""
 
 MOST_CUTS = 8
+
+BARE = {
+    "spreads": Spreads(
+        least_gas_temperature=0.0,
+        composition=0.0,
+        fixed=frozenset({*SHARED, WARMTH, "sharpness", "tone"}),
+    ),
+    "warm": True,
+}
+"""What a fit is told that takes readings, ears and the model's own form as they are."""
 
 LEVEL = 0.01
 """Chance at which even ranks would be called uneven."""
@@ -54,40 +73,47 @@ synthetic, worlds = _beside("synthetic"), _beside("worlds")
 
 @dataclass(frozen=True)
 class Job:
-    """One experiment in a world, and how its cuts went."""
+    """One experiment in a world, and how its cuts went; lengths in m."""
 
     listens: bool
     inside: bool
     half_width: float
+    rank: float
     too_much: bool
-    fitted: Fitted
-    too_short: bool = False
+    outcome: str
+    rivals: tuple[str, ...]
+    too_short: bool | None = None
     as_heard: bool = False
     cuts: int = 0
     left_over: float = 0.0
 
 
-def job(name: str, rng: np.random.Generator, *, listens: bool, staged: bool) -> Job:
+def job(
+    name: str, rng: np.random.Generator, *, listens: bool, staged: bool, bare: bool = False
+) -> Job:
     """Draw a branch in a world, read it, fit it and take the first cut, or all of them.
 
     The wanted tone lies 3 to 15 % above the true one. A cut is too much where the true tone is
     then above the wanted one. A job ends too short where that is so by truth; ``as_heard`` tells
     the same by the ear of the listener, whose bias stays.
     """
+    how = BARE if bare else {}
     own = worlds.drawn(name, rng)
     readings = own.read(int(rng.integers(4, 9)))
     heard = own.hear() if listens else Heard.none()
     target = own.tone() * rng.uniform(1.03, 1.15)
-    found = fit(own.told, readings, heard, target=target)
+    found = fit(own.told, readings, heard, target=target, **how)
     low, high = found.after[[0, -1]]
     cut = 0.0 if found.trim is None else cut_of(found)
     tone = own.tone(own.length - cut) if cut > 0 else own.tone()
     first = {
         "listens": listens,
         "inside": bool(low <= own.tone() <= high),
-        "half_width": (high - low) / 2 / own.tone(),
-        "too_much": cut > 0 and tone > target,
-        "fitted": found,
+        "half_width": float((high - low) / 2 / own.tone()),
+        "rank": float(found.ensemble.weights @ (found.ensemble.frequency < own.tone())),
+        "too_much": bool(cut > 0 and tone > target),
+        "outcome": str(found.outcome),
+        "rivals": tuple(rival.name for rival in found.rivals),
     }
     if not staged:
         return Job(**first)
@@ -96,7 +122,7 @@ def job(name: str, rng: np.random.Generator, *, listens: bool, staged: bool) -> 
         cuts, done = cuts + 1, cut
         length = own.length - done
         heard = Heard.concatenate([heard, own.hear(length)])
-        found = fit(own.told, readings, heard, target=target)
+        found = fit(own.told, readings, heard, target=target, **how)
         cut = 0.0 if found.trim is None else cut_of(found)
     by_ear = own.length_for(target / own.heard_over_true)
     return Job(
@@ -104,7 +130,7 @@ def job(name: str, rng: np.random.Generator, *, listens: bool, staged: bool) -> 
         too_short=bool(own.tone(length) > target),
         as_heard=bool(length < by_ear - 1e-5),
         cuts=cuts,
-        left_over=length - by_ear,
+        left_over=float(length - by_ear),
     )
 
 
@@ -113,10 +139,39 @@ def cut_of(found: Fitted) -> float:
     return found.trim.cut_now
 
 
-def jobs(name: str, count: int, seed: int, *, staged: bool = False) -> list[Job]:
-    """Experiments in one world."""
-    rng = np.random.default_rng([seed, list(worlds.WORLDS).index(name)])
-    return [job(name, rng, listens=bool(i % 2), staged=staged) for i in range(count)]
+@dataclass
+class Kept:
+    """Experiments by world and number, in a file where one is named.
+
+    Each draws from a seed of its own, so that what is run later, or elsewhere, adds to what is
+    there, and another world changes none.
+    """
+
+    path: Path | None
+    seed: int
+    bare: bool
+
+    def __post_init__(self) -> None:
+        self.done: dict[tuple[str, int], Job] = {}
+        if self.path is not None and self.path.exists():
+            for line in self.path.read_text().splitlines():
+                told = json.loads(line)
+                if told.pop("seed") == self.seed:
+                    key = told.pop("world"), told.pop("number")
+                    self.done[key] = Job(**{**told, "rivals": tuple(told["rivals"])})
+
+    def run(self, name: str, number: int, *, staged: bool) -> Job:
+        """One experiment, or what it gave before."""
+        found = self.done.get((name, number))
+        if found is None or (staged and found.too_short is None):
+            rng = np.random.default_rng([self.seed, zlib.crc32(name.encode()), number])
+            found = job(name, rng, listens=bool(number % 2), staged=staged, bare=self.bare)
+            self.done[name, number] = found
+            if self.path is not None:
+                line = {"world": name, "number": number, "seed": self.seed, **asdict(found)}
+                with self.path.open("a") as file:
+                    file.write(json.dumps(line) + "\n")
+        return found
 
 
 def row(name: str, done: list[Job], staged: bool) -> str:
@@ -228,6 +283,9 @@ if __name__ == "__main__":
     parser.add_argument("--seed", type=int, default=2026)
     parser.add_argument("--world", action="append", help="part of a world's name; all unless given")
     parser.add_argument("--staged", action="store_true", help="the whole job, cut after cut")
+    parser.add_argument("--bare", action="store_true", help="only the coefficients are uncertain")
+    parser.add_argument("--into", type=Path, help="file that keeps the experiments")
+    parser.add_argument("--seconds", type=float, default=np.inf, help="stop after so many")
     parser.add_argument("--ranks", action="store_true", help="truths from the fit's own priors")
     parser.add_argument("--in-time", action="store_true", help="readings during a cold start")
     given = parser.parse_args()
@@ -237,9 +295,14 @@ if __name__ == "__main__":
     else:
         print(HEADER + STAGED * given.staged)
         print("|---|---:|---:|---:|---:|" + "---:|---:|---:|" * given.staged)
+        kept = Kept(given.into, given.seed, given.bare)
         for world in worlds.WORLDS:
             if given.world and not any(part in world for part in given.world):
                 continue
-            done = jobs(world, given.count, given.seed, staged=given.staged)
+            done: list[Job] = []
+            for number in range(given.count):
+                if time.perf_counter() - begun > given.seconds:
+                    sys.exit("stopped; the same command goes on from here")
+                done.append(kept.run(world, number, staged=given.staged))
             print(row(world, done, given.staged), flush=True)
     print(f"{time.perf_counter() - begun:.0f} s")

@@ -24,6 +24,7 @@ from warmbranch.belief.unknowns_around import (
 from warmbranch.case.case import Case
 from warmbranch.case.closures import (
     BUOYANCY,
+    MOST_STIRRING,
     MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
@@ -51,6 +52,9 @@ the stirring two bores in; nobody measured it, and upstream is not known."""
 
 LEAN_MOUTH = 0.6
 """The same of the mouth correction: 0.3 radii of 0.5, in our judgement; no formula was found."""
+
+BEND = 4.0
+"""How sharply a strength bends towards its bound: at the usual 0.29, it takes off 0.2 %."""
 
 
 def _coefficient(
@@ -270,6 +274,11 @@ COEFFICIENTS = tuple(name for name in UNKNOWNS if name in Closures.__dataclass_f
 """Those that are coefficients of ``Closures``, whose coordinate is the logarithm."""
 
 
+def _bounded(stirring: FloatArray) -> FloatArray:
+    """Strength at the mouth that stays below ``MOST_STIRRING``, without a kink."""
+    return stirring / (1 + (stirring / MOST_STIRRING) ** BEND) ** (1 / BEND)
+
+
 def with_unknowns(case: Case, names: Sequence[str], coordinates: FloatArray) -> Case:
     """Give a case many sets of unknowns.
 
@@ -292,7 +301,9 @@ def with_unknowns(case: Case, names: Sequence[str], coordinates: FloatArray) -> 
     coefficients = {name: np.exp(given[name]) for name in COEFFICIENTS if name in given}
     if "stirring" in given:
         reach = coefficients.get("reach", batch.closures.reach)
-        coefficients["stirring"] = at_mouth(coefficients["stirring"], reach)
+        stirring, own = at_mouth(coefficients["stirring"], reach), batch.closures.stirring
+        # Over that of the case, which is believed as it stands, were it more than the most.
+        coefficients["stirring"] = own * _bounded(stirring) / _bounded(own)
     if coefficients:  # all at once: each change copies
         batch = batch.changed(closures=batch.closures.changed(**coefficients))
     for name, unknown in UNKNOWNS.items():

@@ -42,6 +42,10 @@ STIRRING = Prior(0.02, 0.006, 0.065)
 """``C_m exp(−2/Λ)``: strength of the mouth's stirring two bores in, over main-pipe speed × bore.
 It is known best there, whatever the reach; ``C_m`` is that at the mouth: see :func:`at_mouth`."""
 
+MOST_STIRRING = 1.0
+"""``C_m`` that is believed at most: eddies as large as the bore and as fast as the main pipe's gas
+stir no more. Without it a short reach with a long tail would pass for gas stirred far in."""
+
 REACH = Prior(0.75, 0.45, 2.0)
 """``Λ``: bores over which the stirring falls by e. The upper end for Habib et al. 2005
 (doi 10.1115/1.1852481): motion over 3 to 5 bores in dead legs; seen in the abstract."""

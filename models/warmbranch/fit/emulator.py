@@ -6,6 +6,7 @@ It never answers: draws that it proposes are solved and weighed with the model i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,11 +70,10 @@ class Emulator:
         scaled = _scaled(white[None], self.centre, self.inverse)[0]
         size = len(scaled)
         first, second = _pairs(size)
-        by_scaled = self.coefficients[1 : size + 1].T.copy()
-        curved = self.coefficients[size + 1 :]
-        for pair, (i, j) in enumerate(zip(first, second, strict=True)):
-            by_scaled[:, i] += curved[pair] * scaled[j]
-            by_scaled[:, j] += curved[pair] * scaled[i]
+        by_scaled = self.coefficients[1 : size + 1].T
+        curved = np.zeros((len(by_scaled), size, size))
+        curved[:, first, second] = self.coefficients[size + 1 :].T
+        by_scaled = by_scaled + (curved + curved.transpose(0, 2, 1)) @ scaled
         return by_scaled @ self.inverse
 
     def distance(self, white: FloatArray) -> FloatArray:
@@ -92,5 +92,6 @@ def _features(scaled: FloatArray) -> FloatArray:
     return np.hstack([ones, scaled, scaled[:, first] * scaled[:, second]])
 
 
+@lru_cache(maxsize=64)
 def _pairs(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     return np.triu_indices(size)

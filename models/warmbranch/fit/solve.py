@@ -285,7 +285,7 @@ def _parameters(
 ) -> tuple[Parameter, ...]:
     told: list[Parameter] = []
     every, prior = problem.coordinates(after.white), problem.coordinates(before.white)
-    model = len(problem.prior.names)
+    model, far = len(problem.prior.names), _too_far(problem, after)
     for i in range(len(problem)):
         low, middle, high = after.quantiles(every[:, i], LEVELS[[0, 2, 4]])
         first, _, last = before.quantiles(prior[:, i], LEVELS[[0, 2, 4]])
@@ -315,7 +315,7 @@ def _parameters(
                 interval_90=(float(values[2]), float(values[4])),
                 # Not below 0, which only the noise of the draws could make it.
                 learned_share=max(0.0, 1 - float((high - low) / (last - first))),
-                beyond=problem.names[i] in _too_far(problem, after),
+                beyond=problem.names[i] in far,
                 at_bound=bool(mode.summit.at_bound[i]),
             )
         )

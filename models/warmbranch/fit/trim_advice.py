@@ -7,19 +7,33 @@ bias the fit holds uncertain, would find the branch quietest.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from importlib import import_module
+from statistics import NormalDist
+from typing import Any, cast
 
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.draws import quantiles
 from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.fit.ensemble import Ensemble
+from warmbranch.fit.job_ahead import JobAhead, job_ahead
+from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY
 from warmbranch.fit.posterior import Problem
 from warmbranch.length.length_for_tone import ToneOutcome, length_for
 
-RISK = 0.03
-"""Chance of ending too short that one cut may run. A job takes two or three, each judged anew
-after listening, and is to end too short in less than 5 %."""
+RISK = 0.015
+"""Chance of ending too short that one cut may run. A job takes three or four, each judged anew
+after listening, and is to end too short in at most 5 %: see job_ahead.py."""
+
+SIGMAS = -NormalDist().inv_cdf(RISK)
+NORMAL_90 = 3.29
+"""Standard deviations between 5 and 95 % of a normal distribution."""
+
+SHARPEST = 1e-10
+"""m, the least spread of one draw: a draw without doubt is a step, which has no quantile."""
+
+HALVINGS = 60
+"""From the width of all draws to less than rounding."""
 
 DRAWS = 200
 TRIM_NODES = 33
@@ -50,6 +64,8 @@ class TrimAdvice:
     unreachable : float
         Share of the draws whose length lies outside of what the model admits, or that have no
         resonance.
+    ahead : JobAhead or None
+        What the job will still ask for; None where nothing is to be cut now.
     """
 
     frequency: float
@@ -60,6 +76,7 @@ class TrimAdvice:
     final_cut_90: tuple[float, float]
     chance_too_short: float
     unreachable: float
+    ahead: JobAhead | None
 
 
 def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> TrimAdvice:
@@ -86,18 +103,20 @@ def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> TrimAdvice:
     ear, ear_weights = problem.ear(ensemble.shared, rows)
     middle = np.sum(ear * ear_weights, axis=1)
     sized = length_for(cases, frequency * np.exp(-middle), nodes=TRIM_NODES)
-    # From the mean ear of each draw to all of its ears, along the slope that was found.
-    lengths = sized.length[:, None] * np.exp(-(ear - middle[:, None]) / sized.slope[:, None])
-    drawn: FloatArray = counts / np.sum(counts)
-    weights = (drawn[:, None] * ear_weights).reshape(-1)
+    # From the mean ear of each draw to its spread, along the slope that was found: a mixture of
+    # normal distributions, whose tail depends less on which draws there are than draws of ears.
+    within = np.sqrt(np.sum((ear - middle[:, None]) ** 2 * ear_weights, axis=1))
+    spread = np.maximum(sized.length * within / np.abs(sized.slope), SHARPEST)
+    weights: FloatArray = counts / np.sum(counts)
     whole = float(problem.case.branch.length[0])
     standing = min([whole, *problem.heard.length.tolist()])
     already = whole - standing
-    cut = whole - lengths.reshape(-1)
-    levels = np.array([RISK, 0.05, 0.5, 0.95])
-    safe, low, typical, high = (float(value) for value in quantiles(cut, weights, levels))
+    cut = Mixture(whole - sized.length, spread, weights)
+    safe, low, typical, high = (cut.quantile(level) for level in (RISK, 0.05, 0.5, 0.95))
     # No saw keeps tenths, and the draws do not hold them: whole millimetres, downwards.
     now = already + max(0.0, np.floor((safe - already) * 1e3) / 1e3)
+    hearing = LISTENING_UNCERTAINTY * float(weights @ (sized.length / np.abs(sized.slope)))
+    ahead = job_ahead(now - typical, (high - low) / NORMAL_90, hearing, SIGMAS)
     return TrimAdvice(
         frequency=frequency,
         already=already,
@@ -105,6 +124,30 @@ def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> TrimAdvice:
         heard=bool(np.any(problem.heard.length == standing)),
         final_cut=typical,
         final_cut_90=(low, high),
-        chance_too_short=float(weights @ (cut < now)),
-        unreachable=float(drawn @ (sized.outcome != ToneOutcome.FOUND)),
+        chance_too_short=cut.share_below(now),
+        unreachable=float(weights @ (sized.outcome != ToneOutcome.FOUND)),
+        ahead=ahead if now > already else None,
     )
+
+
+@dataclass(frozen=True)
+class Mixture:
+    """Normal distributions of some (draws,) middles, spreads and weights that sum to 1."""
+
+    middle: FloatArray
+    spread: FloatArray
+    weights: FloatArray
+
+    def share_below(self, value: float) -> float:
+        """Share of the mixture below a value."""
+        special = cast("Any", import_module("scipy.special"))  # late: it costs a while
+        return float(self.weights @ special.ndtr((value - self.middle) / self.spread))
+
+    def quantile(self, level: float) -> float:
+        """Value below which lies so much, by halving."""
+        far = 8 * self.spread  # beyond which is less than 1e-15
+        low, high = float(np.min(self.middle - far)), float(np.max(self.middle + far))
+        for _ in range(HALVINGS):
+            half = (low + high) / 2
+            low, high = (half, high) if self.share_below(half) < level else (low, half)
+        return (low + high) / 2

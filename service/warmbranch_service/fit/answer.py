@@ -293,7 +293,12 @@ class _Writer:
             chance_too_short=round(trim.chance_too_short, 3),
             already_cut_mm=already,
             next_step=_next_step(trim),
-            message=fit_messages.trim(cut_now, already, final, interval, trim.unreachable),
+            message=fit_messages.trim(
+                cut_now, already, final, interval, trim.unreachable, trim.ahead
+            ),
+            cuts_ahead=None if trim.ahead is None else round(trim.ahead.cuts, 1),
+            left_over_mm=None if trim.ahead is None else round(trim.ahead.left_over / MM, 1),
+            job_too_short=None if trim.ahead is None else round(trim.ahead.too_short, 3),
         )
 
     def _difference(self) -> Difference | None:

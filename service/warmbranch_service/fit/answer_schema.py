@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from warmbranch.fit.trim_advice import RISK
 from warmbranch_service.case.calibration import Calibration
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema, Loops
@@ -174,7 +175,8 @@ class Trim(AnswerModel):
     target_Hz: float = Field(description="As wanted; to 0.01.", json_schema_extra=_unit("Hz"))
     cut_now_mm: float = Field(
         description="Off the branch as case describes it; whole millimetres, rounded down. Leaves "
-        "it too short with at most 3 % chance. already_cut_mm when any cut would risk more.",
+        f"it too short with at most {RISK * 100:g} % chance. already_cut_mm when any cut would "
+        "risk more.",
         json_schema_extra=_unit("mm"),
     )
     already_cut_mm: float = Field(
@@ -197,6 +199,24 @@ class Trim(AnswerModel):
         description="After cut_now_mm; to 0.001.", json_schema_extra=_unit("1")
     )
     message: str = Field(description="The same in plain words.")
+    cuts_ahead: float | None = Field(
+        description="Cuts that such a job takes on average, this one among them, with a hearing "
+        "after each; to 0.1. Null when nothing is to be cut now.",
+        examples=[3.4],
+        json_schema_extra=_unit("1"),
+    )
+    left_over_mm: float | None = Field(
+        description="What such a job leaves too long in the end, in the middle of all; to 0.1. "
+        "Null when nothing is to be cut now.",
+        examples=[10.2],
+        json_schema_extra=_unit("mm"),
+    )
+    job_too_short: float | None = Field(
+        description="Share of such jobs that end too short, all cuts together; to 0.001. Null "
+        "when nothing is to be cut now.",
+        examples=[0.046],
+        json_schema_extra=_unit("1"),
+    )
 
 
 class Rival(AnswerModel):

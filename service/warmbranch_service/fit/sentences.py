@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from warmbranch.base.constants import ICE_POINT
+from warmbranch.fit.job_ahead import JobAhead
+from warmbranch.fit.readings import LEAST_HEARING
 from warmbranch.fit.shared import EAR, PATTERN, THERMOMETER
 from warmbranch.fit.solve import Fitted
 from warmbranch.fit.suspicion import Suspicion
+from warmbranch.fit.trim_advice import RISK
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.fit.answer_schema import (
     FitPrediction,
@@ -215,6 +218,7 @@ def trim(
     final: float,
     interval: tuple[float, float],
     unreachable: float,
+    ahead: JobAhead | None,
 ) -> str:
     """Advice on the saw, from the branch as it stands; lengths in mm."""
     cut_now, final = cut_now - already, final - already
@@ -230,12 +234,19 @@ def trim(
     if cut_now <= 0:
         return (
             f"For the target about {final:.0f} mm must come off (90 % between {low:.0f} and "
-            f"{high:.0f}), but any cut now would risk more than 3 % of ending too short.{lost}"
+            f"{high:.0f}), but any cut now would risk more than {RISK * 100:g} % of ending too "
+            f"short.{lost}"
+        )
+    job = ""
+    if ahead is not None and ahead.cuts > MORE_THAN_ONE:
+        job = (
+            f" Such a job takes some {ahead.cuts:.0f} cuts with a hearing after each, and leaves "
+            f"about {ahead.left_over * 1e3:.0f} mm too much. Listen after the last cut too."
         )
     return (
-        f"For the target, cut {cut_now:.0f} mm now, which leaves less than 3 % chance of ending "
-        f"too short; then listen, and fit again before the next cut. In all about "
-        f"{final:.0f} mm will come off (90 % between {low:.0f} and {high:.0f}).{lost}"
+        f"For the target, cut {cut_now:.0f} mm now, which leaves less than {RISK * 100:g} % chance "
+        "of ending too short; then listen, and fit again before the next cut. In all about "
+        f"{final:.0f} mm will come off (90 % between {low:.0f} and {high:.0f}).{job}{lost}"
     )
 
 
@@ -312,6 +323,9 @@ def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+MORE_THAN_ONE = 1.5
+"""Cuts from which a job is said to take some."""
+
 TWICE, MOST_TOLD = 1.5, 1000.0
 """Odds from which they are told, and the most that is told of them."""
 
@@ -323,7 +337,8 @@ def assumed(found: Fitted, readings: int, heard: int) -> list[str]:
         said.append(
             "What is heard as quietest is not quite the branch's own tone: load, cabin and the "
             f"lopsided notch shift it by {EAR * 100:.1f} % or so, the same way each time. That "
-            "comes on top of the uncertainty given, and listening again does not remove it."
+            "comes on top of the uncertainty given, and listening again does not remove it. No "
+            f"single hearing is taken to be better than {LEAST_HEARING * 100:.1f} %."
         )
     if readings:
         said.append(
@@ -333,8 +348,9 @@ def assumed(found: Fitted, readings: int, heard: int) -> list[str]:
         )
     if any(one.name == "time_since_start" for one in found.parameters):
         said.append(
-            "Nobody told how long the engine had run. The branch was most likely warm; one job in "
-            "seven is read within a quarter of an hour. Give time_s."
+            "How long had the engine run from cold when you read and listened? Nobody told. The "
+            "branch was most likely warm, but one job in seven is read within a quarter of an hour "
+            "of the start, so the fit allows for that. Give time_s."
         )
     return said
 

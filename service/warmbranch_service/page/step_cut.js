@@ -129,7 +129,7 @@ function adviceWords({ trim, cutSince }) {
   if (whole < 0) {
     return `For ${rpm} it is more likely too short than too long already: about ${tape(-whole)} is missing, ${range}. Leave it, and measure again.`;
   }
-  const left = `About ${tape(whole)} is still to come off for ${rpm}, ${range}, and any cut now would run more than 3 % of ending too short.`;
+  const left = `About ${tape(whole)} is still to come off for ${rpm}, ${range}, and any cut now would run more than 1.5 % of ending too short.`;
   return nextStep() === "listen"
     ? `Listen before the next cut. ${left} Warm it up and write in step 3 at which engine speed it is quietest.`
     : `Leave it as it is. ${left} More readings, or listening again, may narrow that.`;

@@ -10,7 +10,7 @@ from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration, calibrated_ensemble
 from warmbranch.belief.unknown import NORMAL_95, STILL_AIR, Spreads, log_spread
 from warmbranch.belief.unknowns import UNKNOWNS, shifted_emissivity, with_unknowns
-from warmbranch.case.closures import STIRRING
+from warmbranch.case.closures import MOST_STIRRING, STIRRING
 from warmbranch.gas.gas import COLDEST, HOTTEST
 
 OF_THE_REQUEST = {"air_speed", "radiant_temperature", "rise", "wrap_conductivity"}
@@ -164,14 +164,15 @@ def test_draws_hardly_leave_the_property_tables(make_case, gas):
 
 
 def test_an_ensemble_has_the_moments_of_its_calibration(make_case):
-    case = make_case()
+    case = make_case(stirring=1e-4)
     covariance = np.array([[0.3, -0.2], [-0.2, 0.4]])
-    calibration = Calibration(("stirring", "reach"), np.array([-1.5, 2.2]), covariance)
+    # Stirring far below its bound.
+    calibration = Calibration(("stirring", "reach"), np.array([-9.0, 2.2]), covariance)
     drawn = calibrated_ensemble(case, calibration, 300).closures
     # Stirring is told two bores in, whatever the reach.
     logs = np.log(np.stack([drawn.stirring, drawn.reach]))
     logs[0] -= 2 / drawn.reach
-    np.testing.assert_allclose(logs.mean(axis=1), [-1.5, 2.2], rtol=1e-12, atol=0)
+    np.testing.assert_allclose(logs.mean(axis=1), [-9.0, 2.2], rtol=1e-12, atol=0)
     np.testing.assert_allclose(np.cov(logs, bias=True), covariance, rtol=1e-10, atol=0)
     np.testing.assert_array_equal(drawn.stanton, case.closures.stanton[0])
 
@@ -209,6 +210,30 @@ def test_each_independent_unknown_has_a_white_coordinate_of_its_own(make_case):
     learned = Calibration(prior.names, prior.mean, mixed @ mixed.T)
     root = learned.symmetric_root
     np.testing.assert_allclose(root @ root.T, learned.covariance, rtol=1e-9)
+
+
+@pytest.mark.parametrize("own", [0.15, 2.0])
+def test_no_draw_stirs_more_than_eddies_of_the_bore_can(make_case, own):
+    """Unless the case itself says more: then no more than that, and 2 % for the bend."""
+    case = make_case()
+    case = case.changed(closures=case.closures.changed(stirring=np.array([own])))
+    prior = Calibration.prior(case)
+    far = prior.mean + prior.spread * np.random.default_rng(3).normal(size=(2000, len(prior.names)))
+    found = with_unknowns(case, prior.names, far).closures.stirring
+    assert found.max() <= max(MOST_STIRRING, own) * 1.02
+    middle = with_unknowns(case, prior.names, prior.mean[None])
+    assert middle.closures.stirring[0] == pytest.approx(own, rel=1e-12)
+
+
+def test_stirring_far_below_the_bound_is_as_told(make_case):
+    """Two bores in, where the prior holds it known: to a thousandth at a third of the bound."""
+    case = make_case()
+    prior = Calibration.prior(case)
+    names = ["stirring", "reach"]
+    told = np.array([[prior.mean[prior.names.index("stirring")] - 1.0, np.log(0.9)]])
+    closures = with_unknowns(case, names, told).closures
+    two_in = closures.stirring * np.exp(-2 / closures.reach)
+    assert two_in[0] == pytest.approx(np.exp(told[0, 0]), rel=2e-3)
 
 
 def test_a_mouth_that_leans_is_known_worse_and_one_that_stands_as_before(make_case):

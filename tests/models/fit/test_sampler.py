@@ -1,4 +1,8 @@
-"""The weighted draws against an independent sampler: emcee, differential-evolution moves."""
+"""The weighted draws against an independent sampler: emcee, differential-evolution moves.
+
+Those alone: with a fifth of emcee 3.1.6's snooker moves, the variance of a standard normal
+distribution in 14 dimensions comes out as 0.85.
+"""
 
 from __future__ import annotations
 
@@ -38,15 +42,33 @@ def sampled(problem: Problem, start: np.ndarray, seed: int) -> np.ndarray:
 
     import emcee
 
-    moves = [(emcee.moves.DEMove(), 0.8), (emcee.moves.DESnookerMove(), 0.2)]
     sampler = emcee.EnsembleSampler(
-        WALKERS, len(problem), log_probability, vectorize=True, moves=moves
+        WALKERS, len(problem), log_probability, vectorize=True, moves=emcee.moves.DEMove()
     )
     rng = np.random.RandomState(seed)
     sampler.random_state = rng.get_state()
     walkers = start + 0.3 * rng.normal(size=(WALKERS, len(problem)))
     sampler.run_mcmc(walkers, STEPS)
     return sampler.get_blobs(discard=BURN_IN, flat=True).ravel()
+
+
+def test_the_other_sampler_is_right_where_the_answer_is_known():
+    """A standard normal distribution in as many dimensions as a fit has unknowns."""
+    import emcee
+
+    size, rng = 14, np.random.RandomState(1)
+    sampler = emcee.EnsembleSampler(
+        WALKERS,
+        size,
+        lambda x: -np.sum(x**2, axis=1) / 2,
+        vectorize=True,
+        moves=emcee.moves.DEMove(),
+    )
+    sampler.random_state = rng.get_state()
+    sampler.run_mcmc(rng.normal(size=(WALKERS, size)), 1500)
+    variance = np.var(sampler.get_chain(discard=BURN_IN, flat=True), axis=0)
+    # Some two thousand effective draws a coordinate, so 3 % each and 1 % of the mean of fourteen.
+    assert np.mean(variance) == pytest.approx(1.0, abs=0.03)
 
 
 @pytest.mark.slow
@@ -78,4 +100,6 @@ def test_median_and_width_agree(synthetic, monkeypatch, seed, readings, listens)
     for one, own in zip(found, noise, strict=True):
         assert one[1] == pytest.approx(theirs[1], abs=3 * np.hypot(own, there) * spread)
     assert mine[1] == pytest.approx(theirs[1], abs=0.1 * spread)
-    assert mine[2] - mine[0] == pytest.approx(theirs[2] - theirs[0], rel=0.2)
+    # A width by eight sets of draws is known to 2 %, one by the chain to 3 %, and weights of so few
+    # draws widen it by 3 %: runs of thousands of draws say so.
+    assert mine[2] - mine[0] == pytest.approx(theirs[2] - theirs[0], rel=0.12)

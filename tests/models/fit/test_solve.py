@@ -88,7 +88,7 @@ def test_one_reading_still_answers(make_case):
 def test_many_readings_and_a_tone_recover_the_truth(synthetic):
     """Fifteen truths: nine of ten inside their 90 % intervals, and all within three widths."""
     rng = np.random.default_rng(40)
-    inside = []
+    inside, learned = [], []
     for _ in range(15):
         drawn = synthetic.experiment(rng, 8, listens=True)
         found = fit(drawn.case, drawn.readings, drawn.heard)
@@ -97,9 +97,13 @@ def test_many_readings_and_a_tone_recover_the_truth(synthetic):
         true = drawn.truth.resonance[0, 0]
         assert abs(true - middle) < 1.5 * (high - low)
         inside.append(low <= true <= high)
-        assert found.learned_share > 0.3
+        learned.append(found.learned_share)
     # Fewer than 10 of 15 happen once in 500 runs of an honest interval.
     assert sum(inside) >= 10
+    # Half of the prior's width and more goes; a gas of 135 °C, whose prior is narrow, leaves little
+    # to learn and has a quarter.
+    assert np.median(learned) > 0.5
+    assert sum(share > 0.3 for share in learned) >= 14
 
 
 def test_precise_data_find_the_coefficients(synthetic):
