@@ -78,7 +78,12 @@ def test_the_middle_of_the_prior_is_the_case(make_case):
 
 def test_each_unknown_puts_the_value_that_it_tells(make_case):
     case = make_case(
-        incident_pressure=1500.0, pulsation=0.1, stanton=0.01, wrap_thickness=5e-3, rise=0.1
+        incident_pressure=1500.0,
+        pulsation=0.1,
+        stanton=0.01,
+        wrap_thickness=5e-3,
+        rise=0.1,
+        stirring=1e-4,  # far below its bound
     )
     where = {
         "air_speed": lambda c: c.surroundings.air_speed,
