@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from warmbranch.belief.depth import depth
-from warmbranch.belief.unknowns import Spreads
+from warmbranch.belief.unknown import Spreads
 from warmbranch.case.closures import FLOW_LOSS, LEVEL_LOSS
 from warmbranch.sound.acoustics import input_impedance, transmission_loss
 from warmbranch.steady.solve import solve

@@ -28,7 +28,7 @@ def test_ninety_five_percent_of_a_prior_lie_in_its_range():
 def test_all_unknowns_of_a_plain_case_but_pulsation(make_case):
     names = Calibration.prior(make_case()).names
     assert set(names) == set(UNKNOWNS) - {"pulsation", "stanton"} - OF_THE_REQUEST
-    given = make_case(incident_pressure=2000.0, pulsation=0.1, stanton=0.01)
+    given = make_case(incident_pressure=2000.0, pulsation=0.1, stanton=0.01, stirring=1e-4)
     assert set(Calibration.prior(given).names) == set(UNKNOWNS) - OF_THE_REQUEST
     wrapped = make_case(incident_pressure=2000.0, pulsation=0.1, stanton=0.01, wrap_thickness=5e-3)
     assert set(Calibration.prior(wrapped, UNSURE).names) == set(UNKNOWNS)
@@ -78,7 +78,12 @@ def test_the_middle_of_the_prior_is_the_case(make_case):
 
 def test_each_unknown_puts_the_value_that_it_tells(make_case):
     case = make_case(
-        incident_pressure=1500.0, pulsation=0.1, stanton=0.01, wrap_thickness=5e-3, rise=0.1
+        incident_pressure=1500.0,
+        pulsation=0.1,
+        stanton=0.01,
+        wrap_thickness=5e-3,
+        rise=0.1,
+        stirring=1e-4,  # far below its bound
     )
     where = {
         "air_speed": lambda c: c.surroundings.air_speed,
