@@ -277,6 +277,31 @@ def chunk_seconds(port: int) -> float:
     return statistics.median(found)
 
 
+class LoopClock:
+    """What the thread of a worker's event loop does: work, wait for a core, or neither.
+
+    Linux counts both for each thread. What it waits for a core is other processes' doing.
+    """
+
+    def __init__(self, pid: int) -> None:
+        self._path = Path(f"/proc/{pid}/task/{pid}/schedstat")
+
+    def start(self) -> None:
+        self._begun = self._look()
+
+    def stop(self) -> None:
+        self._ended = self._look()
+
+    def shares(self) -> tuple[float, float]:
+        """Of the time from start to stop."""
+        spent, worked, waited = (b - a for a, b in zip(self._begun, self._ended, strict=True))
+        return worked / spent, waited / spent
+
+    def _look(self) -> tuple[float, float, float]:
+        worked, waited, _ = map(int, self._path.read_text().split())
+        return time.monotonic(), worked / 1e9, waited / 1e9
+
+
 def crowd_and_flood(seconds: float = 8.0) -> bool:
     """One worker: questions beside sweeps, then beside bodies that are a lot to read."""
     with (
@@ -297,24 +322,30 @@ def crowd_and_flood(seconds: float = 8.0) -> bool:
               f"{chunk * 1e3:.0f} ms; health, p99 {quiet * 1e3:.0f} ms")  # fmt: skip
         print("bound of p99: 4 times p99 alone, plus a chunk\n")
         print("| beside | p50, of alone | p99, of alone | p99, of its bound | health's p99, of "
-              "alone | sweeps begun, refused | memory | |")  # fmt: skip
-        print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | --- |")
+              "alone | loop works, waits for a core | sweeps begun, refused | memory "
+              "| |")  # fmt: skip
+        print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | --- |")
         bound = 4 * late + chunk
+        clock = LoopClock(worker)
 
         def told(what: str, found: list[float], health: Health, more: str, fine: bool) -> None:
+            at_work, waits = clock.shares()
             p99, healthy = at(found, 0.99), at(health.seconds, 0.99)
             held = p99 <= bound and fine
             rows.append(held)
             print(f"| {what} | {statistics.median(found) / middle:.2f} | {p99 / late:.2f} | "
-                  f"{p99 / bound:.2f} | {healthy / quiet:.1f} | {more} | "
+                  f"{p99 / bound:.2f} | {healthy / quiet:.1f} | {at_work:.0%}, {waits:.0%} | "
+                  f"{more} | "
                   f"{resident_MiB(worker):.0f} MiB | {'held' if held else 'MISSED'} |",
                   flush=True)  # fmt: skip
 
         for size in (0, 1, 2, 4, 8, 70):
             with Sweeps(service.port, size) as sweeps:
                 time.sleep(2)
+                clock.start()
                 with Health(service.port) as health:
                     found = questions(service.port, seconds)
+                clock.stop()
             more = f"{sweeps.begun}, {sweeps.refused}"
             told(f"{size} sweeps", found, health, more, sweeps.wrong == 0)
         for name, path, body in hostile():
@@ -329,8 +360,10 @@ def crowd_and_flood(seconds: float = 8.0) -> bool:
 
             thread = threading.Thread(target=post_on)
             thread.start()
+            clock.start()
             with Health(service.port) as health:
                 found = questions(service.port, seconds / 2)
+            clock.stop()
             stop.set()
             thread.join()
             told(name, found, health, "", True)

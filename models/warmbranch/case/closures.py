@@ -7,7 +7,7 @@ readings. Their priors stand beside them here and nowhere else.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import NamedTuple
 
@@ -154,6 +154,9 @@ class Closures(Batched):
         Visco-thermal losses at the bore's wall.
     flow_loss, level_loss : (designs,) array, dimensionless
         ``k_f``, ``K``: what resists at the mouth, by the flow past it and by the tone's own level.
+    gas_radiation : (designs,) array, dimensionless
+        Multiplies what carbon dioxide and water exchange with the bore's wall by radiation; 0 for a
+        transparent gas. Not looked at where the inner film is fixed.
     """
 
     mouth_exchange: FloatArray
@@ -177,6 +180,7 @@ class Closures(Batched):
     wall_losses: BoolArray
     flow_loss: FloatArray
     level_loss: FloatArray
+    gas_radiation: FloatArray = field(default_factory=lambda: np.zeros(1))
 
     @classmethod
     def default(cls) -> Closures:

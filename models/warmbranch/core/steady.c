@@ -20,7 +20,7 @@ struct steady_rules {
     struct wall_rules wall;
     double sketch_agreement, fine_agreement; /* change of the first resonance, relative */
     double steady_shrinking, foretold;       /* see interplay.py */
-    int64_t most_passes;
+    int64_t most_passes, free_passes;
 };
 
 struct steady_job {
@@ -109,8 +109,8 @@ static void balance_heat(struct block *block, struct balance *b, struct profiles
     size_t bytes = (size_t)p->nodes * sizeof(double);
     const struct design *d = job->design + which;
     double wall = job->mouth[which].wall, hot = d->main_gas_temperature;
-    double low = fmin(fmin(hot, wall), fmin(d->air_temperature, d->radiant_temperature));
-    double high = fmax(fmax(hot, wall), fmax(d->air_temperature, d->radiant_temperature));
+    double low = fmin(hot, wall), high = fmax(hot, wall);
+    surrounded_by(d, &low, &high);
     balance_fit(b, d, &job->mixtures, which);
     memcpy(b->x, p->x + at, bytes);
     memcpy(b->gas_t, p->gas + at, bytes);
@@ -162,8 +162,10 @@ static double shake(const struct block *block, struct balance *b, const struct p
     return 2 * PI * f * swing * size[0] * characteristic_impedance(b, d->main_gas_temperature);
 }
 
-/* First resonances of some designs, or their estimates where losses leave none, Hz. */
-static void tones(const struct block *block, int64_t count, const int64_t *open, double *tone)
+/* First resonances of some designs, or their estimates where losses leave none, Hz; and whether
+ * there is one. */
+static void tones(const struct block *block, int64_t count, const int64_t *open, double *tone,
+                  bool *known)
 {
     const struct steady_rules *r = &block->job->rules;
     struct duct duct[BLOCK];
@@ -171,23 +173,27 @@ static void tones(const struct block *block, int64_t count, const int64_t *open,
     for (int64_t k = 0; k < count; k++)
         duct[k] = block->duct[open[k]];
     resonances_of(count, duct, 1, &r->coarse_search, &r->fine_search, tone, quality);
-    for (int64_t k = 0; k < count; k++)
-        if (isnan(tone[k]))
+    for (int64_t k = 0; k < count; k++) {
+        known[k] = !isnan(tone[k]);
+        if (!known[k])
             tone[k] = 1 / (4 * duct[k].transit_time);
+    }
 }
 
 /* Heat and sound in turns until the mixing by pulsation belongs to the sound it makes. The tone is
- * held at the first resonance, where pulsation is strongest. */
+ * held at the first resonance, where pulsation is strongest; at its estimate where there is none, or
+ * where it comes and goes: see FREE_PASSES in interplay.py. */
 static void pulsate(struct block *block, struct balance *b, struct profiles *p, int64_t count,
                     int64_t *open, double agreement, const struct tolerances *ends)
 {
     struct steady_job *job = block->job;
     const struct steady_rules *r = &job->rules;
     double tone[BLOCK], change[BLOCK] = {0}, new_tone[BLOCK], *shaken = block->room;
+    bool known[BLOCK], still_known[BLOCK], estimated[BLOCK] = {false};
     double complex tube[BLOCK];
     for (int64_t k = 0; k < count; k++)
         hear(block, p, open[k]);
-    tones(block, count, open, tone);
+    tones(block, count, open, tone, known);
     for (int64_t pass = 0; pass < r->most_passes && count > 0; pass++) {
         const struct duct *duct[BLOCK];
         for (int64_t k = 0; k < count; k++)
@@ -202,20 +208,25 @@ static void pulsate(struct block *block, struct balance *b, struct profiles *p, 
             if (job->failed[block->first + i])
                 continue;
             hear(block, p, i);
+            known[kept] = known[k], estimated[kept] = estimated[k];
             open[kept] = i, tone[kept] = tone[k], change[kept++] = change[k];
         }
         count = kept;
         if (count == 0)
             return;
-        tones(block, count, open, new_tone);
+        tones(block, count, open, new_tone, still_known);
         kept = 0;
         for (int64_t k = 0; k < count; k++) {
+            estimated[k] |= pass >= r->free_passes && known[k] != still_known[k];
+            if (estimated[k])
+                new_tone[k] = 1 / (4 * block->duct[open[k]].transit_time);
             double now = fabs(new_tone[k] / tone[k] - 1), earlier = change[k];
             /* Passes shrink the change by about one factor each: the last two foretell the next. */
             bool shrinks = now < r->steady_shrinking * earlier &&
                            now * now < r->foretold * agreement * earlier;
             if (now < agreement || shrinks)
                 continue;
+            known[kept] = still_known[k], estimated[kept] = estimated[k];
             open[kept] = open[k], tone[kept] = new_tone[k], change[kept++] = now;
         }
         count = kept;

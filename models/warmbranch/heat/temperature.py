@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -52,6 +52,11 @@ ROUNDING_RANGE = (1e-12, 1e-8)
 """... but for spans that make it smaller or larger than these, K."""
 
 MOST_ITERATIONS = 160
+
+EASING = (*(3.0**-n for n in range(16)), 0.0)
+"""m²/s. Mixing that is added, less and less, to lead a design to its balance that goes astray by
+itself: with a square metre a second the gas is all but at one temperature, and at 1e-7 less is
+added than gas conducts by itself."""
 
 FINER_GRIDS = 3
 """How often the spacing is halved for a design whose balance has no solution as it stands."""
@@ -138,7 +143,8 @@ def solve_steady(
     Raises
     ------
     NotConvergedError
-        If a design has not met its tolerances in ``MOST_ITERATIONS`` steps, on finer grids either.
+        If a design has not met its tolerances in ``MOST_ITERATIONS`` steps, on finer grids and by
+        way of more mixing either.
 
     Notes
     -----
@@ -146,6 +152,10 @@ def solve_steady(
     within one cell, the discrete balance may have no solution although the continuous one does:
     some six in a hundred thousand designs of the admissible box. Those are solved with the spacing
     halved, and told at the nodes asked for.
+
+    What fails there too is led to its balance from one that is easy: with mixing added that is
+    taken away by and by (``EASING``). Where the counterflow sets in, iterates that are kept between
+    the bounds may otherwise stay at them: one in ten thousand corners of the box.
 
     The balance obeys a maximum principle: no temperature lies beyond those of the mouth, the air
     and the radiant surroundings. Iterates are kept between them, which changes the path to the
@@ -160,14 +170,31 @@ def solve_steady(
         fine = halved(fine)
         found, last_step[open_] = _newton(fine.take(open_), wall_at_mouth[open_], None, tolerances)
         profile = _put(profile, open_, found, every=2**halving)
+    open_ = np.flatnonzero(last_step > 0)
+    if len(open_):
+        found, last_step[open_] = _eased(balance.take(open_), wall_at_mouth[open_], tolerances)
+        profile = _put(profile, open_, found, every=1)
     if np.any(last_step > 0):
         raise NotConvergedError(
             "The heat balance did not converge.",
             designs=tuple(int(i) for i in np.flatnonzero(last_step > 0)),
             residual=float(last_step.max()),
-            iterations=MOST_ITERATIONS * (FINER_GRIDS + 1),
+            iterations=MOST_ITERATIONS * (1 + FINER_GRIDS + len(EASING)),
         )
     return profile
+
+
+def _eased(
+    balance: HeatBalance, wall_at_mouth: FloatArray, tolerances: Tolerances
+) -> tuple[TemperatureProfile, FloatArray]:
+    """As :func:`_newton`, by way of balances with more mixing."""
+    easy, *harder = (
+        replace(balance, forced_diffusivity=balance.forced_diffusivity + more) for more in EASING
+    )
+    profile, last_step = _newton(easy, wall_at_mouth, None, tolerances)
+    for one in harder:
+        profile, last_step = _newton(one, wall_at_mouth, profile, tolerances)
+    return profile, last_step
 
 
 def _put(

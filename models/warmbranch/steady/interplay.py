@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from warmbranch.base import stopping
-from warmbranch.base.batch import Batched, FloatArray
+from warmbranch.base.batch import Batched, BoolArray, FloatArray
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.case.bores import area_ratio_between
 from warmbranch.case.case import Case
@@ -40,6 +40,11 @@ FORETOLD = 0.01
 """... and share of the agreement that the foretold change may have."""
 
 MOST_PASSES = 60
+
+FREE_PASSES = 12
+"""From here on a design whose resonance comes and goes is held at the estimate. Where losses leave
+a resonance by a hair, mixing at it may take it away, and mixing at the estimate may bring it back:
+no tone agrees with its own mixing then, and one that always is has to be chosen."""
 
 
 @dataclass(frozen=True)
@@ -186,13 +191,15 @@ def _pulsating(
     """Repeat heat and sound until the mixing by pulsation belongs to the sound it makes.
 
     Each design is repeated until it agrees. The tone is held at the first resonance, where
-    pulsation is strongest. ``guess`` is where to start.
+    pulsation is strongest; at its estimate where there is none, or where it comes and goes (see
+    ``FREE_PASSES``). ``guess`` is where to start.
     """
     open_ = np.arange(len(mouth))
     met: list[tuple[NDArray[np.intp], TemperatureProfile]] = []
     before = state_of(balance.case, balance.gas, mouth, guess)
-    frequency, change = _tone(before.duct), np.zeros(len(mouth))
-    for _ in range(MOST_PASSES):
+    frequency, known = _tone(before.duct)
+    change, estimated = np.zeros(len(mouth)), np.zeros(len(mouth), dtype=bool)
+    for number in range(MOST_PASSES):
         stopping.check()
         duct, position = before.duct, before.profile.position
         swing = displacement(balance.case, mouth.main_impedance, duct, position, frequency)
@@ -202,7 +209,12 @@ def _pulsating(
         except NotConvergedError as error:
             raise error.among(open_) from error
         after = state_of(balance.case, balance.gas, mouth, profile)
-        tone = _tone(after.duct)
+        tone, still_known = _tone(after.duct)
+        if number >= FREE_PASSES:
+            estimated |= known != still_known
+        if np.any(estimated):
+            tone = np.where(estimated, resonance.transit_time_estimate(after.duct), tone)
+        known = still_known
         change, earlier = np.abs(tone / frequency - 1), change
         # Passes shrink the change by about one factor each: the last two foretell the next.
         shrinks = (change < STEADY_SHRINKING * earlier) & (
@@ -214,6 +226,7 @@ def _pulsating(
             met.append((open_[agrees], profile.take(agrees)))
             open_, balance, mouth = open_[differs], balance.take(differs), mouth.take(differs)
             after, tone, change = after.take(differs), tone[differs], change[differs]
+            known, estimated = known[differs], estimated[differs]
         before, frequency = after, tone
         if len(open_) == 0:
             return in_order(met)
@@ -225,10 +238,11 @@ def _pulsating(
     )
 
 
-def _tone(duct: Duct) -> FloatArray:
-    """First resonance, or its estimate where losses leave none, (designs,), Hz."""
+def _tone(duct: Duct) -> tuple[FloatArray, BoolArray]:
+    """First resonance, or its estimate where losses leave none, Hz; whether there is one."""
     first = resonance.resonances(duct, 1)[0][:, 0]
-    return np.where(np.isnan(first), resonance.transit_time_estimate(duct), first)
+    known = ~np.isnan(first)
+    return np.where(known, first, resonance.transit_time_estimate(duct)), known
 
 
 def refuse_too_loud(

@@ -109,4 +109,5 @@ def _rules() -> records.SteadyRules:
         interplay.STEADY_SHRINKING,
         interplay.FORETOLD,
         interplay.MOST_PASSES,
+        interplay.FREE_PASSES,
     )

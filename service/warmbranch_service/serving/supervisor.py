@@ -40,6 +40,10 @@ PATIENCE = 2.0
 server.py needs. With the grace time as it is set, the whole ends within the 10 s that containers
 are given."""
 
+LAST_RESORT = 3.0
+"""s beyond the grace time after which the supervisor ends whatever it waits for, its workers
+killed: counted from the signal, by the kernel."""
+
 PAUSE = 0.1
 """s between two looks at the workers."""
 
@@ -80,6 +84,7 @@ class Supervisor:
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, self._told_to_close)
         signal.signal(signal.SIGHUP, self._told_to_renew)
+        signal.signal(signal.SIGALRM, self._end_at_last)
         try:
             self._workers = [self._begin() for _ in range(self._size)]
             while not self._closing.wait(PAUSE):
@@ -98,10 +103,21 @@ class Supervisor:
                 if worker.is_alive:
                     worker.kill()
             self._metrics.remove()
+            signal.setitimer(signal.ITIMER_REAL, 0)
         return self._closing.is_set()
 
     def _told_to_close(self, number: int, _: FrameType | None) -> None:
+        if not self._closing.is_set():
+            signal.setitimer(signal.ITIMER_REAL, self._settings.grace_seconds + LAST_RESORT)
         self._closing.set()
+
+    def _end_at_last(self, number: int, _: FrameType | None) -> None:
+        """End, though something is still waited for."""
+        log.error("it does not close in time and is ended")
+        for worker in self._all():
+            worker.end_at_last()
+        self._metrics.remove()
+        os._exit(1)
 
     def _told_to_renew(self, number: int, _: FrameType | None) -> None:
         self._told_again = True

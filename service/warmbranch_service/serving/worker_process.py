@@ -19,6 +19,9 @@ HUNG_SECONDS = 30.0
 """A worker that serves tells every second that its event loop turns; one that has not for so long
 hangs, or was stopped."""
 
+KILLED_SECONDS = 1.0
+"""Longest wait for the end of what was killed: what hangs in the kernel is not worth more."""
+
 SERVES, LIVES = b"1", b"."
 """What a worker writes."""
 
@@ -106,7 +109,14 @@ class Worker:
     def kill(self) -> None:
         """End it at once."""
         self._process.kill()
-        self._process.wait()
+        try:
+            self._process.wait(KILLED_SECONDS)
+        except subprocess.TimeoutExpired:
+            log.error("worker %d was killed and is still there", self.pid)
+
+    def end_at_last(self) -> None:
+        """End it at once, and do not wait for it."""
+        self._process.kill()
 
     def forget(self) -> None:
         """Give back what a process that has ended holds here."""

@@ -54,6 +54,7 @@ def graded(case):
 
 def test_the_first_needs_the_finer_grid(hard, impatient, monkeypatch):
     monkeypatch.setattr(temperature, "FINER_GRIDS", 0)
+    monkeypatch.setattr(temperature, "EASING", (0.0,))
     first = hard.take(slice(0, 1))
     with pytest.raises(NotConvergedError) as raised:
         branch.solve(first, position=graded(first))

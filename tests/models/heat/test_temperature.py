@@ -351,7 +351,7 @@ class TestSolver:
         with pytest.raises(NotConvergedError) as caught:
             profile_of(case)
         assert caught.value.designs == (1,)
-        assert caught.value.iterations == 2 * (1 + steady.FINER_GRIDS)
+        assert caught.value.iterations == 2 * (1 + steady.FINER_GRIDS + len(steady.EASING))
         assert caught.value.residual > steady.TOLERANCES.step
 
     def test_cold_gas_beside_a_hot_wall(self, make_case):

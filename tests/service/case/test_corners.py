@@ -6,12 +6,18 @@ admitted is solved in batches, as a sweep does.
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from shared.corners import admitted, cases
-from warmbranch.base.errors import InputError
+from warmbranch import core
+from warmbranch.base.errors import InputError, NotConvergedError
+from warmbranch.heat import temperature
 from warmbranch.sound.acoustics import input_impedance
+from warmbranch.steady import interplay
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
 
@@ -76,12 +82,37 @@ def test_some_corners():
     check_corners(1000, seed=22)
 
 
-# Of seed 0 one corner fails since the mouth resists: heat and a tone of several kPa do not agree.
 @pytest.mark.slow
 @pytest.mark.long
 @pytest.mark.parametrize("seed", range(6))
 def test_many_corners(seed):
     check_corners(5000, seed)
+
+
+HARD = json.loads(Path(__file__).with_name("hard_corners.json").read_text(encoding="utf-8"))
+"""Corners that were not answered once, found by the draws above."""
+
+
+@pytest.mark.parametrize("compiled", [True, False])
+def test_corners_that_were_not_answered_once(compiled, monkeypatch):
+    if not compiled:
+        monkeypatch.setenv(core.OFF, "off")
+    kept, batch = admitted([*HARD.values()])
+    assert len(kept) == len(HARD) == 4
+    check(solve(batch))
+
+
+@pytest.mark.parametrize(
+    ("name", "module", "constant", "without"),
+    [
+        ("a resonance that comes and goes", interplay, "FREE_PASSES", interplay.MOST_PASSES),
+        ("iterates that stay at their bounds", temperature, "EASING", (0.0,)),
+    ],
+)
+def test_what_answers_them_is_needed(name, module, constant, without, monkeypatch):
+    monkeypatch.setattr(module, constant, without)
+    with pytest.raises(NotConvergedError):
+        solve(admitted([HARD[name]])[1])
 
 
 def test_a_tone_that_outruns_sound_is_refused(refused, smallest, put):

@@ -170,6 +170,47 @@ sys.exit(main())
 """
 
 
+STUCK = """
+import sys, time
+from warmbranch_service.serving.worker_process import Worker
+Worker.wait = lambda self, seconds: time.sleep(600)
+from warmbranch_service.command.cli import main
+sys.exit(main())
+"""
+
+
+class Stuck(Service):
+    """With a supervisor that waits for ever when it closes."""
+
+    def start(self) -> None:
+        self._command = [sys.executable, "-c", STUCK, *self._command[3:]]
+        super().start()
+
+
+def test_a_supervisor_that_waits_for_ever_ends_and_leaves_nothing(tmp_path):
+    kept = {"TMPDIR": str(tmp_path), "WARMBRANCH_GRACE_SECONDS": "1"}
+    with Stuck(tmp_path / "log", workers=1, **QUICK, **kept) as service:
+        service.wait_until_ready()
+        (worker,) = service.workers()
+        os.kill(worker, signal.SIGSTOP)
+        assert service.stop() == 1
+        until(lambda: not psutil.pid_exists(worker))
+        assert "does not close in time" in service.log.read_text()
+        assert not list(tmp_path.glob(PREFIX + "*"))
+        service.start()  # for the end of the block
+
+
+def test_a_worker_that_was_stopped_does_not_hold_up_the_end(tmp_path):
+    with Service(tmp_path / "log", workers=2, WARMBRANCH_GRACE_SECONDS="1", **QUICK) as service:
+        service.wait_until_ready()
+        stopped = service.workers()[0]
+        os.kill(stopped, signal.SIGSTOP)
+        assert service.stop() == 0
+        assert not psutil.pid_exists(stopped)
+        assert f"worker {stopped} does not end and is killed" in service.log.read_text()
+        service.start()  # for the end of the block
+
+
 class Impatient(Service):
     """With a shorter time for a worker that hangs."""
 

@@ -1,13 +1,15 @@
 """Who may ask, and how often: an API key and a limit a minute, each only where it is set.
 
 Where a sweep is asked for and none can be taken, that is said here too: a crowd that asks again and
-again should cost as little as may be.
+again should cost as little as may be. Whoever is refused is answered in turn, so that a burst of
+refusals holds up nobody who is let in.
 
 What watches over the service, explains its failures or shows its documentation stays open.
 """
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import hmac
 import math
@@ -35,6 +37,30 @@ what lies elsewhere is pages and their files."""
 
 MOST_BUCKETS = 10_000
 """Clients that are remembered; beyond, whoever has been silent longest is forgotten."""
+
+
+REFUSALS_APART = 0.005
+"""s between two refusals: writing and logging one takes the event loop some tenth of that."""
+
+LONGEST_HELD = 1.0
+"""s. Nobody is held longer for the sake of others; what comes beyond is refused at once."""
+
+
+class Turnstile:
+    """Lets refusals out one after the other; a lone one at once."""
+
+    def __init__(self) -> None:
+        self._next = 0.0
+
+    async def pass_through(self) -> None:
+        """Wait for one's turn."""
+        now = asyncio.get_running_loop().time()
+        wait = max(0.0, self._next - now)
+        if wait > LONGEST_HELD:
+            return
+        self._next = now + wait + REFUSALS_APART
+        if wait:
+            await asyncio.sleep(wait)
 
 
 class Buckets:
@@ -95,6 +121,7 @@ class Gate:
         self._asks = keys is not None
         self._keys = [_digest(key) for key in keys or ()]
         self._buckets = Buckets(per_minute) if per_minute else None
+        self._turnstile = Turnstile()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let one request in, or answer why not."""
@@ -109,6 +136,7 @@ class Gate:
         if refusal is None:
             await self.app(scope, receive, send)
             return
+        await self._turnstile.pass_through()
         request_id = scope["state"]["request_id"]
         response = problem_response(refusal, instance=scope["path"], request_id=request_id)
         await response(scope, receive, send)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 from contextlib import contextmanager
 
@@ -46,6 +47,20 @@ def test_without_a_key_that_is_known_it_is_401(van, given):
         assert "X-API-Key" in body["detail"]
         assert response.headers["www-authenticate"].startswith("APIKey")
         assert KEY not in response.text
+
+
+def test_a_burst_of_refusals_holds_up_nobody(ask):
+    """Told by the order: all are asked before, and few are answered by then."""
+
+    async def play():
+        app = create_app(Settings(warm_up=0, api_keys=(KEY,)))
+        refused = [ask(app, "/v1/steady", {}) for _ in range(100)]
+        health = ask(app, "/v1/health", None)
+        assert (await health.reply()).status == 200
+        assert sum(one.task.done() for one in refused) < 20
+        assert {(await one.reply()).status for one in refused} == {401}
+
+    asyncio.run(play())
 
 
 @pytest.mark.parametrize("given", [KEY, OTHER])
