@@ -185,7 +185,7 @@ def test_the_track_is_corrected_by_keyboard(opened: Opened, files: tuple[Path, P
     for _ in range(3):
         page.keyboard.press("ArrowRight")
     page.keyboard.press("Shift+ArrowDown")
-    told = figure.locator(".said").inner_text()
+    told = figure.locator(".cross-told").inner_text()
     found = re.fullmatch(r"([\d.]+) s, (\d+) rpm", told)
     assert found, told
     page.keyboard.press("Enter")
@@ -195,7 +195,7 @@ def test_the_track_is_corrected_by_keyboard(opened: Opened, files: tuple[Path, P
     assert known[0]["rpm"] == pytest.approx(float(found[2]), abs=1)
     # The focus stays, so that the next key goes on from here.
     page.keyboard.press("Space")
-    assert "a stretch from" in figure.locator(".said").inner_text()
+    assert "a stretch from" in figure.locator(".cross-told").inner_text()
     page.keyboard.press("Shift+ArrowRight")
     page.keyboard.press("Space")
     sent(page, 3)

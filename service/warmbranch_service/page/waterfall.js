@@ -22,7 +22,7 @@ const LOUD = [[20, 22, 25], [60, 45, 95], [168, 67, 26], [217, 180, 74], [252, 2
 export function waterfall(label, told) {
   const canvas = el("canvas", { role: "img", "aria-label": label });
   const over = el("div", { class: "over", "aria-hidden": "true" });
-  const said = el("p", { class: "help said", "aria-live": "polite" });
+  const said = el("p", { class: "help cross-told", "aria-live": "polite" });
   const plate = el("div", { class: "waterfall", tabindex: "0", role: "application", "aria-label": `${label}. Arrows move a cross, Enter says that the engine is there, Space begins and ends a stretch to leave out` }, canvas, over);
   const node = el("div", {}, plate, said);
   let shown = null;
