@@ -17,7 +17,7 @@ from __future__ import annotations
 import copy
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
 Json = Mapping[str, Any]
-PARTS = ("branch", "main_pipe", "surroundings", "engine", "closures")
+PARTS = ("branch", "main_pipe", "surroundings", "engine", "closures", "guessed")
 
 
 class Job:
@@ -41,6 +41,8 @@ class Job:
     branch, main_pipe, surroundings, engine, closures : mapping, optional
         The parts of a request's ``case``. A number is in the unit that its field's name ends with;
         a string carries its own: ``"2.25 in"``, ``"590 F"``.
+    guessed : sequence of str or mapping, optional
+        What of these was guessed, as ``case.guessed`` has it.
     asked : mapping, optional
         Further fields of a request: ``target``, ``readings``, ``attenuation``. Each question takes
         those that are its own.
@@ -60,9 +62,10 @@ class Job:
         engine: Json | None = None,
         closures: Json | None = None,
         *,
+        guessed: Sequence[str | Json] | None = None,
         asked: Json | None = None,
     ) -> None:
-        given = (branch, main_pipe, surroundings, engine, closures)
+        given = (branch, main_pipe, surroundings, engine, closures, guessed)
         pairs = zip(PARTS, given, strict=True)
         case = {name: part for name, part in pairs if part is not None}
         self._request: dict[str, Any] = copy.deepcopy({"case": case, **(asked or {})})

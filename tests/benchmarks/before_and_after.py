@@ -24,7 +24,8 @@ sys.path[:0] = [str(HERE.parents[1])]  # for shared
 from shared.mouths import open_mouth
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import standard_normal
-from warmbranch.belief.unknowns import Spreads, log_spread, with_unknowns
+from warmbranch.belief.unknown import Spreads, log_spread
+from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.case.closures import STANTON, STILL_NUSSELT, Closures, Prior
 from warmbranch.case.one_case import one_case

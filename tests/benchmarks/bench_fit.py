@@ -20,7 +20,8 @@ if __name__ == "__main__":
 
 import numpy as np
 
-from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.belief.unknown import Spreads
+from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit.solve import fit
 from warmbranch.steady.solve import solve
 

@@ -77,6 +77,30 @@ def alone():
     return middle, line
 
 
+def intervals():
+    """A line with its interval beside one without, and beside a steady answer of its own."""
+    from warmbranch_service.steady.answer import steady
+    from warmbranch_service.steady.schema import SteadyRequest
+
+    count = 2 * CHUNK
+    plain = plan_of(count)
+    told = Plan(SweepRequest.model_validate({**request(count), "interval": True}))
+    bare = SteadyRequest.model_validate({"case": request(1)["case"]})
+    executor, best = InProcess(), [float("inf")] * 3
+    for plan in (plain, told):
+        seconds(executor, plan, range(1))
+    steady(bare)
+    for _ in range(REPEATS):
+        for place, plan in enumerate((plain, told)):
+            best[place] = min(best[place], seconds(executor, plan, range(2)) / count)
+        clock = time.perf_counter()
+        for _ in range(50):
+            steady(bare)
+        best[2] = min(best[2], (time.perf_counter() - clock) / 50)
+    print(f"a line with its interval: {best[1] / best[0]:.1f} times one without")
+    print(f"  and {best[1] / best[2]:.2f} times a steady answer with its interval")
+
+
 def processes():
     """Two processes beside one; both have started and loaded before."""
     plan, pools = plan_of(MANY), {count: ProcessPool(count) for count in (1, 2)}
@@ -136,5 +160,6 @@ def scheduler(design, line):
 if __name__ == "__main__":
     memory(FEW)
     memory(MANY)
+    intervals()
     processes()
     scheduler(*alone())

@@ -16,7 +16,8 @@ import numpy as np
 
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import Spreads, with_unknowns
+from warmbranch.belief.unknown import Spreads
+from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.fit.readings import OWN, Heard, Readings, usual_uncertainty

@@ -10,6 +10,7 @@ from closed_forms import Fin, fin_base_heat, fin_excess_ratio
 from warmbranch.base.constants import ICE_POINT, STANDARD_PRESSURE
 from warmbranch.case.materials import metal
 from warmbranch.case.surroundings import Surroundings
+from warmbranch.gas.emissivity import total_emissivity
 from warmbranch.gas.gas import dry_air_table
 from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.nusselt import (
@@ -101,6 +102,12 @@ def metal_conductivity(*, name, temperature_degC):
     return float(metal(name).conductivity(np.array([[temperature_degC + ICE_POINT]]))[0, 0])
 
 
+def gas_emissivity(*, temperature_K, water_atm, carbon_dioxide_atm, pressure_atm, path_m):
+    bar = STANDARD_PRESSURE / 1e5
+    given = (temperature_K, water_atm * bar, carbon_dioxide_atm * bar, pressure_atm * bar)
+    return float(total_emissivity(*map(np.array, given), np.array(100 * path_m)))
+
+
 CALCULATORS = {
     "Nusselt number, level cylinder, natural": of_numbers(nusselt_horizontal_cylinder_natural),
     "Nusselt number, vertical plate, natural": of_numbers(nusselt_vertical_plate_natural),
@@ -116,4 +123,5 @@ CALCULATORS = {
     "temperature along a tube": tube_temperature,
     "heat into a rod": lambda *, base_excess_K, **shape: fin_base_heat(rod(**shape), base_excess_K),
     "conductivity of a metal": metal_conductivity,
+    "total emissivity of a gas": gas_emissivity,
 }

@@ -6,7 +6,7 @@ import numpy as np
 
 from warmbranch.belief.calibration import ENSEMBLE, Calibration, calibrated_ensemble
 from warmbranch.belief.parabolas import COARSE_NODES
-from warmbranch.belief.unknowns import Spreads
+from warmbranch.belief.unknown import Spreads
 from warmbranch.case.case import Case
 from warmbranch.length.build_long import RightLengths
 from warmbranch.length.length_for_tone import bounds, frozen_slope, with_length

@@ -14,3 +14,6 @@ ICE_POINT = 273.15
 
 STANDARD_PRESSURE = 101325.0
 """Standard atmosphere, Pa, exact by definition."""
+
+RADIATION_TERMS = 5
+"""Coefficients of a gas's radiation: gas/emissivity.py makes them, the core reads as many."""

@@ -13,7 +13,8 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import InputError
 from warmbranch.belief.draws import standard_normal
-from warmbranch.belief.unknowns import UNKNOWNS, Gaussian, Spreads, with_unknowns
+from warmbranch.belief.unknown import Gaussian, Spreads
+from warmbranch.belief.unknowns import UNKNOWNS, with_unknowns
 from warmbranch.case.case import Case
 
 ENSEMBLE = 256
@@ -99,7 +100,11 @@ class Calibration:
 
     def effective_in(self, case: Case) -> Calibration:
         """The part that has an effect in one design: what the case fixes is left out."""
-        every = Spreads(emissivity=1.0, air_temperature=1.0, gas_temperature=1.0)
+        every = Spreads(
+            **dict.fromkeys(("emissivity", "air_temperature", "gas_temperature"), 1.0),
+            **dict.fromkeys(("air_speed", "radiant_temperature"), 1.0),
+            **dict.fromkeys(("rise", "wrap_conductivity"), 1.0),
+        )
         keep = [
             i for i, name in enumerate(self.names) if UNKNOWNS[name].prior(case, every) is not None
         ]

@@ -9,7 +9,7 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.draws import standard_normal
-from warmbranch.belief.unknowns import Spreads, log_spread
+from warmbranch.belief.unknown import Spreads, log_spread
 from warmbranch.case.closures import FLOW_LOSS, LEVEL_LOSS
 from warmbranch.sound import acoustics
 from warmbranch.steady.answer import Answer

@@ -8,17 +8,22 @@ what was learned on one day and length serves another.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
+from warmbranch.belief.unknown import TABLE_MARGIN, Gaussian, Spreads, Unknown, log_spread
+from warmbranch.belief.unknowns_around import (
+    air_speed,
+    radiant_temperature,
+    rise,
+    wrap_conductivity,
+)
 from warmbranch.case.case import Case
 from warmbranch.case.closures import (
     BUOYANCY,
-    CAP_PRESSURE,
     MOUTH_EXCHANGE,
     MOUTH_FACTOR,
     OUTER_FILM_FACTOR,
@@ -36,38 +41,6 @@ from warmbranch.case.closures import (
 )
 from warmbranch.gas.gas import COLDEST, HOTTEST
 
-NORMAL_95 = 1.959963984540054
-"""Standard deviations to either side that hold 95 % of a normal distribution."""
-
-AIR_TEMPERATURE_SPREAD = 5.0
-"""K, one standard deviation: air under a car is not that of the forecast. Our judgement."""
-
-GAS_TEMPERATURE_SPREAD = 0.10
-"""One standard deviation of the logarithm of the main gas's excess over the air. Our judgement:
-a thermocouple at a wall, another load, another place along the pipe."""
-
-LEAST_GAS_SPREAD = 25.0
-"""K, the least of the same: an error of the instrument and its place does not shrink with the
-excess. Our judgement."""
-
-MASS_FLOW_SPREAD = 0.05
-"""One standard deviation of the logarithm of a mass flow that is given. Our judgement."""
-
-COMPOSITION_SPREAD = 0.005
-"""One standard deviation of the logarithm of the sound speed, from fuel, excess air and humidity
-that may be otherwise: lean diesel exhaust at idle against petrol's is 1.5 % faster. It goes with
-``tone``, as it moves the sound speed all along alike."""
-
-EMISSIVITY_SPREAD = 0.4
-"""One standard deviation of the logit of a named surface's emissivity: what most of the ranges
-in surfaces.py come to."""
-
-
-def log_spread(prior: Prior) -> float:
-    """Standard deviation of the logarithm, from the range that holds 95 %."""
-    return float(np.log(prior.high / prior.low) / (2 * NORMAL_95))
-
-
 HALF_SQUARE = np.pi / 4
 """rad. Lean of the mouth at which the next three are told; they go with it."""
 
@@ -78,75 +51,6 @@ the stirring two bores in; nobody measured it, and upstream is not known."""
 
 LEAN_MOUTH = 0.6
 """The same of the mouth correction: 0.3 radii of 0.5, in our judgement; no formula was found."""
-
-CAP_PRESSURE_SPREAD = log_spread(CAP_PRESSURE)
-
-TABLE_MARGIN = 2.5
-"""Standard deviations of gas and air temperature that must lie within the property tables."""
-
-
-class Gaussian(NamedTuple):
-    """A normal prior in an unknown's own coordinate."""
-
-    centre: float
-    spread: float
-
-
-@dataclass(frozen=True)
-class Spreads:
-    """Prior widths that belong to a case, not to the model.
-
-    Parameters
-    ----------
-    air_temperature : float, K
-    gas_temperature : float, dimensionless
-        Of the logarithm of the excess over the air.
-    least_gas_temperature : float, K
-        Of the excess, where ``gas_temperature`` comes to less.
-    composition : float, dimensionless
-        Of the logarithm of the gas's sound speed. 0 where the mixture is known.
-    emissivity : float, dimensionless
-        Of the logit of the branch's own emissivity. 0 where it is known.
-    mass_flow : float, dimensionless
-        Of the logarithm of the main pipe's mass flow.
-    cap_pressure : float, dimensionless
-        Of the logarithm of the tone's pressure at the cap. 0 where it is known.
-    fixed : frozenset of str
-        Unknowns taken as known.
-    """
-
-    air_temperature: float = AIR_TEMPERATURE_SPREAD
-    gas_temperature: float = GAS_TEMPERATURE_SPREAD
-    least_gas_temperature: float = LEAST_GAS_SPREAD
-    composition: float = COMPOSITION_SPREAD
-    emissivity: float = EMISSIVITY_SPREAD
-    mass_flow: float = MASS_FLOW_SPREAD
-    cap_pressure: float = CAP_PRESSURE_SPREAD
-    fixed: frozenset[str] = frozenset()
-
-
-@dataclass(frozen=True)
-class Unknown:
-    """One thing that is uncertain.
-
-    Parameters
-    ----------
-    name : str
-    unit : str
-        Of the value that people read: SI, ``"1"`` for a pure number.
-    prior : callable
-        From one case and its spreads to the prior, or None where the unknown has no effect.
-    apply : callable
-        From a batch of cases and one coordinate a design to the batch that has it.
-    value : callable
-        From one case and coordinates to values in ``unit``.
-    """
-
-    name: str
-    unit: str
-    prior: Callable[[Case, Spreads], Gaussian | None]
-    apply: Callable[[Case, FloatArray], Case]
-    value: Callable[[Case, FloatArray], FloatArray]
 
 
 def _coefficient(
@@ -277,11 +181,15 @@ def _air_temperature() -> Unknown:
         outside = case.surroundings
         # Radiant surroundings that were taken to be as warm as the air stay so.
         follows = outside.radiant_temperature == outside.air_temperature
+        behind = outside.rear_radiant_temperature == outside.rear_air_temperature
         return case.changed(
             surroundings=outside.changed(
                 air_temperature=outside.air_temperature + coordinate,
                 radiant_temperature=outside.radiant_temperature
                 + np.where(follows, coordinate, 0.0),
+                rear_air_temperature=outside.rear_air_temperature + coordinate,
+                rear_radiant_temperature=outside.rear_radiant_temperature
+                + np.where(behind, coordinate, 0.0),
             ),
         )
 
@@ -332,6 +240,11 @@ UNKNOWNS: dict[str, Unknown] = {
         # Gas before air: its excess is told over the air that the case names.
         _gas_temperature(),
         _air_temperature(),
+        # After the air, which may take what the branch radiates to along.
+        radiant_temperature(),
+        air_speed(),
+        rise(),
+        wrap_conductivity(),
         _mass_flow(),
         _leaning(
             _resists(_coefficient("mouth_exchange", MOUTH_EXCHANGE, None, needs_flow=True)),

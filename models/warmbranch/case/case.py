@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
-from warmbranch.base.batch import Batched
+import numpy as np
+
+from warmbranch.base.batch import Batched, FloatArray
+from warmbranch.base.constants import RADIATION_TERMS
 from warmbranch.case.closures import Closures
 from warmbranch.case.geometry import Branch
 from warmbranch.case.main_pipe import MainPipe
 from warmbranch.case.materials import Metal
 from warmbranch.case.surroundings import Covering, Surroundings
-from warmbranch.gas.gas import Composition
+from warmbranch.gas.emissivity import exchange_coefficients
+from warmbranch.gas.gas import SPECIES, Composition
 
 
 @dataclass(frozen=True)
@@ -24,3 +29,25 @@ class Case(Batched):
     gas: Composition
     surroundings: Surroundings
     closures: Closures
+
+    @cached_property
+    def radiation_coefficients(self) -> FloatArray:
+        """Of the gas's radiation to the bore, as :func:`exchange_coefficients` has them.
+
+        Its path is that of the bore at the mouth.
+
+        (designs, RADIATION_TERMS); 0 for a gas taken as transparent and where the inner film is
+        fixed.
+        """
+        strength = self.closures.gas_radiation
+        strength = np.where(np.isnan(self.closures.fixed_inner_film), strength, 0.0)
+        if not np.any(strength):
+            return np.zeros((len(self), RADIATION_TERMS))
+        shares = self.gas.mole_fractions
+        found = exchange_coefficients(
+            shares[:, SPECIES.index("H2O")],
+            shares[:, SPECIES.index("CO2")],
+            self.surroundings.pressure,
+            self.branch.bore,
+        )
+        return strength[:, None] * found

@@ -7,7 +7,7 @@ readings. Their priors stand beside them here and nowhere else.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import NamedTuple
 
@@ -50,8 +50,10 @@ STIRRED_FILM = Prior(1.0, 0.5, 2.0)
 """``B``: what stirring adds to the inner film's Nusselt number, over ``√(D/ν)``."""
 
 BUOYANCY = Prior(1.0, 0.25, 4.0)
-"""The buoyant counterflow over that of mixing.py. Our own simulation: 0.2 to 2.1 in level and
-rising branches, with a front that still moved."""
+"""The buoyant counterflow over that of mixing.py, as long as the inner film leaves it out. Our own
+simulation (fixtures/simulated/BuoyantTube.toml), Ra 3e4 to 3e6: to give the gas's temperature,
+level and rising branches need 0.3 to 4.7, half of them 0.4 to 1.3: the range can not be narrowed
+without the film. With it the level ones need 0.9 to 1.5."""
 
 PULSATION = Prior(0.1, 0.01, 0.5)
 """``C_p``, where it is given in place of that of laminar layers: mixing by pulsation, over ω ξ²."""
@@ -154,6 +156,9 @@ class Closures(Batched):
         Visco-thermal losses at the bore's wall.
     flow_loss, level_loss : (designs,) array, dimensionless
         ``k_f``, ``K``: what resists at the mouth, by the flow past it and by the tone's own level.
+    gas_radiation : (designs,) array, dimensionless
+        Multiplies what carbon dioxide and water exchange with the bore's wall by radiation; 0 for a
+        transparent gas. Not looked at where the inner film is fixed.
     """
 
     mouth_exchange: FloatArray
@@ -177,6 +182,7 @@ class Closures(Batched):
     wall_losses: BoolArray
     flow_loss: FloatArray
     level_loss: FloatArray
+    gas_radiation: FloatArray = field(default_factory=lambda: np.zeros(1))
 
     @classmethod
     def default(cls) -> Closures:

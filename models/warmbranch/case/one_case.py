@@ -83,6 +83,10 @@ BOX = {
     "radiant_temperature": Range(233.15, 673.15, "K", CELSIUS),
     "pressure": Range(50e3, 200e3, "Pa", (Slip("kPa", 1e3), Slip("bar", 1e5))),
     "air_speed": Range(0.0, 60.0, "m/s", (Slip("km/h", 1 / 3.6), Slip("mph", 0.44704))),
+    "rear_from": Range(0.0, 6.0, "m", MILLIMETRES),
+    "rear_air_temperature": Range(233.15, 333.15, "K", CELSIUS),
+    "rear_radiant_temperature": Range(233.15, 673.15, "K", CELSIUS),
+    "rear_air_speed": Range(0.0, 60.0, "m/s", (Slip("km/h", 1 / 3.6), Slip("mph", 0.44704))),
 }
 """The admissible box in SI, by the names of ``one_case``."""
 
@@ -114,6 +118,10 @@ def one_case(
     radiant_temperature: float | None = None,
     pressure: float = PRESSURE,
     air_speed: float = 0.0,
+    rear_from: float | None = None,
+    rear_air_temperature: float | None = None,
+    rear_radiant_temperature: float | None = None,
+    rear_air_speed: float = 0.0,
     closures: Closures | None = None,
     hardly_warm: bool = False,
 ) -> Case:
@@ -147,6 +155,11 @@ def one_case(
         The latter as the former when left out.
     pressure : float, Pa
     air_speed : float, m/s
+    rear_from : float, m
+        From the mouth: what is around the branch behind it, where that differs. Temperatures left
+        out are those of the front, or the rear's own air.
+    rear_air_temperature, rear_radiant_temperature : float, K
+    rear_air_speed : float, m/s
     closures : Closures
     hardly_warm : bool
         Whether gas between the air's temperature and 100 °C is meant.
@@ -196,6 +209,10 @@ def one_case(
         "radiant_temperature": radiant,
         "pressure": pressure,
         "air_speed": air_speed,
+        "rear_from": rear_from,
+        "rear_air_temperature": rear_air_temperature,
+        "rear_radiant_temperature": rear_radiant_temperature,
+        "rear_air_speed": rear_air_speed,
     }
     for name, value in numbers.items():
         if value is not None:
@@ -209,6 +226,13 @@ def one_case(
     def one(value: float) -> FloatArray:
         return np.array([value], dtype=np.float64)
 
+    rear: list[FloatArray] = []
+    if rear_from is not None:
+        own_air = air_temperature if rear_air_temperature is None else rear_air_temperature
+        faced = rear_radiant_temperature
+        if faced is None:
+            faced = own_air if radiant_temperature is None else radiant
+        rear = [one(value) for value in (rear_from, own_air, faced, rear_air_speed)]
     return Case(
         branch=Branch(
             one(outside_diameter),
@@ -234,7 +258,7 @@ def one_case(
         ),
         gas=gas,
         surroundings=Surroundings(
-            one(air_temperature), one(radiant), one(pressure), one(air_speed)
+            one(air_temperature), one(radiant), one(pressure), one(air_speed), *rear
         ),
         closures=Closures.default() if closures is None else closures,
     )

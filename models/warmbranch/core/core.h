@@ -24,6 +24,8 @@
 
 /* ---- Records that Python fills ---------------------------------------------------------- */
 
+#define RADIATION_TERMS 5 /* the size of radiation_coefficients; a test counts all numbers */
+
 /* One design: the numbers of a case, see case.py. */
 struct design {
     /* the branch: m, m, m, rad; a positive rise climbs from mouth to cap */
@@ -37,12 +39,16 @@ struct design {
     double mass_flow, main_emissivity, film_augmentation, incident_pressure, cap_pressure;
     /* surroundings; K, Pa, m/s */
     double air_temperature, radiant_temperature, pressure, air_speed;
+    /* the same behind a place, m, that is infinite where there is none */
+    double rear_from, rear_air_temperature, rear_radiant_temperature, rear_air_speed;
     /* closures, see closures.py */
     double mouth_exchange, tone_exchange, stirring, reach, sharpness, pulsation;
     double stirred_film, still_nusselt;
     double stanton, buoyancy, outer_film_factor, mouth_factor, tone;
     double fixed_diffusivity, fixed_inner_film, fixed_outer_film, fixed_mouth_length;
     double mouth_model, wall_losses;
+    /* of the gas's radiation to the bore, see emissivity.py; all 0 for a transparent one */
+    double radiation_coefficients[5];
 };
 
 /* A gas for each design (or one for all), and the air around them, on tables of one grid. */
@@ -99,16 +105,18 @@ void make_prandtl_series(void);
 struct balance {
     int64_t nodes, padded;
     struct gas_table gas;
-    struct outside out;
+    struct outside out, rear;
     double bore, bore_area, wall_area, rise, buoyancy, stanton, fixed_film, gas_per_kelvin;
     double still_nusselt, stirred_film;
     double main_gas, mouth_resistance; /* K, K/W; 0 where the mouth does not resist */
     double conductivity[3];
-    bool wrapped;
+    double radiation[RADIATION_TERMS]; /* times the constant of Stefan and Boltzmann */
+    bool wrapped, has_rear, radiates;
     double *x, *gas_t, *wall_t, *skin_t; /* m and K */
     double *forced;                      /* mixing that does not depend on temperatures, m²/s */
     /* of the grid alone */
     double *per_step, *width_share, *bore_surface, *cap_area, *skin_area, *wrap_conductance;
+    double *rear_share, *rear_flux, *rear_slope; /* of skin_area; what leaves, were all rear */
     /* of faces; face n lies left of node n, and none at the ends */
     double *forced_face, *buoyant, *by_left, *by_right;
     double *flux, *flux_left, *flux_right, *metal_flux, *metal_left, *metal_right;
@@ -129,6 +137,7 @@ struct balance {
 bool balance_make(struct balance *b, int64_t nodes);
 void balance_free(struct balance *b);
 void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m, int64_t i);
+void surrounded_by(const struct design *d, double *low, double *high);
 void balance_grid(struct balance *b, const struct design *d);
 void balance_mixing(struct balance *b);
 double characteristic_impedance(const struct balance *b, double t);

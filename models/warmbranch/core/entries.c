@@ -63,8 +63,8 @@ PUBLIC bool core_heat(struct heat_job *job)
         balance_mixing(&b);
         double hot = d->main_gas_temperature, wall = b.wall_t[0];
         balance_mouth(&b, d, hot, d->mass_flow, d->cap_pressure);
-        double low = fmin(fmin(hot, wall), fmin(d->air_temperature, d->radiant_temperature));
-        double high = fmax(fmax(hot, wall), fmax(d->air_temperature, d->radiant_temperature));
+        double low = fmin(hot, wall), high = fmax(hot, wall);
+        surrounded_by(d, &low, &high);
         newton_steady(&b, &job->ends, &job->rules, low, high, job->report + i);
         memcpy(job->gas + at, b.gas_t, bytes);
         memcpy(job->wall + at, b.wall_t, bytes);

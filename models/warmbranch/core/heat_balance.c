@@ -19,7 +19,7 @@ bool balance_make(struct balance *b, int64_t nodes)
     double **arrays[] = {
         &b->x, &b->gas_t, &b->wall_t, &b->skin_t, &b->forced,
         &b->per_step, &b->width_share, &b->bore_surface, &b->cap_area, &b->skin_area,
-        &b->wrap_conductance, &b->forced_face, &b->buoyant, &b->by_left, &b->by_right,
+        &b->wrap_conductance, &b->rear_share, &b->rear_flux, &b->rear_slope, &b->forced_face, &b->buoyant, &b->by_left, &b->by_right,
         &b->flux, &b->flux_left, &b->flux_right, &b->metal_flux, &b->metal_left, &b->metal_right,
         &b->k, &b->k_slope, &b->cp, &b->cp_slope, &b->mu, &b->mu_slope,
         &b->volumetric, &b->volumetric_slope,
@@ -72,6 +72,11 @@ void balance_fit(struct balance *b, const struct design *d, const struct mixture
     b->fixed_film = d->fixed_inner_film;
     b->gas_per_kelvin = d->pressure / b->gas.gas_constant; /* density times temperature */
     memcpy(b->conductivity, d->conductivity, sizeof b->conductivity);
+    b->radiates = false;
+    for (int64_t k = 0; k < RADIATION_TERMS; k++) {
+        b->radiation[k] = STEFAN_BOLTZMANN * d->radiation_coefficients[k];
+        b->radiates |= d->radiation_coefficients[k] != 0;
+    }
     b->wrapped = d->wrap_thickness > 0;
     if (b->buoyancy == 0) { /* nothing of the design before may stay */
         size_t bytes = (size_t)(b->padded + LANES) * sizeof(double);
@@ -92,6 +97,22 @@ void balance_fit(struct balance *b, const struct design *d, const struct mixture
         .fixed_film = d->fixed_outer_film,
         .emissivity = d->emissivity,
     };
+    b->has_rear = d->rear_from < d->length;
+    b->rear = b->out;
+    b->rear.air_temperature = d->rear_air_temperature;
+    b->rear.radiant_temperature = d->rear_radiant_temperature;
+    b->rear.air_speed = d->rear_air_speed;
+}
+
+/* Widen a range of temperatures by those of all that is around the branch. */
+void surrounded_by(const struct design *d, double *low, double *high)
+{
+    *low = fmin(*low, fmin(d->air_temperature, d->radiant_temperature));
+    *high = fmax(*high, fmax(d->air_temperature, d->radiant_temperature));
+    if (!isfinite(d->rear_from))
+        return;
+    *low = fmin(*low, fmin(d->rear_air_temperature, d->rear_radiant_temperature));
+    *high = fmax(*high, fmax(d->rear_air_temperature, d->rear_radiant_temperature));
 }
 
 /* What follows from the nodes x alone. */
@@ -108,6 +129,13 @@ void balance_grid(struct balance *b, const struct design *d)
         b->bore_surface[n] = PI * b->bore * width;
         b->cap_area[n] = n == last ? b->bore_area : 0.0;
         b->skin_area[n] = PI * diameter * width + (n == last ? PI / 4 * diameter * diameter : 0.0);
+    }
+    for (int64_t n = 0; b->has_rear && n <= last; n++) {
+        double begin = n > 0 ? (b->x[n - 1] + b->x[n]) / 2 : b->x[0];
+        double width = b->bore_surface[n] / (PI * b->bore);
+        double beyond = fmin(fmax(begin + width - d->rear_from, 0.0), width);
+        double cap = n == last ? PI / 4 * diameter * diameter : 0.0;
+        b->rear_share[n] = (PI * diameter * beyond + cap) / b->skin_area[n];
     }
     if (!b->wrapped)
         return;
@@ -187,6 +215,7 @@ static void gas_at_nodes(struct balance *b)
  * Mixing by it in full, with sources: mixing.buoyant_counterflow. */
 
 #define ISOTHERMAL_PERIMETER (1.0 / 23040) /* in the manner of Bejan & Tien (1978), derived */
+#define LAYERED 7.0                        /* dying of the level part where it is hotter above */
 #define GENTLE_GRADIENT 10.0               /* K/m; below it the buoyant part fades smoothly */
 #define TINY 1e-300                        /* keeps nothing over nothing at nothing */
 
@@ -204,6 +233,7 @@ static void counterflow_at_faces(struct balance *b)
     double gravity_across = fmax(GRAVITY * cos(b->rise), 0.0);
     double gravity_along = GRAVITY * fabs(sin(b->rise));
     double towards = (b->rise < 0) - (b->rise > 0);
+    double layered = exp(-LAYERED * fabs(sin(b->rise)));
     double half_bore_squared = 0.25 * b->bore * b->bore;
     for (int64_t n = 1; n < b->nodes; n += LANES) {
         int64_t left = n - 1;
@@ -230,6 +260,10 @@ static void counterflow_at_faces(struct balance *b)
         if (gravity_along > 0) {
             quad up_slope, up = smooth_size(quad_max(gradient * towards, quad_of(0)), &up_slope);
             quad steep = 4 * half_bore_squared * quad_sqrt(gravity_along * per_t * up);
+            quad kept = layered + (1 - layered) * (up / (size + TINY));
+            level *= kept;
+            by_gradient *= kept;
+            by_temperature *= kept;
             by_gradient += towards * 0.5 * steep * up_slope / (up + TINY);
             by_temperature += -0.5 * steep * per_t;
             level += steep;
@@ -281,6 +315,19 @@ static void fluxes_at_faces(struct balance *b)
     }
 }
 
+/* What a gas or a wall sends to the other by the gas's radiation, W/m², and its slope: radiation.py. */
+static quad radiated(const double *coefficients, quad temperature, quad *slope)
+{
+    quad t = temperature * 1e-3, cubed = temperature * temperature * temperature;
+    quad whole = quad_of(0), bent = quad_of(0);
+    for (int64_t k = RADIATION_TERMS - 1; k >= 0; k--) {
+        bent = bent * t + coefficients[k];
+        whole = whole * t + coefficients[k] / (double)(4 + k);
+    }
+    *slope = cubed * bent;
+    return cubed * temperature * whole;
+}
+
 /* Exchange of gas and wall, and the residuals of both.
  *
  * The inner film is (Nu_0 + B √(D/ν)) k/d + St* ρ c_p D_mix/d, with the forced mixing D under the
@@ -317,18 +364,25 @@ static void rows_at_nodes(struct balance *b)
             to_right = scaled * quad_at(b->by_right + n + 1) * surface;
         }
         quad excess = quad_at(b->gas_t + n) - quad_at(b->wall_t + n);
-        quad given = exchange * excess, here = to_here * excess + exchange;
+        quad given = exchange * excess, here = to_here * excess + exchange, taken = exchange;
+        if (b->radiates) {
+            quad by_gas, by_wall, sent = radiated(b->radiation, quad_at(b->gas_t + n), &by_gas);
+            sent -= radiated(b->radiation, quad_at(b->wall_t + n), &by_wall);
+            given += (surface + cap) * sent;
+            here += (surface + cap) * by_gas;
+            taken += (surface + cap) * by_wall;
+        }
         quad left = to_left * excess, right = to_right * excess;
         quad_put(b->gas_amiss + n, quad_at(b->flux + n + 1) - quad_at(b->flux + n) + given);
         quad_put(b->gas_left + n, left - quad_at(b->flux_left + n));
         quad_put(b->gas_here + n, quad_at(b->flux_left + n + 1) - quad_at(b->flux_right + n) + here);
-        quad_put(b->gas_wall + n, -exchange);
+        quad_put(b->gas_wall + n, -taken);
         quad_put(b->gas_right + n, quad_at(b->flux_right + n + 1) + right);
         quad_put(b->wall_amiss + n,
                  quad_at(b->metal_flux + n + 1) - quad_at(b->metal_flux + n) - given);
         quad_put(b->wall_left + n, -quad_at(b->metal_left + n));
         quad_put(b->wall_here + n,
-                 quad_at(b->metal_left + n + 1) - quad_at(b->metal_right + n) + exchange);
+                 quad_at(b->metal_left + n + 1) - quad_at(b->metal_right + n) + taken);
         quad_put(b->wall_right + n, quad_at(b->metal_right + n + 1));
         quad_put(b->wall_gas_left + n, -left);
         quad_put(b->wall_gas_here + n, -here);
@@ -352,5 +406,12 @@ void balance_assemble(struct balance *b)
         counterflow_at_faces(b);
     fluxes_at_faces(b);
     outside_fluxes(&b->out, b->padded, b->skin_t, b->skin_loss, b->skin_slope);
+    if (b->has_rear) {
+        outside_fluxes(&b->rear, b->padded, b->skin_t, b->rear_flux, b->rear_slope);
+        for (int64_t n = 0; n < b->nodes; n++) {
+            b->skin_loss[n] += b->rear_share[n] * (b->rear_flux[n] - b->skin_loss[n]);
+            b->skin_slope[n] += b->rear_share[n] * (b->rear_slope[n] - b->skin_slope[n]);
+        }
+    }
     rows_at_nodes(b);
 }

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
+from warmbranch.base.constants import RADIATION_TERMS
 
 _Fields = list[tuple[str, Any]]
 
@@ -32,7 +33,9 @@ DESIGN = (
     *("main_pipe.skin_temperature", "main_pipe.mass_flow", "main_pipe.emissivity"),
     *("main_pipe.film_augmentation", "main_pipe.incident_pressure", "main_pipe.cap_pressure"),
     *("surroundings.air_temperature", "surroundings.radiant_temperature"),
-    *("surroundings.pressure", "surroundings.air_speed"),
+    *("surroundings.pressure", "surroundings.air_speed", "surroundings.rear_from"),
+    *("surroundings.rear_air_temperature", "surroundings.rear_radiant_temperature"),
+    "surroundings.rear_air_speed",
     *("closures.mouth_exchange", "closures.tone_exchange", "closures.stirring"),
     *("closures.reach", "closures.sharpness", "closures.pulsation"),
     *("closures.stirred_film", "closures.still_nusselt"),
@@ -40,11 +43,12 @@ DESIGN = (
     *("closures.mouth_factor", "closures.tone"),
     *("closures.fixed_diffusivity", "closures.fixed_inner_film", "closures.fixed_outer_film"),
     *("closures.fixed_mouth_length", "closures.mouth_model", "closures.wall_losses"),
+    "radiation_coefficients",
 )
 """Where the numbers of ``struct design`` stand in a case, in order."""
 
 _values = attrgetter(*DESIGN)
-NUMBERS = len(DESIGN) + 2  # the conductivity has three
+NUMBERS = len(DESIGN) + 2 + RADIATION_TERMS - 1  # the conductivity has three
 
 
 def designs(case: Any) -> FloatArray:

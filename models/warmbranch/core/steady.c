@@ -109,8 +109,8 @@ static void balance_heat(struct block *block, struct balance *b, struct profiles
     size_t bytes = (size_t)p->nodes * sizeof(double);
     const struct design *d = job->design + which;
     double wall = job->mouth[which].wall, hot = d->main_gas_temperature;
-    double low = fmin(fmin(hot, wall), fmin(d->air_temperature, d->radiant_temperature));
-    double high = fmax(fmax(hot, wall), fmax(d->air_temperature, d->radiant_temperature));
+    double low = fmin(hot, wall), high = fmax(hot, wall);
+    surrounded_by(d, &low, &high);
     balance_fit(b, d, &job->mixtures, which);
     memcpy(b->x, p->x + at, bytes);
     memcpy(b->gas_t, p->gas + at, bytes);

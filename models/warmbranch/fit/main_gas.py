@@ -8,12 +8,8 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.draws import standard_normal
-from warmbranch.belief.unknowns import (
-    AIR_TEMPERATURE_SPREAD,
-    GAS_TEMPERATURE_SPREAD,
-    log_spread,
-    shifted_emissivity,
-)
+from warmbranch.belief.unknown import AIR_TEMPERATURE_SPREAD, GAS_TEMPERATURE_SPREAD, log_spread
+from warmbranch.belief.unknowns import shifted_emissivity
 from warmbranch.case.closures import OUTER_FILM_FACTOR, PULSATION_AUGMENTATION
 from warmbranch.case.main_pipe import MainPipe
 from warmbranch.case.surroundings import Surroundings

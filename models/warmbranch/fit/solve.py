@@ -12,7 +12,8 @@ from warmbranch.base import tally
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import LEVELS
-from warmbranch.belief.unknowns import NORMAL_95, UNKNOWNS, Spreads, shifted_emissivity
+from warmbranch.belief.unknown import NORMAL_95, Spreads
+from warmbranch.belief.unknowns import UNKNOWNS, shifted_emissivity
 from warmbranch.case.case import Case
 from warmbranch.fit.clock import START, WARMTH
 from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble

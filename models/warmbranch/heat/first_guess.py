@@ -11,10 +11,14 @@ from warmbranch.heat.heat_balance import HeatBalance
 
 def bounds(case: Case, wall_at_mouth: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Lowest and highest temperature that a solution can take, (designs, 1), K."""
-    air, radiant = case.surroundings.air_temperature, case.surroundings.radiant_temperature
-    hot = case.main_pipe.gas_temperature
-    low = np.minimum(np.minimum(hot, wall_at_mouth), np.minimum(air, radiant))
-    high = np.maximum(np.maximum(hot, wall_at_mouth), np.maximum(air, radiant))
+    around, hot = case.surroundings, case.main_pipe.gas_temperature
+    low = high = hot
+    everything = [wall_at_mouth, around.air_temperature, around.radiant_temperature]
+    if np.isfinite(around.rear_from).any():
+        rear = around.rear
+        everything += [rear.air_temperature, rear.radiant_temperature]
+    for temperature in everything:
+        low, high = np.minimum(low, temperature), np.maximum(high, temperature)
     return low[:, None], high[:, None]
 
 

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import GasState, MixtureTable
-from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.linearised import Linearised, divergence, face_mean, node_mean
 from warmbranch.heat.mixing import Diffusivity, buoyant_counterflow
-from warmbranch.heat.radiation import radiative_flux
+from warmbranch.heat.outside import Outside
+from warmbranch.heat.radiation import gas_exchange
 from warmbranch.heat.sections import Sections, sections
 
 
@@ -145,18 +145,9 @@ class HeatBalance:
         return conductance
 
     @cached_property
-    def film(self) -> OutsideFilm:
-        """Convection outside."""
-        case = self.case
-        return OutsideFilm(
-            self.air,
-            case.surroundings,
-            outside_diameter=self.skin_diameter,
-            length=case.branch.length,
-            rise=case.branch.rise,
-            factor=case.closures.outer_film_factor,
-            fixed=case.closures.fixed_outer_film,
-        )
+    def _outside(self) -> Outside:
+        """What is around the skin."""
+        return Outside(self.case, self.air, self.x, self.width, self.skin_diameter, self.skin_area)
 
     def linearise(self, gas: FloatArray, wall: FloatArray, skin: FloatArray) -> Linearised:
         """Residuals and slopes at the given temperatures, each (designs, nodes), K."""
@@ -191,7 +182,12 @@ class HeatBalance:
         excess = gas - wall
         given = exchange * excess
         given_left, given_right = given_left * excess, given_right * excess
-        given_here = given_here * excess + exchange
+        given_here, taken_here = given_here * excess + exchange, exchange
+        if self._radiating is not None:
+            radiated, by_gas, by_wall = gas_exchange(self._radiating, gas, wall)
+            given = given + self._radiating_surface * radiated
+            given_here = given_here + self._radiating_surface * by_gas
+            taken_here = exchange + self._radiating_surface * by_wall
 
         # Wall: conduction through the faces.
         steel = face_mean(wall)
@@ -203,12 +199,7 @@ class HeatBalance:
         wall_flux = wall_fall * wall_conductivity
         wall_flux_left, wall_flux_right = bent + wall_through, bent - wall_through
 
-        convection, convection_slope = self.film.flux(skin)
-        radiation, radiation_slope = radiative_flux(
-            skin,
-            case.surroundings.radiant_temperature[:, None],
-            case.covering.emissivity[:, None],
-        )
+        outwards, outwards_slope = self._outside.flux(skin)
         leaving, left, here, right = divergence(flux, flux_left, flux_right)
         wall_leaving, wall_left, wall_here, wall_right = divergence(
             wall_flux, wall_flux_left, wall_flux_right
@@ -218,16 +209,16 @@ class HeatBalance:
             gas_left=left + given_left,
             gas_here=here + given_here,
             gas_right=right + given_right,
-            gas_wall=-exchange,
+            gas_wall=-taken_here,
             wall=wall_leaving - given,
             wall_left=wall_left,
-            wall_here=wall_here + exchange,
+            wall_here=wall_here + taken_here,
             wall_right=wall_right,
             wall_gas_left=-given_left,
             wall_gas_here=-given_here,
             wall_gas_right=-given_right,
-            skin_loss=self.skin_area * (convection + radiation),
-            skin_slope=self.skin_area * (convection_slope + radiation_slope),
+            skin_loss=self.skin_area * outwards,
+            skin_slope=self.skin_area * outwards_slope,
             wrap_conductance=self.wrap_conductance,
             wall_over_skin=wall - skin,
             mouth_resistance=self.mouth_resistance,
@@ -270,6 +261,19 @@ class HeatBalance:
     @cached_property
     def _wall_area_by_spacing(self) -> FloatArray:
         return self._wall_area / self.spacing
+
+    @cached_property
+    def _radiating(self) -> FloatArray | None:
+        """Coefficients of the gas's radiation; None where all gases are transparent."""
+        coefficients = self.case.radiation_coefficients
+        return coefficients if np.any(coefficients) else None
+
+    @cached_property
+    def _radiating_surface(self) -> FloatArray:
+        """Inner surface of each control volume, the cap's included, m²."""
+        surface = self.bore_surface.copy()
+        surface[:, -1:] += self._cap_area
+        return surface
 
     @cached_property
     def _still_nusselt(self) -> FloatArray:

@@ -51,3 +51,34 @@ def radiative_flux(
     cubed = temperature * np.square(temperature)
     fourth = np.square(np.square(radiant_temperature))
     return strength * (cubed * temperature - fourth), 4 * strength * cubed
+
+
+def gas_exchange(
+    coefficients: FloatArray, gas: FloatArray, wall: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Heat that a gas radiates to the wall round it, W/m², and its slopes, W/(m² K).
+
+    Parameters
+    ----------
+    coefficients : (designs, terms) array, dimensionless
+        See :func:`warmbranch.gas.emissivity.exchange_coefficients`, which has equation and source.
+    gas, wall : (designs, nodes) array, K
+
+    Returns
+    -------
+    flux, by_gas, by_wall : (designs, nodes) array
+        ``by_wall`` is the slope with a colder wall: both are above 0.
+    """
+
+    def potential(temperature: FloatArray) -> tuple[FloatArray, FloatArray]:
+        t = temperature / 1000
+        slope, whole = np.zeros_like(t), np.zeros_like(t)
+        for k in range(coefficients.shape[1] - 1, -1, -1):
+            own = coefficients[:, k, None]
+            slope = slope * t + own
+            whole = whole * t + own / (4 + k)
+        cubed = STEFAN_BOLTZMANN * temperature * np.square(temperature)
+        return cubed * temperature * whole, cubed * slope
+
+    (sent, by_gas), (taken, by_wall) = potential(gas), potential(wall)
+    return sent - taken, by_gas, by_wall

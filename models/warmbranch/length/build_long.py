@@ -68,7 +68,7 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
     Parameters
     ----------
     sized : Sized
-        One design at the length that is right for the middle of what is believed.
+        One design at the length that is right for the case, or for the middle of what is believed.
     given : Case
         The same, as the user gives it: not yet :meth:`Calibration.applied_to`.
     calibration : Calibration
@@ -96,16 +96,16 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
     """
     right, tone = float(sized.length[0]), sized.frequency
     there = Parabolas.around(given, calibration)
-    answer = solve(
-        with_length(there.cases, np.full(len(there.cases), right)), nodes=COARSE_NODES, modes=1
-    )
+    # The case that ``right`` is right for stands last: what is open lies beside it in the middle.
+    cases = Case.concatenate([there.cases, sized.answer.case])
+    answer = solve(with_length(cases, np.full(len(cases), right)), nodes=COARSE_NODES, modes=1)
     heard = answer.resonance[:, 0]
     # Where losses leave no resonance, the transit time still tells which way it would move.
     guide = np.where(np.isnan(heard), answer.transit_time, heard)
-    here = np.log(guide / guide[0])
+    here = np.log(guide / guide[-1])
     true_slope = sized.slope / frozen_slope(sized.answer, tone)
     wanted = -here / (frozen_slope(answer, guide) * true_slope)
-    lengths = right * np.exp(there.draws(wanted))
+    lengths = right * np.exp(wanted[0] + there.draws(wanted[:-1]))
     return RightLengths(np.sort(np.where(lengths > LONGEST, np.inf, lengths)))
 
 

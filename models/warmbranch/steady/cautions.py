@@ -221,26 +221,34 @@ def _film_ranges(answer: Answer) -> list[tuple[str, FloatArray, float]]:
     case = answer.case
     air = dry_air_table()
     covering, branch = case.covering, case.branch
-    outside = OutsideFilm(
-        air,
-        case.surroundings,
-        outside_diameter=branch.tubes[0].max(axis=1) + 2 * covering.wrap_thickness,
-        length=answer.length,
-        rise=branch.rise,
-        factor=case.closures.outer_film_factor,
-        fixed=case.closures.fixed_outer_film,
-    ).range_report(answer.profile.skin)
+    front, rear = (
+        OutsideFilm(
+            air,
+            around,
+            outside_diameter=branch.tubes[0].max(axis=1) + 2 * covering.wrap_thickness,
+            length=answer.length,
+            rise=branch.rise,
+            factor=case.closures.outer_film_factor,
+            fixed=case.closures.fixed_outer_film,
+        ).range_report(answer.profile.skin)
+        for around in (case.surroundings, case.surroundings.rear)
+    )
     model = np.where(np.isnan(case.closures.fixed_outer_film), 1.0, np.nan)
     hot = case.main_pipe.gas_temperature[:, None]
     viscosity = MixtureTable.of(case.gas).evaluate(hot).viscosity[:, 0]
     inside = 4 * case.main_pipe.mass_flow / (np.pi * case.main_pipe.bore * viscosity)
     own_balance = np.where(np.isnan(case.main_pipe.skin_temperature), 1.0, np.nan)
     # Air that all but stands has a Péclet number whose inverse no double holds.
-    slowest = np.maximum(outside.peclet_min, np.finfo(np.float64).tiny)
+    slowest = np.minimum(front.peclet_min, rear.peclet_min)
+    slowest = np.maximum(slowest, np.finfo(np.float64).tiny)
     # A comparison with NaN is false: a film that is not used has no range to leave.
     return [
-        ("rayleigh", outside.rayleigh_max * model, NATURAL_RAYLEIGH),
-        ("reynolds", outside.reynolds_max * model, CROSS_FLOW_REYNOLDS),
+        ("rayleigh", np.maximum(front.rayleigh_max, rear.rayleigh_max) * model, NATURAL_RAYLEIGH),
+        (
+            "reynolds",
+            np.maximum(front.reynolds_max, rear.reynolds_max) * model,
+            CROSS_FLOW_REYNOLDS,
+        ),
         ("inverse_peclet", model / slowest, 1 / CROSS_FLOW_PECLET),
         ("main_pipe_reynolds", inside * own_balance, PIPE_REYNOLDS),
     ]

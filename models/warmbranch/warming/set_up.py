@@ -139,6 +139,8 @@ def bounds_of(case: Case, forcing: Forcing, start: FloatArray) -> FloatArray:
             start.max(axis=(1, 2))[:, None],
             outside.air_temperature[:, None],
             outside.radiant_temperature[:, None],
+            outside.rear.air_temperature[:, None],
+            outside.rear.radiant_temperature[:, None],
         ],
         axis=1,
     )

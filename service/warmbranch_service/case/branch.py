@@ -261,6 +261,11 @@ class Branch(RequestModel):
         return outside - 2 * wall
 
     @property
+    def skin_diameter_mm(self) -> float:
+        """Outside diameter, over the wrap."""
+        return self.outside_diameter_mm + (0.0 if self.wrap is None else 2 * self.wrap.thickness_mm)
+
+    @property
     def centreline_mm(self) -> float:
         """Length along the centre-line."""
         if self.centreline is None:

@@ -13,15 +13,18 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.unknown import STILL_AIR
 from warmbranch.case import case as physics
 from warmbranch.case.closures import CAP_PRESSURE
 from warmbranch.case.engine import Cycle, firing_order, strongest_order
 from warmbranch.case.surfaces import SURFACES
 from warmbranch_service.case import calibrations
 from warmbranch_service.case import closures as closure_schema
+from warmbranch_service.case.around import PLACES
 from warmbranch_service.case.convert_batch import MM as MM
 from warmbranch_service.case.convert_batch import PER_HOUR, burns, flow_by_engine, to_batch
 from warmbranch_service.case.convert_batch import kelvin as kelvin
+from warmbranch_service.case.guessed import GUESSABLE, Guess
 from warmbranch_service.case.main_gas import Inferred, with_inferred_gas
 from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, MOST_MASS_FLOW_KG_H, Case, Engine
 from warmbranch_service.contract.caution import Caution
@@ -132,6 +135,14 @@ def engine_order(engine: Engine) -> float:
     return firing_order(engine.cylinders, cycle)
 
 
+def _guess(one: str | Guess) -> str:
+    guess = Guess(field=one) if isinstance(one, str) else one
+    known, own = GUESSABLE[guess.field], guess.standard_deviation
+    spread = known.usual if own is None else f"{own:g} {known.unit}"
+    what = "spread" if own is None else "standard deviation"
+    return f"{guess.field} is a guess; its {what}: {spread}."
+
+
 def _assumptions(case: Case) -> list[str]:
     """Sentences on what was taken for what the request left open and what matters."""
     branch, pipe, outside = case.branch, case.main_pipe, case.surroundings
@@ -147,17 +158,23 @@ def _assumptions(case: Case) -> list[str]:
         said.append("The gas is that of burnt petrol without excess air.")
     if pipe.skin_temperature_degC is None:
         said.append("The main pipe's skin temperature follows from its own heat balance.")
-    if "air_temperature_degC" not in outside.model_fields_set:
+    if outside.place is not None:
+        said.append(f"Of a place {outside.place} is usual: {PLACES[outside.place].told()}.")
+    elif "air_temperature_degC" not in outside.model_fields_set:
         said.append(f"The air is at {outside.air_temperature_degC:g} °C.")
-    if "air_speed_m_s" not in outside.model_fields_set:
-        said.append("The air is still.")
-    if outside.radiant_temperature_degC is None:
+    if outside.place is None and "air_speed_m_s" not in outside.model_fields_set:
+        said.append(
+            f"The air is still; the interval takes {STILL_AIR:g} m/s, 95 % within a factor of five."
+        )
+    if outside.place is None and outside.radiant_temperature_degC is None:
         said.append("What the branch radiates to is as warm as the air.")
     mixing = case.closures.mixing
     if isinstance(mixing, closure_schema.StirredMouth) and mixing.incident_pressure_Pa == 0:
         said.append("Mixing by pulsation is left out, as no incident pressure is given.")
         if mixing.cap_pressure_Pa is None:
             said.append(f"The tone at the cap is taken to be of {CAP_PRESSURE.median:g} Pa.")
+    for name in case.guessed:
+        said.append(_guess(name))
     learned = case.closures.calibration
     if learned is not None:
         said.append(f"A calibration stands for {', '.join(learned.unknowns) or 'nothing'}.")

@@ -18,16 +18,18 @@ from warmbranch.base.constants import ICE_POINT
 from warmbranch.case import case as physics
 from warmbranch.case import closures as physics_closures
 from warmbranch.case import geometry
-from warmbranch.case import surroundings as physics_surroundings
 from warmbranch.case.closures import MouthModel
 from warmbranch.case.engine import Cycle, exhaust_mass_flow
 from warmbranch.case.main_pipe import MainPipe
 from warmbranch.case.materials import Metal, metal
 from warmbranch.case.surfaces import SURFACES
+from warmbranch.case.surroundings import Covering
 from warmbranch.gas.combustion import AIR, air_fuel_ratio, burnt_gas, humidity_from_relative
 from warmbranch.gas.gas import Composition
 from warmbranch_service.case import branch as branch_schema
 from warmbranch_service.case import closures as closure_schema
+from warmbranch_service.case.around import shielded
+from warmbranch_service.case.convert_around import around
 from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, BurntGas, Case, MixedGas
 
 MM = 1e-3
@@ -71,8 +73,8 @@ def to_batch(cases: Sequence[Case]) -> physics.Case:
             lean=each(lambda case: math.radians(90 - case.branch.mouth_angle_deg)),
         ),
         metal=_metal(cases),
-        covering=physics_surroundings.Covering(
-            emissivity=each(lambda case: _emissivity(case.branch.surface, case.branch.emissivity)),
+        covering=Covering(
+            emissivity=each(_towards_outside),
             wrap_thickness=each(_wrap_thickness),
             wrap_conductivity=each(
                 lambda case: 1.0 if case.branch.wrap is None else case.branch.wrap.conductivity_W_mK
@@ -92,12 +94,7 @@ def to_batch(cases: Sequence[Case]) -> physics.Case:
             cap_pressure=each(_cap_pressure),
         ),
         gas=gas,
-        surroundings=physics_surroundings.Surroundings(
-            air_temperature=each(_air),
-            radiant_temperature=each(_radiant),
-            pressure=each(_pressure),
-            air_speed=each(lambda case: case.surroundings.air_speed_m_s),
-        ),
+        surroundings=around([case.surroundings for case in cases]),
         closures=_closures(cases),
     )
 
@@ -123,13 +120,13 @@ def _skin(case: Case) -> float:
     return math.nan if skin is None else kelvin(skin)
 
 
-def _air(case: Case) -> float:
-    return kelvin(case.surroundings.air_temperature_degC)
+def _drawn_air(case: Case) -> float:
+    return kelvin(case.surroundings.drawn_air_degC)
 
 
-def _radiant(case: Case) -> float:
-    radiant = case.surroundings.radiant_temperature_degC
-    return _air(case) if radiant is None else kelvin(radiant)
+def _towards_outside(case: Case) -> float:
+    bare = _emissivity(case.branch.surface, case.branch.emissivity)
+    return shielded(bare, case.branch.skin_diameter_mm, case.surroundings.shield)
 
 
 def _pressure(case: Case) -> float:
@@ -218,7 +215,7 @@ def humidity(cases: Sequence[Case]) -> FloatArray:
     share = [case.surroundings.relative_humidity_percent / 100 for case in cases]
     return humidity_from_relative(
         np.array(share),
-        np.array([_air(case) for case in cases]),
+        np.array([_drawn_air(case) for case in cases]),
         np.array([_pressure(case) for case in cases]),
     )
 
@@ -250,7 +247,7 @@ def _given_gas(cases: Sequence[Case]) -> Composition:
 def _burnt_gas(fuel: str, cases: Sequence[Case]) -> Composition:
     if len(cases) == 1:
         case = cases[0]
-        moist = case.surroundings.relative_humidity_percent, _air(case), _pressure(case)
+        moist = case.surroundings.relative_humidity_percent, _drawn_air(case), _pressure(case)
         return _known_burnt_gas(fuel, excess_air_ratio(case), *moist)
     return burnt_gas(fuel, np.array([excess_air_ratio(case) for case in cases]), humidity(cases))
 
@@ -306,7 +303,7 @@ def _mass_flow(cases: Sequence[Case], gas: Composition) -> FloatArray:
 
 
 def _flow_of_engines(cases: Sequence[Case]) -> FloatArray:
-    air = np.array([_air(case) for case in cases])
+    air = np.array([_drawn_air(case) for case in cases])
     pressure = np.array([_pressure(case) for case in cases])
     density = pressure / (burnt_gas(AIR, 1.0, humidity(cases)).gas_constant * air)
     rows = np.array([_engine_row(case) for case in cases])
@@ -376,6 +373,7 @@ def _closures(cases: Sequence[Case]) -> physics_closures.Closures:
             values["stanton"][i] = given.inner_film.stanton_number
             values["stirred_film"][i] = given.inner_film.stirred_film_coefficient
             values["still_nusselt"][i] = given.inner_film.still_nusselt_number
+            values["gas_radiation"][i] = float(given.inner_film.gas_radiation)
         else:
             values["fixed_inner_film"][i] = given.inner_film.coefficient_W_m2K
         if isinstance(given.outer_film, closure_schema.NaturalAndForced):

@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from warmbranch.belief.unknowns import GAS_TEMPERATURE_SPREAD, NORMAL_95
+from warmbranch.belief.unknown import GAS_TEMPERATURE_SPREAD, NORMAL_95
 from warmbranch.case.surfaces import SURFACES, SurfaceRecord
 from warmbranch.fit.main_gas import MainGas, SkinReading, from_load, from_skin
 from warmbranch.gas.gas import MixtureTable

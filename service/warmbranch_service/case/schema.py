@@ -25,17 +25,22 @@ from warmbranch_service.case.branch import (
     settle_surface,
 )
 from warmbranch_service.case.closures import Closures
+from warmbranch_service.case.guessed import (
+    GUESS_RULES,
+    GUESSABLE,
+    GUESSED_TEXT,
+    Guessed,
+    refuse_guesses,
+)
 from warmbranch_service.case.skin_reading import LEAST_EMISSIVITY, MainSkinReading
+from warmbranch_service.case.surroundings import Surroundings
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, Whole, refusal
 from warmbranch_service.contract.rules import given, left_out, rules, together
 from warmbranch_service.contract.units import (
     ANGLE,
     MASS_FLOW,
-    PERCENTAGE,
-    PRESSURE,
     PURE_NUMBER,
     ROTATION,
-    SPEED,
     TEMPERATURE,
     VOLUME,
 )
@@ -261,34 +266,6 @@ class MainPipe(RequestModel):
         return self
 
 
-class Surroundings(RequestModel):
-    """Air and surfaces around the branch."""
-
-    air_temperature_degC: Annotated[float, Quantity("degC", TEMPERATURE, low=-40, high=60)] = Field(
-        default=20.0,
-        description="Air near the branch, not the weather forecast's. Default 20.",
-        examples=[18, "65 F"],
-    )
-    radiant_temperature_degC: Annotated[
-        float | None, Quantity("degC", TEMPERATURE, low=-40, high=400, nullable=True)
-    ] = Field(
-        default=None,
-        description="Temperature of what the branch radiates to. Default null: that of the air.",
-        examples=[18],
-    )
-    pressure_kPa: Annotated[float, Quantity("kPa", PRESSURE, low=50, high=200)] = Field(
-        default=101.325, description="Ambient pressure. Default 101.325.", examples=[101.325]
-    )
-    air_speed_m_s: Annotated[float, Quantity("m/s", SPEED, low=0, high=60)] = Field(
-        default=0.0, description="Air across the branch. Default 0.", examples=[4, "60 mph"]
-    )
-    relative_humidity_percent: Annotated[float, Quantity("%", PERCENTAGE, low=0, high=100)] = Field(
-        default=50.0,
-        description="Of the air that the engine draws at air_temperature_degC. Default 50.",
-        examples=[50],
-    )
-
-
 class Engine(RequestModel):
     """The engine; leave it out for frequencies without rpm."""
 
@@ -377,6 +354,14 @@ class Case(RequestModel):
     are all that must be given.
     """
 
+    model_config = rules(
+        unsaid={
+            "shield_too_narrow": "surroundings.shield.diameter_mm is at least the branch's outside "
+            "diameter, its wrap included.",
+            **GUESS_RULES,
+        }
+    )
+
     branch: Branch = Field(description="The closed side branch.")
     main_pipe: MainPipe = Field(description="The pipe that the branch stands on.")
     surroundings: Surroundings = Field(
@@ -388,3 +373,32 @@ class Case(RequestModel):
     closures: Closures = Field(
         default=Closures(), description="The uncertain parts of the model, each replaceable."
     )
+    guessed: Annotated[list[Guessed], Field(max_length=len(GUESSABLE))] = Field(
+        default=[],
+        description=GUESSED_TEXT,
+        examples=[
+            [
+                "main_pipe.mass_flow_kg_h",
+                {"field": "main_pipe.gas_temperature_degC", "standard_deviation": 40},
+            ]
+        ],
+    )
+
+    @model_validator(mode="after")
+    def _shield_holds_the_branch(self) -> Case:
+        shield, least = self.surroundings.shield, self.branch.skin_diameter_mm
+        if shield is not None and shield.diameter_mm < least:
+            raise refusal(
+                "shield_too_narrow",
+                f"A shield of {shield.diameter_mm:g} mm does not go round {least:g} mm of branch.",
+                f"Give at least {least:g} mm.",
+                unit="mm",
+                at=["surroundings", "shield", "diameter_mm"],
+                value=shield.diameter_mm,
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _guesses_fit(self) -> Case:
+        refuse_guesses(self, self.guessed)
+        return self

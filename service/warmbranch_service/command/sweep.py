@@ -50,7 +50,8 @@ examples:
 or a range or distribution: "uniform", "normal", "lognormal". "sampling" says
 how they are put together: by "grid", every combination; by "list", one after
 the other; by "sobol" or "latin hypercube", so many drawn. "outputs" names
-numbers of the steady answer. Parquet needs pip install 'warmbranch[parquet]'.
+numbers of the steady answer; --interval, or "interval": true, adds the 50 and
+90 % interval of the quiet rpm. Parquet needs pip install 'warmbranch[parquet]'.
 
 Ctrl-C, or SIGTERM, ends it and keeps what is done; the same command with
 --resume goes on there. A file that was cut off by force can be gone on with,
@@ -87,6 +88,7 @@ class Given:
     resume: bool
     processes: int | None
     scheduler: str | None
+    interval: bool
 
 
 @click.command(
@@ -108,6 +110,7 @@ class Given:
 @click.option(
     "--resume", is_flag=True, help="Go on where the file of --output ends, if there is one."
 )
+@click.option("--interval", is_flag=True, help="Tell the interval of each design's quiet rpm, too.")
 @executors
 def sweep(
     file: str,
@@ -117,9 +120,10 @@ def sweep(
     resume: bool,
     processes: int | None,
     scheduler: str | None,
+    interval: bool,
 ) -> int:
     """Answer ``warmbranch sweep``."""
-    return _sweep(Given(file, output, form, resume, processes, scheduler))
+    return _sweep(Given(file, output, form, resume, processes, scheduler, interval))
 
 
 def _sweep(given: Given) -> int:
@@ -134,6 +138,8 @@ def _sweep(given: Given) -> int:
     from warmbranch_service.sweep.writing import WritingError
 
     request = answered(lambda: sweep_request_of(read(given.file)))
+    if given.interval:
+        request = request.model_copy(update={"interval": True})
     plan = Plan(request)
     if request.from_line > 1 and (given.output is not None or form != "ndjson"):
         raise Refused(

@@ -9,7 +9,7 @@ from typing import cast
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.unknowns import Spreads
+from warmbranch.belief.unknown import Spreads
 from warmbranch.case.engine import Cycle
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.rivals import Rival
@@ -21,6 +21,7 @@ from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.belief import spreads_of
 from warmbranch_service.case.convert import MM, Converted, kelvin, to_physics
+from warmbranch_service.case.guessed import spread_of
 from warmbranch_service.case.loops import loops_of
 from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.fit import sentences as fit_messages
@@ -79,10 +80,18 @@ def answer_fit(request: FitRequest) -> FitAnswer:
 
 def _spreads(request: FitRequest, converted: Converted) -> Spreads:
     unknowns = request.unknowns
+    believed = spreads_of(request.case, converted)
+    guessed = spread_of(request.case.guessed, "surroundings.air_temperature_degC")
+    said = guessed is None or "air_temperature_spread_K" in unknowns.model_fields_set
     spreads = replace(
-        spreads_of(request.case, converted),
-        air_temperature=unknowns.air_temperature_spread_K,
+        believed,
+        air_temperature=(unknowns.air_temperature_spread_K if said else believed.air_temperature),
         fixed=frozenset(unknowns.fixed),
+        # Readings see these through the outer film's factor, which stands for them.
+        air_speed=0.0,
+        radiant_temperature=0.0,
+        rise=0.0,
+        wrap_conductivity=0.0,
     )
     if "gas_temperature_spread_percent" not in unknowns.model_fields_set:
         return spreads

@@ -7,12 +7,12 @@ from typing import Annotated
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from warmbranch.belief.unknowns import (
+from warmbranch.belief.unknown import (
     AIR_TEMPERATURE_SPREAD,
     GAS_TEMPERATURE_SPREAD,
     LEAST_GAS_SPREAD,
-    UNKNOWNS,
 )
+from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.case.geometry import ROUNDING, SHORTEST_IN_BORES
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.shared import NAMES as SHARED

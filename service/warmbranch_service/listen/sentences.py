@@ -16,6 +16,9 @@ from warmbranch_service.listen.request import ListenRequest
 NEAR_RIVAL = 8.0
 """log10 of odds below which another speed is told of. Models of sound are rough, odds too large."""
 
+WIDE = 1.2
+"""Upper over lower limit of the drone's interval from which there must be another loud speed."""
+
 LITTLE_HEARD = 0.3
 MUCH_CLIPPED = 0.001
 
@@ -109,6 +112,12 @@ def cautions(
         add(
             "drone_at_edge",
             "It is loudest at the lowest or highest speed heard and may be louder beyond.",
+        )
+    if drone is not None and drone.interval_90[1] > WIDE * drone.interval_90[0]:
+        add(
+            "drone_has_a_rival",
+            "It is nearly as loud at other engine speeds within the interval; the curve of "
+            "loudness tells more than the one speed.",
         )
     if notch is not None and notch.quiet_rpm is not None and "before" not in sides:
         add(

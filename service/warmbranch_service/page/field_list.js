@@ -1,5 +1,6 @@
 // The fields of step 1, in the order in which they are asked.
 
+const PLACES = ["on a bench", "under a standing car", "under a moving car", "under a moving car, sheltered", "in a tunnel beside the exhaust", "in an engine room"];
 const TAKEN = "1.5 mm if empty";
 
 export const TUBE = [
@@ -101,7 +102,24 @@ export const AIR = [
 export const MORE_AIR = [
   { path: "case.surroundings.pressure_kPa", label: "Air pressure", kind: "pressure", hint: "101.325", help: "Lower in the hills: 90 at 1000 m." },
   { path: "case.surroundings.relative_humidity_percent", label: "Humidity", kind: "percent", hint: "50", help: "Of the air that the engine draws." },
+  { path: "case.surroundings.place", label: "Where it is", kind: "choice", choices: [["", "not said"], ...PLACES.map((name) => [name, name])], help: "Stands for air that was not measured." },
+  { path: "case.surroundings.rear.from_mm", label: "Other air from", kind: "length", hint: "the same all along", help: "From the mouth, where wind or shelter begins.", after: onlyWith("rear", "from_mm") },
+  { path: "case.surroundings.rear.air_speed_m_s", label: "Air speed there", kind: "speed", hint: "0", help: "Across the rear, up to the cap.", after: onlyWith("rear", "from_mm") },
+  { path: "case.surroundings.rear.air_temperature_degC", label: "Air temperature there", kind: "temperature", hint: "as in front", help: "Near the rear.", after: onlyWith("rear", "from_mm") },
+  { path: "case.surroundings.hot_neighbour.temperature_degC", label: "Hot neighbour", kind: "temperature", hint: "none", help: "What the branch faces, such as the exhaust beside it.", after: onlyWith("hot_neighbour", "temperature_degC", ["view_share", 0.1]) },
+  { path: "case.surroundings.hot_neighbour.view_share", label: "It takes", kind: "number", hint: "0.1", help: "Of all that the skin faces: 0.5 a plate beside it, 0.08 a pipe as thick.", after: onlyWith("hot_neighbour", "temperature_degC") },
+  { path: "case.surroundings.shield.diameter_mm", label: "Shield, inside", kind: "length", hint: "none", help: "Diameter of a sheet around the branch.", after: onlyWith("shield", "diameter_mm") },
 ];
+
+// A part without what it must have is none; with it, what it must have besides is the usual.
+function onlyWith(part, must, usual) {
+  return (job) => {
+    const around = job.case.surroundings;
+    const given = around?.[part];
+    if (given && given[must] == null) delete around[part];
+    else if (given && usual && given[usual[0]] == null) given[usual[0]] = usual[1];
+  };
+}
 
 function wrapTogether(job) {
   const wrap = job.case.branch.wrap;

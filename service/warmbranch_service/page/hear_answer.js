@@ -9,7 +9,7 @@ import { named } from "./words.js";
 
 const loudness = chart("Loudness against engine speed");
 const change = chart("What the branch changed");
-const FIRST = new Set(["rival_speed", "little_heard", "clipped", "moved_recorder", "after_only", "drone_at_edge"]);
+const FIRST = new Set(["rival_speed", "little_heard", "clipped", "moved_recorder", "after_only", "drone_at_edge", "drone_has_a_rival"]);
 let pictures = [];
 let built = false;
 

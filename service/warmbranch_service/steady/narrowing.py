@@ -15,6 +15,10 @@ REMEDIES = {
     "gas_temperature": "Read the main pipe's skin beside the mouth, on a dab of matt black paint, "
     "and give it as skin_reading; or hold a probe in the gas.",
     "air_temperature": "Measure the air beside the branch, running warm.",
+    "radiant_temperature": "Give the temperature of what the branch faces.",
+    "air_speed": "Give the air's speed along the branch.",
+    "rise": "Measure how far the branch rises from mouth to cap.",
+    "wrap_conductivity": "Ask the wrap's maker for its conductivity, as fitted.",
     "mass_flow": "Give the gas flow, or the engine's displacement and speed.",
     "mouth_exchange": SKIN,
     "tone_exchange": "Give the tone's pressure, or read the skin close to the mouth and fit.",

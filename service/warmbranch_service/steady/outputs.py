@@ -7,7 +7,7 @@ says, digit for digit.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -33,10 +33,14 @@ class Solved:
     answer : Answer
     orders : sequence of float or None
         Engine order of each design; None without an engine.
+    levels : sequence of arrays, Hz
+        First resonance of each design at ``prediction.LEVELS``, empty without one; of use only to
+        outputs that :func:`needs_interval`.
     """
 
     answer: Answer
     orders: Sequence[float | None]
+    levels: Sequence[FloatArray] = ()
 
 
 @dataclass(frozen=True)
@@ -79,6 +83,41 @@ def _of_end(name: str, node: int) -> Output:
     )
 
 
+def _level_of_rpm(place: int) -> Output:
+    return Output(
+        "rpm",
+        lambda s: [
+            None if order is None or len(levels) == 0 else places(levels[place] * 60 / order, 1)
+            for levels, order in zip(s.levels, s.orders, strict=True)
+        ],
+    )
+
+
+def _level_of_tone(place: int) -> Output:
+    return Output(
+        "Hz",
+        lambda s: [None if len(levels) == 0 else places(levels[place], 2) for levels in s.levels],
+    )
+
+
+_LEVELS = {
+    "median": 2,
+    "interval_50[0]": 1,
+    "interval_50[1]": 3,
+    "interval_90[0]": 0,
+    "interval_90[1]": 4,
+}
+"""Place of each among the levels of a prediction."""
+
+INTERVAL_RPM = tuple(f"prediction.quiet_rpm.{name}" for name in _LEVELS)
+INTERVAL_HZ = tuple(f"prediction.resonance_Hz.{name}" for name in _LEVELS)
+
+
+def needs_interval(names: Iterable[str]) -> bool:
+    """Whether one of these outputs is of an interval, which costs several solutions a design."""
+    return any(name in INTERVAL_RPM or name in INTERVAL_HZ for name in names)
+
+
 OUTPUTS: Mapping[str, Output] = {
     "resonance.quiet_rpm": Output("rpm", _quiet_rpm),
     "resonance.engine_order": Output("1", lambda s: [*s.orders]),
@@ -117,9 +156,12 @@ OUTPUTS: Mapping[str, Output] = {
         for name in ("gas_degC", "wall_degC", "skin_degC", "sound_speed_m_s")
     },
     "solver.iterations": Output("1", lambda s: [float(n) for n in s.answer.profile.iterations]),
+    **dict(zip(INTERVAL_RPM, map(_level_of_rpm, _LEVELS.values()), strict=True)),
+    **dict(zip(INTERVAL_HZ, map(_level_of_tone, _LEVELS.values()), strict=True)),
 }
 """Every number of the steady answer that one design has one of; [0] is at the mouth, [-1] at the
-cap. Left out: the number of nodes, which is the same for all, and predictions with intervals."""
+cap, and of an interval its ends. Left out: the number of nodes, which is the same for all, and
+intervals of temperatures."""
 
 LOSS = "attenuation.transmission_loss_dB"
 

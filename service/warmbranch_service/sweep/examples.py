@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from warmbranch.belief.unknowns import log_spread
+from warmbranch.belief.unknown import log_spread
 from warmbranch.case.closures import (
     BUOYANCY,
     CAP_PRESSURE,

@@ -238,7 +238,7 @@ class Plan:
 
     def outputs(self) -> list[SweepOutput]:
         """What is reported of every design, in order."""
-        asked = self.request.outputs
+        asked = self.request.asked
         outputs = [SweepOutput(name=name, unit=OUTPUTS[name].unit) for name in asked]
         return outputs + [SweepOutput(name=name, unit="dB") for name in self.loss_names]
 

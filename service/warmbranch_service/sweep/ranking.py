@@ -86,7 +86,7 @@ def question(request: SweepRequest, answer: str, draws: int) -> Question:
     body.pop("from_line", None)
     if answer in OUTPUTS:
         body |= {"transmission_loss_at_rpm": [], "transmission_loss_at_Hz": []}
-        body["outputs"] = [answer]
+        body |= {"outputs": [answer], "interval": False}
     else:
         known = Plan(request).loss_names
         if answer not in known:
@@ -94,6 +94,7 @@ def question(request: SweepRequest, answer: str, draws: int) -> Question:
                 f"There is no {answer}. Choose one of: {', '.join([*OUTPUTS, *known])}."
             )
         body.pop("outputs", None)
+        body["interval"] = False
     points = ranking_points(draws, len(request.vary), seed)
     body["sampling"] = {"method": "sobol", "count": len(points), "seed": seed}
     plan = Plan(SweepRequest.model_validate(body), points)

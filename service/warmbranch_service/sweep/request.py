@@ -12,7 +12,7 @@ from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, Whole
 from warmbranch_service.contract.rules import WITH_ENGINE, given, left_out, rules, together, where
 from warmbranch_service.contract.units import FREQUENCY, ROTATION
-from warmbranch_service.steady.outputs import OUTPUTS
+from warmbranch_service.steady.outputs import INTERVAL_HZ, INTERVAL_RPM, OUTPUTS
 from warmbranch_service.sweep.checks import check
 from warmbranch_service.sweep.varied import (
     CHUNK,
@@ -95,6 +95,14 @@ class SweepRequest(RequestModel):
         examples=[1, 515],
     )
 
+    interval: bool = Field(
+        default=False,
+        strict=True,
+        description="Whether every design tells the 50 and 90 % interval of its quiet rpm (of its "
+        "first resonance without an engine), as the steady answer of it does: five more outputs, "
+        "prediction.…, for several times the work. Default false.",
+    )
+
     _fields: tuple[CaseField, ...] = PrivateAttr(default=())
 
     @model_validator(mode="after")
@@ -107,6 +115,14 @@ class SweepRequest(RequestModel):
     def fields(self) -> tuple[CaseField, ...]:
         """The varied fields, in order."""
         return self._fields
+
+    @property
+    def asked(self) -> list[str]:
+        """Outputs that are told of every design, those of the interval last."""
+        if not self.interval:
+            return self.outputs
+        added = INTERVAL_HZ if self.case.engine is None else INTERVAL_RPM
+        return [*self.outputs, *(name for name in added if name not in self.outputs)]
 
     @property
     def designs(self) -> int:

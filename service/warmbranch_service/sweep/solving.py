@@ -14,18 +14,21 @@ import numpy as np
 from pydantic import ValidationError
 from pydantic_core import to_json
 
+from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.prediction import expect_each, predict
 from warmbranch.case import case as physics
 from warmbranch.steady.solve import solve
 from warmbranch_service.case import calibrations
+from warmbranch_service.case.belief import spreads_by
 from warmbranch_service.case.convert import engine_order, refused_flow
 from warmbranch_service.case.convert_batch import PER_HOUR, to_batch
-from warmbranch_service.case.main_gas import with_inferred_gas
+from warmbranch_service.case.main_gas import Inferred, with_inferred_gas
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.errors import Entry, Problem
 from warmbranch_service.contract.refusals import entries_of, entry_of_physics
-from warmbranch_service.steady.outputs import OUTPUTS, Solved, Values, losses
+from warmbranch_service.steady.outputs import OUTPUTS, Solved, Values, losses, needs_interval
 from warmbranch_service.steady.schema import SteadyRequest
 from warmbranch_service.sweep.answer_schema import DesignOutcome
 from warmbranch_service.sweep.patch import Patch
@@ -52,7 +55,7 @@ def solve_chunk(plan: Plan, task: Task) -> Chunk:
     rows: list[Inputs] = [list(row) for row in zip(*columns, strict=True)]
     ended = _ended(plan, rows)
     names = [field.name for field in plan.fields]
-    outputs = [*plan.request.outputs, *plan.loss_names]
+    outputs = [*plan.request.asked, *plan.loss_names]
     lines = tuple(
         _line(task.start + i, dict(zip(names, row, strict=True)), outputs, one)
         for i, (row, one) in enumerate(zip(rows, ended, strict=True))
@@ -74,21 +77,29 @@ def _line(index: int, inputs: dict[str, Any], outputs: Sequence[str], ended: _En
     )
 
 
+class _Design(NamedTuple):
+    """One design: its case with its gas temperature, and what was inferred for that."""
+
+    case: Case
+    inferred: Inferred | None
+
+
 def _ended(plan: Plan, rows: Sequence[Inputs]) -> list[_Ended]:
     found: dict[int, _Ended] = {}
-    cases: dict[int, Case] = {}
+    cases: dict[int, _Design] = {}
     patch = Patch(plan.request.case, plan.fields)
     for i, row in enumerate(rows):
         try:
-            cases[i], _ = with_inferred_gas(Case.model_validate(patch.with_values(row)))
+            given = Case.model_validate(patch.with_values(row))
+            cases[i] = _Design(*with_inferred_gas(given))
         except ValidationError as error:
             found[i] = _Ended("not admitted", None, _entries(error, patch, row))
         except Problem as problem:  # no gas explains the main pipe's skin
             found[i] = _Ended("not admitted", None, list(problem.parts.entries))
     learned = plan.request.case.closures.calibration
     calibration = None if learned is None else calibrations.to_physics(learned)
-    members, given = [*cases], [*cases.values()]
-    for own, ended in _solved(plan.request, given, calibration):
+    members = [*cases]
+    for own, ended in _solved(plan.request, [*cases.values()], calibration):
         found.update(zip((members[i] for i in own), ended, strict=True))
     return [found[i] for i in range(len(rows))]
 
@@ -99,17 +110,17 @@ def _entries(error: ValidationError, patch: Patch, row: Inputs) -> list[Entry]:
 
 
 def _solved(
-    asked: SweepRequest, cases: Sequence[Case], calibration: Calibration | None
+    asked: SweepRequest, designs: Sequence[_Design], calibration: Calibration | None
 ) -> Iterator[tuple[Sequence[int], list[_Ended]]]:
     """Designs and what became of them; where the batch fails, by halves down to who fails it."""
-    if not cases:
+    if not designs:
         return
     try:
-        yield from _solved_together(asked, cases, calibration)
+        yield from _solved_together(asked, designs, calibration)
     except (InputError, NotConvergedError) as error:
-        if len(cases) > 1:
-            half = len(cases) // 2
-            for first, part in ((0, cases[:half]), (half, cases[half:])):
+        if len(designs) > 1:
+            half = len(designs) // 2
+            for first, part in ((0, designs[:half]), (half, designs[half:])):
                 for own, ended in _solved(asked, part, calibration):
                     yield [first + i for i in own], ended
         elif isinstance(error, InputError):
@@ -119,8 +130,9 @@ def _solved(
 
 
 def _solved_together(
-    asked: SweepRequest, cases: Sequence[Case], calibration: Calibration | None
+    asked: SweepRequest, designs: Sequence[_Design], calibration: Calibration | None
 ) -> list[tuple[Sequence[int], list[_Ended]]]:
+    cases = [design.case for design in designs]
     batch = to_batch(cases)
     flows = batch.main_pipe.mass_flow / PER_HOUR
     refused = [refused_flow(case, flow) for case, flow in zip(cases, flows.tolist(), strict=True)]
@@ -131,7 +143,7 @@ def _solved_together(
     ]
     if keep:
         own = batch if not out else batch.take(np.array(keep))
-        found.append((keep, _answered(asked, [cases[i] for i in keep], _learned(own, calibration))))
+        found.append((keep, _answered(asked, [designs[i] for i in keep], own, calibration)))
     return found
 
 
@@ -144,14 +156,37 @@ def _learned(batch: physics.Case, calibration: Calibration | None) -> physics.Ca
     return physics.Case.concatenate(alone)
 
 
-def _answered(asked: SweepRequest, cases: Sequence[Case], batch: physics.Case) -> list[_Ended]:
-    answer = solve(batch)
-    orders = [None if case.engine is None else engine_order(case.engine) for case in cases]
-    solved = Solved(answer, orders)
-    columns: list[Values] = [OUTPUTS[name].of(solved) for name in asked.outputs]
+def _answered(
+    asked: SweepRequest,
+    designs: Sequence[_Design],
+    given: physics.Case,
+    calibration: Calibration | None,
+) -> list[_Ended]:
+    answer = solve(_learned(given, calibration))
+    orders = [
+        None if design.case.engine is None else engine_order(design.case.engine)
+        for design in designs
+    ]
+    levels = _levels(designs, given, calibration) if needs_interval(asked.asked) else ()
+    solved = Solved(answer, orders, levels)
+    columns: list[Values] = [OUTPUTS[name].of(solved) for name in asked.asked]
     columns += losses(solved, asked.transmission_loss_at_rpm, asked.transmission_loss_at_Hz)
     has_resonance = np.isfinite(answer.resonance[:, 0]).tolist()
     return [
         _Ended("resonance found" if resonates else "no resonance", values, [])
         for resonates, values in zip(has_resonance, zip(*columns, strict=True), strict=True)
     ]
+
+
+def _levels(
+    designs: Sequence[_Design], given: physics.Case, calibration: Calibration | None
+) -> list[FloatArray]:
+    """First resonance of each design at the levels of a prediction, as the steady answer has it."""
+    if calibration is not None:
+        alone = (given.take(np.array([i])) for i in range(len(given)))
+        return [predict(one, calibration).resonance for one in alone]
+    priors = [
+        Calibration.prior(given.take(np.array([i])), spreads_by(design.case, design.inferred))
+        for i, design in enumerate(designs)
+    ]
+    return [expected.resonance for expected in expect_each(given, priors)]

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
+from warmbranch_service.contract.deviations import UNIT, as_float
 from warmbranch_service.contract.fields import JsonSchema, refusal
 from warmbranch_service.contract.units import LONGEST_STRING
 
-UNIT = "that of field"
 RANGE = "what field admits"
 
 
@@ -49,39 +49,8 @@ class Free:
         if isinstance(value, str) and 0 < len(value) <= LONGEST_STRING:
             return value
         if isinstance(value, (int, float)) and not isinstance(value, bool):
-            number = _as_float(value)
+            number = as_float(value)
             if math.isfinite(number):
                 return number
             raise refusal("not_finite", "NaN, infinity and overflow are no values.", remedy)
         raise refusal("not_a_number", "This must be a number or a string with a unit.", remedy)
-
-
-@dataclass(frozen=True, eq=False)  # annotations are compared by identity
-class Deviation:
-    """A standard deviation: a number above 0 in the field's unit."""
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: GetCoreSchemaHandler
-    ) -> CoreSchema:
-        return core_schema.no_info_plain_validator_function(self.check)
-
-    def __get_pydantic_json_schema__(
-        self, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchema:
-        return {"type": "number", "exclusiveMinimum": 0, "x-unit": UNIT}
-
-    def check(self, value: object) -> float:
-        """The number, or a refusal."""
-        if isinstance(value, (int, float)) and not isinstance(value, bool):
-            number = _as_float(value)
-            if math.isfinite(number) and number > 0:
-                return number
-        remedy = "Give a number above 0 in the field's unit; of a temperature, in kelvin."
-        raise refusal("not_a_deviation", "This is no standard deviation.", remedy)
-
-
-def _as_float(value: float) -> float:
-    try:
-        return float(value)
-    except OverflowError:
-        return math.inf

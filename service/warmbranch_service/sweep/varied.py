@@ -7,10 +7,11 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from warmbranch_service.case.fields import EXAMPLE
+from warmbranch_service.contract.deviations import UNIT, Deviation
 from warmbranch_service.contract.fields import Quantity, RequestModel, Whole
 from warmbranch_service.contract.rules import given, left_out, rules, together
 from warmbranch_service.contract.units import PURE_NUMBER
-from warmbranch_service.sweep.values import RANGE, UNIT, Deviation, Free
+from warmbranch_service.sweep.values import RANGE, Free
 
 MOST_FIELDS = 40
 MOST_VALUES = 100_000

@@ -1,7 +1,5 @@
 // One case: start, controllers (bulk flow, tone, mass), plane sums in blocks, output.
 #pragma once
-static double clock_s() { return std::chrono::duration<double>(std::chrono::steady_clock::now().time_since_epoch()).count(); }
-
 static void begin(Sim& s, const P& p, const Case& c, double U, const Snap& sn) {
   std::mt19937 g((unsigned)c.num("seed", 1)); std::normal_distribution<float> N01;
   const bool turb = c.num("laminar", 0) == 0, grown = c.str("init", "new") == "up" && sn.d > 0;

@@ -42,10 +42,16 @@ struct P {
   float2* Tb;
   float2* L;
   float nu, iPr, iPrt, cw2;
-  float gx, fz, bx, by, bz;  // accelerations: main, tone along the branch, buoyancy times (T - 1)
+  float gx, fz, bx, by, bz, tref;  // accelerations: main, tone along the branch, buoyancy times (T - tref)
   float drho, rref, smax, uxsrc, dt, ab;
   int zs0, zs1, write, holdA;
 };
+
+#ifdef CPU
+static inline int count(const P& p) { return p.nf; }
+#else
+__host__ __device__ inline int count(const P& p) { return p.nf; }
+#endif
 
 D_ constexpr int CX(int i) { return i % 3 - 1; }
 D_ constexpr int CY(int i) { return (i / 3) % 3 - 1; }
@@ -129,7 +135,7 @@ D_ void step_node(const P& p, int k) {
   float r = 1.f + dr, ir = 1.f / r, hx = 0, hy = 0, hz = 0, sig = 0;
   if (fl & MAIN) hx = 0.5f * r * p.gx;
   if (fl & BRANCH) {
-    float t = p.Ta[n].x - 1.f;
+    float t = p.Ta[n].x - p.tref;
     hx += 0.5f * r * p.bx * t;
     hy = 0.5f * r * p.by * t;
     hz = 0.5f * r * (p.bz * t + p.fz);

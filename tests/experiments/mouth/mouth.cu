@@ -1,33 +1,10 @@
 // Driver: reads cases (key=value words, one case a line), runs them in order, writes one JSON line a case.
 // Build: nvcc -O3 -arch=sm_90 -std=c++17 -o mouth mouth.cu   or   g++ -O3 -march=native -fopenmp -DCPU -x c++ mouth.cu
 // Run:   ./mouth cases.txt results.jsonl [seconds allowed]
-#include <chrono>
-#include <cstdio>
-#include <cstdlib>
-#include <cstring>
-#include <fstream>
-#include <map>
-#include <random>
-#include <sstream>
-#include <string>
-#include <vector>
 #include "lattice.h"
-#ifdef CPU
-#define LAUNCH(fn, p) { P q_ = p; _Pragma("omp parallel for schedule(static)") for (int k = 0; k < q_.nf; k++) fn(q_, k); }
-static void* dalloc(size_t b) { return calloc(b, 1); }
-static void dfree(void* a) { free(a); }
-static void up(void* d, const void* h, size_t b) { memcpy(d, h, b); }
-static void down(void* h, const void* d, size_t b) { memcpy(h, d, b); }
-#else
-static void ck(cudaError_t e, int l) { if (e != cudaSuccess) { fprintf(stderr, "CUDA %s, line %d\n", cudaGetErrorString(e), l); exit(2); } }
-#define CK(x) ck((x), __LINE__)
-#define KERN(fn) __global__ void __launch_bounds__(128) g_##fn(P p) { int k = blockIdx.x * 128 + threadIdx.x; if (k < p.nf) fn(p, k); }
-KERN(step_node) KERN(wale_node) KERN(scalar_node)
-#define LAUNCH(fn, p) g_##fn<<<((p).nf + 127) / 128, 128>>>(p)
-static void* dalloc(size_t b) { void* a; CK(cudaMalloc(&a, b)); CK(cudaMemset(a, 0, b)); return a; }
-static void dfree(void* a) { CK(cudaFree(a)); }
-static void up(void* d, const void* h, size_t b) { CK(cudaMemcpy(d, h, b, cudaMemcpyHostToDevice)); }
-static void down(void* h, const void* d, size_t b) { CK(cudaMemcpy(h, d, b, cudaMemcpyDeviceToHost)); }
+#include "machine.h"
+#ifndef CPU
+KERN(step_node, P) KERN(wale_node, P) KERN(scalar_node, P)
 __global__ void g_stat(P p, const int* start, double* acc, float* now) {
   __shared__ float sh[8][NQ];
   const int z = blockIdx.x;
@@ -53,17 +30,6 @@ __global__ void g_init(P p, const float4* m) {
   for (int i = 0; i < 27; i++) p.dst[(size_t)i * p.N + p.node[k]] = f[i];
 }
 #endif
-
-using Map = std::map<std::string, std::string>;
-struct Case {
-  Map m;
-  double num(const char* k, double d) const { auto i = m.find(k); return i == m.end() ? d : std::stod(i->second); }
-  std::string str(const char* k, const char* d) const { auto i = m.find(k); return i == m.end() ? d : i->second; }
-};
-template <class T> struct Buf {
-  T* a = nullptr; size_t n = 0;
-  void size(size_t k) { if (k != n) { if (a) dfree(a); a = (T*)dalloc(k * sizeof(T)); n = k; } }
-};
 
 struct Sim {
   int d = 0, nx, ny, nz, pipe; double Lx, Lb, rb; size_t N = 0;
@@ -125,7 +91,7 @@ struct Sim {
     P p; memset(&p, 0, sizeof p);
     p.nx = nx; p.ny = ny; p.nz = nz; p.nf = (int)node.size(); p.N = N; p.node = dn.a; p.flag = df.a; p.bq = dbq.a; p.Q = dQ.a;
     p.u4 = u4.a; p.nut = nut.a; p.L = L.a; p.nu = nu; p.iPr = 1 / 0.7f; p.iPrt = 1 / 0.85f; p.cw2 = 0.325f * 0.325f;
-    p.zs0 = 1 << 30; p.zs1 = (1 << 30) + 1; p.dt = 2.f; return p;
+    p.tref = 1.f; p.zs0 = 1 << 30; p.zs1 = (1 << 30) + 1; p.dt = 2.f; return p;
   }
   void start_from(P p, const std::vector<float4>& m, const std::vector<float2>& t) {
     p.dst = f[cur].a;

@@ -8,16 +8,15 @@ import pytest
 from shared.ensembles import prior_ensemble
 from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration, calibrated_ensemble
-from warmbranch.belief.unknowns import (
-    NORMAL_95,
-    UNKNOWNS,
-    Spreads,
-    log_spread,
-    shifted_emissivity,
-    with_unknowns,
-)
+from warmbranch.belief.unknown import NORMAL_95, STILL_AIR, Spreads, log_spread
+from warmbranch.belief.unknowns import UNKNOWNS, shifted_emissivity, with_unknowns
 from warmbranch.case.closures import STIRRING
 from warmbranch.gas.gas import COLDEST, HOTTEST
+
+OF_THE_REQUEST = {"air_speed", "radiant_temperature", "rise", "wrap_conductivity"}
+"""Known, unless a request leaves them open or marks them as guessed."""
+
+UNSURE = Spreads(air_speed=0.5, radiant_temperature=10.0, rise=0.05, wrap_conductivity=0.2)
 
 
 def test_ninety_five_percent_of_a_prior_lie_in_its_range():
@@ -28,9 +27,11 @@ def test_ninety_five_percent_of_a_prior_lie_in_its_range():
 
 def test_all_unknowns_of_a_plain_case_but_pulsation(make_case):
     names = Calibration.prior(make_case()).names
-    assert set(names) == set(UNKNOWNS) - {"pulsation", "stanton"}
+    assert set(names) == set(UNKNOWNS) - {"pulsation", "stanton"} - OF_THE_REQUEST
     given = make_case(incident_pressure=2000.0, pulsation=0.1, stanton=0.01)
-    assert set(Calibration.prior(given).names) == set(UNKNOWNS)
+    assert set(Calibration.prior(given).names) == set(UNKNOWNS) - OF_THE_REQUEST
+    wrapped = make_case(incident_pressure=2000.0, pulsation=0.1, stanton=0.01, wrap_thickness=5e-3)
+    assert set(Calibration.prior(wrapped, UNSURE).names) == set(UNKNOWNS)
 
 
 @pytest.mark.parametrize(
@@ -76,8 +77,14 @@ def test_the_middle_of_the_prior_is_the_case(make_case):
 
 
 def test_each_unknown_puts_the_value_that_it_tells(make_case):
-    case = make_case(incident_pressure=1500.0, pulsation=0.1, stanton=0.01)
+    case = make_case(
+        incident_pressure=1500.0, pulsation=0.1, stanton=0.01, wrap_thickness=5e-3, rise=0.1
+    )
     where = {
+        "air_speed": lambda c: c.surroundings.air_speed,
+        "radiant_temperature": lambda c: c.surroundings.radiant_temperature,
+        "rise": lambda c: c.branch.rise,
+        "wrap_conductivity": lambda c: c.covering.wrap_conductivity,
         "mass_flow": lambda c: c.main_pipe.mass_flow,
         # Told two bores in, and the case's reach stays.
         "stirring": lambda c: c.closures.stirring * np.exp(-2 / c.closures.reach),
@@ -86,12 +93,42 @@ def test_each_unknown_puts_the_value_that_it_tells(make_case):
         "emissivity": lambda c: c.covering.emissivity,
     }
     for name, unknown in UNKNOWNS.items():
-        prior = unknown.prior(case, Spreads())
+        prior = unknown.prior(case, UNSURE)
         coordinate = np.array([prior.centre + 1.3 * prior.spread])
         there = where.get(name, lambda c, name=name: getattr(c.closures, name))
         found = there(with_unknowns(case, [name], coordinate[:, None]))
         np.testing.assert_allclose(found, unknown.value(case, coordinate), rtol=1e-14, atol=0)
         assert abs(found[0] - there(case)[0]) > 1e-3 * abs(found[0]), name
+
+
+def test_what_the_request_leaves_open_acts_only_where_it_can(make_case):
+    def names(**given):
+        return set(Calibration.prior(make_case(**given), UNSURE).names) & OF_THE_REQUEST
+
+    assert names() == OF_THE_REQUEST - {"wrap_conductivity"}
+    assert names(wrap_thickness=5e-3) == OF_THE_REQUEST
+    assert "air_speed" not in names(fixed_outer_film=12.0)
+    assert "radiant_temperature" not in names(emissivity=0.0)
+
+
+def test_still_air_that_is_unsure_moves_a_little(make_case):
+    prior = Calibration.prior(make_case(air_speed=0.0), UNSURE)
+    assert np.exp(prior.mean[prior.names.index("air_speed")]) == pytest.approx(STILL_AIR)
+    blown = Calibration.prior(make_case(air_speed=4.0), UNSURE)
+    assert np.exp(blown.mean[blown.names.index("air_speed")]) == pytest.approx(4.0)
+
+
+def test_a_branch_beyond_upright_comes_down_on_the_other_side(make_case):
+    """By the sine, on which gravity along the branch hangs: 95° is 85°."""
+    over = with_unknowns(make_case(rise=np.radians(90)), ["rise"], np.radians([[5.0]]))
+    assert np.degrees(over.branch.rise[0]) == pytest.approx(85.0)
+
+
+def test_radiant_surroundings_and_air_shift_together_and_apart(make_case):
+    both = with_unknowns(
+        make_case(), ["air_temperature", "radiant_temperature"], np.array([[7.0, 5.0]])
+    )
+    assert both.surroundings.radiant_temperature[0] == pytest.approx(310.15, abs=1e-9)
 
 
 def test_radiant_surroundings_follow_the_air_only_where_they_are_one(make_case):

@@ -42,6 +42,10 @@ SLIPS = [
     ("pressure", 101.325, "Did you give kPa? 101.325 kPa is 101325 Pa."),
     ("pressure", 1.01, "Did you give bar? 1.01 bar is 101000 Pa."),
     ("air_speed", 90.0, "Did you give km/h? 90 km/h is 25 m/s."),
+    ("rear_from", 400.0, "Did you give mm? 400 mm is 0.4 m."),
+    ("rear_air_temperature", 18.0, "Did you give °C? 18 °C is 291.15 K."),
+    ("rear_radiant_temperature", 18.0, "Did you give °C? 18 °C is 291.15 K."),
+    ("rear_air_speed", 90.0, "Did you give km/h? 90 km/h is 25 m/s."),
 ]
 
 
@@ -66,6 +70,15 @@ def test_what_is_just_outside_is_refused(name, end):
     with pytest.raises(InputError) as refused:
         one_case(**{**GIVEN, name: beyond})
     assert refused.value.field == name
+
+
+def test_a_rear_takes_from_the_front_what_it_leaves_out():
+    front = {"air_temperature": 300.0, "air_speed": 8.0}
+    around = one_case(**GIVEN, **front, rear_from=0.5).surroundings
+    assert around.rear_air_temperature[0] == around.rear_radiant_temperature[0] == 300.0
+    assert around.rear_air_speed[0] == 0
+    own = one_case(**GIVEN, **front, rear_from=0.5, rear_air_temperature=310.0).surroundings
+    assert own.rear_radiant_temperature[0] == 310.0
 
 
 def test_a_gas_that_is_hardly_warm_may_be_meant():

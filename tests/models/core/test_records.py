@@ -65,7 +65,7 @@ def test_fields(name):
 
 
 def test_a_design_is_a_case():
-    told = [path.split(".") for path in records.DESIGN]
+    told = [path.rpartition(".")[::2] for path in records.DESIGN]
     # The main pipe's numbers that a branch has too are told apart in C by a prefix.
     own = {"branch": "", "metal": "", "main_pipe": "main_"}
     shared = {
@@ -85,5 +85,5 @@ def test_a_design_is_a_case():
     ]
     fields = of_c("design")
     assert [name for name, _ in fields] == expected
-    size = sum(3 if kind == "double[3]" else 1 for _, kind in fields)
+    size = sum(int(kind[len("double[") : -1] or 1) if "[" in kind else 1 for _, kind in fields)
     assert size == records.NUMBERS

@@ -7,7 +7,8 @@ import pytest
 
 from warmbranch.base.errors import NotConvergedError
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.belief.unknown import Spreads
+from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit import ensemble as module
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.ensemble import Prior, effective, moments, posterior_ensemble

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import Spreads
+from warmbranch.belief.unknown import Spreads
 from warmbranch.fit import ensemble
 from warmbranch.fit.ensemble import Prior, posterior_ensemble
 from warmbranch.fit.posterior import Problem

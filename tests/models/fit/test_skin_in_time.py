@@ -10,7 +10,8 @@ from numpy.testing import assert_allclose
 
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.belief.unknown import Spreads
+from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit.clock import START
 from warmbranch.fit.posterior import STEP_IN_TIME, Problem
 from warmbranch.fit.readings import Heard

@@ -7,7 +7,8 @@ import pytest
 
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import LEVELS, predict
-from warmbranch.belief.unknowns import UNKNOWNS, Spreads, with_unknowns
+from warmbranch.belief.unknown import Spreads
+from warmbranch.belief.unknowns import UNKNOWNS, with_unknowns
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.readings import KNOWN, Heard, Readings
 from warmbranch.fit.shared import NAMES as SHARED

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.unknowns import UNKNOWNS, Spreads
+from warmbranch.belief.unknown import Spreads
+from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit.ensemble import Prior
 from warmbranch.fit.posterior import Problem
 from warmbranch.fit.readings import Heard, Readings

@@ -9,7 +9,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from shared.ensembles import prior_ensemble, right_lengths
-from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.calibration import Calibration, calibrated_ensemble
+from warmbranch.belief.unknown import Spreads
 from warmbranch.length.build_long import (
     CHANCE_TOO_SHORT,
     RightLengths,
@@ -56,6 +57,18 @@ def test_parabolas_against_every_draw_solved(a_case, bent, tone):
         allowed = 0.005 + np.sqrt(chance * (1 - chance) / 1024)
         assert abs(exact.chance_too_short(found.build(chance)) - chance) < allowed
     assert_allclose(found.interval(0.9), exact.interval(0.9), rtol=0.005)
+
+
+def test_what_is_open_moves_the_middle(a_case, bent):
+    """Still air that is but a start: the right length lies to one side, as every draw says."""
+    sized = length_for(a_case(pieces=bent, air_speed=0.0), np.array([TONE]))
+    case, right = sized.answer.case, float(sized.length[0])
+    open_air = Calibration.prior(case, Spreads(air_speed=0.82))
+    found = uncertain_lengths(sized, case, open_air)
+    exact = right_lengths(calibrated_ensemble(case, open_air, 1024), right, TONE)
+    assert_allclose(found.interval(0.9), exact.interval(0.9), rtol=0.005)
+    assert_allclose(np.median(found.lengths), np.median(exact.lengths), rtol=0.001)
+    assert np.median(found.lengths) < 0.995 * right
 
 
 def test_nothing_uncertain_leaves_one_length(sized, prior):

@@ -126,6 +126,46 @@ def test_one_angle_a_cylinder(refused, van, put):
     assert entry["detail"] == "2 firing angles are given for 4 cylinders."
 
 
+FLOW = "main_pipe.mass_flow_kg_h"
+
+
+@pytest.mark.parametrize(
+    ("guessed", "field", "code", "value", "unit", "remedy"),
+    [
+        (["main_pipe.gas"], "[0]", "unknown_name", "main_pipe.gas", None, FLOW),
+        ([FLOW, FLOW], "[1]", "guessed_twice", FLOW, None, "each field once"),
+        (
+            ["branch.wrap.conductivity_W_mK"], "[0]", "nothing_to_guess",
+            "branch.wrap.conductivity_W_mK", None, "leave it out of guessed",
+        ),
+        (
+            [{"field": FLOW, "standard_deviation": 0}], "[0].standard_deviation",
+            "not_a_deviation", 0, None, "above 0",
+        ),
+        (
+            [{"field": FLOW, "standard_deviation": 200}], "[0].standard_deviation",
+            "deviation_too_wide", 200, "kg/h", "at most 95 kg/h",
+        ),
+        (
+            [{"field": "main_pipe.gas_temperature_degC", "standard_deviation": 400}],
+            "[0].standard_deviation", "deviation_too_wide", 400, "K", "at most 300 K",
+        ),
+    ],
+)  # fmt: skip
+def test_guesses_that_are_none(refused, van, put, guessed, field, code, value, unit, remedy):
+    entry, _ = refused(put(van, "case.guessed", guessed))
+    assert entry["field"] == f"case.guessed{field}"
+    assert (entry["code"], entry["value"], entry["unit"]) == (code, value, unit)
+    assert remedy in entry["remedy"]
+
+
+def test_still_air_has_no_spread_of_its_own(refused, smallest, put):
+    guess = {"field": "surroundings.air_speed_m_s", "standard_deviation": 1}
+    entry, _ = refused(put(smallest, "case.guessed", [guess]))
+    assert entry["code"] == "deviation_too_wide"
+    assert entry["remedy"].startswith("Leave it out.")
+
+
 def test_rpm_range_without_engine(refused, smallest, put):
     put(smallest, "attenuation", {"rpm_from": 1000, "rpm_to": 3000})
     entry, _ = refused(smallest)

@@ -18,8 +18,11 @@ from warmbranch_service.fit.request import FitRequest
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.settings import Settings
 from warmbranch_service.length.target import LoudnessTarget
+from warmbranch_service.listen.answer_schema import DroneAnswer
 from warmbranch_service.listen.local import listen
 from warmbranch_service.listen.recordings import Limits, decoded
+from warmbranch_service.listen.request import ListenRequest
+from warmbranch_service.listen.sentences import cautions
 
 REQUEST = {"engine": {"cylinders": 4}, "lowest_rpm": 1000, "highest_rpm": 5500, "same_place": True}
 
@@ -197,3 +200,12 @@ def test_python_call_and_command_line_agree(tmp_path, drives, capsys):
     assert printed["notch"] == told.model_dump(mode="json")["notch"]
     assert main(["listen", str(name), "--engine", "4", "--rpm", "5500", "1000"]) == 2
     assert "highest_rpm" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("highest", "told"), [(2425, False), (3277, True)])
+def test_a_drone_with_a_rival_is_told(highest, told):
+    drone = DroneAnswer(
+        rpm=2375, interval_50=(2352, 2391), interval_90=(2310, highest), at_edge=False
+    )
+    found = cautions(ListenRequest.model_validate(REQUEST), [], drone, None)
+    assert ("drone_has_a_rival" in {one.code for one in found}) == told

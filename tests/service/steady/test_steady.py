@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 
@@ -153,6 +154,51 @@ def test_smallest_request_is_answered_without_rpm(steady, smallest):
     first = answer["resonance"]["frequency_Hz"][0]
     assert answer["attenuation"]["frequency_Hz"][20] == pytest.approx(first, abs=1e-3)
     assert any("air is still" in sentence for sentence in answer["assumptions"])
+
+
+def half_width(answer):
+    low, high = answer["prediction"]["resonance_Hz"]["interval_90"]
+    return (high - low) / 2
+
+
+def test_what_is_guessed_widens_the_interval_and_leaves_the_answer(steady, van, put):
+    plain = steady(van)
+    for name in ("main_pipe.gas_temperature_degC", "main_pipe.mass_flow_kg_h"):
+        put(van, "case.guessed", [name])
+        answer = steady(van)
+        assert answer["resonance"] == plain["resonance"]
+        assert half_width(answer) > 1.01 * half_width(plain)
+        assert any(f"{name} is a guess" in sentence for sentence in answer["assumptions"])
+
+
+def test_a_spread_of_ones_own_is_what_is_believed(steady, van, put):
+    """Of the gas: wider and narrower than what is believed of one that is given."""
+    field = "main_pipe.gas_temperature_degC"
+    plain = half_width(steady(van))
+    found = []
+    for kelvin in (2, 120):
+        put(van, "case.guessed", [{"field": field, "standard_deviation": kelvin}])
+        found.append(half_width(steady(van)))
+    assert found[0] < plain < found[1]
+
+
+def test_what_is_around_the_branch_is_unsure_where_it_is_left_open(steady, smallest, put):
+    """By the air's temperature, its speed and what the branch faces, each known in its turn."""
+    found = [half_width(steady(smallest))]
+    for name, value in (
+        ("air_temperature_degC", 20), ("air_speed_m_s", 1), ("radiant_temperature_degC", 20),
+    ):  # fmt: skip
+        put(smallest, f"case.surroundings.{name}", value)
+        found.append(half_width(steady(smallest)))
+    assert all(later < earlier for earlier, later in itertools.pairwise(found)), found
+
+
+def test_a_gas_that_radiates_cools_the_branch(steady, van, put):
+    plain = steady(van)
+    put(van, "case.closures.inner_film", {"model": "linked to mixing", "gas_radiation": True})
+    found = steady(van)
+    assert found["resonance"]["quiet_rpm"] < plain["resonance"]["quiet_rpm"]
+    assert found["effective_temperature_degC"] < plain["effective_temperature_degC"]
 
 
 def test_gas_speed_is_assumed_and_said_when_nothing_gives_it(steady, smallest):

@@ -253,6 +253,66 @@ def test_calibration_is_applied(swept, steady, grid):
     assert abs(row["outputs"]["resonance.quiet_rpm"] - plain) > 1
 
 
+INTERVAL = [
+    f"prediction.quiet_rpm.{end}"
+    for end in ("median", "interval_50[0]", "interval_50[1]", "interval_90[0]", "interval_90[1]")
+]
+
+
+def test_interval_on_demand_is_that_of_the_steady_answer(swept, steady, grid):
+    """Of what is open, guessed and inferred alike, which may differ from line to line."""
+    grid["interval"] = True
+    grid["case"]["guessed"] = ["main_pipe.mass_flow_kg_h"]
+    grid["vary"][1] = {
+        "field": "/case/main_pipe/engine_load", "values": ["idle", "hard"]
+    }  # fmt: skip
+    del grid["case"]["main_pipe"]["gas_temperature_degC"]
+    grid["case"]["main_pipe"]["engine_load"] = "cruise"
+    lines = swept(grid)
+    assert [entry["name"] for entry in lines[0]["sweep"]["outputs"]][-5:] == INTERVAL
+    for row in rows(lines):
+        prediction = steady(with_inputs(grid["case"], row["inputs"]))["prediction"]
+        for name in INTERVAL:
+            assert row["outputs"][name] == walk({"prediction": prediction}, name)
+        middle, low, high, least, most = (row["outputs"][name] for name in INTERVAL)
+        assert least < low < middle < high < most
+
+
+def test_interval_is_of_the_tone_without_an_engine(swept, grid):
+    del grid["case"]["engine"]
+    grid |= {"interval": True, "outputs": ["resonance.frequency_Hz[0]"]}
+    for row in rows(swept(grid)):
+        assert [*row["outputs"]][1:] == [
+            name.replace("quiet_rpm", "resonance_Hz") for name in INTERVAL
+        ]
+        assert None not in row["outputs"].values()
+
+
+def test_interval_of_a_calibration_is_that_of_the_steady_answer(swept, steady, grid):
+    grid["case"]["closures"] = {"calibration": {
+        "version": 2, "model_version": "0.1.0", "unknowns": ["stirring", "reach"],
+        "mean": [-4.0, -0.3], "covariance": [[0.4, -0.1], [-0.1, 0.3]],
+    }}  # fmt: skip
+    grid["interval"] = True
+    row = rows(swept(grid))[4]
+    prediction = steady(with_inputs(grid["case"], row["inputs"]))["prediction"]
+    for name in INTERVAL:
+        assert row["outputs"][name] == walk({"prediction": prediction}, name)
+
+
+def test_a_guess_that_a_varied_value_makes_too_wide_is_a_row_that_says_so(swept, grid):
+    flow = "main_pipe.mass_flow_kg_h"
+    grid["case"]["guessed"] = [{"field": flow, "standard_deviation": 40}]
+    grid["vary"] = [{"field": f"case.{flow}", "values": [20, 95]}]
+    narrow, wide = rows(swept(grid))
+    assert narrow["outcome"] == "not admitted"
+    (error,) = narrow["errors"]
+    assert error["field"] == "case.guessed[0].standard_deviation"
+    assert error["value"] == 40
+    assert "at most 20 kg/h" in error["remedy"]
+    assert wide["outcome"] == "resonance found"
+
+
 def test_inputs_sent_again_are_the_same_design(swept, sobol):
     """What is printed is what was solved, so a row can be repeated from its inputs alone."""
     sobol["sampling"]["count"] = 8
