@@ -119,7 +119,7 @@ FORMULAS = [
         "models/warmbranch/warming/storage.py",
         "capacity[0] + temperature * (capacity[1] +",
         "capacity[0] + temperature * (2 * capacity[1] +",
-        "tests/models/warming/test_solve.py",
+        "tests/models/warming/test_storage.py",
     ),
 ]
 

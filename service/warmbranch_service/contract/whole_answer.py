@@ -138,7 +138,7 @@ def _columns(part: object) -> Any:
     plain = all(
         value is None or name in columns or isinstance(value, BaseModel) for name, value in part
     )
-    return columns if columns and len(lengths) == 1 and plain else None
+    return columns if len(columns) > 1 and len(lengths) == 1 and plain else None
 
 
 def _as_rows(table: Any) -> list[dict[str, Any]]:
