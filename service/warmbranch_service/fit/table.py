@@ -112,7 +112,7 @@ def _heard(tones: Iterable[HeardResidual]) -> list[str]:
 def _parameters(answer: FitAnswer) -> list[str]:
     lines = [
         "Unknowns",
-        f"  {'':<25}{'before, 90 %':>17}{'after':>9}{'90 %':>19}{'learned':>9}",
+        f"  {'':<25}{'before, 90 %':>17}{'after':>9}{'90 %':>19}{'learned':>8}",
     ]
     for one in answer.parameters:
         name = one.name if one.unit == "1" else f"{one.name}, {UNITS.get(one.unit, one.unit)}"
@@ -123,7 +123,7 @@ def _parameters(answer: FitAnswer) -> list[str]:
         if len(name) > 25:  # the numbers go below it
             lines.append(f"  {name}")
             name = ""
-        lines.append(f"  {name:<25}{before:>17}{one.estimate:>9.3g}{after:>19}{learned:>9}{bound}")
+        lines.append(f"  {name:<25}{before:>17}{one.estimate:>9.3g}{after:>19}{learned:>8}{bound}")
     return lines
 
 

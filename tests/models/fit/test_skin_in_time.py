@@ -97,18 +97,18 @@ def test_the_start_is_told_among_the_parameters(drawn, synthetic):
 
 
 def test_settled_and_timed_readings_go_together(synthetic, drawn):
-    """A settled reading adds to three in time, and is compared with the settled branch."""
+    """A settled reading beside three in time is compared with the settled branch: fitted, it is met
+    as one contact reading is, within two of its deviations. (How much it teaches is another matter:
+    what surprises can leave more doubt than there was, in two experiments of eight.)"""
     settled = synthetic.read(
         synthetic.to_be_read(drawn.case, np.array([0.3]), ("contact",)),
         drawn.truth, 0.0, 0.0, np.random.default_rng(3),
     )  # fmt: skip
     both = type(settled).concatenate([drawn.readings, settled])
-    alone, more = (
-        fit(drawn.case, readings, Heard.none(), warming=synthetic.WARMING)
-        for readings in (drawn.readings, both)
-    )
-    assert more.learned_share > alone.learned_share
-    assert len(more.expected) == 4
+    found = fit(drawn.case, both, Heard.none(), warming=synthetic.WARMING)
+    assert len(found.expected) == 4
+    off = found.expected[3] - settled.displayed[0]
+    assert abs(off) < 2 * settled.uncertainty[0]
 
 
 def test_a_long_time_after_the_start_is_settled(make_case, synthetic):
