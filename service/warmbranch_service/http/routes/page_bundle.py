@@ -5,7 +5,8 @@ here each becomes a function that gives what it exports, in the order in which t
 
     const dom = (() => { … return { el, svg }; })();
 
-Only the forms of import and export that the page uses are understood; anything else is an error.
+Lines that are comments and nothing else stay behind: they are for who reads the files. Only the
+forms of import and export that the page uses are understood; anything else is an error.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from collections.abc import Mapping
 IMPORT = re.compile(r'^import\s+(\{[^}]*\}|\*\s+as\s+\w+)\s+from\s+"\./([\w.]+)";$', re.MULTILINE)
 EXPORT = re.compile(r"^export\s+(?:async\s+)?(?:function|class|const)\s+(\w+)", re.MULTILINE)
 STRAY = re.compile(r"^\s*(?:import|export)\b.*$", re.MULTILINE)
+COMMENT = re.compile(r"^ *//.*\n", re.MULTILINE)
 RENAMED = re.compile(r"(\w+)\s+as\s+(\w+)")
 
 
@@ -58,7 +60,7 @@ def bundle(modules: Mapping[str, str], first: str) -> str:
 
 def _function(name: str, source: str) -> str:
     exported = EXPORT.findall(source)
-    body = IMPORT.sub(_as_constant, source)
+    body = IMPORT.sub(_as_constant, COMMENT.sub("", source))
     body = re.sub(r"^export\s+(?=(?:async\s+)?(?:function|class|const)\b)", "", body, flags=re.M)
     stray = STRAY.search(body)
     if stray is not None:

@@ -164,3 +164,11 @@ def test_nothing_else_of_the_folder_or_beyond_is_served(client, address):
 def test_the_page_is_no_part_of_the_contract(client):
     paths = client.get("/v1/openapi.json").json()["paths"]
     assert all(path.startswith("/v1/") or path == "/metrics" for path in paths)
+
+
+def test_comments_stay_behind():
+    source = '// What for.\nconst x = "// no comment";\n  // Why.\nuse(x); // here\n'
+    whole = bundle({"main.js": source}, "main.js")
+    assert "What for" not in whole
+    assert "Why" not in whole
+    assert 'const x = "// no comment";\nuse(x); // here\n' in whole
