@@ -15,7 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import BoolArray, FloatArray, IntArray
 from warmbranch.belief.draws import quantiles, standard_normal
 from warmbranch.fit.observation_model import Expected
 from warmbranch.fit.posterior import Mode, Problem
@@ -185,7 +185,7 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
     own = pool.log_posterior[len(prior.white) :] - about.log_density(white)
     laplace_share = effective(_normalised(own)) / LAPLACE_DRAWS
     rounds = 0
-    while rounds < MOST_ROUNDS and effective(pool.weights()) < ENOUGH:
+    while rounds < MOST_ROUNDS and pool.effective(pool.weights()) < ENOUGH:
         if rounds > 0:
             even = _evened(pool.log_weights(), 3.0 * dimensions)
             centre, covariance = moments(pool.white, even)
@@ -194,9 +194,9 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
         white = chooser.draws(POSTERIOR_DRAWS)
         pool.add(white, problem.expected(white), chooser)
     weights = pool.weights()
-    widened = effective(weights) < FEWEST
+    widened = pool.effective(weights) < FEWEST
     if widened:
-        weights = _evened(pool.log_weights(), FEWEST)
+        weights = _evened(pool.log_weights(), FEWEST, pool.copies)
     return _ensemble(
         pool.white,
         weights,
@@ -205,6 +205,7 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
         laplace_share=laplace_share,
         widened=widened,
         rounds=rounds,
+        copies=pool.copies,
     )
 
 
@@ -242,11 +243,13 @@ class _Pool:
         self.shared: list[Conditional] = []
         self.white: FloatArray = np.empty((0, len(problem)))
         self.log_posterior: FloatArray = np.empty(0)
+        self.copies: IntArray = np.empty(0, dtype=np.int64)
         self._sources: list[tuple[int, _Density]] = []
 
     def add(self, white: FloatArray, expected: Expected, source: _Density) -> None:
         self.expected.append(expected)
         self.white = np.concatenate([self.white, white])
+        self.copies = np.unique(self.white, axis=0, return_inverse=True)[1].reshape(-1)
         shared = self._problem.given(expected)
         self.shared.append(shared)
         value = shared.log_evidence - np.sum(white**2, axis=1) / 2
@@ -259,6 +262,10 @@ class _Pool:
 
     def weights(self) -> FloatArray:
         return _normalised(self.log_weights())
+
+    def effective(self, weights: FloatArray) -> float:
+        """How many different draws, equally weighted, would tell as much."""
+        return effective(np.bincount(self.copies, weights))
 
 
 class _Chooser:
@@ -331,16 +338,27 @@ def _normalised(log_weights: FloatArray) -> FloatArray:
     return weights / np.sum(weights)
 
 
-def _evened(log_weights: FloatArray, least: float) -> FloatArray:
+def _evened(log_weights: FloatArray, least: float, copies: IntArray | None = None) -> FloatArray:
     """Weights to the highest power up to 1 that leaves ``least`` effective draws.
 
-    Draws without weight stay so; of the others, nine tenths is the most that is asked.
+    Draws without weight stay so; of the others, nine tenths is the most that is asked. Copies of
+    a draw, numbered alike in ``copies``, count as one and weigh together as the power has it.
     """
-    least = min(least, 0.9 * float(np.sum(np.isfinite(log_weights))))
+    if copies is None:
+        copies = np.arange(len(log_weights))
+    total = np.full(int(copies.max()) + 1, -np.inf)
+    np.logaddexp.at(total, copies, log_weights)
+    least = min(least, 0.9 * float(np.sum(np.isfinite(total))))
     power = 1.0
-    while effective(_normalised(power * log_weights)) < least:
+    while effective(_normalised(power * total)) < least:
         power *= 0.9
-    return _normalised(power * log_weights)
+    one_each = _normalised(power * total) / np.bincount(copies)
+    return np.where(np.isfinite(log_weights), one_each[copies], 0.0)
+
+
+def _by_draw(weights: FloatArray, copies: IntArray | None, kept: BoolArray) -> FloatArray:
+    """Weights of different draws."""
+    return weights if copies is None else np.bincount(copies[kept], weights)
 
 
 def _ensemble(
@@ -352,6 +370,7 @@ def _ensemble(
     laplace_share: float,
     widened: bool,
     rounds: int,
+    copies: IntArray | None = None,
 ) -> Ensemble:
     frequency = np.concatenate([part.frequency for part in expected])
     silent = np.isnan(frequency)
@@ -379,7 +398,7 @@ def _ensemble(
         shared=Conditional(*(part[kept] for part in shared)),
         without_resonance=float(np.sum(weights[silent & ~unsolved])),
         unsolved=int(np.sum(unsolved)),
-        effective=effective(own) if total > 0 else 0.0,
+        effective=effective(_by_draw(own, copies, kept)) if total > 0 else 0.0,
         laplace_share=laplace_share,
         widened=widened,
         rounds=rounds,
