@@ -265,7 +265,7 @@ class _Pool:
 
     def effective(self, weights: FloatArray) -> float:
         """How many different draws, equally weighted, would tell as much."""
-        return effective(np.bincount(self.copies, weights))
+        return effective(_summed(weights, self.copies))
 
 
 class _Chooser:
@@ -358,7 +358,13 @@ def _evened(log_weights: FloatArray, least: float, copies: IntArray | None = Non
 
 def _by_draw(weights: FloatArray, copies: IntArray | None, kept: BoolArray) -> FloatArray:
     """Weights of different draws."""
-    return weights if copies is None else np.bincount(copies[kept], weights)
+    return weights if copies is None else _summed(weights, copies[kept])
+
+
+def _summed(weights: FloatArray, copies: IntArray) -> FloatArray:
+    total = np.zeros(int(copies.max()) + 1)
+    np.add.at(total, copies, weights)
+    return total
 
 
 def _ensemble(
