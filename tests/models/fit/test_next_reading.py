@@ -115,12 +115,14 @@ def rivals(synthetic):
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_the_advised_reading_beats_the_worst(rivals):
     advised, _, worst = rivals.T
     assert np.mean(advised < worst) >= 0.9
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_the_best_place_mostly_beats_the_worst_place(rivals):
     """Places differ little where two readings have told most: the gain is one on average."""
     _, best, worst = rivals.T

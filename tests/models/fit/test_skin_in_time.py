@@ -33,6 +33,7 @@ def problem(drawn, synthetic):
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_three_readings_recover_the_truth_as_often_as_the_interval_says(synthetic, coverage_fit):
     """Readings 2, 5 and 9 minutes after the start, time constants uncertain too.
 
