@@ -215,7 +215,6 @@ static void gas_at_nodes(struct balance *b)
  * Mixing by it in full, with sources: mixing.buoyant_counterflow. */
 
 #define ISOTHERMAL_PERIMETER (1.0 / 23040) /* in the manner of Bejan & Tien (1978), derived */
-#define LAYERED 7.0                        /* dying of the level part where it is hotter above */
 #define GENTLE_GRADIENT 10.0               /* K/m; below it the buoyant part fades smoothly */
 #define TINY 1e-300                        /* keeps nothing over nothing at nothing */
 
@@ -233,7 +232,6 @@ static void counterflow_at_faces(struct balance *b)
     double gravity_across = fmax(GRAVITY * cos(b->rise), 0.0);
     double gravity_along = GRAVITY * fabs(sin(b->rise));
     double towards = (b->rise < 0) - (b->rise > 0);
-    double layered = exp(-LAYERED * fabs(sin(b->rise)));
     double half_bore_squared = 0.25 * b->bore * b->bore;
     for (int64_t n = 1; n < b->nodes; n += LANES) {
         int64_t left = n - 1;
@@ -260,10 +258,6 @@ static void counterflow_at_faces(struct balance *b)
         if (gravity_along > 0) {
             quad up_slope, up = smooth_size(quad_max(gradient * towards, quad_of(0)), &up_slope);
             quad steep = 4 * half_bore_squared * quad_sqrt(gravity_along * per_t * up);
-            quad kept = layered + (1 - layered) * (up / (size + TINY));
-            level *= kept;
-            by_gradient *= kept;
-            by_temperature *= kept;
             by_gradient += towards * 0.5 * steep * up_slope / (up + TINY);
             by_temperature += -0.5 * steep * per_t;
             level += steep;

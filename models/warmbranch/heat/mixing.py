@@ -26,12 +26,6 @@ Transfer 21 (1978) 701; 7/46080 for an adiabatic wall. Derived, see
 tests/models/heat/test_mixing.py.
 """
 
-LAYERED = 7.0
-"""How fast the level counterflow dies where the gas is hotter above: ``exp(−7 sin|rise|)``.
-
-From our own simulation (tests/experiments/buoyancy): 0.5 at 5°, 0.16 at 15°, 0.03 at 30°, as its
-tubes at Ra 3e5 do; at Ra 3e4 and 30° they have 0.2."""
-
 GENTLE_GRADIENT = 10.0
 """K/m. Below it the buoyant part fades, smoothly to the first derivative: a gradient so gentle
 moves neither heat nor resonance to speak of, and Newton's method needs no kink there."""
@@ -145,8 +139,7 @@ def buoyant_counterflow(
     :math:`Ra_g = g\beta|T'|a^4/(\nu\alpha)`, and the inertial scale :math:`d^2\sqrt{g\beta|T'|}`,
     joined harmonically, with the component of gravity across the branch. Steep part: where the
     gas is hotter below than above, :math:`d^2\sqrt{g\beta|T'|}` with the component along the
-    branch; where it is hotter above, nothing, and the level part dies as it lies in layers along
-    the branch, by :math:`e^{-7\sin|rise|}`.
+    branch; where it is hotter above, nothing.
 
     Parameters
     ----------
@@ -164,11 +157,8 @@ def buoyant_counterflow(
 
     Valid for
     ---------
-    Laminar flow, 800 < Ra_g < 1e4: in level tubes within 0.85 to 1.6 of our own simulation, in
-    tubes that rise 1 to 12 times too small (most at 30°), in tubes that fall within a factor 2
-    (tests/experiments/buoyancy). What the flow adds to the inner film is left out, and a factor
-    must make good for it. Free-fall mixing length after Cholemari & Arakeri, J. Fluid Mech. 621
-    (2009) 69, coefficient of order one, from memory.
+    An order-of-magnitude assumption. Free-fall mixing length after Cholemari & Arakeri,
+    J. Fluid Mech. 621 (2009) 69, coefficient of order one, from memory.
     """
     value, by_gradient, by_temperature = counterflow(
         temperature,
@@ -216,11 +206,6 @@ def counterflow(
         return level, level_gradient, level_temperature
     towards = -np.sign(rise)
     up, up_slope = smooth_size(np.maximum(gradient * towards, 0.0))
-    layered = np.exp(-LAYERED * np.abs(np.sin(rise)))
-    kept = layered + (1 - layered) * (up / (size + _TINY))  # all of it where it is hotter below
-    level, level_gradient, level_temperature = (
-        part * kept for part in (level, level_gradient, level_temperature)
-    )
     steep = 4 * half_bore_squared * np.sqrt(along * up)
     steep_gradient = towards * 0.5 * steep * up_slope / (up + _TINY)
     steep_temperature = -0.5 * steep / temperature
