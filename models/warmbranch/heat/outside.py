@@ -79,23 +79,11 @@ class Outside:
 
     @cached_property
     def _film(self) -> OutsideFilm:
-        return self._film_in(self.case.surroundings)
+        return film_in(self.case.surroundings, self.case, self.air, self.skin_diameter)
 
     @cached_property
     def _rear_film(self) -> OutsideFilm:
-        return self._film_in(self._rear)
-
-    def _film_in(self, surroundings: Surroundings) -> OutsideFilm:
-        case = self.case
-        return OutsideFilm(
-            self.air,
-            surroundings,
-            outside_diameter=self.skin_diameter,
-            length=case.branch.length,
-            rise=case.branch.rise,
-            factor=case.closures.outer_film_factor,
-            fixed=case.closures.fixed_outer_film,
-        )
+        return film_in(self._rear, self.case, self.air, self.skin_diameter)
 
     def _to(
         self, film: OutsideFilm, surroundings: Surroundings, skin: FloatArray
@@ -105,3 +93,18 @@ class Outside:
             skin, surroundings.radiant_temperature[:, None], self.case.covering.emissivity[:, None]
         )
         return convection + radiation, convection_slope + radiation_slope
+
+
+def film_in(
+    surroundings: Surroundings, case: Case, air: MixtureTable, skin_diameter: FloatArray
+) -> OutsideFilm:
+    """The film on a branch's skin in the air that is around it, or around a part of it."""
+    return OutsideFilm(
+        air,
+        surroundings,
+        outside_diameter=skin_diameter,
+        length=case.branch.length,
+        rise=case.branch.rise,
+        factor=case.closures.outer_film_factor,
+        fixed=case.closures.fixed_outer_film,
+    )

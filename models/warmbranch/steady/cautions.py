@@ -14,7 +14,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.case.closures import MouthModel
 from warmbranch.gas.gas import MixtureTable, dry_air_table
-from warmbranch.heat.films import OutsideFilm
+from warmbranch.heat.outside import film_in
 from warmbranch.sound import acoustics
 
 if TYPE_CHECKING:
@@ -218,37 +218,28 @@ def _steps(answer: Answer, i: int) -> Iterator[Finding]:
 
 def _film_ranges(answer: Answer) -> list[tuple[str, FloatArray, float]]:
     """Dimensionless groups of the films, by design, with the bounds they must not exceed."""
-    case = answer.case
-    air = dry_air_table()
-    covering, branch = case.covering, case.branch
-    front, rear = (
-        OutsideFilm(
-            air,
-            around,
-            outside_diameter=branch.tubes[0].max(axis=1) + 2 * covering.wrap_thickness,
-            length=answer.length,
-            rise=branch.rise,
-            factor=case.closures.outer_film_factor,
-            fixed=case.closures.fixed_outer_film,
-        ).range_report(answer.profile.skin)
-        for around in (case.surroundings, case.surroundings.rear)
-    )
+    case, air = answer.case, dry_air_table()
+    widest = case.branch.tubes[0].max(axis=1) + 2 * case.covering.wrap_thickness
+    around_it = [case.surroundings]
+    if np.any(np.isfinite(case.surroundings.rear_from)):
+        around_it.append(case.surroundings.rear)
+    reports = [
+        film_in(around, case, air, widest).range_report(answer.profile.skin) for around in around_it
+    ]
+    rayleigh = np.max([report.rayleigh_max for report in reports], axis=0)
+    reynolds = np.max([report.reynolds_max for report in reports], axis=0)
+    peclet = np.min([report.peclet_min for report in reports], axis=0)
     model = np.where(np.isnan(case.closures.fixed_outer_film), 1.0, np.nan)
     hot = case.main_pipe.gas_temperature[:, None]
     viscosity = MixtureTable.of(case.gas).evaluate(hot).viscosity[:, 0]
     inside = 4 * case.main_pipe.mass_flow / (np.pi * case.main_pipe.bore * viscosity)
     own_balance = np.where(np.isnan(case.main_pipe.skin_temperature), 1.0, np.nan)
     # Air that all but stands has a Péclet number whose inverse no double holds.
-    slowest = np.minimum(front.peclet_min, rear.peclet_min)
-    slowest = np.maximum(slowest, np.finfo(np.float64).tiny)
+    slowest = np.maximum(peclet, np.finfo(np.float64).tiny)
     # A comparison with NaN is false: a film that is not used has no range to leave.
     return [
-        ("rayleigh", np.maximum(front.rayleigh_max, rear.rayleigh_max) * model, NATURAL_RAYLEIGH),
-        (
-            "reynolds",
-            np.maximum(front.reynolds_max, rear.reynolds_max) * model,
-            CROSS_FLOW_REYNOLDS,
-        ),
+        ("rayleigh", rayleigh * model, NATURAL_RAYLEIGH),
+        ("reynolds", reynolds * model, CROSS_FLOW_REYNOLDS),
         ("inverse_peclet", model / slowest, 1 / CROSS_FLOW_PECLET),
         ("main_pipe_reynolds", inside * own_balance, PIPE_REYNOLDS),
     ]
