@@ -15,7 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from warmbranch.base.batch import BoolArray, FloatArray, IntArray
+from warmbranch.base.batch import FloatArray, IntArray
 from warmbranch.belief.draws import quantiles, standard_normal
 from warmbranch.fit.observation_model import Expected
 from warmbranch.fit.posterior import Mode, Problem
@@ -185,18 +185,18 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
     own = pool.log_posterior[len(prior.white) :] - about.log_density(white)
     laplace_share = effective(_normalised(own)) / LAPLACE_DRAWS
     rounds = 0
-    while rounds < MOST_ROUNDS and pool.effective(pool.weights()) < ENOUGH:
+    while rounds < MOST_ROUNDS and effective(pool.weights()) < ENOUGH:
         if rounds > 0:
             even = _evened(pool.log_weights(), 3.0 * dimensions)
             centre, covariance = moments(pool.white, even)
         rounds += 1
         chooser = _Chooser(problem, pool, centre, covariance)
-        white = chooser.draws(POSTERIOR_DRAWS)
-        pool.add(white, problem.expected(white), chooser)
+        white, times = chooser.draws(POSTERIOR_DRAWS)
+        pool.add(white, problem.expected(white), chooser, times)
     weights = pool.weights()
-    widened = pool.effective(weights) < FEWEST
+    widened = effective(weights) < FEWEST
     if widened:
-        weights = _evened(pool.log_weights(), FEWEST, pool.copies)
+        weights = _evened(pool.log_weights(), FEWEST)
     return _ensemble(
         pool.white,
         weights,
@@ -205,7 +205,6 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
         laplace_share=laplace_share,
         widened=widened,
         rounds=rounds,
-        copies=pool.copies,
     )
 
 
@@ -243,29 +242,33 @@ class _Pool:
         self.shared: list[Conditional] = []
         self.white: FloatArray = np.empty((0, len(problem)))
         self.log_posterior: FloatArray = np.empty(0)
-        self.copies: IntArray = np.empty(0, dtype=np.int64)
+        self._times: IntArray = np.empty(0, dtype=np.int64)
         self._sources: list[tuple[int, _Density]] = []
 
-    def add(self, white: FloatArray, expected: Expected, source: _Density) -> None:
+    def add(
+        self,
+        white: FloatArray,
+        expected: Expected,
+        source: _Density,
+        times: IntArray | None = None,
+    ) -> None:
+        """Take in different draws; ``times`` is how often each was drawn, once unless given."""
+        times = np.ones(len(white), dtype=np.int64) if times is None else times
         self.expected.append(expected)
         self.white = np.concatenate([self.white, white])
-        self.copies = np.unique(self.white, axis=0, return_inverse=True)[1].reshape(-1)
+        self._times = np.concatenate([self._times, times])
         shared = self._problem.given(expected)
         self.shared.append(shared)
         value = shared.log_evidence - np.sum(white**2, axis=1) / 2
         self.log_posterior = np.concatenate([self.log_posterior, value])
-        self._sources.append((len(white), source))
+        self._sources.append((int(times.sum()), source))
 
     def log_weights(self) -> FloatArray:
         parts = [np.log(n) + source.log_density(self.white) for n, source in self._sources]
-        return self.log_posterior - np.logaddexp.reduce(parts, axis=0)
+        return np.log(self._times) + self.log_posterior - np.logaddexp.reduce(parts, axis=0)
 
     def weights(self) -> FloatArray:
         return _normalised(self.log_weights())
-
-    def effective(self, weights: FloatArray) -> float:
-        """How many different draws, equally weighted, would tell as much."""
-        return effective(_summed(weights, self.copies))
 
 
 class _Chooser:
@@ -304,12 +307,13 @@ class _Chooser:
         parts = [np.log(n) + source.log_density(self._white) for n, source in self._sources]
         return self._log_value - np.logaddexp.reduce(parts, axis=0)
 
-    def draws(self, size: int) -> FloatArray:
-        """Systematic resampling along the resonance."""
+    def draws(self, size: int) -> tuple[FloatArray, IntArray]:
+        """Systematic resampling along the resonance: different draws, and how often each came."""
         order = np.argsort(self._tone)
         edges = np.cumsum(self._weights[order])
         places = (np.arange(size) + 0.5) / size * edges[-1]
-        return self._white[order[np.searchsorted(edges, places)]]
+        chosen, times = np.unique(order[np.searchsorted(edges, places)], return_counts=True)
+        return self._white[chosen], times
 
     def log_density(self, white: FloatArray) -> FloatArray:
         return self._judged(white)[0] - self._log_total
@@ -338,33 +342,16 @@ def _normalised(log_weights: FloatArray) -> FloatArray:
     return weights / np.sum(weights)
 
 
-def _evened(log_weights: FloatArray, least: float, copies: IntArray | None = None) -> FloatArray:
+def _evened(log_weights: FloatArray, least: float) -> FloatArray:
     """Weights to the highest power up to 1 that leaves ``least`` effective draws.
 
-    Draws without weight stay so; of the others, nine tenths is the most that is asked. Copies of
-    a draw, numbered alike in ``copies``, count as one and weigh together as the power has it.
+    Draws without weight stay so; of the others, nine tenths is the most that is asked.
     """
-    if copies is None:
-        copies = np.arange(len(log_weights))
-    total = np.full(int(copies.max()) + 1, -np.inf)
-    np.logaddexp.at(total, copies, log_weights)
-    least = min(least, 0.9 * float(np.sum(np.isfinite(total))))
+    least = min(least, 0.9 * float(np.sum(np.isfinite(log_weights))))
     power = 1.0
-    while effective(_normalised(power * total)) < least:
+    while effective(_normalised(power * log_weights)) < least:
         power *= 0.9
-    one_each = _normalised(power * total) / np.bincount(copies)
-    return np.where(np.isfinite(log_weights), one_each[copies], 0.0)
-
-
-def _by_draw(weights: FloatArray, copies: IntArray | None, kept: BoolArray) -> FloatArray:
-    """Weights of different draws."""
-    return weights if copies is None else _summed(weights, copies[kept])
-
-
-def _summed(weights: FloatArray, copies: IntArray) -> FloatArray:
-    total = np.zeros(int(copies.max()) + 1)
-    np.add.at(total, copies, weights)
-    return total
+    return _normalised(power * log_weights)
 
 
 def _ensemble(
@@ -376,7 +363,6 @@ def _ensemble(
     laplace_share: float,
     widened: bool,
     rounds: int,
-    copies: IntArray | None = None,
 ) -> Ensemble:
     frequency = np.concatenate([part.frequency for part in expected])
     silent = np.isnan(frequency)
@@ -404,7 +390,7 @@ def _ensemble(
         shared=Conditional(*(part[kept] for part in shared)),
         without_resonance=float(np.sum(weights[silent & ~unsolved])),
         unsolved=int(np.sum(unsolved)),
-        effective=effective(_by_draw(own, copies, kept)) if total > 0 else 0.0,
+        effective=effective(own) if total > 0 else 0.0,
         laplace_share=laplace_share,
         widened=widened,
         rounds=rounds,
