@@ -21,7 +21,7 @@ from warmbranch.heat.linearised import Linearised, divergence, face_mean, node_m
 from warmbranch.heat.mixing import Diffusivity, buoyant_counterflow
 from warmbranch.heat.outside import Outside
 from warmbranch.heat.radiation import gas_exchange
-from warmbranch.heat.sections import Sections, sections
+from warmbranch.heat.sections import Sections, control_widths, sections
 
 
 @dataclass(frozen=True)
@@ -73,16 +73,11 @@ class HeatBalance:
     @cached_property
     def width(self) -> FloatArray:
         """Length of each control volume, (designs, nodes), m."""
-        width = np.zeros_like(self.x)
-        width[:, :-1] += self.spacing / 2
-        width[:, 1:] += self.spacing / 2
-        return width
+        return control_widths(self.x)
 
     @cached_property
-    def sections(self) -> Sections | None:
-        """Surfaces and sections where any branch has pieces of other tubes; None where none has."""
-        if not self.stepped:
-            return None
+    def sections(self) -> Sections:
+        """Surfaces and sections on the grid."""
         return sections(self.case.branch, self.case.covering, self.x)
 
     @cached_property
@@ -93,9 +88,7 @@ class HeatBalance:
     @cached_property
     def bore_surface(self) -> FloatArray:
         """Inner surface of each control volume, the cap's left out, m²."""
-        if self.sections is not None:
-            return self.sections.bore_surface
-        return self.case.branch.bore_perimeter[:, None] * self.width
+        return self.sections.bore_surface
 
     @cached_property
     def buoyancy(self) -> FloatArray:
@@ -106,12 +99,7 @@ class HeatBalance:
     @cached_property
     def skin_area(self) -> FloatArray:
         """Outer surface of each control volume, over the wrap if any, the cap's included, m²."""
-        if self.sections is not None:
-            return self.sections.skin_area
-        diameter = self.skin_diameter
-        area = np.pi * diameter[:, None] * self.width
-        area[:, -1] += np.pi / 4 * diameter**2
-        return area
+        return self.sections.skin_area
 
     @cached_property
     def is_bare(self) -> bool:
@@ -121,28 +109,7 @@ class HeatBalance:
     @cached_property
     def wrap_conductance(self) -> FloatArray:
         """From wall to skin, W/K; infinite where the tube is bare."""
-        branch, covering = self.case.branch, self.case.covering
-        if self.is_bare:
-            return np.full(self.x.shape, np.inf)
-        if self.sections is not None:
-            return self.sections.wrap_conductance
-        with np.errstate(divide="ignore"):
-            round_tube = (
-                2
-                * np.pi
-                * covering.wrap_conductivity
-                / np.log(self.skin_diameter / branch.outside_diameter)
-            )
-            on_cap = (
-                np.pi
-                / 4
-                * branch.outside_diameter**2
-                * covering.wrap_conductivity
-                / covering.wrap_thickness
-            )
-        conductance = round_tube[:, None] * self.width
-        conductance[:, -1] += on_cap
-        return conductance
+        return self.sections.wrap_conductance
 
     @cached_property
     def _outside(self) -> Outside:
@@ -233,26 +200,19 @@ class HeatBalance:
 
     @cached_property
     def _bore(self) -> FloatArray:
-        if self.sections is not None:
-            return self.sections.bore
-        return self.case.branch.bore[:, None]
+        return self.sections.bore
 
     @cached_property
     def _bore_area(self) -> FloatArray:
-        if self.sections is not None:
-            return self.sections.bore_area
-        return self.case.branch.bore_area[:, None]
+        return self.sections.bore_area
 
     @cached_property
     def _cap_area(self) -> FloatArray:
-        area = self.case.branch.bore_area if self.sections is None else self.sections.cap_area
-        return area[:, None]
+        return self.sections.cap_area[:, None]
 
     @cached_property
     def _wall_area(self) -> FloatArray:
-        if self.sections is not None:
-            return self.sections.wall_area
-        return self.case.branch.wall_area[:, None]
+        return self.sections.wall_area
 
     @cached_property
     def _bore_area_by_spacing(self) -> FloatArray:
@@ -315,10 +275,8 @@ class HeatBalance:
 
     @cached_property
     def skin_diameter(self) -> FloatArray:
-        """Outside diameter over the wrap, if any, (designs,), m; (designs, nodes) if stepped."""
-        if self.sections is not None:
-            return self.sections.skin_diameter
-        return self.case.branch.outside_diameter + 2 * self.case.covering.wrap_thickness
+        """Outside diameter over the wrap, if any, (designs, 1), m; (designs, nodes) if stepped."""
+        return self.sections.skin_diameter
 
     def _volumetric_heat_capacity(
         self, state: GasState, gas: FloatArray
@@ -350,7 +308,7 @@ class HeatBalance:
             viscosity / density,
             conductivity / (density * heat_capacity),
             property_slope,
-            self.case.branch.bore if self.sections is None else self.sections.face_bore,
+            self.sections.face_bore,
             self.case.branch.rise,
             self.buoyancy,
         )

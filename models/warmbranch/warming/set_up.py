@@ -15,6 +15,7 @@ from warmbranch.heat.main_pipe_film import main_film
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.mixing import pulsation, stirred_mouth
 from warmbranch.heat.mouth_exchange import mouth_resistance
+from warmbranch.heat.sections import volumes
 from warmbranch.heat.temperature import solve_steady
 from warmbranch.steady.interplay import displacement
 from warmbranch.steady.solve import solve
@@ -70,14 +71,8 @@ def store_of(system: plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Stor
     """What wall, wrap and main pipe store."""
     case, x = system.case, system.x
     branch, covering, pipe = case.branch, case.covering, case.main_pipe
-    still = np.zeros(len(case))
-    balance = HeatBalance(case, system.gas, system.air, x, system.constant, still, still)
     at_cap = branch.at_cap[0]
-    metal = branch.wall_area[:, None] * balance.width
-    wrap_section = covering.wrap_thickness * (branch.outside_diameter + covering.wrap_thickness)
-    volume = np.pi * wrap_section[:, None] * balance.width
-    if balance.sections is not None:
-        metal, volume = balance.sections.metal.copy(), balance.sections.wrap.copy()
+    metal, volume = volumes(branch, covering, x)
     metal[:, -1] += np.pi / 4 * at_cap**2 * branch.cap_thickness
     skin_at_cap = at_cap + 2 * covering.wrap_thickness
     volume[:, -1] += np.pi / 4 * skin_at_cap**2 * covering.wrap_thickness
