@@ -55,6 +55,7 @@ _LATE = {
 }
 """Public name to its module. Imported when first asked for: a command pays for what it needs."""
 
+# The names are no names of this module until they are asked for, which a checker cannot see.
 __all__ = sorted(_LATE)  # pyright: ignore[reportUnsupportedDunderAll]
 
 

@@ -8,47 +8,33 @@ the page's. Nothing is asserted here: tests/browser/test_own_jobs.py asserts the
 
 from __future__ import annotations
 
-import shutil
 import sys
-import tempfile
 import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
 
 from bench import DESK, PHONE, SETTLED, TABLET, headline, new_car
-from playwright.sync_api import sync_playwright
-from serving import Service
-
-from conftest import CHROMIUM, FLAGS
+from serving import served
 
 
 def main() -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        service = Service(Path(folder) / "log.txt")
-        service.start()
-        try:
-            with sync_playwright() as playwright:
-                chromium = next(filter(None, map(shutil.which, CHROMIUM)))
-                browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
-                print("width   first answer   taps  keys  screens   to a build length   it says")
-                for viewport in (PHONE, TABLET, DESK):
-                    page = browser.new_page(viewport=viewport, locale="en-US")
-                    began = time.monotonic()
-                    page.goto(service.address)
-                    page.wait_for_selector(SETTLED)
-                    opened = time.monotonic()
-                    effort = new_car(page)
-                    done = time.monotonic()
-                    print(
-                        f"{viewport['width']:>5}{opened - began:>13.1f} s{effort.taps:>7}"
-                        f"{effort.keys:>6}{effort.screens:>9.1f}{done - began:>16.1f} s   "
-                        + " ".join(headline(page)[:2])
-                    )
-                    page.close()
-                browser.close()
-        finally:
-            service.stop()
+    with served() as (service, browser):
+        print("width   first answer   taps  keys  screens   to a build length   it says")
+        for viewport in (PHONE, TABLET, DESK):
+            page = browser.new_page(viewport=viewport, locale="en-US")
+            began = time.monotonic()
+            page.goto(service.address)
+            page.wait_for_selector(SETTLED)
+            opened = time.monotonic()
+            effort = new_car(page)
+            done = time.monotonic()
+            print(
+                f"{viewport['width']:>5}{opened - began:>13.1f} s{effort.taps:>7}"
+                f"{effort.keys:>6}{effort.screens:>9.1f}{done - began:>16.1f} s   "
+                + " ".join(headline(page)[:2])
+            )
+            page.close()
     print("before                     14    56      8.0")
 
 

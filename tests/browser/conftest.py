@@ -8,7 +8,6 @@ ends with 5, no tests, which is a failure.
 from __future__ import annotations
 
 import os
-import shutil
 import sys
 from collections.abc import Callable, Iterator
 from importlib.util import find_spec
@@ -20,25 +19,13 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))  # for bench.py and serving.py
 
 from bench import DESK, SETTLED
-from serving import Service, Watched
+from serving import Service, Watched, launched
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext
 
 collect_ignore_glob = [] if find_spec("playwright") else ["test_*.py"]
 
-CHROMIUM = ["chromium", "chromium-browser", "google-chrome"]
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-dev-shm-usage",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 PATIENCE_MS = 120_000
 """For an answer on a busy machine: no measure of speed."""
 
@@ -60,12 +47,10 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    chromium = next(filter(None, map(shutil.which, CHROMIUM)), None)
     from playwright.sync_api import sync_playwright
 
-    assert chromium, "no Chromium: apt-get install chromium"
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        browser = launched(playwright.chromium)
         yield browser
         browser.close()
 

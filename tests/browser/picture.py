@@ -6,19 +6,14 @@ stays small.
 
 from __future__ import annotations
 
-import shutil
 import sys
-import tempfile
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
 from bench import settle
 from PIL import Image
-from playwright.sync_api import sync_playwright
-from serving import Service
-
-from conftest import CHROMIUM, FLAGS
+from serving import served
 
 SIZE = {"width": 1280, "height": 900}
 COLOURS = 128
@@ -26,20 +21,11 @@ COLOURS = 128
 
 def main(target: Path) -> None:
     """Start a service, open the page, wait for all answers and take the picture."""
-    with tempfile.TemporaryDirectory() as folder:
-        service = Service(Path(folder) / "log.txt")
-        service.start()
-        try:
-            with sync_playwright() as playwright:
-                chromium = next(filter(None, map(shutil.which, CHROMIUM)))
-                browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
-                page = browser.new_page(viewport=SIZE, locale="en-GB", color_scheme="light")
-                page.goto(service.address)
-                settle(page)
-                page.screenshot(path=target)
-                browser.close()
-        finally:
-            service.stop()
+    with served() as (service, browser):
+        page = browser.new_page(viewport=SIZE, locale="en-GB", color_scheme="light")
+        page.goto(service.address)
+        settle(page)
+        page.screenshot(path=target)
     Image.open(target).convert("RGB").quantize(COLOURS).save(target, optimize=True)
 
 

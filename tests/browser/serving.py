@@ -3,20 +3,37 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 if TYPE_CHECKING:
-    from playwright.sync_api import ConsoleMessage, Page, Request
+    from playwright.sync_api import Browser, BrowserType, ConsoleMessage, Page, Request
 
 START_SECONDS = 60
+
+CHROMIUM = ["chromium", "chromium-browser", "google-chrome"]
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 
 class Service:
@@ -64,6 +81,29 @@ class Service:
             self._process.terminate()
             self._process.wait(START_SECONDS)
             self._process = None
+
+
+def launched(kind: BrowserType, *more: str) -> Browser:
+    """Debian's Chromium, without a window, with ``more`` flags."""
+    path = next(filter(None, map(shutil.which, CHROMIUM)), None)
+    assert path, "no Chromium: apt-get install chromium"
+    return kind.launch(executable_path=path, args=[*FLAGS, *more])
+
+
+@contextmanager
+def served() -> Iterator[tuple[Service, Browser]]:
+    """A service of its own and a browser, for scripts that look at the page."""
+    from playwright.sync_api import sync_playwright
+
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        service = Service(Path(folder) / "log.txt")
+        service.start()
+        try:
+            browser = launched(playwright.chromium)
+            yield service, browser
+            browser.close()
+        finally:
+            service.stop()
 
 
 @dataclass

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
 import wave
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -17,9 +16,8 @@ import soundfile
 from bench import PHONE
 from playwright.sync_api import Browser, Page
 from scipy import signal
-from serving import Service, Watched
+from serving import Service, Watched, launched
 
-from conftest import CHROMIUM, FLAGS
 from shared.recordings import VAN_QUIET_RPM, Recording, van_before_and_after
 
 pytestmark = pytest.mark.browser
@@ -259,8 +257,7 @@ def microphone(browser: Browser, service: Service, files: tuple[Path, Path]) -> 
         "--use-fake-ui-for-media-stream",
         f"--use-file-for-fake-audio-capture={files[0]}",
     ]
-    chromium = next(filter(None, map(shutil.which, CHROMIUM)))
-    own = browser.browser_type.launch(executable_path=chromium, args=[*FLAGS, *fake])
+    own = launched(browser.browser_type, *fake)
     page = own.new_page(viewport=PHONE, locale="en-GB", permissions=["microphone"])
     page.goto(service.address)
     bench.settle(page)

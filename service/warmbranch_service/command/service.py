@@ -154,6 +154,7 @@ def qr_code(text: str, segno: object) -> str:
     import io
 
     drawn = io.StringIO()
+    # The module is handed in as an object: it is imported late, and only here.
     segno.make(text, error="l", micro=False).terminal(  # type: ignore[attr-defined]
         out=drawn, compact=True, border=2
     )

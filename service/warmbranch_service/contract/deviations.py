@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -14,8 +15,8 @@ UNIT = "that of field"
 
 
 @dataclass(frozen=True, eq=False)  # annotations are compared by identity
-class Deviation:
-    """A standard deviation: a number above 0 in the field's unit.
+class OfAnotherField(ABC):
+    """A value whose unit is that of a field that the request names beside it.
 
     Parameters
     ----------
@@ -29,6 +30,15 @@ class Deviation:
         self, source: object, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.check)
+
+    @abstractmethod
+    def check(self, value: object) -> float | str | None:
+        """The value, or a refusal."""
+
+
+@dataclass(frozen=True, eq=False)
+class Deviation(OfAnotherField):
+    """A standard deviation: a number above 0 in the field's unit."""
 
     def __get_pydantic_json_schema__(
         self, schema: CoreSchema, handler: GetJsonSchemaHandler

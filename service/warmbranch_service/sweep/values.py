@@ -5,32 +5,19 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
-from pydantic_core import CoreSchema, core_schema
+from pydantic import GetJsonSchemaHandler
+from pydantic_core import CoreSchema
 
-from warmbranch_service.contract.deviations import UNIT, as_float
+from warmbranch_service.contract.deviations import UNIT, OfAnotherField, as_float
 from warmbranch_service.contract.fields import JsonSchema, refusal
 from warmbranch_service.contract.units import LONGEST_STRING
 
 RANGE = "what field admits"
 
 
-@dataclass(frozen=True, eq=False)  # annotations are compared by identity
-class Free:
-    """A number in the field's unit, a string with a unit of its own, or a name.
-
-    Parameters
-    ----------
-    nullable : bool
-        Whether ``null`` is a value.
-    """
-
-    nullable: bool = False
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: GetCoreSchemaHandler
-    ) -> CoreSchema:
-        return core_schema.no_info_plain_validator_function(self.check)
+@dataclass(frozen=True, eq=False)
+class Free(OfAnotherField):
+    """A number in the field's unit, a string with a unit of its own, or a name."""
 
     def __get_pydantic_json_schema__(
         self, schema: CoreSchema, handler: GetJsonSchemaHandler
