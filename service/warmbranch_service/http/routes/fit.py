@@ -7,11 +7,11 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
-from warmbranch_service.contract.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
+from warmbranch_service.contract.forms import CONTENT, written
 from warmbranch_service.fit.answer_schema import FitAnswer
 from warmbranch_service.fit.request import FitRequest
 from warmbranch_service.http.openapi import request_examples
-from warmbranch_service.http.passage.workshop import Workshop
+from warmbranch_service.http.routes.answering import work_out
 from warmbranch_service.http.routes.strict_route import StrictRoute, problem_responses
 
 router = APIRouter(route_class=StrictRoute, tags=["model"])
@@ -34,10 +34,7 @@ async def fit(
 
     Stateless: the calibration that comes back is the only memory, and it is the sender's.
     """
-    workshop: Workshop = request.app.state.workshop
-    form = form_of(request)
-    content = await workshop.run(lambda: _as_bytes(body, form), request)
-    return Response(content, media_type=MEDIA_TYPES[form], headers=VARY)
+    return await work_out(request, lambda form: _as_bytes(body, form))
 
 
 def _as_bytes(body: FitRequest, form: str) -> bytes:

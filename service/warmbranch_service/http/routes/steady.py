@@ -7,9 +7,9 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Request
 from starlette.responses import Response
 
-from warmbranch_service.contract.forms import CONTENT, JSON, MEDIA_TYPES, VARY, form_of, written
+from warmbranch_service.contract.forms import CONTENT, JSON, written
 from warmbranch_service.http.openapi import request_examples
-from warmbranch_service.http.passage.workshop import Workshop
+from warmbranch_service.http.routes.answering import work_out
 from warmbranch_service.http.routes.strict_route import StrictRoute, problem_responses
 from warmbranch_service.steady import answer
 from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
@@ -34,10 +34,7 @@ async def steady(
 
     Stateless: the same request gives the same answer, and nothing is kept.
     """
-    workshop: Workshop = request.app.state.workshop
-    form = form_of(request)
-    content = await workshop.run(lambda: as_bytes(body, form), request)
-    return Response(content, media_type=MEDIA_TYPES[form], headers=VARY)
+    return await work_out(request, lambda form: as_bytes(body, form))
 
 
 def as_bytes(body: SteadyRequest, form: str = JSON) -> bytes:
