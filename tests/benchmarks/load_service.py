@@ -25,7 +25,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1]))  # for shared
+HERE = Path(__file__).resolve()
+sys.path[:0] = [str(HERE.parent), str(HERE.parents[1])]  # the latter for shared
+
+from loop_clock import LoopClock
 
 from shared.running import Service, ask, resident_MiB
 from warmbranch_service.demo import demo_text
@@ -275,31 +278,6 @@ def chunk_seconds(port: int) -> float:
         assert ask(port, "POST", "/v1/sweep", sweep_request(512, number))[0] == 200
         found.append(time.perf_counter() - start)
     return statistics.median(found)
-
-
-class LoopClock:
-    """What the thread of a worker's event loop does: work, wait for a core, or neither.
-
-    Linux counts both for each thread. What it waits for a core is other processes' doing.
-    """
-
-    def __init__(self, pid: int) -> None:
-        self._path = Path(f"/proc/{pid}/task/{pid}/schedstat")
-
-    def start(self) -> None:
-        self._begun = self._look()
-
-    def stop(self) -> None:
-        self._ended = self._look()
-
-    def shares(self) -> tuple[float, float]:
-        """Of the time from start to stop."""
-        spent, worked, waited = (b - a for a, b in zip(self._begun, self._ended, strict=True))
-        return worked / spent, waited / spent
-
-    def _look(self) -> tuple[float, float, float]:
-        worked, waited, _ = map(int, self._path.read_text().split())
-        return time.monotonic(), worked / 1e9, waited / 1e9
 
 
 def crowd_and_flood(seconds: float = 8.0) -> bool:

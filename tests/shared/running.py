@@ -11,11 +11,17 @@ import socket
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 
 START_SECONDS = 120.0
 """A start takes two seconds on a quiet machine."""
+
+GIVE_UP = 60.0
+
+QUICK = {"WARMBRANCH_WARM_UP": "0", "WARMBRANCH_KERNEL": "off"}
+"""Settings of a service that starts at once."""
 
 
 def free_port() -> int:
@@ -141,3 +147,12 @@ def resident_MiB(pid: int) -> float:
     """Memory that a process holds, MiB."""
     pages = int(Path(f"/proc/{pid}/statm").read_text().split()[1])
     return pages * os.sysconf("SC_PAGE_SIZE") / 2**20
+
+
+def until(true: Callable[[], bool], seconds: float = GIVE_UP) -> float:
+    """Wait until something is so; seconds that it took."""
+    start = time.monotonic()
+    while not true():
+        assert time.monotonic() - start < seconds, "it does not come about"
+        time.sleep(0.05)
+    return time.monotonic() - start

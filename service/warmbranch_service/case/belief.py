@@ -21,9 +21,10 @@ from warmbranch_service.case.closures import StirredMouth
 from warmbranch_service.case.convert import Converted
 from warmbranch_service.case.convert_around import faced
 from warmbranch_service.case.convert_batch import flow_by_engine
+from warmbranch_service.case.gas import BurntGas
 from warmbranch_service.case.guessed import Guess, spread_of, value_at
 from warmbranch_service.case.main_gas import Inferred, emissivity_spread
-from warmbranch_service.case.schema import BurntGas, Case
+from warmbranch_service.case.schema import Case
 
 BY_ENGINE = 0.10
 """Standard deviation of the logarithm of a mass flow worked out from the engine. Our judgement."""

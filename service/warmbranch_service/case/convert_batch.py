@@ -30,7 +30,8 @@ from warmbranch_service.case import branch as branch_schema
 from warmbranch_service.case import closures as closure_schema
 from warmbranch_service.case.around import shielded
 from warmbranch_service.case.convert_around import around
-from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, BurntGas, Case, MixedGas
+from warmbranch_service.case.gas import BurntGas, MixedGas
+from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, Case
 
 MM = 1e-3
 PER_HOUR = 1 / 3600

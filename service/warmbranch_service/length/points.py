@@ -15,7 +15,8 @@ from warmbranch.length.compromise import Aim, Tones
 from warmbranch.length.length_for_tone import reach as reach_of
 from warmbranch.length.solve import Wanted
 from warmbranch_service.case.convert import MM, Converted, to_physics
-from warmbranch_service.case.schema import Case, MixedGas
+from warmbranch_service.case.gas import MixedGas
+from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
 from warmbranch_service.length.request import LengthRequest, OperatingPoint
 from warmbranch_service.length.target import (

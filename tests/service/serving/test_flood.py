@@ -13,12 +13,12 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import psutil
 import pytest
 
-from shared.running import Service, ask, free_port
+from shared.running import GIVE_UP, QUICK, Service, ask, free_port, until
 from shared.served import Line, Served
 from warmbranch_service.demo import demo_text
 from warmbranch_service.http.passage.metrics_folder import PREFIX
@@ -27,8 +27,6 @@ from warmbranch_service.serving import supervisor
 from warmbranch_service.serving.worker_process import HUNG_SECONDS
 
 BODY = demo_text("van").encode()
-QUICK = {"WARMBRANCH_WARM_UP": "0", "WARMBRANCH_KERNEL": "off"}
-GIVE_UP = 60.0
 
 SWEEP = json.dumps(
     {
@@ -43,15 +41,6 @@ SWEEP = json.dumps(
         "transmission_loss_at_Hz": [*range(50, 150)],
     }
 ).encode()
-
-
-def until(true: Callable[[], bool], seconds: float = GIVE_UP) -> float:
-    """Wait until something is so; seconds that it took."""
-    start = time.monotonic()
-    while not true():
-        assert time.monotonic() - start < seconds, "it does not come about"
-        time.sleep(0.05)
-    return time.monotonic() - start
 
 
 def post(path: str, body: bytes) -> bytes:
@@ -279,36 +268,6 @@ def test_kill_9_of_the_supervisor_leaves_nothing(tmp_path):
     with Service(tmp_path / "log", workers=1, **QUICK, **kept) as service:
         service.wait_until_ready()
         assert not stale.exists()
-
-
-def test_a_full_disk_for_metrics_is_told_and_served_through(tmp_path):
-    """Without a disk to fill, the room is refused by a limit of the size of files."""
-    program = (
-        "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (65536, 65536));"
-        "import signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN);"
-        "from warmbranch_service.command.cli import main; sys.exit(main())"
-    )
-
-    class Full(Service):
-        def start(self) -> None:
-            self._command = [sys.executable, "-c", program, *self._command[3:]]
-            super().start()
-
-    with Full(tmp_path / "log", workers=1, **QUICK) as service:
-        until(lambda: "counts for itself alone" in service.log.read_text())
-        service.wait_until_ready()
-        assert ask(service.port, "POST", "/v1/steady", BODY)[0] == 200
-        assert service.number("ready_workers") == 1
-
-
-def test_a_home_and_a_folder_for_files_that_cannot_be_written(tmp_path):
-    for name in ("home", "tmp"):
-        (tmp_path / name).mkdir()
-        (tmp_path / name).chmod(0o500)
-    nowhere = {"HOME": str(tmp_path / "home"), "TMPDIR": "/proc/nowhere"}
-    with Service(tmp_path / "log", workers=1, **QUICK, **nowhere) as service:
-        service.wait_until_ready()
-        assert ask(service.port, "POST", "/v1/steady", BODY)[0] == 200
 
 
 @pytest.mark.slow

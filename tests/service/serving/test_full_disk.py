@@ -12,11 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from shared.running import Service, ask
+from shared.running import QUICK, Service, ask, until
 from warmbranch_service.demo import demo_text
 
 BODY = demo_text("van").encode()
-QUICK = {"WARMBRANCH_WARM_UP": "0", "WARMBRANCH_KERNEL": "off"}
 SPACE = ["unshare", "--user", "--map-root-user", "--mount"]
 MOUNT = 'mount -t tmpfs -o size="$ROOM" none "$TMPDIR" && exec "$@"'
 
@@ -95,3 +94,33 @@ def test_a_disk_that_fills_while_it_serves_ends_no_worker(tmp_path):
         told = service.log.read_text()
         assert "counts for itself alone" in told
         assert "SIGBUS" not in told
+
+
+def test_a_full_disk_for_metrics_is_told_and_served_through(tmp_path):
+    """Without a disk to fill, the room is refused by a limit of the size of files."""
+    program = (
+        "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (65536, 65536));"
+        "import signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN);"
+        "from warmbranch_service.command.cli import main; sys.exit(main())"
+    )
+
+    class Full(Service):
+        def start(self) -> None:
+            self._command = [sys.executable, "-c", program, *self._command[3:]]
+            super().start()
+
+    with Full(tmp_path / "log", workers=1, **QUICK) as service:
+        until(lambda: "counts for itself alone" in service.log.read_text())
+        service.wait_until_ready()
+        assert ask(service.port, "POST", "/v1/steady", BODY)[0] == 200
+        assert service.number("ready_workers") == 1
+
+
+def test_a_home_and_a_folder_for_files_that_cannot_be_written(tmp_path):
+    for name in ("home", "tmp"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name).chmod(0o500)
+    nowhere = {"HOME": str(tmp_path / "home"), "TMPDIR": "/proc/nowhere"}
+    with Service(tmp_path / "log", workers=1, **QUICK, **nowhere) as service:
+        service.wait_until_ready()
+        assert ask(service.port, "POST", "/v1/steady", BODY)[0] == 200
