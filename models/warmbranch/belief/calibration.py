@@ -101,9 +101,13 @@ class Calibration:
     def effective_in(self, case: Case) -> Calibration:
         """The part that has an effect in one design: what the case fixes is left out."""
         every = Spreads(
-            **dict.fromkeys(("emissivity", "air_temperature", "gas_temperature"), 1.0),
-            **dict.fromkeys(("air_speed", "radiant_temperature"), 1.0),
-            **dict.fromkeys(("rise", "wrap_conductivity"), 1.0),
+            emissivity=1.0,
+            air_temperature=1.0,
+            gas_temperature=1.0,
+            air_speed=1.0,
+            radiant_temperature=1.0,
+            rise=1.0,
+            wrap_conductivity=1.0,
         )
         keep = [
             i for i, name in enumerate(self.names) if UNKNOWNS[name].prior(case, every) is not None

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.geometry import Branch
 
 
@@ -28,6 +28,11 @@ class Steps(NamedTuple):
     place: FloatArray
     outside: tuple[FloatArray, FloatArray]
     bore: tuple[FloatArray, FloatArray]
+
+    @property
+    def changes(self) -> BoolArray:
+        """Where something changes."""
+        return (self.bore[0] != self.bore[1]) | (self.outside[0] != self.outside[1])
 
 
 def steps_of(branch: Branch) -> Steps:
@@ -115,11 +120,10 @@ def aligned(branch: Branch, position: FloatArray, edges: int) -> FloatArray:
     every = count // edges
     moved = position.copy()
     found = steps_of(branch)
+    changes = found.changes
     for i in np.flatnonzero(branch.stepped):
-        changes = found.bore[0][i] != found.bore[1][i]
-        changes |= found.outside[0][i] != found.outside[1][i]
         length = position[i, -1]
-        places = found.place[i][changes]
+        places = found.place[i][changes[i]]
         places = np.unique(places[(places > 0) & (places < length)])
         if len(places) == 0 or len(places) >= edges:
             continue
@@ -139,8 +143,7 @@ def stretched(branch: Branch, position: FloatArray, length: FloatArray) -> Float
     if not branch.stepped.any():
         return position * (length[:, None] / old)
     steps = steps_of(branch)
-    changes = (steps.bore[0] != steps.bore[1]) | (steps.outside[0] != steps.outside[1])
-    last = np.where(changes & (steps.place < old), steps.place, 0.0).max(axis=1, initial=0.0)
+    last = np.where(steps.changes & (steps.place < old), steps.place, 0.0).max(axis=1, initial=0.0)
     share = np.clip((position - last[:, None]) / (old - last[:, None]), 0.0, 1.0)
     return position + (length[:, None] - old) * share
 

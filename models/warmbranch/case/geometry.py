@@ -131,6 +131,9 @@ class Branch(Batched):
         Where there is no piece any more, those of the last.
         """
         most = max(len(pieces) for pieces in self.pieces)
+        if not self.stepped.any():
+            outside = np.repeat(self.outside_diameter[:, None], most, axis=1)
+            return outside, outside - 2 * self.wall_thickness[:, None]
         outside, bore = np.empty((2, len(self.pieces), most))
         for i, pieces in enumerate(self.pieces):
             own = Tube(float(self.outside_diameter[i]), float(self.wall_thickness[i]))
