@@ -97,8 +97,8 @@ def _interval(answer: SteadyAnswer) -> list[str]:
         lines.append(f"  {share} % between {ends[0]:>8.{fall}f} and {ends[1]:>8.{fall}f} {unit}")
     for number, narrowing in enumerate(found.narrowed_by[:NARROWINGS]):
         name = narrowing.unknown.replace("_", " ")
-        told = f"{name} is unsure ({narrowing.share_percent:.0f} % of it). {narrowing.remedy}"
-        lines += wrapped(f"Most of it as the {told}" if number == 0 else f"Then as the {told}")
+        told = f"{name}, {narrowing.share_percent:.0f} % of it. {narrowing.remedy}"
+        lines += wrapped(f"The largest doubt: {told}" if number == 0 else f"Next: {told}")
     return lines
 
 
