@@ -1,0 +1,175 @@
+"""What several finished jobs say of the next one, and where it holds.
+
+The coefficients of the mouth, of the films and of the model itself are much the same from job to
+job and partly differ. What jobs say of them stands in place of the usual priors; gas temperature,
+flow, air and paint are of one job and keep the priors of the case that is asked about.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.unknown import CAP_PRESSURE_SPREAD, Gaussian, Spreads, log_spread
+from warmbranch.case import closures
+from warmbranch.case.case import Case
+from warmbranch.case.closures import Prior
+
+_PRIORS: dict[str, Prior] = {
+    "mouth_exchange": closures.MOUTH_EXCHANGE,
+    "tone_exchange": closures.TONE_EXCHANGE,
+    "stirring": closures.STIRRING,
+    "reach": closures.REACH,
+    "sharpness": closures.SHARPNESS,
+    "pulsation": closures.PULSATION,
+    "buoyancy": closures.BUOYANCY,
+    "stirred_film": closures.STIRRED_FILM,
+    "stanton": closures.STANTON,
+    "outer_film_factor": closures.OUTER_FILM_FACTOR,
+    "mouth_factor": closures.MOUTH_FACTOR,
+    "tone": closures.TONE,
+}
+
+
+def _usual(name: str, prior: Prior) -> Gaussian:
+    own = log_spread(prior)
+    # With the tone's pressure, as where that is not known: they act as a product.
+    spread = math.hypot(own, CAP_PRESSURE_SPREAD) if name == "tone_exchange" else own
+    return Gaussian(math.log(prior.median), spread)
+
+
+USUAL: dict[str, Gaussian] = {name: _usual(name, prior) for name, prior in _PRIORS.items()}
+"""Of the physics, by name, before any job: what a shop learns about, in each one's coordinate."""
+
+SAME = 0.99
+"""Share of the usual spread from which a case's unknown is the shop's. A case whose own prior is
+narrower knows better by other means, as one whose tone is measured does."""
+
+RATIO = 2.0
+"""Times beyond the range of what was learned on, in bore, length or flow, at which nothing that
+was learned is believed any more. Our judgement; no source."""
+
+KELVINS = 150.0
+"""The same of the gas temperature, K."""
+
+TOLD_FROM = 0.1
+"""Distrust from which an answer says that it lies outside."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """What a job was, as far as learning asks.
+
+    Parameters
+    ----------
+    bore, length : float, m
+    gas_temperature : float, K
+    mass_flow : float, kg/s
+    """
+
+    bore: float
+    length: float
+    gas_temperature: float
+    mass_flow: float
+
+    @classmethod
+    def of(cls, case: Case) -> Place:
+        """Of one design."""
+        pipe = case.main_pipe
+        return cls(
+            *(
+                float(value[0])
+                for value in (
+                    case.branch.bore,
+                    case.branch.length,
+                    pipe.gas_temperature,
+                    pipe.mass_flow,
+                )
+            )
+        )
+
+
+@dataclass(frozen=True)
+class Ranges:
+    """What a shop has learned on, least and most of each."""
+
+    low: Place
+    high: Place
+
+    def distrust(self, place: Place) -> dict[str, float]:
+        """How little what was learned is believed at a place: 0 within, 1 far outside; by name."""
+        found: dict[str, float] = {}
+        for name in ("bore", "length", "mass_flow"):
+            low, high, here = (getattr(one, name) for one in (self.low, self.high, place))
+            beyond = 1.0 if here <= high else math.inf if high <= 0 else here / high
+            short = 1.0 if here >= low else math.inf if here <= 0 else low / here
+            found[name] = min(1.0, math.log(max(beyond, short)) / math.log(RATIO))
+        low, high = self.low.gas_temperature, self.high.gas_temperature
+        beyond = max(place.gas_temperature - high, low - place.gas_temperature, 0.0)
+        found["gas_temperature"] = min(1.0, beyond / KELVINS)
+        return found
+
+
+@dataclass(frozen=True)
+class Shop:
+    """What finished jobs say of the next.
+
+    Parameters
+    ----------
+    learned : Calibration
+        Of the next job's unknowns of the physics: keys of ``USUAL``.
+    ranges : Ranges
+        What it was learned on.
+    """
+
+    learned: Calibration
+    ranges: Ranges
+
+    def distrust(self, case: Case) -> float:
+        """How little what was learned is believed of one design: 0 within the ranges, up to 1."""
+        return max(self.ranges.distrust(Place.of(case)).values())
+
+    def of(self, case: Case, spreads: Spreads | None = None) -> Calibration:
+        """What is believed of one design: what was learned, and its own priors for the rest.
+
+        Outside the ranges it is, with the distrust's chance, what is believed without a shop: mean
+        and covariance are those of the two together.
+        """
+        prior = Calibration.prior(case, spreads)
+        own, theirs = self._shared(prior)
+        mean, covariance = prior.mean.copy(), prior.covariance.copy()
+        rest = self.distrust(case)
+        usual = np.array([USUAL[prior.names[i]].spread for i in own])
+        more = np.maximum(prior.spread[own] ** 2 - usual**2, 0.0)
+        block = self.learned.covariance[np.ix_(theirs, theirs)] + np.diag(more)
+        away: FloatArray = self.learned.mean[theirs] - prior.mean[own]
+        mean[own] += (1 - rest) * away
+        covariance[np.ix_(own, own)] *= rest
+        covariance[np.ix_(own, own)] += (1 - rest) * (block + rest * np.outer(away, away))
+        return Calibration(prior.names, mean, covariance)
+
+    def applied_to(self, case: Case, spreads: Spreads | None = None) -> Case:
+        """One design with the means of what was learned: the case to predict without intervals."""
+        believed = self.of(case, spreads)
+        own, _ = self._shared(Calibration.prior(case, spreads))
+        return Calibration(
+            tuple(believed.names[i] for i in own),
+            believed.mean[own],
+            believed.covariance[np.ix_(own, own)],
+        ).applied_to(case)
+
+    def _shared(self, prior: Calibration) -> tuple[list[int], list[int]]:
+        """Places, in a case's prior and in what was learned, of the unknowns that both have."""
+        names = self.learned.names
+        own = [i for i, name in enumerate(prior.names) if name in names and is_usual(prior, i)]
+        return own, [names.index(prior.names[i]) for i in own]
+
+
+def is_usual(prior: Calibration, i: int) -> bool:
+    """Whether an unknown of a case's prior is one that jobs share."""
+    usual = USUAL.get(prior.names[i])
+    return usual is not None and float(prior.spread[i]) >= SAME * usual.spread

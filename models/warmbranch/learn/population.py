@@ -1,0 +1,202 @@
+r"""What is common to all jobs and what differs between them, from what each saw.
+
+In each unknown's usual coordinate, over its usual spread, job j has :math:`z_j = m + d_j`. Today's
+prior variance, 1, is split: a share r is what differs from job to job, the rest is common,
+
+.. math:: m \sim N(0, 1 - r), \qquad d_j \sim N(0, r)
+
+and r is as likely one number as another between 0 and 1, of each unknown by itself. That split is
+our judgement; nobody measured it. A small chance is kept for jobs that differ by more than today's
+prior admits. A job's likelihood is that of a few readings of unit error,
+:math:`y_j \sim N(A_j^T z_j, 1)`, so that all but r is found in closed form; r is summed over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray, IntArray
+from warmbranch.belief.draws import quantiles, standard_normal
+
+STEPS = 16
+"""Even steps of r between 0 and 1; their middles are summed over."""
+
+BEYOND = (2.0, 4.0)
+"""Shares of more than today's variance: jobs that differ by more than anyone admits today."""
+
+BEYOND_CHANCE = 0.01
+"""Of each of those."""
+
+LEAST_COMMON = 0.05
+"""Share of today's variance that what is common keeps, whatever differs."""
+
+DRAWS = 1024
+"""Sets of shares of each of two rounds: by what is believed before, then by what that found."""
+
+GUARD = 0.3
+"""Part of the second round that is drawn as the first was."""
+
+SEED = 47
+
+SHARES: FloatArray = np.array([*((np.arange(STEPS) + 0.5) / STEPS), *BEYOND])
+CHANCES: FloatArray = np.array(
+    [(1 - BEYOND_CHANCE * len(BEYOND)) / STEPS] * STEPS + [BEYOND_CHANCE] * len(BEYOND)
+)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What one job says of the unknowns: a few readings of unit error.
+
+    Parameters
+    ----------
+    of : (unknowns, readings) array
+        How each reading goes with each unknown, in the usual coordinates and spreads.
+    shown : (readings,) array
+    more : (unknowns,) array
+        What this job differs by beyond others, as a variance: a mouth that leans.
+    """
+
+    of: FloatArray
+    shown: FloatArray
+    more: FloatArray
+
+
+@dataclass(frozen=True)
+class Population:
+    """What jobs say of all jobs and of the next.
+
+    Parameters
+    ----------
+    shares : (draws, unknowns) array
+        Of today's variance that differ from job to job.
+    weights : (draws,) array
+        Sum 1.
+    common : (draws, unknowns) array
+        Mean of what is common, given the shares.
+    common_covariance : (draws, unknowns, unknowns) array
+    """
+
+    shares: FloatArray
+    weights: FloatArray
+    common: FloatArray
+    common_covariance: FloatArray
+
+    @property
+    def effective(self) -> float:
+        """How many equally weighted sets of shares would tell as much."""
+        return float(1 / np.sum(self.weights**2))
+
+    def common_moments(self) -> tuple[FloatArray, FloatArray]:
+        """Mean and covariance of what is common to all jobs."""
+        return self._moments(self.common_covariance)
+
+    def next_job(self) -> tuple[FloatArray, FloatArray]:
+        """Mean and covariance of the next job's unknowns."""
+        own = self.shares[:, :, None] * np.eye(self.shares.shape[1])
+        return self._moments(self.common_covariance + own)
+
+    def _moments(self, within: FloatArray) -> tuple[FloatArray, FloatArray]:
+        mean = self.weights @ self.common
+        away = self.common - mean
+        between = (away * self.weights[:, None]).T @ away
+        return mean, np.tensordot(self.weights, within, axes=1) + between
+
+    def scatter(self, levels: FloatArray) -> FloatArray:
+        """Standard deviation between jobs, over the usual spread, at levels: (levels, unknowns)."""
+        columns = [quantiles(column, self.weights, levels) for column in np.sqrt(self.shares).T]
+        return np.array(columns).T
+
+
+class Jobs:
+    """Several jobs, and what they say with and without one of them.
+
+    Parameters
+    ----------
+    jobs : sequence of Seen
+    unknowns : int
+    """
+
+    def __init__(self, jobs: Sequence[Seen], unknowns: int) -> None:
+        self._jobs, self._size = jobs, unknowns
+        first = self._drawn(np.tile(CHANCES, (unknowns, 1)), SEED)
+        self._shares = SHARES[first]
+        self._sums = self._totals()
+        found = self._weighed(self._sums, np.zeros(len(first)))
+        # Where the first round puts its weight, drawn again more densely.
+        about = np.array(
+            [np.bincount(first[:, k], found.weights, len(SHARES)) for k in range(unknowns)]
+        ).reshape(unknowns, len(SHARES))
+        chances = GUARD * CHANCES + (1 - GUARD) * about
+        second = self._drawn(chances, SEED + 1)
+        places = np.concatenate([first, second])
+        self._shares = SHARES[places]
+        across = np.arange(unknowns)
+        usual = np.sum(np.log(CHANCES[places]), axis=1)
+        drawn = np.sum(np.log(chances[across, places]), axis=1)
+        # The balance heuristic: each set by its density over that of both rounds together.
+        self._log_prior = usual - np.logaddexp(usual, drawn)
+        self._sums = self._totals()
+
+    def population(self) -> Population:
+        """From all jobs."""
+        return self._weighed(self._sums, self._log_prior)
+
+    def without(self, place: int) -> Population:
+        """From all but one."""
+        own = _contribution(self._jobs[place], self._shares)
+        rest = tuple(a - b for a, b in zip(self._sums, own, strict=True))
+        return self._weighed((rest[0], rest[1], rest[2]), self._log_prior)
+
+    def _drawn(self, chances: FloatArray, seed: int) -> IntArray:
+        """Places in ``SHARES``, (DRAWS, unknowns), evenly spread over (unknowns, shares) chances."""
+        normal = NormalDist()
+        even = np.vectorize(normal.cdf, otypes=[float])(standard_normal(DRAWS, self._size, seed))
+        edges = np.cumsum(chances, axis=1)
+        found = [
+            np.searchsorted(edges[k] / edges[k, -1], even[:, k]) for k in range(self._size)
+        ]
+        return np.array(found, dtype=np.int64).reshape(self._size, DRAWS).T
+
+    def _totals(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        draws = len(self._shares)
+        precision = np.zeros((draws, self._size, self._size))
+        pull, evidence = np.zeros((draws, self._size)), np.zeros(draws)
+        for job in self._jobs:
+            parts = _contribution(job, self._shares)
+            precision, pull, evidence = (
+                precision + parts[0],
+                pull + parts[1],
+                evidence + parts[2],
+            )
+        return precision, pull, evidence
+
+    def _weighed(
+        self, sums: tuple[FloatArray, FloatArray, FloatArray], log_prior: FloatArray
+    ) -> Population:
+        """By each set's evidence, what is common summed out."""
+        precision, pull, evidence = sums
+        common = np.maximum(1 - self._shares, LEAST_COMMON)
+        whole = precision + np.eye(self._size) / common[:, None, :]
+        covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)
+        mean = (covariance @ pull[:, :, None])[:, :, 0]
+        # ln|U⁻¹ + P| + ln|U| = ln|1 + U P|
+        size = np.linalg.slogdet(whole)[1] + np.sum(np.log(common), axis=1)
+        log_weights = evidence + np.sum(pull * mean, axis=1) / 2 - size / 2 + log_prior
+        weights: FloatArray = np.exp(log_weights - np.max(log_weights))
+        return Population(self._shares, weights / np.sum(weights), mean, covariance)
+
+
+def _contribution(job: Seen, shares: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What a job says of what is common, given each set of shares: precision, pull, evidence."""
+    differs = shares + job.more
+    across = np.einsum("ki,dk,kj->dij", job.of, differs, job.of, optimize=True)
+    whole = across + np.eye(len(job.shown))
+    inverse = np.asarray(np.linalg.inv(whole), dtype=np.float64)
+    shown = inverse @ job.shown
+    evidence = -(np.linalg.slogdet(whole)[1] + shown @ job.shown) / 2
+    return job.of @ inverse @ job.of.T, shown @ job.of.T, evidence

@@ -1,0 +1,251 @@
+"""From what was kept of finished jobs to a shop: what is believed of the next one, on one page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import chi2
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.draws import quantiles, standard_normal
+from warmbranch.belief.prediction import LEVELS
+from warmbranch.belief.shop import USUAL, Place, Ranges, Shop
+from warmbranch.learn.population import Jobs, Population
+from warmbranch.learn.summary import NAMES, Summary, Tone
+
+DRAWS = 4096
+"""Through the parabolas of a job's tone."""
+
+APART = 0.01
+"""Chance, over all jobs together, at which a job that fits the others would be called apart."""
+
+CENTRES: FloatArray = np.array([USUAL[name].centre for name in NAMES])
+SPREADS: FloatArray = np.array([USUAL[name].spread for name in NAMES])
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """What all jobs say of one unknown, in its own coordinate.
+
+    Parameters
+    ----------
+    name : str
+        A key of ``USUAL``.
+    common, common_spread : float
+        What is common to all jobs, and how well it is known.
+    between : (levels,) array
+        Standard deviation between jobs, at ``LEVELS``.
+    next_spread : float
+        Standard deviation of the next job's.
+    jobs : int
+        That have it as a shared one.
+    """
+
+    name: str
+    common: float
+    common_spread: float
+    between: FloatArray
+    next_spread: float
+    jobs: int
+
+
+@dataclass(frozen=True)
+class HeldOut:
+    """What all other jobs say of one job's tone as it was heard, and without any, at ``LEVELS``.
+
+    Parameters
+    ----------
+    heard : float, Hz
+    tuned, untuned : (levels,) array, Hz
+        With the ear's error, as that is part of what was heard.
+    """
+
+    heard: float
+    tuned: FloatArray
+    untuned: FloatArray
+
+    @property
+    def within_50(self) -> bool:
+        """Whether the half that the others hold likeliest has it."""
+        return bool(self.tuned[1] <= self.heard <= self.tuned[3])
+
+    @property
+    def within_90(self) -> bool:
+        """The same of nine tenths."""
+        return bool(self.tuned[0] <= self.heard <= self.tuned[4])
+
+    @property
+    def width_ratio(self) -> float:
+        """Width of the 90 % interval over that without other jobs."""
+        tuned, untuned = (np.log(one[4] / one[0]) for one in (self.tuned, self.untuned))
+        return float(tuned / untuned)
+
+
+@dataclass(frozen=True)
+class Apart:
+    """How far one job lies from what all others say.
+
+    Parameters
+    ----------
+    chance : float
+        That a job of their kind lies so far.
+    apart : bool
+        Whether that is too unlikely, as many jobs as there are.
+    unknown : str
+        Where it differs most, a key of ``USUAL``; empty where it saw nothing.
+    factor : float
+        By what the coefficient differs there, as far as this job tells.
+    """
+
+    chance: float
+    apart: bool
+    unknown: str
+    factor: float
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What jobs taught.
+
+    Parameters
+    ----------
+    shop : Shop
+    unknowns : tuple of Unknown
+    held_out : tuple, one entry a job, of HeldOut or None
+        None where no warm tone was heard that counts.
+    apart : tuple of Apart, one a job
+    effective : float
+        How many equally weighted sets of shares would tell as much.
+    """
+
+    shop: Shop
+    unknowns: tuple[Unknown, ...]
+    held_out: tuple[HeldOut | None, ...]
+    apart: tuple[Apart, ...]
+    effective: float
+
+
+def learn(jobs: Sequence[Summary]) -> Learned:
+    """Learn from all jobs together.
+
+    Parameters
+    ----------
+    jobs : sequence of Summary
+        One or more. What was kept of earlier ones serves as it is: adding a job costs its own fit,
+        and gives what all together give.
+
+    Valid for
+    ---------
+    Likelihoods that are near normal in the usual coordinates, in the few directions that a job
+    sees. By coverage, in tests/benchmarks/shop.py.
+    """
+    ordered = sorted(range(len(jobs)), key=lambda i: jobs[i].name)
+    sums = Jobs([jobs[i].seen() for i in ordered], len(NAMES))
+    population = sums.population()
+    counts = np.sum([job.shares for job in jobs], axis=0)
+    known = np.flatnonzero(counts)
+    mean, covariance = population.next_job()
+    held_out: list[HeldOut | None] = [None] * len(jobs)
+    apart: list[Apart | None] = [None] * len(jobs)
+    for place, i in enumerate(ordered):
+        others = sums.without(place)
+        held_out[i] = _held_out(jobs[i], others)
+        apart[i] = _apart(jobs[i], others, len(jobs))
+    return Learned(
+        shop=Shop(
+            Calibration(
+                tuple(NAMES[k] for k in known),
+                (CENTRES + SPREADS * mean)[known],
+                (covariance * np.outer(SPREADS, SPREADS))[np.ix_(known, known)],
+            ),
+            ranges_of([job.place for job in jobs]),
+        ),
+        unknowns=_unknowns(population, counts),
+        held_out=tuple(held_out),
+        apart=tuple(one for one in apart if one is not None),
+        effective=population.effective,
+    )
+
+
+def ranges_of(places: Sequence[Place]) -> Ranges:
+    """Least and most of each."""
+    names = ("bore", "length", "gas_temperature", "mass_flow")
+    every = np.array([[getattr(place, name) for name in names] for place in places])
+    return Ranges(Place(*every.min(axis=0).tolist()), Place(*every.max(axis=0).tolist()))
+
+
+def _unknowns(population: Population, counts: FloatArray) -> tuple[Unknown, ...]:
+    mean, covariance = population.common_moments()
+    spread = np.sqrt(np.diag(covariance))
+    ahead = np.sqrt(np.diag(population.next_job()[1]))
+    between = population.scatter(LEVELS)
+    return tuple(
+        Unknown(
+            NAMES[k],
+            float(CENTRES[k] + SPREADS[k] * mean[k]),
+            float(SPREADS[k] * spread[k]),
+            SPREADS[k] * between[:, k],
+            float(SPREADS[k] * ahead[k]),
+            int(counts[k]),
+        )
+        for k in np.flatnonzero(counts)
+    )
+
+
+def _held_out(job: Summary, others: Population) -> HeldOut | None:
+    if job.tone is None:
+        return None
+    size = len(NAMES)
+    mean, covariance = others.next_job()
+    mean, root = _own_moments(job, mean, covariance)
+    return HeldOut(
+        float(np.exp(job.tone.heard)),
+        _tone_levels(job.tone, mean, root),
+        _tone_levels(job.tone, np.zeros(size), np.eye(size)),
+    )
+
+
+def _own_moments(
+    job: Summary, mean: FloatArray, covariance: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and a root of the covariance over the job's own priors, from the usual coordinates.
+
+    What the job does not share keeps its prior there.
+    """
+    shared = job.shares
+    centre = np.where(shared, job.centre, CENTRES)
+    spread = np.where(shared, job.spread, SPREADS)
+    whole = covariance + np.diag(job.seen().more)
+    whole = whole * np.outer(SPREADS / spread, SPREADS / spread)
+    whole = np.where(np.outer(shared, shared), whole, np.eye(len(NAMES)))
+    own = np.where(shared, (CENTRES + SPREADS * mean - centre) / spread, 0.0)
+    return own, np.asarray(np.linalg.cholesky(whole), dtype=np.float64)
+
+
+def _tone_levels(tone: Tone, mean: FloatArray, root: FloatArray) -> FloatArray:
+    """The tone as it would be heard, at ``LEVELS``, Hz."""
+    unit = standard_normal(DRAWS, len(NAMES) + 1, 3)
+    z = mean + unit[:, :-1] @ root.T
+    logs = tone.middle + tone.rest_shift + z @ tone.straight + z**2 @ tone.curved
+    logs = logs + np.hypot(tone.rest, tone.uncertainty) * unit[:, -1]
+    return np.exp(quantiles(logs, np.full(DRAWS, 1 / DRAWS), LEVELS))
+
+
+def _apart(job: Summary, others: Population, jobs: int) -> Apart:
+    if len(job.shown) == 0:
+        return Apart(1.0, False, "", 1.0)
+    mean, covariance = others.next_job()
+    covariance = covariance + np.diag(job.seen().more)
+    misfit = job.shown - job.of.T @ mean
+    whole = np.eye(len(misfit)) + job.of.T @ covariance @ job.of
+    weighed = np.linalg.solve(whole, misfit)
+    chance = float(chi2.sf(misfit @ weighed, len(misfit)))
+    # What this job adds to what the others say of it, over how well they know it.
+    shift: FloatArray = covariance @ job.of @ weighed
+    most = int(np.argmax(np.abs(shift) / np.sqrt(np.diag(covariance))))
+    return Apart(
+        chance, chance < APART / jobs, NAMES[most], float(np.exp(SPREADS[most] * shift[most]))
+    )

@@ -1,0 +1,238 @@
+"""One finished job, fitted once, and what is kept of it: what it saw of the unknowns that jobs
+share, and what it makes of its own tone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from warmbranch.base.batch import FloatArray
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.parabolas import AXIS, COARSE_NODES
+from warmbranch.belief.shop import USUAL, Place, is_usual
+from warmbranch.belief.unknown import Spreads
+from warmbranch.belief.unknowns import with_unknowns
+from warmbranch.case.case import Case
+from warmbranch.fit.readings import Heard, Readings
+from warmbranch.fit.shared import EAR
+from warmbranch.fit.skin_in_time import Warming
+from warmbranch.fit.solve import Fitted, FitOutcome, fit
+from warmbranch.learn.population import Seen
+from warmbranch.steady.solve import solve
+
+LEAST_SEEN = 0.1
+"""Precision over the prior's, along a direction, that Laplace's approximation must find for the
+draws to be asked about it: elsewhere their noise, some tenth of a variance, would pass for
+knowledge, and thirty jobs would add it up."""
+
+NAMES = tuple(USUAL)
+"""Unknowns that jobs share, in the order of all arrays here."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """One finished job, as a fit takes it.
+
+    Parameters
+    ----------
+    name : str
+    case : Case
+        One design.
+    readings : Readings
+    heard : Heard
+    spreads : Spreads
+    warming : Warming, optional
+    warm : bool
+        Whether what has no time is known to be of the settled branch.
+    order, order_step : float
+        As in :func:`warmbranch.fit.solve.fit`.
+    """
+
+    name: str
+    case: Case
+    readings: Readings
+    heard: Heard
+    spreads: Spreads
+    warming: Warming | None = None
+    warm: bool = False
+    order: float | None = None
+    order_step: float = 0.5
+
+
+class Tone(NamedTuple):
+    """What was heard of a job, and what its tone hangs on, to second order along each unknown.
+
+    Parameters
+    ----------
+    heard : float
+        ln of the tone heard, Hz.
+    uncertainty : float
+        Standard deviation of it, the ear's own error with it.
+    middle : float
+        ln of the tone with every unknown at the middle of its prior.
+    straight, curved : (unknowns,) array
+        Of each of ``NAMES``, over the job's own prior spread.
+    rest : float
+        Standard deviation by what is of this job alone.
+    rest_shift : float
+        By how much that moves the mean.
+    """
+
+    heard: float
+    uncertainty: float
+    middle: float
+    straight: FloatArray
+    curved: FloatArray
+    rest: float
+    rest_shift: float
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What is kept of a job.
+
+    Parameters
+    ----------
+    name : str
+    place : Place
+    outcome : FitOutcome
+        Of its own fit.
+    centre, spread : (unknowns,) array
+        Of the job's own priors of ``NAMES``; NaN for what it does not share.
+    of : (unknowns, readings) array
+    shown : (readings,) array
+        See :class:`Seen`.
+    tone : Tone or None
+        None where no warm tone was heard that counts.
+    """
+
+    name: str
+    place: Place
+    outcome: FitOutcome
+    centre: FloatArray
+    spread: FloatArray
+    of: FloatArray
+    shown: FloatArray
+    tone: Tone | None
+
+    @property
+    def shares(self) -> FloatArray:
+        """Which of ``NAMES`` the job has as other jobs have them, (unknowns,) of bool."""
+        return ~np.isnan(self.spread)
+
+    def seen(self) -> Seen:
+        """For :class:`Jobs`."""
+        usual = np.array([USUAL[name].spread for name in NAMES])
+        more = np.where(self.shares, (self.spread / usual) ** 2 - 1, 0.0)
+        return Seen(self.of, self.shown, np.maximum(more, 0.0))
+
+
+def summary_of(job: Job) -> Summary:
+    """Fit a job by itself, from the model's own priors, and keep what others can learn from.
+
+    Raises
+    ------
+    InputError
+        For readings that cannot be.
+    NotConvergedError
+        If the model fails.
+    """
+    found = fit(
+        job.case,
+        job.readings,
+        job.heard,
+        spreads=job.spreads,
+        warming=job.warming,
+        warm=job.warm,
+        order=job.order,
+        order_step=job.order_step,
+    )
+    prior = Calibration.prior(job.case, job.spreads)
+    centre, spread = np.full(len(NAMES), np.nan), np.full(len(NAMES), np.nan)
+    own = [i for i in range(len(prior.names)) if is_usual(prior, i)]
+    at = [NAMES.index(prior.names[i]) for i in own]
+    centre[at], spread[at] = prior.mean[own], prior.spread[own]
+    of, shown = np.zeros((len(NAMES), 0)), np.zeros(0)
+    if found.ensemble.white.shape[1] > 0:
+        directions, shown = _seen(found, own)
+        middle = np.array([USUAL[name].centre for name in NAMES])[at]
+        usual = np.array([USUAL[name].spread for name in NAMES])[at]
+        # From the job's own white coordinates to the usual ones.
+        directions = directions * (usual / spread[at])[:, None]
+        shown = shown + directions.T @ ((centre[at] - middle) / usual)
+        of = np.zeros((len(NAMES), len(shown)))
+        of[at] = directions
+    return Summary(
+        name=job.name,
+        place=Place.of(job.case),
+        outcome=found.outcome,
+        centre=centre,
+        spread=spread,
+        of=of,
+        shown=shown,
+        tone=_tone(job, prior, found),
+    )
+
+
+def _seen(found: Fitted, own: list[int]) -> tuple[FloatArray, FloatArray]:
+    """Readings of unit error, (own, readings) and (readings,), that stand for the likelihood.
+
+    Laplace's approximation tells which directions were seen at all; the draws, how well. The prior
+    is divided out of both: what is left is the job's own likelihood.
+    """
+    covariance: FloatArray = np.asarray(np.linalg.inv(found.mode.summit.precision))
+    block: FloatArray = covariance[np.ix_(own, own)]
+    seen, axes = np.linalg.eigh(np.linalg.inv(block) - np.eye(len(own)))
+    axes = axes[:, seen > LEAST_SEEN]
+    mean, spread = found.ensemble.moments()
+    variances, turned = np.linalg.eigh(axes.T @ spread[np.ix_(own, own)] @ axes)
+    axes = axes @ turned
+    # By the draws some may be no better known than before: nothing was learned there.
+    keep = 1 / variances - 1 > LEAST_SEEN
+    axes, variances = axes[:, keep], variances[keep]
+    root = np.sqrt(1 / variances - 1)
+    return axes * root, axes.T @ mean[own] / variances / root
+
+
+def _tone(job: Job, prior: Calibration, found: Fitted) -> Tone | None:
+    """The first warm tone that counts, and what the model makes of that build."""
+    heard = job.heard
+    counts = [
+        i
+        for i in range(len(heard))
+        if np.isnan(heard.time[i]) and found.heard_suspicions[i] is None
+    ]
+    if not counts:
+        return None
+    first = counts[0]
+    length = heard.length[[first]]
+    case = job.case.changed(branch=job.case.branch.with_length(length))
+    size = len(prior.names)
+    aside = AXIS * np.concatenate([np.zeros((1, size)), np.eye(size), -np.eye(size)])
+    designs = with_unknowns(case, prior.names, prior.mean + aside * prior.spread)
+    answer = solve(designs, nodes=COARSE_NODES, modes=1)
+    tones = answer.resonance[:, 0]
+    if np.isnan(tones[0]):
+        return None
+    # Where losses leave no resonance, the transit time still tells which way it would move.
+    by_time = answer.transit_time / answer.transit_time[0]
+    moved = np.log(np.where(np.isnan(tones), by_time, tones / tones[0]))
+    up, down = moved[1 : 1 + size], moved[1 + size :]
+    straight, curved = (up - down) / (2 * AXIS), (up + down) / (2 * AXIS**2)
+    shared = np.array([is_usual(prior, i) for i in range(size)], dtype=np.bool_)
+    at = [NAMES.index(prior.names[i]) for i in np.flatnonzero(shared)]
+    by_name = np.zeros((2, len(NAMES)))
+    by_name[:, at] = straight[shared], curved[shared]
+    # Of a normal z, a z + b z² has the mean b and the variance a² + 2 b².
+    alone = np.sum(straight[~shared] ** 2 + 2 * curved[~shared] ** 2)
+    return Tone(
+        heard=float(np.log(heard.frequency[first])),
+        uncertainty=float(np.hypot(heard.relative[first], EAR)),
+        middle=float(np.log(tones[0])),
+        straight=by_name[0],
+        curved=by_name[1],
+        rest=float(np.sqrt(alone)),
+        rest_shift=float(np.sum(curved[~shared])),
+    )
