@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -75,9 +76,16 @@ def a_case(rng: np.random.Generator, **changes: float) -> Case:
 
 
 def experiment(
-    rng: np.random.Generator, count: int, *, listens: bool, case: Case | None = None
+    rng: np.random.Generator,
+    count: int,
+    *,
+    listens: bool,
+    case: Case | None = None,
+    given: Mapping[str, float] | None = None,
 ) -> Experiment:
     """Draw a truth from the prior, with what readings share, and read and listen as one does.
+
+    ``given`` are coordinates, by name, that are not drawn.
 
     Half of the readings are infrared on a patch of paint, a quarter on bare metal, the rest by
     contact. Noise is normal, of the size that makers of cheap instruments state, and displays
@@ -86,6 +94,8 @@ def experiment(
     case = a_case(rng) if case is None else case
     prior = Calibration.prior(case)
     coordinates = prior.mean + prior.root @ rng.normal(size=len(prior.names))
+    for name, value in (given or {}).items():
+        coordinates[prior.names.index(name)] = value
     patch = PAINT_SPREAD * rng.normal()
     true_case = with_unknowns(case, prior.names, coordinates[None])
     truth = solve(true_case)

@@ -49,11 +49,11 @@ SAME = 0.99
 """Share of the usual spread from which a case's unknown is the shop's. A case whose own prior is
 narrower knows better by other means, as one whose tone is measured does."""
 
-RATIO = 2.0
+RATIO = 3.0
 """Times beyond the range of what was learned on, in bore, length or flow, at which nothing that
 was learned is believed any more. Our judgement; no source."""
 
-KELVINS = 150.0
+KELVINS = 200.0
 """The same of the gas temperature, K."""
 
 TOLD_FROM = 0.1

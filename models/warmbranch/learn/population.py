@@ -5,9 +5,9 @@ prior variance, 1, is split: a share r is what differs from job to job, the rest
 
 .. math:: m \sim N(0, 1 - r), \qquad d_j \sim N(0, r)
 
-and r is as likely one number as another between 0 and 1, of each unknown by itself. That split is
-our judgement; nobody measured it. A small chance is kept for jobs that differ by more than today's
-prior admits. A job's likelihood is that of a few readings of unit error,
+and r is as likely one number as another between 0 and 1: with even chances the same of all unknowns,
+or of each by itself. That split is our judgement; nobody measured it. A small chance is kept for
+jobs that differ by more than today's prior admits. A job's likelihood is that of a few readings of unit error,
 :math:`y_j \sim N(A_j^T z_j, 1)`, so that all but r is found in closed form; r is summed over.
 """
 
@@ -34,8 +34,12 @@ BEYOND_CHANCE = 0.01
 LEAST_COMMON = 0.05
 """Share of today's variance that what is common keeps, whatever differs."""
 
+ALIKE = 0.5
+"""Chance that all unknowns have the same share. Few jobs tell that one, and hardly any other."""
+
 DRAWS = 1024
-"""Sets of shares of each of two rounds: by what is believed before, then by what that found."""
+"""Sets of shares of each of two rounds: by what is believed before, then by what that found. The
+sets of equal shares, which are few, are summed over one by one."""
 
 GUARD = 0.3
 """Part of the second round that is drawn as the first was."""
@@ -124,23 +128,21 @@ class Jobs:
     def __init__(self, jobs: Sequence[Seen], unknowns: int) -> None:
         self._jobs, self._size = jobs, unknowns
         first = self._drawn(np.tile(CHANCES, (unknowns, 1)), SEED)
-        self._shares = SHARES[first]
-        self._sums = self._totals()
+        self._take(first)
         found = self._weighed(self._sums, np.zeros(len(first)))
         # Where the first round puts its weight, drawn again more densely.
         about = np.array(
             [np.bincount(first[:, k], found.weights, len(SHARES)) for k in range(unknowns)]
         ).reshape(unknowns, len(SHARES))
         chances = GUARD * CHANCES + (1 - GUARD) * about
-        second = self._drawn(chances, SEED + 1)
-        places = np.concatenate([first, second])
-        self._shares = SHARES[places]
-        across = np.arange(unknowns)
+        alike = np.tile(np.arange(len(SHARES)), (unknowns, 1)).T
+        places = np.concatenate([first, self._drawn(chances, SEED + 1)])
         usual = np.sum(np.log(CHANCES[places]), axis=1)
-        drawn = np.sum(np.log(chances[across, places]), axis=1)
+        drawn = np.sum(np.log(chances[np.arange(unknowns), places]), axis=1)
         # The balance heuristic: each set by its density over that of both rounds together.
-        self._log_prior = usual - np.logaddexp(usual, drawn)
-        self._sums = self._totals()
+        by_itself = np.log((1 - ALIKE) / DRAWS) + usual - np.logaddexp(usual, drawn)
+        self._log_prior = np.concatenate([np.log(ALIKE * CHANCES), by_itself])
+        self._take(np.concatenate([alike, places]))
 
     def population(self) -> Population:
         """From all jobs."""
@@ -162,7 +164,9 @@ class Jobs:
         ]
         return np.array(found, dtype=np.int64).reshape(self._size, DRAWS).T
 
-    def _totals(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def _take(self, places: IntArray) -> None:
+        """Go by these sets of shares, (draws, unknowns) places in ``SHARES``."""
+        self._shares = SHARES[places]
         draws = len(self._shares)
         precision = np.zeros((draws, self._size, self._size))
         pull, evidence = np.zeros((draws, self._size)), np.zeros(draws)
@@ -173,7 +177,7 @@ class Jobs:
                 pull + parts[1],
                 evidence + parts[2],
             )
-        return precision, pull, evidence
+        self._sums = precision, pull, evidence
 
     def _weighed(
         self, sums: tuple[FloatArray, FloatArray, FloatArray], log_prior: FloatArray

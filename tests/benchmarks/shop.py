@@ -1,0 +1,176 @@
+"""What a shop learns: how often the next, unread branch's tone lies where its jobs say.
+
+``python tests/benchmarks/shop.py [N] [--world NAME] [--jobs 1,3,6]`` prints, for N invented shops
+of each world, after so many jobs that were read and heard: the share of next branches whose true
+tone lies inside the 90 % and the 50 % interval, without a shop and with it; the median of the
+interval's width over that without; the same if every coefficient of the physics were known, which
+no shop can beat; and how long a job's own fit and the learning took. An honest 90 % interval holds
+nine of ten.
+
+Worlds: jobs that differ by a tenth, a quarter and all of today's variance; two kinds of mouth that
+a shop does not tell apart; and a reader who is careless every third time, 40 K too high.
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import argparse
+import importlib.util
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.prediction import expect
+from warmbranch.belief.shop import USUAL, Shop
+from warmbranch.belief.unknown import Spreads
+from warmbranch.fit.readings import usual_uncertainty
+from warmbranch.learn.solve import learn
+from warmbranch.learn.summary import Job, summary_of
+
+MOUTH = ("mouth_exchange", "tone_exchange", "stirring", "reach", "sharpness", "mouth_factor")
+KINDS = 1.3
+"""Usual spreads by which each kind of mouth lies to either side."""
+
+TOO_HIGH = 40.0
+"""K, of the careless reader."""
+
+WORLDS = {
+    "a tenth differs": 0.1,
+    "a quarter differs": 0.25,
+    "all differs": 1.0,
+    "two kinds of mouth": 0.1,
+    "a careless reader": 0.25,
+}
+
+
+def _synthetic():
+    spec = importlib.util.spec_from_file_location(
+        "synthetic", Path(__file__).with_name("synthetic.py")
+    )
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+synthetic = _synthetic()
+
+
+class Invented:
+    """One shop: what is common to its jobs, and jobs one after another."""
+
+    def __init__(self, world: str, rng: np.random.Generator) -> None:
+        self.world, self.rng, self.share = world, rng, WORLDS[world]
+        self.common = {name: np.sqrt(1 - self.share) * rng.normal() for name in USUAL}
+        self.made = 0
+
+    def job(self):
+        """An experiment, with a truth of this shop's kind."""
+        case = synthetic.a_case(self.rng)
+        prior = Calibration.prior(case)
+        kind = KINDS * self.rng.choice([-1.0, 1.0])
+        own = {}
+        for name, usual in USUAL.items():
+            if name in prior.names:
+                z = self.common[name] + np.sqrt(self.share) * self.rng.normal()
+                if self.world == "two kinds of mouth" and name in MOUTH:
+                    z = kind + np.sqrt(self.share) * self.rng.normal()
+                own[name] = usual.centre + usual.spread * z
+        self.made += 1
+        count = int(self.rng.integers(4, 9))
+        made = synthetic.experiment(self.rng, count, listens=True, case=case, given=own)
+        if self.world == "a careless reader" and self.made % 3 == 0:
+            shown = made.readings.displayed + TOO_HIGH
+            high = replace(made.readings, displayed=shown, uncertainty=usual_uncertainty(shown))
+            made = replace(made, readings=high)
+        return made
+
+
+def known(made, believed: Calibration) -> Calibration:
+    """What would be believed if the physics were known as it is."""
+    sure = np.array([name in USUAL for name in believed.names])
+    mean = np.where(sure, made.coordinates, believed.mean)
+    return Calibration(believed.names, mean, believed.covariance * np.outer(~sure, ~sure))
+
+
+def run(world: str, shops: int, counts: list[int], seed: int) -> list[str]:
+    """Lines of the table."""
+    found = {count: [] for count in counts}
+    fitting, learning, fits, apart = 0.0, 0.0, 0, 0
+    for number in range(shops):
+        rng = np.random.default_rng([seed, number, *world.encode()])
+        shop, kept = Invented(world, rng), []
+        for place in range(max(counts)):
+            made = shop.job()
+            begun = time.process_time()
+            one = Job(str(place), made.case, made.readings, made.heard, Spreads(), warm=True)
+            kept.append(summary_of(one))
+            fitting, fits = fitting + time.process_time() - begun, fits + 1
+        after = shop.job()
+        truth = float(after.truth.resonance[0, 0])
+        prior = Calibration.prior(after.case)
+        plain = expect(after.case, prior).resonance
+        best = expect(after.case, known(after, prior)).resonance
+        for count in counts:
+            begun = time.process_time()
+            learned = learn(kept[:count])
+            learning += (time.process_time() - begun) * (count == max(counts))
+            apart += sum(one.apart for one in learned.apart) * (count == max(counts))
+            told = [plain]
+            told += [
+                expect(after.case, where.of(after.case)).resonance
+                for where in (learned.shop, anywhere(learned.shop, after.case))
+            ]
+            width = [np.log(one[4] / one[0]) for one in (*told, best)]
+            inside = [[one[a] <= truth <= one[b] for a, b in ((0, 4), (1, 3))] for one in told]
+            found[count].append((inside, width, learned.shop.distrust(after.case)))
+    lines = []
+    for count, rows in found.items():
+        inside = np.mean([row[0] for row in rows], axis=0)
+        widths = np.array([row[1] for row in rows])
+        ratio = np.median(widths[:, 1:] / widths[:, :1], axis=0)
+        lines.append(
+            f"| {world} | {count} | {inside[0, 0]:.2f} {inside[0, 1]:.2f} "
+            f"| {inside[1, 0]:.2f} {inside[1, 1]:.2f} | {ratio[0]:.2f} "
+            f"| {inside[2, 0]:.2f} {inside[2, 1]:.2f} | {ratio[1]:.2f} | {ratio[2]:.2f} "
+            f"| {np.mean([row[2] for row in rows]):.2f} |"
+        )
+    lines.append(
+        f"{world}: learning from {max(counts)} jobs took {learning / shops * fits / fitting:.2f} "
+        f"times one job's fit; {apart} of {fits} jobs were called apart"
+    )
+    return lines
+
+
+def anywhere(shop: Shop, case) -> Shop:
+    """The same, as if it had learned on a branch like this one too."""
+    from warmbranch.belief.shop import Place
+    from warmbranch.learn.solve import ranges_of
+
+    return Shop(shop.learned, ranges_of([shop.ranges.low, shop.ranges.high, Place.of(case)]))
+
+
+HEADER = (
+    "| world | jobs | untuned in 90, 50 % | with the shop | width over untuned "
+    "| ranges not looked at | width | physics known: width | distrust |\n|---|---|---|---|---|---|---|---|---|"
+)
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("count", nargs="?", type=int, default=60)
+    parser.add_argument("--seed", type=int, default=2026)
+    parser.add_argument("--world", action="append", help="part of a world's name; all unless given")
+    parser.add_argument("--jobs", default="1,3,6", help="numbers of jobs, commas between")
+    given = parser.parse_args()
+    print(HEADER)
+    for world in WORLDS:
+        if not given.world or any(part in world for part in given.world):
+            numbers = [int(part) for part in given.jobs.split(",")]
+            print("\n".join(run(world, given.count, numbers, given.seed)), flush=True)
