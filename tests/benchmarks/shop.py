@@ -28,10 +28,10 @@ import numpy as np
 
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import expect
-from warmbranch.belief.shop import USUAL, Shop
+from warmbranch.belief.shop import USUAL, Place, Shop
 from warmbranch.belief.unknown import Spreads
 from warmbranch.fit.readings import usual_uncertainty
-from warmbranch.learn.solve import learn
+from warmbranch.learn.solve import learn, ranges_of
 from warmbranch.learn.summary import Job, summary_of
 
 MOUTH = ("mouth_exchange", "tone_exchange", "stirring", "reach", "sharpness", "mouth_factor")
@@ -151,15 +151,13 @@ def run(world: str, shops: int, counts: list[int], seed: int) -> list[str]:
 
 def anywhere(shop: Shop, case) -> Shop:
     """The same, as if it had learned on a branch like this one too."""
-    from warmbranch.belief.shop import Place
-    from warmbranch.learn.solve import ranges_of
-
     return Shop(shop.learned, ranges_of([shop.ranges.low, shop.ranges.high, Place.of(case)]))
 
 
 HEADER = (
     "| world | jobs | untuned in 90, 50 % | with the shop | width over untuned "
-    "| ranges not looked at | width | physics known: width | distrust |\n|---|---|---|---|---|---|---|---|---|"
+    "| ranges not looked at | width | physics known: width | distrust |\n"
+    "|---|---|---|---|---|---|---|---|---|"
 )
 
 if __name__ == "__main__":

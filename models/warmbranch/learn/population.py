@@ -5,10 +5,11 @@ prior variance, 1, is split: a share r is what differs from job to job, the rest
 
 .. math:: m \sim N(0, 1 - r), \qquad d_j \sim N(0, r)
 
-and r is as likely one number as another between 0 and 1: with even chances the same of all unknowns,
-or of each by itself. That split is our judgement; nobody measured it. A small chance is kept for
-jobs that differ by more than today's prior admits. A job's likelihood is that of a few readings of unit error,
-:math:`y_j \sim N(A_j^T z_j, 1)`, so that all but r is found in closed form; r is summed over.
+and r is as likely one number as another between 0 and 1: with even chances the same of all
+unknowns, or of each by itself. That split is our judgement; nobody measured it. A small chance is
+kept for jobs that differ by more than today's prior admits. A job's likelihood is that of a few
+readings of unit error, :math:`y_j \sim N(A_j^T z_j, 1)`, so that all but r is found in closed
+form; r is summed over.
 """
 
 from __future__ import annotations
@@ -155,14 +156,14 @@ class Jobs:
         return self._weighed((rest[0], rest[1], rest[2]), self._log_prior)
 
     def _drawn(self, chances: FloatArray, seed: int) -> IntArray:
-        """Places in ``SHARES``, (DRAWS, unknowns), evenly spread over (unknowns, shares) chances."""
+        """Places in ``SHARES``, (DRAWS, unknowns), evenly spread over (unknowns, shares)."""
         normal = NormalDist()
         even = np.vectorize(normal.cdf, otypes=[float])(standard_normal(DRAWS, self._size, seed))
-        edges = np.cumsum(chances, axis=1)
-        found = [
-            np.searchsorted(edges[k] / edges[k, -1], even[:, k]) for k in range(self._size)
-        ]
-        return np.array(found, dtype=np.int64).reshape(self._size, DRAWS).T
+        found: IntArray = np.empty((DRAWS, self._size), dtype=np.int64)
+        for k, own in enumerate(chances):
+            edges = np.cumsum(own)
+            found[:, k] = np.searchsorted(edges / edges[-1], even[:, k])
+        return found
 
     def _take(self, places: IntArray) -> None:
         """Go by these sets of shares, (draws, unknowns) places in ``SHARES``."""

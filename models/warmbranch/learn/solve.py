@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import gammaincc
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
@@ -242,7 +242,8 @@ def _apart(job: Summary, others: Population, jobs: int) -> Apart:
     misfit = job.shown - job.of.T @ mean
     whole = np.eye(len(misfit)) + job.of.T @ covariance @ job.of
     weighed = np.linalg.solve(whole, misfit)
-    chance = float(chi2.sf(misfit @ weighed, len(misfit)))
+    # Of a squared distance of so many unit normal numbers to be larger.
+    chance = float(gammaincc(len(misfit) / 2, float(misfit @ weighed) / 2))
     # What this job adds to what the others say of it, over how well they know it.
     shift: FloatArray = covariance @ job.of @ weighed
     most = int(np.argmax(np.abs(shift) / np.sqrt(np.diag(covariance))))

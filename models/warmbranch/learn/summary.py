@@ -18,7 +18,7 @@ from warmbranch.case.case import Case
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.shared import EAR
 from warmbranch.fit.skin_in_time import Warming
-from warmbranch.fit.solve import Fitted, FitOutcome, fit
+from warmbranch.fit.solve import FitOutcome, Fitted, fit
 from warmbranch.learn.population import Seen
 from warmbranch.steady.solve import solve
 
@@ -26,6 +26,11 @@ LEAST_SEEN = 0.1
 """Precision over the prior's, along a direction, that Laplace's approximation must find for the
 draws to be asked about it: elsewhere their noise, some tenth of a variance, would pass for
 knowledge, and thirty jobs would add it up."""
+
+FORM = 0.25
+"""Of a prior's spread: what no job tells better along any direction, as its likelihood is taken to
+be normal and is not. Of 480 invented jobs the sharpest readings, some 2.8 over the spread, were
+1.19 times as far from their truths as unit error makes; with this they are as far as told."""
 
 NAMES = tuple(USUAL)
 """Unknowns that jobs share, in the order of all arrays here."""
@@ -182,8 +187,8 @@ def _seen(found: Fitted, own: list[int]) -> tuple[FloatArray, FloatArray]:
     Laplace's approximation tells which directions were seen at all; the draws, how well. The prior
     is divided out of both: what is left is the job's own likelihood.
     """
-    covariance: FloatArray = np.asarray(np.linalg.inv(found.mode.summit.precision))
-    block: FloatArray = covariance[np.ix_(own, own)]
+    every = np.linalg.inv(found.mode.summit.precision)
+    block: FloatArray = np.asarray(every, dtype=np.float64)[np.ix_(own, own)]
     seen, axes = np.linalg.eigh(np.linalg.inv(block) - np.eye(len(own)))
     axes = axes[:, seen > LEAST_SEEN]
     mean, spread = found.ensemble.moments()
@@ -192,8 +197,11 @@ def _seen(found: Fitted, own: list[int]) -> tuple[FloatArray, FloatArray]:
     # By the draws some may be no better known than before: nothing was learned there.
     keep = 1 / variances - 1 > LEAST_SEEN
     axes, variances = axes[:, keep], variances[keep]
-    root = np.sqrt(1 / variances - 1)
-    return axes * root, axes.T @ mean[own] / variances / root
+    precision = 1 / variances - 1
+    root = np.sqrt(precision)
+    shown = axes.T @ mean[own] / variances / root
+    sure = 1 / np.sqrt(1 + FORM**2 * precision)
+    return axes * root * sure, shown * sure
 
 
 def _tone(job: Job, prior: Calibration, found: Fitted) -> Tone | None:
@@ -217,8 +225,8 @@ def _tone(job: Job, prior: Calibration, found: Fitted) -> Tone | None:
     if np.isnan(tones[0]):
         return None
     # Where losses leave no resonance, the transit time still tells which way it would move.
-    by_time = answer.transit_time / answer.transit_time[0]
-    moved = np.log(np.where(np.isnan(tones), by_time, tones / tones[0]))
+    by_time: FloatArray = answer.transit_time / answer.transit_time[0]
+    moved: FloatArray = np.log(np.where(np.isnan(tones), by_time, tones / tones[0]))
     up, down = moved[1 : 1 + size], moved[1 + size :]
     straight, curved = (up - down) / (2 * AXIS), (up + down) / (2 * AXIS**2)
     shared = np.array([is_usual(prior, i) for i in range(size)], dtype=np.bool_)
