@@ -123,7 +123,7 @@ class MainPipe(RequestModel):
         float | None, Quantity("kg/h", MASS_FLOW, low=0, high=MOST_MASS_FLOW_KG_H, nullable=True)
     ] = Field(
         default=None,
-        description="Gas through the main pipe. Default null: from the engine's displacement_L, "
+        description="Gas through the main pipe, slower than sound. Default null: from the engine's displacement_L, "
         f"rpm and volumetric_efficiency, else from an assumed {ASSUMED_GAS_SPEED_M_S:g} m/s.",
         examples=[95],
     )
@@ -214,7 +214,8 @@ class Engine(RequestModel):
         unsaid={
             "angles_and_cylinders": "firing_angles_deg has one angle a cylinder.",
             "mass_flow_out_of_range": "displacement_L, rpm, volumetric_efficiency and pipe_share "
-            "make no more gas than mass_flow_kg_h admits.",
+            "make no more gas than mass_flow_kg_h admits, and than goes through the main pipe below "
+            "the speed of sound.",
         }
     )
 
