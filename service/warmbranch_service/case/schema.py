@@ -81,6 +81,8 @@ class MainPipe(RequestModel):
             f"{LEAST_BORE_MM:g} mm or more.",
             "skin_too_hot": f"skin_temperature_degC is at most {MOST_SKIN_EXCESS:g} K above "
             "gas_temperature_degC, where both are given.",
+            "mass_flow_out_of_range": "mass_flow_kg_h of such gas goes through the pipe no faster "
+            "than sound.",
         },
     )
 
