@@ -16,8 +16,8 @@ from pydantic import ValidationError
 from warmbranch.case import case as physics
 from warmbranch.case.materials import METALS
 from warmbranch.gas.combustion import FUELS, LEANEST, RICHEST
-from warmbranch_service.case.convert import refused_flow
-from warmbranch_service.case.convert_batch import PER_HOUR, to_batch
+from warmbranch_service.case.convert import refused_flows
+from warmbranch_service.case.convert_batch import to_batch
 from warmbranch_service.case.schema import Case
 
 Json = dict[str, Any]
@@ -153,6 +153,5 @@ def admitted(drawn: list[Json]) -> tuple[list[Json], physics.Case]:
             continue
         kept.append(case)
     batch = to_batch(read)
-    flows = (batch.main_pipe.mass_flow / PER_HOUR).tolist()
-    fine = [i for i, case in enumerate(read) if refused_flow(case, flows[i]) is None]
+    fine = [i for i, entry in enumerate(refused_flows(read, batch)) if entry is None]
     return [kept[i] for i in fine], batch.take(np.array(fine))

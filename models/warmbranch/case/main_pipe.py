@@ -72,3 +72,13 @@ def bulk_speed(pipe: MainPipe, gas: MixtureTable, pressure: FloatArray) -> Float
     """Mean gas speed over the main pipe's section at the mouth, m/s; shape (designs,)."""
     density = gas.density(pipe.gas_temperature[:, None], pressure)[:, 0]
     return pipe.mass_flow / (density * pipe.bore_area)
+
+
+def mach_number(pipe: MainPipe, gas: MixtureTable, pressure: FloatArray) -> FloatArray:
+    """Bulk speed over the speed of sound there; shape (designs,).
+
+    Beyond 1 there is no such flow: a pipe of even bore chokes at its end (Shapiro, The Dynamics and
+    Thermodynamics of Compressible Fluid Flow, 1953, ch. 6; from memory).
+    """
+    sound_speed = gas.sound_speed(pipe.gas_temperature[:, None])[:, 0]
+    return bulk_speed(pipe, gas, pressure) / sound_speed

@@ -6,6 +6,7 @@ instead is written down beside the converted case.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,7 +18,9 @@ from warmbranch.belief.unknown import STILL_AIR
 from warmbranch.case import case as physics
 from warmbranch.case.closures import CAP_PRESSURE
 from warmbranch.case.engine import Cycle, firing_order, strongest_order
+from warmbranch.case.main_pipe import mach_number
 from warmbranch.case.surfaces import SURFACES
+from warmbranch.gas.gas import MixtureTable
 from warmbranch_service.case import calibrations
 from warmbranch_service.case import closures as closure_schema
 from warmbranch_service.case.around import PLACES
@@ -59,13 +62,13 @@ def to_physics(case: Case) -> Converted:
     Raises
     ------
     Problem
-        If the mass flow that the engine gives is beyond what the model admits, or no gas explains
-        the main pipe's skin.
+        If the mass flow that the engine gives is beyond what the model admits, the main pipe's gas
+        would outrun sound, or no gas explains the main pipe's skin.
     """
     case, inferred = with_inferred_gas(case)
     given = to_batch([case])
     flow = float(given.main_pipe.mass_flow[0]) / PER_HOUR
-    entry = refused_flow(case, flow)
+    (entry,) = refused_flows([case], given)
     if entry is not None:
         raise Problem(INVALID, entry.sentence(), entries=[entry])
     learned = case.closures.calibration
@@ -88,19 +91,45 @@ def to_physics(case: Case) -> Converted:
     )
 
 
-def refused_flow(case: Case, flow_kg_h: float) -> Entry | None:
-    """What is wrong with an engine that makes more gas than the model admits; None if nothing."""
-    if not (flow_by_engine(case) and flow_kg_h > MOST_MASS_FLOW_KG_H):
+def refused_flows(cases: Sequence[Case], batch: physics.Case) -> list[Entry | None]:
+    """What is wrong with the main pipe's flow in each case of a batch; None where nothing is."""
+    pipe = batch.main_pipe
+    gas = MixtureTable.of(batch.gas)
+    mach = mach_number(pipe, gas, batch.surroundings.pressure).tolist()
+    flows = (pipe.mass_flow / PER_HOUR).tolist()
+    return [_refused_flow(*one) for one in zip(cases, flows, mach, strict=True)]
+
+
+def _refused_flow(case: Case, flow_kg_h: float, mach: float) -> Entry | None:
+    by_engine = flow_by_engine(case)
+    if by_engine and flow_kg_h > MOST_MASS_FLOW_KG_H:
+        what = f"Displacement, rpm and volumetric efficiency make {flow_kg_h:.4g} kg/h."
+    elif mach > 1:
+        what = (
+            f"{flow_kg_h:.4g} kg/h of such gas would go through the main pipe at {mach:.3g} times "
+            "the speed of sound, which no pipe lets through."
+        )
+    else:
         return None
-    assert case.engine is not None
+    most = min(flow_kg_h / mach, MOST_MASS_FLOW_KG_H)
+    if by_engine:
+        assert case.engine is not None
+        return Entry(
+            ("case", "engine", "displacement_L"),
+            "mass_flow_out_of_range",
+            what,
+            f"Give an engine that makes at most {most:.3g} kg/h in this pipe, a smaller pipe_share "
+            "or a wider pipe.",
+            case.engine.displacement_L,
+            "L",
+        )
     return Entry(
-        ("case", "engine", "displacement_L"),
+        ("case", "main_pipe", "mass_flow_kg_h"),
         "mass_flow_out_of_range",
-        f"Displacement, rpm and volumetric efficiency make {flow_kg_h:.4g} kg/h.",
-        f"Give an engine that makes at most {MOST_MASS_FLOW_KG_H:g} kg/h in this pipe, or "
-        "a smaller pipe_share.",
-        case.engine.displacement_L,
-        "L",
+        what,
+        f"Give at most {most:.3g} kg/h, or a wider pipe.",
+        case.main_pipe.mass_flow_kg_h,
+        "kg/h",
     )
 
 

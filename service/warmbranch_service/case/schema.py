@@ -81,6 +81,8 @@ class MainPipe(RequestModel):
             f"{LEAST_BORE_MM:g} mm or more.",
             "skin_too_hot": f"skin_temperature_degC is at most {MOST_SKIN_EXCESS:g} K above "
             "gas_temperature_degC, where both are given.",
+            "mass_flow_out_of_range": "mass_flow_kg_h of such gas goes through the pipe no faster "
+            "than sound.",
         },
     )
 
@@ -123,8 +125,9 @@ class MainPipe(RequestModel):
         float | None, Quantity("kg/h", MASS_FLOW, low=0, high=MOST_MASS_FLOW_KG_H, nullable=True)
     ] = Field(
         default=None,
-        description="Gas through the main pipe. Default null: from the engine's displacement_L, "
-        f"rpm and volumetric_efficiency, else from an assumed {ASSUMED_GAS_SPEED_M_S:g} m/s.",
+        description="Gas through the main pipe, slower than sound. Default null: from the "
+        "engine's displacement_L, rpm and volumetric_efficiency, else from an assumed "
+        f"{ASSUMED_GAS_SPEED_M_S:g} m/s.",
         examples=[95],
     )
     surface: Surface = Field(
@@ -214,7 +217,7 @@ class Engine(RequestModel):
         unsaid={
             "angles_and_cylinders": "firing_angles_deg has one angle a cylinder.",
             "mass_flow_out_of_range": "displacement_L, rpm, volumetric_efficiency and pipe_share "
-            "make no more gas than mass_flow_kg_h admits.",
+            "make no more gas than mass_flow_kg_h admits, and none faster than sound.",
         }
     )
 

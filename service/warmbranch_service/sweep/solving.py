@@ -22,8 +22,8 @@ from warmbranch.case import case as physics
 from warmbranch.steady.solve import solve
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.belief import spreads_by
-from warmbranch_service.case.convert import engine_order, refused_flow
-from warmbranch_service.case.convert_batch import PER_HOUR, to_batch
+from warmbranch_service.case.convert import engine_order, refused_flows
+from warmbranch_service.case.convert_batch import to_batch
 from warmbranch_service.case.main_gas import Inferred, with_inferred_gas
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.errors import Entry, Problem
@@ -134,8 +134,7 @@ def _solved_together(
 ) -> list[tuple[Sequence[int], list[_Ended]]]:
     cases = [design.case for design in designs]
     batch = to_batch(cases)
-    flows = batch.main_pipe.mass_flow / PER_HOUR
-    refused = [refused_flow(case, flow) for case, flow in zip(cases, flows.tolist(), strict=True)]
+    refused = refused_flows(cases, batch)
     out = [i for i, entry in enumerate(refused) if entry is not None]
     keep = [i for i, entry in enumerate(refused) if entry is None]
     found: list[tuple[Sequence[int], list[_Ended]]] = [

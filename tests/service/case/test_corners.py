@@ -38,13 +38,11 @@ def check(answer: Answer) -> None:
     low, high = causes.min(axis=0)[:, None], causes.max(axis=0)[:, None]
     for values in (profile.gas, profile.wall, profile.skin):
         assert np.all((values >= low) & (values <= high))
-    # Heat is conserved to a millionth, or to 10 µW where there is next to none. A main pipe that
-    # carries more than sound's speed lets through, which the answer says, stirs so much that the
-    # rounding of its fluxes is seen.
-    subsonic = answer.main_speed < answer.main_sound_speed
+    # Heat is conserved to a millionth, or to 40 µW. Where a few watts pass through gas that a tone
+    # of 20 kPa stirs by hundreds of m²/s, nodes 3 µm apart exchange 1e9 W/K and more: of that, the
+    # rounding of 240 K (2.8e-14 K) is some 30 µW, and no solver in double precision has less.
     amiss = np.abs(profile.heat_entering - profile.heat_lost)
-    assert np.all((profile.closure_error < 1e-6) | (amiss < 1e-5) | ~subsonic)
-    assert np.all(profile.closure_error < 1e-2)
+    assert np.all((profile.closure_error < 1e-6) | (amiss < 4e-5))
 
     first = answer.resonance[:, 0]
     known = ~np.isnan(first)

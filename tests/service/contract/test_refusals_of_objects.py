@@ -186,6 +186,26 @@ def test_engine_that_makes_too_much_gas(refused, van, put):
     assert (entry["code"], entry["unit"]) == ("mass_flow_out_of_range", "L")
 
 
+def test_a_flow_faster_than_sound(refused, steady, van, put):
+    """Just below what the remedy names is admitted, with a caution."""
+    entry, _ = refused(put(van, "case.main_pipe.mass_flow_kg_h", 5000))
+    assert entry["field"] == "case.main_pipe.mass_flow_kg_h"
+    assert (entry["code"], entry["unit"]) == ("mass_flow_out_of_range", "kg/h")
+    assert "times the speed of sound" in entry["detail"]
+    most = float(entry["remedy"].split()[3])
+    assert 500 < most < 5000
+    answer = steady(put(van, "case.main_pipe.mass_flow_kg_h", 0.99 * most))
+    assert "mach_number" in {caution["code"] for caution in answer["cautions"]}
+
+
+def test_an_engine_that_drives_its_gas_faster_than_sound(refused, van, put):
+    del van["case"]["main_pipe"]["mass_flow_kg_h"]
+    van["case"]["engine"].update(displacement_L=60, rpm=8000, volumetric_efficiency=1)
+    entry, _ = refused(van)
+    assert entry["field"] == "case.engine.displacement_L"
+    assert "times the speed of sound" in entry["detail"]
+
+
 @pytest.mark.parametrize(
     ("text", "code", "value"),
     [
