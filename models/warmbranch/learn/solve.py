@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import gammaincc
 
 from warmbranch.base.batch import FloatArray
+from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import quantiles, standard_normal
 from warmbranch.belief.prediction import LEVELS
@@ -137,11 +138,17 @@ def learn(jobs: Sequence[Summary]) -> Learned:
         One or more. What was kept of earlier ones serves as it is: adding a job costs its own fit,
         and gives what all together give.
 
+    Raises
+    ------
+    InputError
+        Without a job, or for one that stands there twice.
+
     Valid for
     ---------
     Likelihoods that are near normal in the usual coordinates, in the few directions that a job
     sees. By coverage, in tests/benchmarks/shop.py.
     """
+    _check([job.name for job in jobs])
     ordered = sorted(range(len(jobs)), key=lambda i: jobs[i].name)
     sums = Jobs([jobs[i].seen() for i in ordered], len(NAMES))
     population = sums.population()
@@ -168,6 +175,26 @@ def learn(jobs: Sequence[Summary]) -> Learned:
         apart=tuple(one for one in apart if one is not None),
         effective=population.effective,
     )
+
+
+def _check(names: Sequence[str]) -> None:
+    if not names:
+        raise InputError(
+            "Nothing can be learned from no job.",
+            field="jobs",
+            value=0,
+            unit="1",
+            remedy="Give one finished job at least; three or more teach something.",
+        )
+    for place, name in enumerate(names):
+        if name in names[:place]:
+            raise InputError(
+                f'The job "{name}" stands there twice, and would count twice.',
+                field=f"jobs[{place}].name",
+                value=name,
+                unit="1",
+                remedy="Leave it out once, or give the other one a name of its own.",
+            )
 
 
 def ranges_of(places: Sequence[Place]) -> Ranges:

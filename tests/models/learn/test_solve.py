@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import expect
 from warmbranch.belief.shop import USUAL, Place, Ranges, Shop
@@ -19,6 +20,22 @@ def test_the_order_of_jobs_does_not_matter(kept):
     assert np.array_equal(one.shop.learned.covariance, other.shop.learned.covariance)
     for a, b in zip(one.held_out, other.held_out[::-1], strict=True):
         assert np.array_equal(a.tuned, b.tuned)
+
+
+def test_one_more_job_gives_what_all_together_give(kept):
+    """What was kept of four, and a fifth: nothing but what is kept is asked for."""
+    later, together = learn([*kept[:4], kept[4]]), learn(kept)
+    assert np.array_equal(later.shop.learned.covariance, together.shop.learned.covariance)
+    assert learn(kept[:4]).shop.ranges != together.shop.ranges
+
+
+def test_no_job_and_a_job_twice_are_refused_by_name(kept):
+    with pytest.raises(InputError, match="no job") as none:
+        learn([])
+    assert none.value.field == "jobs"
+    with pytest.raises(InputError, match='"job 1" stands there twice') as twice:
+        learn([*kept, kept[1]])
+    assert twice.value.field == "jobs[5].name"
 
 
 def test_one_job_gives_back_the_prior_hardly_narrowed(kept):
