@@ -6,6 +6,7 @@ instead is written down beside the converted case.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -112,13 +113,14 @@ def _refused_flow(case: Case, flow_kg_h: float, mach: float) -> Entry | None:
     else:
         return None
     most = min(flow_kg_h / mach, MOST_MASS_FLOW_KG_H)
+    most -= most % 10 ** (math.floor(math.log10(most)) - 2)  # three digits that are admitted
     if by_engine:
         assert case.engine is not None
         return Entry(
             ("case", "engine", "displacement_L"),
             "mass_flow_out_of_range",
             what,
-            f"Give an engine that makes at most {most:.3g} kg/h in this pipe, a smaller pipe_share "
+            f"Give an engine that makes at most {most:g} kg/h in this pipe, a smaller pipe_share "
             "or a wider pipe.",
             case.engine.displacement_L,
             "L",
@@ -127,7 +129,7 @@ def _refused_flow(case: Case, flow_kg_h: float, mach: float) -> Entry | None:
         ("case", "main_pipe", "mass_flow_kg_h"),
         "mass_flow_out_of_range",
         what,
-        f"Give at most {most:.3g} kg/h, or a wider pipe.",
+        f"Give at most {most:g} kg/h, or a wider pipe.",
         case.main_pipe.mass_flow_kg_h,
         "kg/h",
     )

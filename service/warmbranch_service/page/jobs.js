@@ -5,6 +5,7 @@ import { announce, byId, el, fill, write } from "./dom.js";
 import { blankJob, hasData, jobFromFile, jobLike, jobOf } from "./job.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
+import { VAN } from "./van.js";
 
 const EXAMPLES = { van: "an invented camper van", generator: "an invented standby generator" };
 
@@ -30,7 +31,8 @@ function read(text) {
 }
 
 async function example(name) {
-  const job = jobOf(await get(`page/${name}.json`), true);
+  const body = name === "van" ? structuredClone(VAN) : await get(`page/${name}.json`);
+  const job = jobOf(body, true);
   job.name = `Example: ${name}`;
   return job;
 }

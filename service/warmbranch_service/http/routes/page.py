@@ -39,7 +39,10 @@ _FOLDER = files("warmbranch_service") / "page"
 NAMES = frozenset(part.name for part in _FOLDER.iterdir() if part.name.endswith(tuple(MEDIA_TYPES)))
 """What the folder ships. Only these are served, so no path leads out of it."""
 
-MADE = frozenset({ALL_MODULES, ALL_STYLES, "van.json", "generator.json"})
+EXAMPLE_MODULE = "van.js"
+"""The example that the page begins with: no request more before the first answer."""
+
+MADE = frozenset({ALL_MODULES, ALL_STYLES, EXAMPLE_MODULE, "van.json", "generator.json"})
 """What is made of them, and the invented examples."""
 
 SMALLEST_TO_COMPRESS = 500
@@ -102,8 +105,11 @@ def _text(name: str) -> str:
     if name == "generator.json":
         target = {"target": {"quiet_rpm": GENERATOR_RPM}}
         return json.dumps(json.loads(demo_text("generator")) | target)
+    if name == EXAMPLE_MODULE:
+        return f"export const VAN = {example_text('length').strip()};\n"
     if name == ALL_MODULES:
         modules = {own: _read(own) for own in NAMES if own.endswith(".js")}
+        modules[EXAMPLE_MODULE] = _text(EXAMPLE_MODULE)
         return bundle(modules, "main.js")
     if name == ALL_STYLES:
         screen = {own: _read(own) for own in ("style.css", "charts.css")}

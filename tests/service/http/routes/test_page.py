@@ -40,6 +40,8 @@ def test_every_part_is_served_as_what_it_is(client, name):
 def test_the_invented_van_is_the_example(client):
     response = client.get("/page/van.json")
     assert response.json() == json.loads(example_text("length"))
+    module = client.get("/page/van.js").text
+    assert json.loads(module.removeprefix("export const VAN = ").rstrip(";\n")) == response.json()
 
 
 @pytest.mark.parametrize("address", ["/", "/page/main.js", "/page/style.css", "/favicon.ico"])
@@ -73,7 +75,7 @@ def test_what_the_page_refers_to_is_there():
         for part in re.findall(r'(?:from|import) "\./([^"]+)"', TEXTS[name])
     }
     # None lies about unused: all go into the one file.
-    assert imported | {"main.js"} == MODULES
+    assert imported | {"main.js"} == MODULES | {"van.js"}
     whole = part_of("all.js").content.decode()
     for name in MODULES:
         assert f"const part_{name[:-3]} = " in whole
