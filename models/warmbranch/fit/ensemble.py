@@ -10,7 +10,6 @@ evened out, which widens every interval.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +21,7 @@ from warmbranch.fit.posterior import Mode, Problem
 from warmbranch.fit.search import climb
 from warmbranch.fit.shared import Conditional
 from warmbranch.fit.stand_in import StandIn
+from warmbranch.fit.weighing import Density, Mixture, Normal, effective, evened, moments, normalised
 
 PRIOR_DRAWS = 192
 """Solved before any reading counts; they also tell the prediction before the fit."""
@@ -182,21 +182,21 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
     draws of the prior guard the tails.
     """
     dimensions = len(problem)
-    standard = _Normal(np.zeros(dimensions), np.eye(dimensions))
+    standard = Normal(np.zeros(dimensions), np.eye(dimensions))
     pool = _Pool(problem)
     pool.add(prior.white, prior.expected, standard)
     centre = mode.summit.white[:dimensions]
     every: FloatArray = np.asarray(np.linalg.inv(mode.summit.precision), dtype=np.float64)
     covariance = every[:dimensions, :dimensions]
-    about = _Normal(centre, covariance * STRETCH**2)
+    about = Normal(centre, covariance * STRETCH**2)
     white = about.draws(LAPLACE_DRAWS, SEED + 1)
     pool.add(white, problem.expected(white), about)
     own = pool.log_posterior[len(prior.white) :] - about.log_density(white)
-    laplace_share = effective(_normalised(own)) / LAPLACE_DRAWS
+    laplace_share = effective(normalised(own)) / LAPLACE_DRAWS
     rounds = 0
     while rounds < MOST_ROUNDS and effective(pool.weights()) < ENOUGH:
         if rounds > 0:
-            even = _evened(pool.log_weights(), 3.0 * dimensions)
+            even = evened(pool.log_weights(), 3.0 * dimensions)
             centre, covariance = moments(pool.white, even)
         rounds += 1
         chooser = _Chooser(
@@ -207,7 +207,7 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
     weights = pool.weights()
     widened = effective(weights) < FEWEST
     if widened:
-        weights = _evened(pool.log_weights(), FEWEST)
+        weights = evened(pool.log_weights(), FEWEST)
     return _ensemble(
         pool.white,
         weights,
@@ -219,31 +219,6 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
     )
 
 
-class _Density(Protocol):
-    """Where draws came from."""
-
-    def log_density(self, white: FloatArray) -> FloatArray:
-        """Logarithm of the density, (draws,), but for a constant that all share."""
-        ...
-
-
-class _Normal:
-    """A normal distribution."""
-
-    def __init__(self, centre: FloatArray, covariance: FloatArray) -> None:
-        self._centre = centre
-        self._root: FloatArray = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
-        self._inverse: FloatArray = np.asarray(np.linalg.inv(self._root), dtype=np.float64)
-        self._log_size = float(np.sum(np.log(np.diag(self._root))))
-
-    def draws(self, size: int, seed: int) -> FloatArray:
-        return self._centre + standard_normal(size, len(self._centre), seed) @ self._root.T
-
-    def log_density(self, white: FloatArray) -> FloatArray:
-        scaled = (white - self._centre) @ self._inverse.T
-        return -np.einsum("ij,ij->i", scaled, scaled) / 2 - self._log_size
-
-
 class _Pool:
     """All solved draws, and how densely they were drawn."""
 
@@ -251,35 +226,37 @@ class _Pool:
         self._problem = problem
         self.expected: list[Expected] = []
         self.shared: list[Conditional] = []
-        self.white: FloatArray = np.empty((0, len(problem)))
+        self._mixture = Mixture(len(problem))
         self.log_posterior: FloatArray = np.empty(0)
         self._times: IntArray = np.empty(0, dtype=np.int64)
-        self._sources: list[tuple[int, _Density]] = []
+
+    @property
+    def white(self) -> FloatArray:
+        """All draws, (draws, unknowns)."""
+        return self._mixture.white
 
     def add(
         self,
         white: FloatArray,
         expected: Expected,
-        source: _Density,
+        source: Density,
         times: IntArray | None = None,
     ) -> None:
         """Take in different draws; ``times`` is how often each was drawn, once unless given."""
         times = np.ones(len(white), dtype=np.int64) if times is None else times
         self.expected.append(expected)
-        self.white = np.concatenate([self.white, white])
+        self._mixture.add(white, int(times.sum()), source)
         self._times = np.concatenate([self._times, times])
         shared = self._problem.given(expected)
         self.shared.append(shared)
         value = shared.log_evidence - np.sum(white**2, axis=1) / 2
         self.log_posterior = np.concatenate([self.log_posterior, value])
-        self._sources.append((int(times.sum()), source))
 
     def log_weights(self) -> FloatArray:
-        parts = [np.log(n) + source.log_density(self.white) for n, source in self._sources]
-        return np.log(self._times) + self.log_posterior - np.logaddexp.reduce(parts, axis=0)
+        return np.log(self._times) + self.log_posterior - self._mixture.log_density
 
     def weights(self) -> FloatArray:
-        return _normalised(self.log_weights())
+        return normalised(self.log_weights())
 
 
 class _Chooser:
@@ -297,38 +274,37 @@ class _Chooser:
         self._stand_in = StandIn(problem, pool.white, pool.expected, centre, covariance)
         dimensions = len(centre)
         self._reach = dimensions + REACH * np.sqrt(2 * dimensions)
-        self._white: FloatArray = np.empty((0, dimensions))
+        self._mixture = Mixture(dimensions)
         self._log_value, self._tone = np.empty(0), np.empty(0)
-        self._sources: list[tuple[int, _Normal]] = []
         wide = covariance * STRETCH**2
-        self._pour(_Normal(centre, wide), POOL, SEED)
-        self._pour(_Normal(centre, 4 * wide), POOL // 3, SEED + 1)
-        middle, around = moments(self._white, _evened(self._log_weights(), ENOUGH))
-        self._pour(_Normal(middle, around * STRETCH**2), POOL, SEED + 2)
-        while len(self._sources) < pours and self._effective() < POSTERIOR_DRAWS:
-            middle, around = moments(self._white, _evened(self._log_weights(), 2 * ENOUGH))
-            self._pour(_Normal(middle, around * NARROWED**2), POOL, SEED + len(self._sources))
+        self._pour(Normal(centre, wide), POOL, SEED)
+        self._pour(Normal(centre, 4 * wide), POOL // 3, SEED + 1)
+        middle, around = moments(self._mixture.white, evened(self._log_weights(), ENOUGH))
+        self._pour(Normal(middle, around * STRETCH**2), POOL, SEED + 2)
+        while len(self._mixture.sources) < pours and self._effective() < POSTERIOR_DRAWS:
+            middle, around = moments(self._mixture.white, evened(self._log_weights(), 2 * ENOUGH))
+            self._pour(
+                Normal(middle, around * NARROWED**2), POOL, SEED + len(self._mixture.sources)
+            )
         log_weights = self._log_weights()
         peak = float(np.max(log_weights))
         self._weights = np.exp(log_weights - peak)
         # What makes the stand-in's posterior a density like the others'.
         self._log_total = peak + float(np.log(np.sum(self._weights)))
 
-    def _pour(self, source: _Normal, size: int, seed: int) -> None:
+    def _pour(self, source: Normal, size: int, seed: int) -> None:
         """Add cheap draws, judged by the stand-in."""
         white = source.draws(size, seed)
         log_value, tone = self._judged(white)
-        self._white = np.concatenate([self._white, white])
+        self._mixture.add(white, size, source)
         self._log_value = np.concatenate([self._log_value, log_value])
         self._tone = np.concatenate([self._tone, tone])
-        self._sources.append((size, source))
 
     def _log_weights(self) -> FloatArray:
-        parts = [np.log(n) + source.log_density(self._white) for n, source in self._sources]
-        return self._log_value - np.logaddexp.reduce(parts, axis=0)
+        return self._log_value - self._mixture.log_density
 
     def _effective(self) -> float:
-        return effective(_normalised(self._log_weights()))
+        return effective(normalised(self._log_weights()))
 
     def draws(self, size: int) -> tuple[FloatArray, IntArray]:
         """Systematic resampling along the resonance: different draws, and how often each came."""
@@ -336,7 +312,7 @@ class _Chooser:
         edges = np.cumsum(self._weights[order])
         places = (np.arange(size) + 0.5) / size * edges[-1]
         chosen, times = np.unique(order[np.searchsorted(edges, places)], return_counts=True)
-        return self._white[chosen], times
+        return self._mixture.white[chosen], times
 
     def log_density(self, white: FloatArray) -> FloatArray:
         return self._judged(white)[0] - self._log_total
@@ -346,35 +322,6 @@ class _Chooser:
         foreseen = self._stand_in.foreseen(white)
         near = self._stand_in.distance(white) <= self._reach
         return np.where(near, foreseen.log_posterior, -np.inf), foreseen.tone
-
-
-def effective(weights: FloatArray) -> float:
-    """Kish's effective number of draws of weights that sum to 1."""
-    return float(1 / np.sum(weights**2))
-
-
-def moments(white: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Weighted mean and covariance."""
-    mean = weights @ white
-    away = white - mean
-    return mean, (away * weights[:, None]).T @ away
-
-
-def _normalised(log_weights: FloatArray) -> FloatArray:
-    weights: FloatArray = np.exp(log_weights - np.max(log_weights))
-    return weights / np.sum(weights)
-
-
-def _evened(log_weights: FloatArray, least: float) -> FloatArray:
-    """Weights to the highest power up to 1 that leaves ``least`` effective draws.
-
-    Draws without weight stay so; of the others, nine tenths is the most that is asked.
-    """
-    least = min(least, 0.9 * float(np.sum(np.isfinite(log_weights))))
-    power = 1.0
-    while effective(_normalised(power * log_weights)) < least:
-        power *= 0.9
-    return _normalised(power * log_weights)
 
 
 def _ensemble(

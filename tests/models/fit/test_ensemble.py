@@ -11,11 +11,12 @@ from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit import ensemble as module
 from warmbranch.fit.clock import WARMTH
-from warmbranch.fit.ensemble import Prior, effective, moments, posterior_ensemble
+from warmbranch.fit.ensemble import Prior, posterior_ensemble
 from warmbranch.fit.posterior import Problem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.solve import fit
 from warmbranch.fit.stand_in import StandIn
+from warmbranch.fit.weighing import Normal, effective, evened, moments
 
 LEVELS = np.array([0.05, 0.5, 0.95])
 
@@ -160,14 +161,14 @@ def test_copies_of_a_draw_tell_no_more_than_one(one_unknown):
     """A stand-in that holds one draw likely beyond all others chooses it again and again. Solved
     once and counted, it weighs as its copies together, and tells as one."""
     white, times = np.array([[0.3], [-0.2], [1.1]]), np.array([3, 1, 1])
-    source = module._Normal(np.zeros(1), np.eye(1))
+    source = Normal(np.zeros(1), np.eye(1))
     counted, copied = module._Pool(one_unknown), module._Pool(one_unknown)
     counted.add(white, one_unknown.expected(white), source, times)
     every = np.repeat(white, times, axis=0)
     copied.add(every, one_unknown.expected(every), source)
     together = np.add.reduceat(copied.weights(), [0, 3, 4])
     np.testing.assert_allclose(counted.weights(), together, rtol=1e-12)
-    even = module._evened(counted.log_weights(), 2.5)
+    even = evened(counted.log_weights(), 2.5)
     assert effective(even) >= 2.5
     np.testing.assert_array_equal(np.argsort(even), np.argsort(together))
     np.testing.assert_allclose(even.sum(), 1.0, rtol=1e-15)
