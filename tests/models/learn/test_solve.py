@@ -132,6 +132,7 @@ def test_far_outside_the_prior_is_back_and_between_it_widens(kept, synthetic):
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_next_branches_of_invented_shops_lie_where_their_jobs_say(shop):
     (line, _) = shop.run("a quarter differs", 25, [6], seed=9)
     inside, ratio = (part.split() for part in line.split("|")[4:6])
