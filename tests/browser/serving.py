@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 
 START_SECONDS = 60
 
-CHROMIUM = ["chromium", "chromium-browser", "google-chrome"]
+CHROMIUM = ["chromium-headless-shell", "chromium", "chromium-browser", "google-chrome"]
+"""The first is without what draws windows, which nobody looks at: four minutes in place of six."""
+
 FLAGS = [
     "--headless",
     "--no-sandbox",
@@ -86,7 +88,7 @@ class Service:
 def launched(kind: BrowserType, *more: str) -> Browser:
     """Debian's Chromium, without a window, with ``more`` flags."""
     path = next(filter(None, map(shutil.which, CHROMIUM)), None)
-    assert path, "no Chromium: apt-get install chromium"
+    assert path, "no Chromium: apt-get install chromium-headless-shell"
     return kind.launch(executable_path=path, args=[*FLAGS, *more])
 
 

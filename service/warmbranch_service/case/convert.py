@@ -33,6 +33,7 @@ from warmbranch_service.case.main_gas import Inferred, with_inferred_gas
 from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, MOST_MASS_FLOW_KG_H, Case, Engine
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
+from warmbranch_service.contract.rounding import digits
 
 
 @dataclass(frozen=True)
@@ -104,11 +105,11 @@ def refused_flows(cases: Sequence[Case], batch: physics.Case) -> list[Entry | No
 def _refused_flow(case: Case, flow_kg_h: float, mach: float) -> Entry | None:
     by_engine = flow_by_engine(case)
     if by_engine and flow_kg_h > MOST_MASS_FLOW_KG_H:
-        what = f"Displacement, rpm and volumetric efficiency make {flow_kg_h:.4g} kg/h."
+        what = f"Displacement, rpm and volumetric efficiency make {digits(flow_kg_h, 4):g} kg/h."
     elif mach > 1:
         what = (
-            f"{flow_kg_h:.4g} kg/h of such gas would go through the main pipe at {mach:.3g} times "
-            "the speed of sound, which no pipe lets through."
+            f"{digits(flow_kg_h, 4):g} kg/h of such gas would go through the main pipe at "
+            f"{digits(mach, 3):g} times the speed of sound, which no pipe lets through."
         )
     else:
         return None
