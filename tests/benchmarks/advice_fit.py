@@ -12,13 +12,11 @@ Truths from the fit's own priors, N of each. Prints
 from __future__ import annotations
 
 import argparse
-import importlib.util
-import sys
 import time
 from collections import Counter
-from pathlib import Path
 
 import numpy as np
+import synthetic
 
 from warmbranch.belief.calibration import Calibration
 from warmbranch.fit import ensemble
@@ -27,20 +25,6 @@ from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.solve import Fitted, fit
 
 SEEDS = range(20, 25)
-
-
-def _synthetic():
-    if "synthetic" in sys.modules:
-        return sys.modules["synthetic"]
-    path = Path(__file__).with_name("synthetic.py")
-    spec = importlib.util.spec_from_file_location("synthetic", path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-synthetic = _synthetic()
 
 
 def false_alarms(count: int, seed: int) -> Counter[str]:

@@ -8,12 +8,10 @@ each: told apart. The promise: at most 150 ms with all unknowns.
 
 from __future__ import annotations
 
-import importlib.util
 import os
 import sys
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 if __name__ == "__main__":
@@ -21,6 +19,7 @@ if __name__ == "__main__":
         os.environ.setdefault(name, "1")
 
 import numpy as np
+import synthetic
 
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
@@ -35,15 +34,6 @@ from warmbranch.steady.solve import solve
 FIVE = frozenset({"stirring", "reach", "stanton", "outer_film_factor", "mouth_factor"})
 MOST_MS = 150.0
 BRANCHES = 12
-
-
-def _synthetic():
-    path = Path(__file__).with_name("synthetic.py")
-    spec = importlib.util.spec_from_file_location("synthetic", path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 def best_ms(work: Callable[[], object], repeats: int) -> float:
@@ -67,7 +57,6 @@ def with_the_others_as_they_are(drawn) -> Case:
 
 def measure(repeats: int = 30) -> dict[str, float]:
     """Milliseconds, medians over branches: a steady answer and fits; and how many were strained."""
-    synthetic = _synthetic()
     rng = np.random.default_rng(3)
     five = Spreads(fixed=frozenset(UNKNOWNS) - FIVE)
     found: dict[str, list[float]] = {"steady": [], "five": [], "all": [], "strained": []}

@@ -19,7 +19,6 @@ prints where the truth ranks among the draws of the fit: evenly, where the sampl
 from __future__ import annotations
 
 import argparse
-import importlib.util
 import json
 import sys
 import time
@@ -29,6 +28,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
+import synthetic
+import worlds
 from scipy.stats import kstest
 
 from warmbranch.belief.unknown import Spreads
@@ -56,19 +57,6 @@ BARE = {
 
 LEVEL = 0.01
 """Chance at which even ranks would be called uneven."""
-
-
-def _beside(name: str):
-    if name in sys.modules:
-        return sys.modules[name]
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-synthetic, worlds = _beside("synthetic"), _beside("worlds")
 
 
 @dataclass(frozen=True)

@@ -18,13 +18,11 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
-import importlib.util
-import sys
 import time
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
+import synthetic
 
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import expect
@@ -48,19 +46,6 @@ WORLDS = {
     "two kinds of mouth": 0.1,
     "a careless reader": 0.25,
 }
-
-
-def _synthetic():
-    spec = importlib.util.spec_from_file_location(
-        "synthetic", Path(__file__).with_name("synthetic.py")
-    )
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-synthetic = _synthetic()
 
 
 class Invented:

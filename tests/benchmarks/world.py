@@ -6,13 +6,11 @@ Truths start as draws from what the model holds likely of its coefficients, with
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 
 import numpy as np
+import synthetic
 
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
@@ -32,21 +30,6 @@ from warmbranch.steady.interplay import Mouth, state_of
 from warmbranch.warming.drive import Drive
 from warmbranch.warming.solve import warm_up
 from warmbranch.warming.wander import ducts
-
-
-def _synthetic():
-    if "synthetic" in sys.modules:
-        return sys.modules["synthetic"]
-    spec = importlib.util.spec_from_file_location(
-        "synthetic", Path(__file__).with_name("synthetic.py")
-    )
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-synthetic = _synthetic()
 
 CONTROL = Spreads(air_temperature=5.0, gas_temperature=0.10, emissivity=0.4)
 """Widths of what belongs to the case, in the truths of every world."""

@@ -8,29 +8,13 @@ a car.
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
+from world import World, mixing_at_mouth, mixing_two_bores_in, speed_times_bore
+from world import drawn as as_believed
 
 from warmbranch.gas.combustion import burnt_gas
-
-
-def _world():
-    if "world" in sys.modules:
-        return sys.modules["world"]
-    spec = importlib.util.spec_from_file_location("world", Path(__file__).with_name("world.py"))
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-machinery = _world()
-World, synthetic = machinery.World, machinery.synthetic
-mixing_at_mouth, speed_times_bore = machinery.mixing_at_mouth, machinery.speed_times_bore
 
 WORLDS: dict[str, Callable[[World], None]] = {}
 """By name; in the order in which they are told."""
@@ -55,7 +39,7 @@ def world(name: str, *, absurd: bool = False, untuned: bool = False):
 
 def drawn(name: str, rng: np.random.Generator) -> World:
     """A branch, a truth, and the world's changes to it."""
-    own = machinery.drawn(rng)
+    own = as_believed(rng)
     WORLDS[name](own)
     return own
 
@@ -69,7 +53,7 @@ def control(own: World) -> None:
 def abrupt(own: World) -> None:
     end = own.rng.uniform(1.5, 4.0) * float(own.true.branch.bore[0])
     sharp = own.rng.uniform(3.0, 6.0)
-    top = machinery.mixing_two_bores_in(own) * own.rng.uniform(1.0, 3.0)
+    top = mixing_two_bores_in(own) * own.rng.uniform(1.0, 3.0)
     own.stirred = lambda x, model: top * np.exp(-((x / end) ** sharp))
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
+from importlib import import_module
 from types import ModuleType
 
 import numpy as np
@@ -13,27 +11,15 @@ import pytest
 from warmbranch.belief.unknown import Spreads
 from warmbranch.learn.summary import Job, Summary, summary_of
 
-BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
-
-
-def _module(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(f"learn_{name}", BENCHMARKS / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module  # dataclasses look their own module up
-    spec.loader.exec_module(module)
-    return module
-
 
 @pytest.fixture(scope="session")
 def synthetic() -> ModuleType:
-    return _module("synthetic")
+    return import_module("synthetic")
 
 
 @pytest.fixture(scope="session")
 def shop() -> ModuleType:
-    return _module("shop")
+    return import_module("shop")
 
 
 @pytest.fixture(scope="session")

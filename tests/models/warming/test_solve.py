@@ -1,7 +1,6 @@
 """The transient solver against exact solutions, against scipy and against itself."""
 
-import importlib.util
-from pathlib import Path
+from importlib import import_module
 
 import numpy as np
 import pytest
@@ -17,8 +16,6 @@ from warmbranch.warming.drive import Curve, Drive
 from warmbranch.warming.solve import skin_at, warm_up
 from warmbranch.warming.storage import WrapHeat
 from warmbranch.warming.wander import wander
-
-BENCHMARK = Path(__file__).parents[2] / "benchmarks" / "bench_warmup.py"
 
 
 def times(duration, count=13):
@@ -296,9 +293,7 @@ def test_over_the_box_too(sample, compiled):
 
 def test_agrees_with_scipy_on_a_finer_grid(compiled):
     """Method of lines, written apart, by ``solve_ivp``'s BDF."""
-    spec = importlib.util.spec_from_file_location("bench_warmup", BENCHMARK)
-    bench = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(bench)
+    bench = import_module("bench_warmup")
     case = bench.one_case()
     moments = np.array([30.0, 120.0, 600.0])
     gas, wall, x = bench.Lines(case, 241).run(moments, rtol=1e-6, atol=1e-4)
