@@ -277,24 +277,25 @@ class _Chooser:
         self._mixture = Mixture(dimensions)
         self._log_value, self._tone = np.empty(0), np.empty(0)
         wide = covariance * STRETCH**2
-        self._pour(Normal(centre, wide), POOL, SEED)
-        self._pour(Normal(centre, 4 * wide), POOL // 3, SEED + 1)
-        middle, around = moments(self._mixture.white, evened(self._log_weights(), ENOUGH))
-        self._pour(Normal(middle, around * STRETCH**2), POOL, SEED + 2)
+        self._pour(Normal(centre, wide), POOL)
+        self._pour(Normal(centre, 4 * wide), POOL // 3)
+        self._pour(self._found(ENOUGH, STRETCH), POOL)
         while len(self._mixture.sources) < pours and self._effective() < POSTERIOR_DRAWS:
-            middle, around = moments(self._mixture.white, evened(self._log_weights(), 2 * ENOUGH))
-            self._pour(
-                Normal(middle, around * NARROWED**2), POOL, SEED + len(self._mixture.sources)
-            )
+            self._pour(self._found(2 * ENOUGH, NARROWED), POOL)
         log_weights = self._log_weights()
         peak = float(np.max(log_weights))
         self._weights = np.exp(log_weights - peak)
         # What makes the stand-in's posterior a density like the others'.
         self._log_total = peak + float(np.log(np.sum(self._weights)))
 
-    def _pour(self, source: Normal, size: int, seed: int) -> None:
+    def _found(self, least: float, stretch: float) -> Normal:
+        """About what has been poured so far, with weights evened to ``least`` effective draws."""
+        middle, around = moments(self._mixture.white, evened(self._log_weights(), least))
+        return Normal(middle, around * stretch**2)
+
+    def _pour(self, source: Normal, size: int) -> None:
         """Add cheap draws, judged by the stand-in."""
-        white = source.draws(size, seed)
+        white = source.draws(size, SEED + len(self._mixture.sources))
         log_value, tone = self._judged(white)
         self._mixture.add(white, size, source)
         self._log_value = np.concatenate([self._log_value, log_value])
