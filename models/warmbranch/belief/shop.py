@@ -56,9 +56,6 @@ was learned is believed any more. Our judgement; no source."""
 KELVINS = 200.0
 """The same of the gas temperature, K."""
 
-TOLD_FROM = 0.1
-"""Distrust from which an answer says that it lies outside."""
-
 
 @dataclass(frozen=True)
 class Place:
@@ -151,16 +148,6 @@ class Shop:
         covariance[np.ix_(own, own)] *= rest
         covariance[np.ix_(own, own)] += (1 - rest) * (block + rest * np.outer(away, away))
         return Calibration(prior.names, mean, covariance)
-
-    def applied_to(self, case: Case, spreads: Spreads | None = None) -> Case:
-        """One design with the means of what was learned: the case to predict without intervals."""
-        believed = self.of(case, spreads)
-        own, _ = self._shared(Calibration.prior(case, spreads))
-        return Calibration(
-            tuple(believed.names[i] for i in own),
-            believed.mean[own],
-            believed.covariance[np.ix_(own, own)],
-        ).applied_to(case)
 
     def _shared(self, prior: Calibration) -> tuple[list[int], list[int]]:
         """Places, in a case's prior and in what was learned, of the unknowns that both have."""

@@ -158,9 +158,9 @@ def learn(jobs: Sequence[Summary]) -> Learned:
     held_out: list[HeldOut | None] = [None] * len(jobs)
     apart: list[Apart | None] = [None] * len(jobs)
     for place, i in enumerate(ordered):
-        others = sums.without(place)
-        held_out[i] = _held_out(jobs[i], others)
-        apart[i] = _apart(jobs[i], others, len(jobs))
+        believed = sums.without(place).next_job()
+        held_out[i] = _held_out(jobs[i], *believed)
+        apart[i] = _apart(jobs[i], *believed, len(jobs))
     return Learned(
         shop=Shop(
             Calibration(
@@ -170,7 +170,7 @@ def learn(jobs: Sequence[Summary]) -> Learned:
             ),
             ranges_of([job.place for job in jobs]),
         ),
-        unknowns=_unknowns(population, counts),
+        unknowns=_unknowns(population, covariance, counts),
         held_out=tuple(held_out),
         apart=tuple(one for one in apart if one is not None),
         effective=population.effective,
@@ -204,10 +204,12 @@ def ranges_of(places: Sequence[Place]) -> Ranges:
     return Ranges(Place(*every.min(axis=0).tolist()), Place(*every.max(axis=0).tolist()))
 
 
-def _unknowns(population: Population, counts: FloatArray) -> tuple[Unknown, ...]:
+def _unknowns(
+    population: Population, next_covariance: FloatArray, counts: FloatArray
+) -> tuple[Unknown, ...]:
     mean, covariance = population.common_moments()
     spread = np.sqrt(np.diag(covariance))
-    ahead = np.sqrt(np.diag(population.next_job()[1]))
+    ahead = np.sqrt(np.diag(next_covariance))
     between = population.scatter(LEVELS)
     return tuple(
         Unknown(
@@ -222,11 +224,11 @@ def _unknowns(population: Population, counts: FloatArray) -> tuple[Unknown, ...]
     )
 
 
-def _held_out(job: Summary, others: Population) -> HeldOut | None:
+def _held_out(job: Summary, mean: FloatArray, covariance: FloatArray) -> HeldOut | None:
+    """By what all others say of the next job's unknowns."""
     if job.tone is None:
         return None
     size = len(NAMES)
-    mean, covariance = others.next_job()
     mean, root = _own_moments(job, mean, covariance)
     return HeldOut(
         float(np.exp(job.tone.heard)),
@@ -261,10 +263,10 @@ def _tone_levels(tone: Tone, mean: FloatArray, root: FloatArray) -> FloatArray:
     return np.exp(quantiles(logs, np.full(DRAWS, 1 / DRAWS), LEVELS))
 
 
-def _apart(job: Summary, others: Population, jobs: int) -> Apart:
+def _apart(job: Summary, mean: FloatArray, covariance: FloatArray, jobs: int) -> Apart:
+    """By what all others say of the next job's unknowns."""
     if len(job.shown) == 0:
         return Apart(1.0, False, "", 1.0)
-    mean, covariance = others.next_job()
     covariance = covariance + np.diag(job.seen().more)
     misfit = job.shown - job.of.T @ mean
     whole = np.eye(len(misfit)) + job.of.T @ covariance @ job.of
