@@ -103,9 +103,10 @@ def gas_tolerance(balance):
 
     The viscous counterflow takes ν and α of a face as means of its nodes, and their slopes as
     means too; that is right to the curvature of the properties over the few kelvin between two
-    nodes. All else is exact.
+    nodes: 5e-5 of what the counterflow adds to an entry, which may be four times the entry where
+    what it carries along and what scrapes the wall work against each other. All else is exact.
     """
-    return 5e-5 if balance.has_buoyancy else 1e-7
+    return 2e-4 if balance.has_buoyancy else 1e-7
 
 
 @pytest.mark.parametrize("first", [0, 1, 2])

@@ -1,0 +1,109 @@
+/* Buoyant counterflow: what it carries along the branch, and what of it scrapes the wall.
+ *
+ * In full, with sources: counterflow.py.
+ */
+#include "core.h"
+
+#define ISOTHERMAL_PERIMETER (1.0 / 23040) /* in the manner of Bejan & Tien (1978), derived */
+#define STEEP_COEFFICIENT (1.0 / 300)
+#define LAYERING 7.0
+#define STEEP_SCRAPING 0.3
+#define GENTLE_GRADIENT 10.0 /* K/m; below it the buoyant part fades smoothly */
+
+/* g⁴/(g² + g0²)^(3/2), the size of a gradient with a smooth foot, and its slope. */
+INLINE quad smooth_size(quad gradient, quad *slope)
+{
+    double foot = GENTLE_GRADIENT * GENTLE_GRADIENT;
+    quad squared = gradient * gradient, whole = squared + foot, root = quad_sqrt(whole);
+    *slope = gradient * squared * (squared + 4 * foot) / (whole * whole * root);
+    return squared * squared / (whole * root);
+}
+
+/* A diffusivity and how it answers to the gradient and to the face's temperature. */
+struct answering {
+    quad value, by_gradient, by_temperature;
+};
+
+/* The gas at four faces. */
+struct face {
+    quad per_t, viscosity, diffusivity, property_slope; /* 1/K, m²/s both, 1/K */
+    double half_bore_squared;
+};
+
+/* The slower of the viscous flow and the inertial one, joined harmonically. */
+INLINE struct answering slower(const struct face *f, double gravity, quad size, quad size_slope,
+                               double viscous_coefficient, double reach)
+{
+    double squared = f->half_bore_squared;
+    quad speed = gravity * f->per_t * size; /* g β |T'|, β = 1/T */
+    quad rayleigh = speed * (squared * squared) / f->viscosity;
+    quad viscous = viscous_coefficient * rayleigh * rayleigh / f->diffusivity;
+    quad inertial = reach * 4 * squared * quad_sqrt(speed);
+    quad share = inertial / (viscous + inertial + TINY);
+    quad value = viscous * share;
+    quad by_temperature = share * (f->property_slope - 2 * f->per_t) - (1 - share) * 0.5 * f->per_t;
+    return (struct answering){value, value * (0.5 + 1.5 * share) * size_slope / (size + TINY),
+                              value * by_temperature};
+}
+
+INLINE struct answering sum(struct answering a, double of_a, struct answering b, double of_b)
+{
+    return (struct answering){of_a * a.value + of_b * b.value,
+                              of_a * a.by_gradient + of_b * b.by_gradient,
+                              of_a * a.by_temperature + of_b * b.by_temperature};
+}
+
+static void put(double *value, double *left, double *right, int64_t n, struct answering a,
+                double strength, quad per_step)
+{
+    quad half = strength * a.by_temperature * 0.5, stepped = strength * a.by_gradient * per_step;
+    quad_put(value + n, strength * a.value);
+    quad_put(left + n, half - stepped);
+    quad_put(right + n, half + stepped);
+}
+
+/* At all inner faces. */
+void counterflow_at_faces(struct balance *b)
+{
+    double across = fmax(GRAVITY * cos(b->rise), 0.0), sine = fabs(sin(b->rise));
+    double towards = (b->rise < 0) - (b->rise > 0);
+    /* How much farther than free fall the streams run, and what layers leave of the level part. */
+    double farther = 1.3 + 66 * sine * sine * pow(fabs(cos(b->rise)), 5);
+    double kept = exp(-LAYERING * fmax(-sin(b->rise), 0.0)), scraping = STEEP_SCRAPING / farther;
+    struct face f = {.half_bore_squared = 0.25 * b->bore * b->bore};
+    for (int64_t n = 1; n < b->nodes; n += LANES) {
+        int64_t left = n - 1;
+#define FACE(quantity) ((quad_at(b->quantity + left) + quad_at(b->quantity + n)) * 0.5)
+        quad mu = FACE(mu), cp = FACE(cp), k = FACE(k);
+        quad per_step = quad_at(b->per_step + n);
+        quad gradient = (quad_at(b->gas_t + n) - quad_at(b->gas_t + left)) * per_step;
+        f.per_t = 1 / FACE(gas_t);
+        quad density = b->gas_per_kelvin * f.per_t;
+        f.viscosity = mu / density, f.diffusivity = k / (density * cp);
+        /* Slope of ln [1/(ν² α)] = ln [ρ³ c_p / (μ² k)], with ρ as 1/T. */
+        f.property_slope =
+            FACE(cp_slope) / cp - 2 * FACE(mu_slope) / mu - FACE(k_slope) / k - 3 * f.per_t;
+#undef FACE
+        quad size_slope, size = smooth_size(gradient, &size_slope);
+        struct answering along = slower(&f, across, size, size_slope, ISOTHERMAL_PERIMETER, 1.0);
+        struct answering at_wall = along;
+        if (sine > 0) {
+            size = smooth_size(quad_max(gradient * towards, quad_of(0)), &size_slope);
+            struct answering steep =
+                slower(&f, GRAVITY * sine, size, towards * size_slope, STEEP_COEFFICIENT, farther);
+            at_wall = sum(along, 1.0, steep, scraping);
+            along = sum(along, kept, steep, 1.0);
+        }
+        put(b->buoyant, b->by_left, b->by_right, n, along, b->buoyancy, per_step);
+        put(b->scraping, b->scraped_left, b->scraped_right, n, at_wall, b->buoyancy, per_step);
+    }
+}
+
+/* Where buoyancy is left out. */
+void counterflow_none(struct balance *b)
+{
+    double *faces[] = {b->buoyant,  b->by_left,      b->by_right,
+                       b->scraping, b->scraped_left, b->scraped_right};
+    for (size_t f = 0; f < sizeof faces / sizeof *faces; f++)
+        memset(faces[f], 0, (size_t)(b->padded + LANES) * sizeof(double));
+}
