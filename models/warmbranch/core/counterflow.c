@@ -19,14 +19,15 @@ INLINE quad smooth_size(quad gradient, quad *slope)
     return squared * squared / (whole * root);
 }
 
-/* A diffusivity and how it answers to the gradient and to the face's temperature. */
+/* A diffusivity and how it answers to the gradient and to the temperature: twice, with the slopes
+ * of the properties on the left of the face and on its right. */
 struct answering {
-    quad value, by_gradient, by_temperature;
+    quad value, by_gradient, by_left, by_right;
 };
 
 /* The gas at four faces. */
 struct face {
-    quad per_t, viscosity, diffusivity, property_slope; /* 1/K, m²/s both, 1/K */
+    quad per_t, viscosity, diffusivity, left_slope, right_slope; /* 1/K, m²/s both, 1/K both */
     double half_bore_squared;
 };
 
@@ -41,25 +42,28 @@ INLINE struct answering slower(const struct face *f, double gravity, quad size, 
     quad inertial = reach * 4 * squared * quad_sqrt(speed);
     quad share = inertial / (viscous + inertial + TINY);
     quad value = viscous * share;
-    quad by_temperature = share * (f->property_slope - 2 * f->per_t) - (1 - share) * 0.5 * f->per_t;
+    quad own = (0.5 + 1.5 * share) * f->per_t; /* by the temperature itself */
     return (struct answering){value, value * (0.5 + 1.5 * share) * size_slope / (size + TINY),
-                              value * by_temperature};
+                              value * (share * f->left_slope - own),
+                              value * (share * f->right_slope - own)};
 }
 
 INLINE struct answering sum(struct answering a, double of_a, struct answering b, double of_b)
 {
     return (struct answering){of_a * a.value + of_b * b.value,
                               of_a * a.by_gradient + of_b * b.by_gradient,
-                              of_a * a.by_temperature + of_b * b.by_temperature};
+                              of_a * a.by_left + of_b * b.by_left,
+                              of_a * a.by_right + of_b * b.by_right};
 }
 
 static void put(double *value, double *left, double *right, int64_t n, struct answering a,
                 double strength, quad per_step)
 {
-    quad half = strength * a.by_temperature * 0.5, stepped = strength * a.by_gradient * per_step;
+    double half = strength * 0.5;
+    quad stepped = strength * a.by_gradient * per_step;
     quad_put(value + n, strength * a.value);
-    quad_put(left + n, half - stepped);
-    quad_put(right + n, half + stepped);
+    quad_put(left + n, half * a.by_left - stepped);
+    quad_put(right + n, half * a.by_right + stepped);
 }
 
 /* At all inner faces. */
@@ -81,8 +85,11 @@ void counterflow_at_faces(struct balance *b)
         quad density = b->gas_per_kelvin * f.per_t;
         f.viscosity = mu / density, f.diffusivity = k / (density * cp);
         /* Slope of ln [1/(ν² α)] = ln [ρ³ c_p / (μ² k)], with ρ as 1/T. */
-        f.property_slope =
-            FACE(cp_slope) / cp - 2 * FACE(mu_slope) / mu - FACE(k_slope) / k - 3 * f.per_t;
+#define SLOPE(side) (quad_at(b->cp_slope + side) * per_cp - 2 * quad_at(b->mu_slope + side) * per_mu - \
+                     quad_at(b->k_slope + side) * per_k - 3 * f.per_t)
+        quad per_cp = 1 / cp, per_mu = 1 / mu, per_k = 1 / k;
+        f.left_slope = SLOPE(left), f.right_slope = SLOPE(n);
+#undef SLOPE
 #undef FACE
         quad size_slope, size = smooth_size(gradient, &size_slope);
         struct answering along = slower(&f, across, size, size_slope, ISOTHERMAL_PERIMETER, 1.0);

@@ -43,7 +43,11 @@ TINY = 1e-300
 
 
 class Diffusivity(NamedTuple):
-    """A diffusivity and how it answers to the profile; each (designs, faces)."""
+    """A diffusivity and how it answers to the profile; each (designs, faces).
+
+    ``temperature_slope`` is (2, designs, faces) where the slopes of the properties are: were both
+    nodes beside the face to warm alike, with the properties as the left one's, the right one's.
+    """
 
     value: FloatArray
     gradient_slope: FloatArray
@@ -86,8 +90,8 @@ def buoyant_counterflow(
     ----------
     temperature, gradient : (designs, faces) array, K and K/m
     kinematic_viscosity, thermal_diffusivity : (designs, faces) array, m²/s
-    property_slope : (designs, faces) array, 1/K
-        Slope of ``ln[1/(ν² α)]`` with temperature.
+    property_slope : (designs, faces) or (2, designs, faces) array, 1/K
+        Slope of ``ln[1/(ν² α)]`` with temperature; of the left and of the right side.
     bore, rise, strength : (designs,) array; m, rad, dimensionless
         The bore also (designs, faces).
 
@@ -115,7 +119,8 @@ def buoyant_counterflow(
         rise[:, None],
     )
     strength = strength[:, None]
-    return Counterflow(*(Diffusivity(*(strength * part for part in one)) for one in found))
+    along, at_wall = (Diffusivity(*(strength * part for part in one)) for one in found)
+    return Counterflow(along, along if found.at_wall is found.along else at_wall)
 
 
 def counterflow(

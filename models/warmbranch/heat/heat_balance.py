@@ -8,6 +8,7 @@ resistance; the last node carries the cap.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -127,10 +128,10 @@ class HeatBalance:
         """Residuals and slopes at the given temperatures, each (designs, nodes), K."""
         case = self.case
         value, slope = self.gas.values_and_slopes(gas)
-        state, at_faces = GasState(*value, *slope), GasState(*face_mean(value), *face_mean(slope))
+        state, at_faces = GasState(*value, *slope), [face_mean(part) for part in value]
         volumetric, volumetric_slope = self._volumetric_heat_capacity(state, gas)
         gradient = (gas[:, 1:] - gas[:, :-1]) / self.spacing
-        buoyant, scraping = self._counterflow(at_faces, gas, gradient)
+        buoyant, scraping = self._counterflow(at_faces, slope, gas, gradient)
 
         exchange, given_left, given_here, given_right = self._exchange(
             gas, state, volumetric, volumetric_slope, buoyant, scraping
@@ -139,7 +140,7 @@ class HeatBalance:
         # Gas: conduction and mixing through the faces, exchange with the wall.
         mixed = self._forced_face if buoyant is None else self._forced_face + buoyant.value
         volumetric_face = face_mean(volumetric)
-        conductivity = at_faces.conductivity + volumetric_face * mixed
+        conductivity = at_faces[1] + volumetric_face * mixed
         own_left = (state.conductivity_slope[:, :-1] + volumetric_slope[:, :-1] * mixed) / 2
         own_right = (state.conductivity_slope[:, 1:] + volumetric_slope[:, 1:] * mixed) / 2
         if buoyant is not None:
@@ -290,19 +291,29 @@ class HeatBalance:
         return value, density * state.heat_capacity_slope - value / gas
 
     def _counterflow(
-        self, state: GasState, gas: FloatArray, gradient: FloatArray
+        self,
+        at_faces: Sequence[FloatArray],
+        slopes: Sequence[FloatArray],
+        gas: FloatArray,
+        gradient: FloatArray,
     ) -> tuple[AtFaces, AtFaces] | tuple[None, None]:
-        """By buoyancy, at the faces, where ``state`` is: mixing along, and at the wall."""
+        """By buoyancy, at the faces: mixing along, and at the wall.
+
+        From the gas's properties at the faces and their slopes at the nodes.
+        """
         if not self.has_buoyancy:
             return None, None
         temperature = face_mean(gas)
-        heat_capacity, conductivity, viscosity, *slopes = state
+        heat_capacity, conductivity, viscosity = at_faces
         density = self._density_times_temperature / temperature
-        # ν² α = μ² k / (ρ³ c_p), with ρ ∝ 1/T.
+        # ν² α = μ² k / (ρ³ c_p), with ρ ∝ 1/T, as the nodes on the left and on the right move it.
+        by_capacity, by_conductivity, by_viscosity = (
+            np.stack([part[:, :-1], part[:, 1:]]) for part in slopes
+        )
         property_slope = (
-            slopes[0] / heat_capacity
-            - 2 * slopes[2] / viscosity
-            - slopes[1] / conductivity
+            by_capacity / heat_capacity
+            - 2 * by_viscosity / viscosity
+            - by_conductivity / conductivity
             - 3 / temperature
         )
         found = buoyant_counterflow(
@@ -316,8 +327,9 @@ class HeatBalance:
             self.buoyancy,
         )
         along = AtFaces.of(found.along, self.spacing)
-        alike = found.at_wall is found.along
-        return along, along if alike else AtFaces.of(found.at_wall, self.spacing)
+        if found.at_wall is found.along:
+            return along, along
+        return along, AtFaces.of(found.at_wall, self.spacing)
 
     def _exchange(
         self,

@@ -58,9 +58,10 @@ class AtFaces(NamedTuple):
 
     @classmethod
     def of(cls, diffusivity: Diffusivity, spacing: FloatArray) -> AtFaces:
-        """From its slopes in the gradient and in the face's own temperature."""
-        half, rest = diffusivity.temperature_slope / 2, diffusivity.gradient_slope / spacing
-        return cls(diffusivity.value, half - rest, half + rest)
+        """From its slopes in the gradient and in the temperature of each side."""
+        left, right = diffusivity.temperature_slope / 2
+        rest = diffusivity.gradient_slope / spacing
+        return cls(diffusivity.value, left - rest, right + rest)
 
 
 def face_mean(node: FloatArray) -> FloatArray:

@@ -41,7 +41,7 @@ def test_a_transparent_gas_is_as_before(make_case, path):
 
 
 def test_it_cools_the_gas_and_lowers_the_tone(make_case, path):
-    """In still gas and in gas that turns; by more where the gas is hotter, and never by a per cent."""
+    """In still gas and in gas that turns; by more in hotter gas, and never by a per cent."""
     for buoyancy in (0.0, 1.0):
         hot = np.array([423.15, 548.15, 673.15])
         case = make_case(gas_temperature=hot, air_speed=1.0, buoyancy=buoyancy)
