@@ -8,16 +8,7 @@
 #define STEEP_COEFFICIENT (1.0 / 300)
 #define LAYERING 7.0
 #define STEEP_SCRAPING 0.3
-#define GENTLE_GRADIENT 10.0 /* K/m; below it the buoyant part fades smoothly */
-
-/* g⁴/(g² + g0²)^(3/2), the size of a gradient with a smooth foot, and its slope. */
-INLINE quad smooth_size(quad gradient, quad *slope)
-{
-    double foot = GENTLE_GRADIENT * GENTLE_GRADIENT;
-    quad squared = gradient * gradient, whole = squared + foot, root = quad_sqrt(whole);
-    *slope = gradient * squared * (squared + 4 * foot) / (whole * whole * root);
-    return squared * squared / (whole * root);
-}
+#define GENTLE_GRADIENT 10.0 /* K/m; below it the inertial scale fades smoothly */
 
 /* A diffusivity and how it answers to the gradient and to the temperature: twice, with the slopes
  * of the properties on the left of the face and on its right. */
@@ -31,19 +22,23 @@ struct face {
     double half_bore_squared;
 };
 
-/* The slower of the viscous flow and the inertial one, joined harmonically. */
-INLINE struct answering slower(const struct face *f, double gravity, quad size, quad size_slope,
+/* The slower of the viscous flow and the inertial one, joined harmonically, by a gradient's size. */
+INLINE struct answering slower(const struct face *f, double gravity, quad size,
                                double viscous_coefficient, double reach)
 {
-    double squared = f->half_bore_squared;
-    quad speed = gravity * f->per_t * size; /* g β |T'|, β = 1/T */
-    quad rayleigh = speed * (squared * squared) / f->viscosity;
+    double half = f->half_bore_squared;
+    quad push = gravity * f->per_t; /* g β, β = 1/T */
+    quad rayleigh = push * size * (half * half) / f->viscosity;
     quad viscous = viscous_coefficient * rayleigh * rayleigh / f->diffusivity;
-    quad inertial = reach * 4 * squared * quad_sqrt(speed);
+    quad squared = size * size, whole = squared + GENTLE_GRADIENT * GENTLE_GRADIENT;
+    quad root = quad_sqrt(whole);
+    /* The root of the size, with a smooth foot. */
+    quad inertial = reach * 4 * half * quad_sqrt(push / root) * squared / root;
     quad share = inertial / (viscous + inertial + TINY);
     quad value = viscous * share;
+    quad bend = 2 * share + (1 - share) * (2 - 1.5 * squared / whole);
     quad own = (0.5 + 1.5 * share) * f->per_t; /* by the temperature itself */
-    return (struct answering){value, value * (0.5 + 1.5 * share) * size_slope / (size + TINY),
+    return (struct answering){value, value * bend * size / (squared + TINY),
                               value * (share * f->left_slope - own),
                               value * (share * f->right_slope - own)};
 }
@@ -91,13 +86,14 @@ void counterflow_at_faces(struct balance *b)
         f.left_slope = SLOPE(left), f.right_slope = SLOPE(n);
 #undef SLOPE
 #undef FACE
-        quad size_slope, size = smooth_size(gradient, &size_slope);
-        struct answering along = slower(&f, across, size, size_slope, ISOTHERMAL_PERIMETER, 1.0);
+        struct answering along = slower(&f, across, quad_abs(gradient), ISOTHERMAL_PERIMETER, 1.0);
+        along.by_gradient = quad_choose(gradient < 0, -along.by_gradient, along.by_gradient);
         struct answering at_wall = along;
         if (sine > 0) {
-            size = smooth_size(quad_max(gradient * towards, quad_of(0)), &size_slope);
+            quad up = quad_max(gradient * towards, quad_of(0));
             struct answering steep =
-                slower(&f, GRAVITY * sine, size, towards * size_slope, STEEP_COEFFICIENT, farther);
+                slower(&f, GRAVITY * sine, up, STEEP_COEFFICIENT, farther);
+            steep.by_gradient *= towards;
             at_wall = sum(along, 1.0, steep, scraping);
             along = sum(along, kept, steep, 1.0);
         }

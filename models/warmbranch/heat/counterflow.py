@@ -35,8 +35,8 @@ SCRAPING = 0.75
 simulation (fixtures/simulated/BuoyantTube.toml)."""
 
 GENTLE_GRADIENT = 10.0
-"""K/m. Below it the buoyant part fades, smoothly to the first derivative: a gradient so gentle
-moves neither heat nor resonance to speak of, and Newton's method needs no kink there."""
+"""K/m. Below it the inertial scale fades, smoothly to the first derivative, as the viscous one
+does: in wide tubes a root would climb without limit where the gradient turns."""
 
 TINY = 1e-300
 """Keeps nothing over nothing at nothing."""
@@ -140,38 +140,34 @@ def counterflow(
     half_bore_squared = np.square(0.5 * bore)
 
     def slower(
-        gravity: FloatArray,
-        size: FloatArray,
-        size_slope: FloatArray,
-        viscous_coefficient: float,
-        reach: FloatArray | float,
+        gravity: FloatArray, size: FloatArray, viscous_coefficient: float, reach: FloatArray | float
     ) -> Diffusivity:
-        """The viscous flow and the inertial one, joined harmonically."""
-        speed = gravity / temperature * size  # g β |T'|, β = 1/T
-        rayleigh = speed * np.square(half_bore_squared) / kinematic_viscosity
+        """The viscous flow and the inertial one, joined harmonically, by a gradient's size."""
+        push = gravity / temperature  # g β, β = 1/T
+        rayleigh = push * size * np.square(half_bore_squared) / kinematic_viscosity
         viscous = viscous_coefficient * np.square(rayleigh) / thermal_diffusivity
-        inertial = reach * 4 * half_bore_squared * np.sqrt(speed)
+        squared = np.square(size)
+        whole = squared + GENTLE_GRADIENT**2
+        smooth = squared * whole**-0.75  # of √size, with a smooth foot
+        inertial = reach * 4 * half_bore_squared * np.sqrt(push) * smooth
         share = inertial / (viscous + inertial + TINY)  # of the viscous part in the harmonic mean
         value = viscous * share
-        by_temperature = (
-            share * (property_slope - 2 / temperature) - (1 - share) * 0.5 / temperature
-        )
+        bend = 2 * share + (1 - share) * (2 - 1.5 * squared / whole)
         return Diffusivity(
             value,
-            value * (0.5 + 1.5 * share) * size_slope / (size + TINY),
-            value * by_temperature,
+            value * bend * size / (squared + TINY),
+            value * (share * property_slope - (0.5 + 1.5 * share) / temperature),
         )
 
     across = GRAVITY * np.maximum(np.cos(rise), 0.0)
-    level = slower(across, *smooth_size(gradient), ISOTHERMAL_PERIMETER, 1.0)
+    level = slower(across, np.abs(gradient), ISOTHERMAL_PERIMETER, 1.0)
+    level = level._replace(gradient_slope=np.sign(gradient) * level.gradient_slope)
     if not rise.any():
         return Counterflow(level, level)
 
-    towards = -np.sign(rise)
-    size, size_slope = smooth_size(np.maximum(gradient * towards, 0.0))
-    farther = streaming(rise)
-    steep = slower(GRAVITY * along, size, towards * size_slope, STEEP_COEFFICIENT, farther)
-
+    towards, farther = -np.sign(rise), streaming(rise)
+    steep = slower(GRAVITY * along, np.maximum(gradient * towards, 0.0), STEEP_COEFFICIENT, farther)
+    steep = steep._replace(gradient_slope=towards * steep.gradient_slope)
     kept = np.exp(-LAYERING * np.maximum(-np.sin(rise), 0.0))
     scraping = STEEP_SCRAPING / farther
     return Counterflow(
@@ -183,13 +179,3 @@ def counterflow(
 def streaming(rise: FloatArray) -> FloatArray:
     """``S``: how much farther than free fall over a bore the streams of a rising tube run."""
     return 1.3 + 66 * np.square(np.sin(rise)) * np.abs(np.cos(rise)) ** 5
-
-
-def smooth_size(gradient: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """``g⁴/(g² + g0²)^{3/2}``, the size of a gradient with a smooth foot, and its slope."""
-    squared = np.square(gradient)
-    whole = squared + GENTLE_GRADIENT**2
-    root = np.sqrt(whole)
-    size = np.square(squared) / (whole * root)
-    slope = gradient * squared * (squared + 4 * GENTLE_GRADIENT**2) / (np.square(whole) * root)
-    return size, slope

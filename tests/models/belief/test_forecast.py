@@ -43,8 +43,8 @@ def test_is_the_model_of_branch_solve_on_its_grid(make_case):
     whole = solve(with_unknowns(case, prior.names, drawn))
     # The same equations, but for the sound's coarser cells.
     np.testing.assert_allclose(mine.frequency, whole.resonance[:, 0], rtol=3e-6, atol=0)
-    # What the looser tolerances leave.
-    np.testing.assert_allclose(mine.profile.skin, whole.profile.skin, rtol=0, atol=1e-4)
+    # What the looser tolerances leave, most where the counterflow ends.
+    np.testing.assert_allclose(mine.profile.skin, whole.profile.skin, rtol=0, atol=1e-3)
 
 
 @pytest.mark.parametrize("changes", CASES)
@@ -66,9 +66,8 @@ def test_coarse_grid_is_as_good_as_is_said(make_case, changes):
     ("buoyancy", "tolerance"),
     [
         (0.0, 2e-6),
-        # The counterflow's slope in the Jacobian takes a face's properties at its mean
-        # temperature, which is off by some 1e-4 of its small part.
-        (1.0, 1e-5),
+        # The solution stands still to the tolerances of a fit, 1e-4 K where the counterflow ends.
+        (1.0, 2e-5),
     ],
 )
 @pytest.mark.parametrize("changes", CASES)
@@ -83,7 +82,7 @@ def test_sensitivities_are_those_of_solving_anew(make_case, changes, buoyancy, t
     prior = Calibration.prior(case)
     forecaster = Forecaster(case, prior.names, case.branch.length)
     base = forecaster.at(prior.mean[None])
-    step = 5e-4
+    step = 1e-4
     moves = step * np.diag(prior.spread)
     around = prior.mean + np.concatenate([moves, -moves])
     near = forecaster.near(base, prior.mean, np.diag(prior.spread), step)
@@ -96,7 +95,7 @@ def test_sensitivities_are_those_of_solving_anew(make_case, changes, buoyancy, t
         whole = (up - down) / (2 * step)
         quick = (near.profile.skin[i] - near.profile.skin[size + i]) / (2 * step)
         # Where an unknown (the mouth) has no effect on temperatures, rounding is left.
-        # Of buoyancy itself, that small part is all.
+        # Of buoyancy itself, that place is all.
         share = max(tolerance, 3e-4) if name == "buoyancy" else tolerance
         limit = share * np.abs(whole).max() + 1e-8
         np.testing.assert_allclose(quick, whole, rtol=0, atol=limit, err_msg=name)

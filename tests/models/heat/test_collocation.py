@@ -76,9 +76,11 @@ class Continuous:
         climbs = np.where(falls, along, -along)  # hot gas lies below where it is positive
 
         def slower(gravity, reach, coefficient):
-            push = GRAVITY * gravity * size**4 / (size**2 + 10.0**2) ** 1.5 / gas  # foot at 10 K/m
-            viscous = alpha * (push * (self.bore / 2) ** 4 / (nu * alpha)) ** 2 * coefficient
-            inertial = reach * self.bore**2 * np.sqrt(push)
+            push = GRAVITY * gravity / gas
+            rayleigh = push * size * (self.bore / 2) ** 4 / (nu * alpha)
+            viscous = alpha * rayleigh**2 * coefficient
+            gentle = size**4 / (size**2 + 10.0**2) ** 1.5  # foot at 10 K/m
+            inertial = reach * self.bore**2 * np.sqrt(push * gentle)
             return viscous * inertial / (viscous + inertial + tiny)
 
         level = slower(across, 1.0, 1 / 23040)
