@@ -293,7 +293,7 @@ class HeatBalance:
     def _counterflow(
         self,
         at_faces: Sequence[FloatArray],
-        slopes: Sequence[FloatArray],
+        slopes: FloatArray,
         gas: FloatArray,
         gradient: FloatArray,
     ) -> tuple[AtFaces, AtFaces] | tuple[None, None]:

@@ -79,7 +79,7 @@ def node_mean(face: FloatArray) -> FloatArray:
 
 def shared_slopes(weight: FloatArray, faces: AtFaces) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Of a node's sum of ``weight`` times the faces beside it, to left, own and right node."""
-    left, here, right = np.zeros((3, *weight.shape))
+    left, here, right = (np.zeros_like(weight) for _ in range(3))
     before, after = weight[:, 1:], weight[:, :-1]
     left[:, 1:] = before * faces.left
     right[:, :-1] = after * faces.right
