@@ -190,7 +190,7 @@ struct cell_means {
 };
 
 void cut_cells(const struct gas_table *gas, int64_t nodes, const double *x, const double *gas_t,
-               double pressure, const double *inertance_ratio, int64_t cells,
+               const double *wall_t, double pressure, const double *inertance_ratio, int64_t cells,
                const struct cell_means *means, double *room);
 #define CUTTING_ROOM(nodes) (12 * ((nodes) + LANES)) /* numbers that it works in */
 
