@@ -197,6 +197,21 @@ class HeatBalance:
             bare=self.is_bare,
         )
 
+    def mixing_and_exchange(self, gas: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Mixing at the faces, m²/s, and the inner film times its surface at the nodes, W/K.
+
+        At the given temperatures, (designs, nodes), K; of the films, that of convection alone.
+        """
+        value, slope = self.gas.values_and_slopes(gas)
+        state = GasState(*value, *slope)
+        gradient = (gas[:, 1:] - gas[:, :-1]) / self.spacing
+        at_faces = [face_mean(part) for part in value]
+        buoyant, scraping = self._counterflow(at_faces, slope, gas, gradient)
+        volumetric = self._volumetric_heat_capacity(state, gas)
+        exchange, *_ = self._exchange(gas, state, *volumetric, buoyant, scraping)
+        mixed = self._forced_face if buoyant is None else self._forced_face + buoyant.value
+        return mixed, exchange
+
     @cached_property
     def has_buoyancy(self) -> bool:
         """Whether any design mixes by buoyancy."""

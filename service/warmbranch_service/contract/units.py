@@ -222,6 +222,8 @@ SUFFIXES = {
     "_m2_s": "m2/s",
     "_kg": "kg",
     "_kg_h": "kg/h",
+    "_g_h": "g/h",
+    "_mm_h": "mm/h",
     "_kg_m3": "kg/m3",
     "_J_kgK": "J/kgK",
     "_W_m2K": "W/m2K",

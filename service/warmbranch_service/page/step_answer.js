@@ -100,7 +100,7 @@ function showProfile() {
     `${say("length", position_mm[Math.floor(position_mm.length / 2)])} and ` +
     `${say("temperature", gas_degC.at(-1))} at the cap; the skin from ` +
     `${say("temperature", skin_degC[0])} to ${say("temperature", skin_degC.at(-1))}.` +
-    (wet > 0 ? ` Water condenses from ${say("length", position_mm[wet])} on.` : "") +
+    (wet > 0 ? ` Water condenses from ${say("length", position_mm[wet])} on${hourly(answer)}.` : "") +
     (spread ? ` Bands hold 50 and 90 % of what is believed.` : "") +
     (points.length ? ` Bars on readings are two standard deviations.` : "");
   const [along, degrees] = [unitOf("length"), unitOf("temperature")];
@@ -115,6 +115,13 @@ function showProfile() {
     table: profileTable(answer.profile, spread, along, degrees),
     file: "temperatures",
   });
+}
+
+function hourly({ condensate }) {
+  if (!condensate) return "";
+  const filling = condensate.fills_mm_h;
+  const fills = filling === null ? "" : `, and fill ${say("length", filling)} of tube in that time unless it drains`;
+  return `, some ${condensate.rate_g_h} g in an hour of driving${fills}`;
 }
 
 function bandsOf(spread) {

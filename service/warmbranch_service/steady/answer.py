@@ -46,6 +46,7 @@ from warmbranch_service.steady.schema import (
     SteadyRequest,
     TransmissionLoss,
 )
+from warmbranch_service.steady.water import condensed
 from warmbranch_service.version import MODEL_VERSION
 
 BAND_NODES = 4
@@ -95,6 +96,7 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
             lost_W=digits(profile.heat_lost[0], 5),
             closure_error=digits(profile.closure_error[0], 2),
         ),
+        condensate=condensed(answer),
         prediction=prediction,
         attenuation=_attenuation(request.attenuation, converted.order, answer, deepest),
         cautions=[*converted.cautions, *cautions_of(findings(answer)[0])],

@@ -21,6 +21,7 @@ from warmbranch_service.contract.fields import (
 from warmbranch_service.contract.rules import WITH_ENGINE, rules, where
 from warmbranch_service.contract.units import FREQUENCY, ROTATION
 from warmbranch_service.contract.whole_answer import WholeAnswer
+from warmbranch_service.steady.water_schema import CondensedWater
 
 DEFAULT_POINTS = 41
 MOST_POINTS = 2001
@@ -379,6 +380,9 @@ class SteadyAnswer(WholeAnswer):
     )
     main_pipe: MainPipeAnswer
     heat: Heat
+    condensate: CondensedWater | None = Field(
+        description="Water that condenses; null where none does."
+    )
     prediction: SteadyPrediction | None = Field(
         description="Intervals of the quiet rpm and the resonance, from what is believed of the "
         "model and of what the request leaves open, or from a calibration; null where the request "

@@ -111,6 +111,9 @@ def _heat(answer: SteadyAnswer) -> list[str]:
         ("heat in at the mouth", answer.heat.entering_W, "W"),
         ("heat lost outside", answer.heat.lost_W, "W"),
     )
+    water = answer.condensate
+    if water is not None:
+        rows += (("water that condenses", water.rate_g_h, "g/h"),)
     return ["Branch", *(f"  {name:<34}{value:>7.1f} {unit}" for name, value, unit in rows)]
 
 

@@ -299,6 +299,7 @@ def test_answer_holds_no_null_but_the_promised(steady, name):
     answer = steady(json.loads(demo_text(name)))
     assert answer["prediction"].pop("profile") is None  # there is no calibration
     assert answer["main_pipe"].pop("gas_temperature_90_degC") is None  # it is given
+    assert answer["condensate"].pop("fills_mm_h") is None  # it does not fall
 
     def walk(value):
         if isinstance(value, dict):
