@@ -97,6 +97,7 @@ MOST: Mapping[str, int] = {
     "ReferenceAnswer.gases": 100,
     "ReferenceAnswer.materials": 100,
     "ReferenceAnswer.surfaces": 100,
+    "ReferenceAnswer.places": 100,
     "Residual.reasons": 20,
     "SteadyPrediction.narrowed_by": len(UNKNOWNS),
     "WarmupAnswer.plateaus": 3 * MOST_CURVE_POINTS,

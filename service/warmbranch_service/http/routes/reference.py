@@ -14,6 +14,7 @@ from warmbranch.case.materials import METALS
 from warmbranch.case.surfaces import SURFACES
 from warmbranch.gas.combustion import AIR, FUELS, air_fuel_ratio
 from warmbranch.gas.gas import SPECIES
+from warmbranch_service.case.around import PLACES, UNHEATED_AIR_DEGC
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
 from warmbranch_service.contract.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
 from warmbranch_service.http.passage.conditional import answered, etag_of
@@ -83,12 +84,36 @@ class FuelAnswer(AnswerModel):
     source: str = Field(description="Where the numbers are from.")
 
 
+class UsualSurroundings(AnswerModel):
+    """What stands for the surroundings that nobody measured; common practice, no source."""
+
+    name: str = Field(description="As a case's surroundings may use it.")
+    air_temperature_degC: float = Field(
+        description="Of the air.", json_schema_extra={"x-unit": "degC"}
+    )
+    air_temperature_spread_K: float = Field(
+        description="One standard deviation of it.", json_schema_extra={"x-unit": "K"}
+    )
+    air_speed_m_s: float = Field(description="Of the air.", json_schema_extra={"x-unit": "m/s"})
+    air_speed_factor: float = Field(
+        description="Up and down from it, which holds 95 %.", json_schema_extra={"x-unit": "1"}
+    )
+    radiant_temperature_degC: float = Field(
+        description="Of what the branch faces.", json_schema_extra={"x-unit": "degC"}
+    )
+    radiant_temperature_spread_K: float = Field(
+        description="One standard deviation of how much warmer than the air that is.",
+        json_schema_extra={"x-unit": "K"},
+    )
+
+
 class ReferenceAnswer(AnswerModel):
     """Everything that has a name in a case."""
 
     materials: list[MaterialAnswer]
     surfaces: list[SurfaceAnswer]
     fuels: list[FuelAnswer]
+    places: list[UsualSurroundings]
     gases: list[str] = Field(description="Names that mole_fractions may use.")
     air: str = Field(description="Name that stands for no fuel at all.")
 
@@ -98,7 +123,7 @@ _ETAG: JsonSchema = {"ETag": {"$ref": "#/components/headers/ETag"}}
 
 @router.get(
     "/v1/reference",
-    summary="Materials, surfaces and fuels, with sources",
+    summary="Materials, surfaces, fuels and places, with sources",
     response_class=Response,
     responses={
         200: {
@@ -169,6 +194,18 @@ def reference_answer() -> ReferenceAnswer:
                 source=fuel.source,
             )
             for name, fuel in FUELS.items()
+        ],
+        places=[
+            UsualSurroundings(
+                name=name,
+                air_temperature_degC=UNHEATED_AIR_DEGC + place.warmer,
+                air_temperature_spread_K=place.air_spread,
+                air_speed_m_s=place.air_speed,
+                air_speed_factor=place.speed_factor,
+                radiant_temperature_degC=UNHEATED_AIR_DEGC + place.warmer + place.faced,
+                radiant_temperature_spread_K=place.faced_spread,
+            )
+            for name, place in PLACES.items()
         ],
         gases=list(SPECIES),
         air=AIR,

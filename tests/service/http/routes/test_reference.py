@@ -8,6 +8,7 @@ from warmbranch.case.materials import METALS
 from warmbranch.case.surfaces import SURFACES
 from warmbranch.gas.combustion import FUELS
 from warmbranch.gas.gas import SPECIES
+from warmbranch_service.case.around import PLACES
 
 
 @pytest.fixture
@@ -66,3 +67,18 @@ def test_what_is_at_hand_is_not_sent_again(client, path):
         again = client.get(path, headers={"if-none-match": condition})
         assert again.status_code == 200
         assert again.content == first.content
+
+
+def test_a_place_is_what_a_case_takes_for_it(reference, steady, smallest):
+    """The numbers of the list are those that an answer's assumptions tell."""
+    assert [place["name"] for place in reference["places"]] == list(PLACES)
+    for place in reference["places"]:
+        smallest["case"]["surroundings"] = {"place": place["name"]}
+        told = " ".join(steady(smallest)["assumptions"])
+        assert (
+            f"{place['air_temperature_degC']:g} °C ± {place['air_temperature_spread_K']:g} K"
+            in told
+        )
+        assert f"{place['air_speed_m_s']:g} m/s" in told
+        warmer = place["radiant_temperature_degC"] - place["air_temperature_degC"]
+        assert f"faces {warmer:g} K warmer ± {place['radiant_temperature_spread_K']:g} K" in told
