@@ -23,7 +23,7 @@ ROUNDED = 0.005 + 1e-9
 """K. Answers tell temperatures to a hundredth."""
 
 search = settings(
-    max_examples=25,
+    max_examples=15,  # of a smooth interior; corners of the box are tests/service/case's
     deadline=None,
     derandomize=True,
     database=None,
