@@ -162,7 +162,7 @@ FILES = [
     Break(
         "fewer pieces apart from more",
         CASE + "geometry.py",
-        "value[index, :most]",
+        "value[index][:, :most]",
         "value[index]",
         "tests/models/case/test_geometry.py",
     ),
