@@ -1,4 +1,4 @@
-"""Break formulas and refusals on purpose, one at a time, and see which tests notice.
+"""Break formulas, files and refusals on purpose, one at a time, and see which tests notice.
 
     python tests/benchmarks/break_on_purpose.py [--only WORDS] [--list]
 
@@ -39,7 +39,7 @@ class Break(NamedTuple):
 HEAT, SOUND, FIT = "models/warmbranch/heat/", "models/warmbranch/sound/", "models/warmbranch/fit/"
 GAS, CASE = "models/warmbranch/gas/", "models/warmbranch/case/"
 ASKED = "service/warmbranch_service/"
-CONTRACT = "tests/service/contract/"
+CONTRACT, COMMAND = "tests/service/contract/", "tests/service/command/"
 REFUSALS = f"{CONTRACT}test_refusals.py {CONTRACT}test_refusals_of_objects.py"
 PUBLISHED = "tests/published"
 
@@ -120,6 +120,51 @@ FORMULAS = [
         "capacity[0] + temperature * (capacity[1] +",
         "capacity[0] + temperature * (2 * capacity[1] +",
         "tests/models/warming/test_storage.py",
+    ),
+    Break(
+        "mouth: what the tone exchanges, in the C core",
+        "models/warmbranch/core/heat_balance.c",
+        "+ d->tone_exchange * tone",
+        "+ 0.5 * d->tone_exchange * tone",
+        "tests/models/heat/test_collocation.py",
+    ),
+    Break(
+        "fit: draws of the posterior weighed as if they were the prior's",
+        FIT + "ensemble.py",
+        "shared.log_evidence - np.sum(white**2, axis=1) / 2",
+        "-np.sum(white**2, axis=1) / 2",
+        "tests/models/fit/test_solve.py",
+    ),
+]
+
+FILES = [
+    Break(
+        "a table gone on with: rows that are there already",
+        ASKED + "sweep/writers.py",
+        "rows(self._plan, chunk)[skipped:]",
+        "rows(self._plan, chunk)[: len(chunk.rows) - skipped]",
+        f"{COMMAND}test_sweep_damage.py",
+    ),
+    Break(
+        "lines gone on with: the chunk to begin with",
+        ASKED + "sweep/writers.py",
+        "self._plan.lines_of(chunk, self.next_line)",
+        "self._plan.lines_of(chunk, 1)",
+        f"{COMMAND}test_sweep.py",
+    ),
+    Break(
+        "readings as a spreadsheet program saves them",
+        ASKED + "command/terminal.py",
+        '(b"\\xff\\xfe", b"\\xfe\\xff")',
+        '(b"\\xfe\\xff",)',
+        f"{COMMAND}test_readings_table.py",
+    ),
+    Break(
+        "fewer pieces apart from more",
+        CASE + "geometry.py",
+        "value[index][:, :most]",
+        "value[index]",
+        "tests/models/case/test_geometry.py",
     ),
 ]
 
@@ -261,7 +306,7 @@ def main() -> int:
     options.add_argument("--only", default="", help="breaks whose description holds this")
     options.add_argument("--list", action="store_true", help="say what would be broken")
     given = options.parse_args()
-    chosen = [one for one in (*FORMULAS, *REFUSED) if given.only in one.what]
+    chosen = [one for one in (*FORMULAS, *FILES, *REFUSED) if given.only in one.what]
     if given.list:
         print(*(f"{one.what}: {one.file}" for one in chosen), sep="\n")
         return 0

@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 
 from shared.asking import ask
 from shared.problems import _every_failure_has_the_one_shape, watch
-from shared.sweeping import grid, sobol, sweep_refused, swept
+from shared.sweeping import _chunks_of_the_module, grid, sobol, solved_once, sweep_refused, swept
 from warmbranch_service.demo import demo_text
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.settings import Settings
@@ -31,10 +31,12 @@ SMALLEST: Body = {
 }
 
 __all__ = [
+    "_chunks_of_the_module",
     "_every_failure_has_the_one_shape",
     "ask",
     "grid",
     "sobol",
+    "solved_once",
     "sweep_refused",
     "swept",
     "watch",

@@ -9,7 +9,9 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.answer_schema import SweepLine
+from warmbranch_service.sweep.plan import Chunk, Task
 
 Body = dict[str, Any]
 
@@ -43,6 +45,32 @@ def sobol(van: Body) -> Body:
         "sampling": {"method": "sobol", "count": 1100, "seed": 3},
         "outputs": ["resonance.quiet_rpm"],
     }  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def _chunks_of_the_module() -> dict[tuple[bytes, int, bytes], Chunk]:
+    return {}
+
+
+@pytest.fixture
+def solved_once(
+    monkeypatch: pytest.MonkeyPatch,
+    _chunks_of_the_module: dict[tuple[bytes, int, bytes], Chunk],
+) -> None:
+    """Each chunk is solved once a module: for tests of the ways that chunks go into files.
+
+    That whoever solves one again gets the same bytes is what test_executors.py and
+    test_sweep_ending.py show.
+    """
+    solve = executors.solve_task
+
+    def once(task: Task) -> Chunk:
+        named = (task.request, task.number, task.points.tobytes())
+        if named not in _chunks_of_the_module:
+            _chunks_of_the_module[named] = solve(task)
+        return _chunks_of_the_module[named]
+
+    monkeypatch.setattr(executors, "solve_task", once)
 
 
 @pytest.fixture

@@ -86,10 +86,13 @@ def test_one_reading_still_answers(make_case):
 
 
 def test_many_readings_and_a_tone_recover_the_truth(synthetic):
-    """Fifteen truths: nine of ten inside their 90 % intervals, and all within three widths."""
+    """Six truths inside their 90 % intervals but for one or two, and all within three widths.
+
+    How often the intervals hold the truth, test_coverage.py and the benchmark show by many more.
+    """
     rng = np.random.default_rng(40)
     inside, learned = [], []
-    for _ in range(15):
+    for _ in range(6):
         drawn = synthetic.experiment(rng, 8, listens=True)
         found = fit(drawn.case, drawn.readings, drawn.heard)
         assert found.outcome in (FitOutcome.FITTED, FitOutcome.PRIOR_DOMINATED)
@@ -98,12 +101,12 @@ def test_many_readings_and_a_tone_recover_the_truth(synthetic):
         assert abs(true - middle) < 1.5 * (high - low)
         inside.append(low <= true <= high)
         learned.append(found.learned_share)
-    # Fewer than 10 of 15 happen once in 500 runs of an honest interval.
-    assert sum(inside) >= 10
+    # Fewer than 4 of 6 happen once in 60 runs of an honest interval.
+    assert sum(inside) >= 4
     # Some half of the prior's width goes; a gas of 135 °C, whose prior is narrow, leaves little to
     # learn and has a quarter.
     assert np.median(learned) > 0.45
-    assert sum(share > 0.3 for share in learned) >= 14
+    assert sum(share > 0.3 for share in learned) >= 5
 
 
 def test_precise_data_find_the_coefficients(synthetic):

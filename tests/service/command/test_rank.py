@@ -144,6 +144,7 @@ def test_draws_are_powers_of_two(asked, draws, tmp_path, capsys):
     assert "give a power of two from 16 to 65536" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_ranking_in_the_readme_is_what_the_command_says(ranked):
     """The numbers as they stand there; 0.011 is a digit of rounding on another machine."""
     text = README.read_text(encoding="utf-8")

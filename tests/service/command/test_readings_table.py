@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from warmbranch_service.command.cli import OK, REFUSED, main
+from warmbranch_service.command.terminal import read_text
 from warmbranch_service.contract.errors import Problem
 from warmbranch_service.demo import demo_text
 from warmbranch_service.fit.readings_csv import rows
@@ -73,18 +74,29 @@ def test_a_unit_in_the_heading_goes_with_every_cell(heading, field, value):
     assert row.reading[field] == value
 
 
+SAVED = "Position;Temp °C;Notes\r\n120;152,4;Rohr üblich\r\n450;77,9;\r\n"
+
+
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le-bom", "cp1252"])
-def test_every_way_of_saving_is_read(encoding, van_file, tmp_path, capsys):
-    text = "Position;Temp °C;Notes\r\n120;152,4;Rohr üblich\r\n450;77,9;\r\n"
+def test_every_way_of_saving_is_read(encoding, tmp_path):
     content = (
-        b"\xff\xfe" + text.encode("utf-16-le")
+        b"\xff\xfe" + SAVED.encode("utf-16-le")
         if encoding == "utf-16-le-bom"
-        else text.encode(encoding)
+        else SAVED.encode(encoding)
     )
     path = tmp_path / "r.csv"
     path.write_bytes(content)
+    found = [(r["position_mm"], r["displayed_degC"]) for _, r in rows(read_text(str(path)))]
+    assert found == PLAIN
+
+
+def test_a_table_is_fitted_by_the_command(van_file, tmp_path, capsys):
+    path = tmp_path / "r.csv"
+    path.write_bytes(SAVED.encode("utf-16"))
     assert main(["fit", van_file, "--readings", str(path)]) == OK
-    assert "152.4" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "152.4" in said
+    assert "77.9" in said
 
 
 @pytest.mark.parametrize("start", [b"PK\x03\x04", b"\xd0\xcf\x11\xe0"])

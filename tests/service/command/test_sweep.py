@@ -151,6 +151,7 @@ def test_file_of_something_else_is_not_gone_on_with(sweep, tmp_path, form):
     assert "another --output" in said
 
 
+@pytest.mark.usefixtures("solved_once")
 @pytest.mark.parametrize("form", FORMATS)
 def test_file_of_another_sweep_is_not_gone_on_with(sweep, sobol, request_file, form):
     path, _ = sweep(form)
@@ -166,6 +167,7 @@ def test_file_of_another_sweep_is_not_gone_on_with(sweep, sobol, request_file, f
     assert path.read_bytes() == content
 
 
+@pytest.mark.usefixtures("solved_once")
 @pytest.mark.parametrize("form", FORMATS)
 def test_resume_begins_and_ends_a_file(sweep, form):
     """Without a file it begins one; a whole one it leaves as it is."""
@@ -182,6 +184,7 @@ def cuts(content):
     return [1, *behind, ends[0] - 1, ends[0] + 5, ends[300] + 9, ends[514] - 1, len(content) - 1]
 
 
+@pytest.mark.usefixtures("solved_once")
 @pytest.mark.parametrize("form", ["ndjson", "csv"])
 def test_cut_off_anywhere_it_is_gone_on_with_to_the_same_bytes(sweep, form):
     path, _ = sweep(form)
@@ -219,6 +222,7 @@ def test_lines_that_a_service_broke_off_are_gone_on_with(sweep, tmp_path, lines)
     assert path.read_bytes() == lines
 
 
+@pytest.mark.usefixtures("solved_once")
 @pytest.mark.parametrize("designs", [0, 1, 512, 700, 1099])
 def test_parquet_that_was_ended_is_gone_on_with_to_the_same_bytes(sweep, monkeypatch, designs):
     """Row groups of 600, so that they end neither where chunks do nor where the run was ended."""

@@ -18,6 +18,8 @@ from warmbranch_service.command import cli
 from warmbranch_service.sweep import parquet
 from warmbranch_service.sweep.writers import CsvWriter
 
+pytestmark = pytest.mark.usefixtures("solved_once")
+
 FORMATS = ("ndjson", "csv", "parquet")
 
 

@@ -57,6 +57,7 @@ def wait_until(condition, process):
     raise AssertionError("waited in vain")
 
 
+@pytest.mark.usefixtures("solved_once")  # here; what was ended was solved in its own process
 @pytest.mark.parametrize(
     ("form", "number", "options"),
     [

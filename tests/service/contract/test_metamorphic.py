@@ -23,7 +23,7 @@ ROUNDED = 0.005 + 1e-9
 """K. Answers tell temperatures to a hundredth."""
 
 search = settings(
-    max_examples=25,
+    max_examples=15,  # of a smooth interior; corners of the box are tests/service/case's
     deadline=None,
     derandomize=True,
     database=None,
@@ -140,14 +140,15 @@ READINGS = [
 ]
 
 
-@pytest.mark.parametrize("order", [(3, 2, 1, 0), (1, 3, 0, 2)])
-def test_readings_in_any_order_are_the_same_fit(client, smallest, order):
+def test_readings_in_any_order_are_the_same_fit(client, smallest):
     def quiet(readings: list[Body]) -> float:
         response = client.post("/v1/fit", json={**smallest, "readings": readings})
         assert response.status_code == 200, response.text
         return response.json()["prediction"]["resonance_Hz"]["median"]
 
-    assert quiet([READINGS[i] for i in order]) == pytest.approx(quiet(READINGS), rel=1e-6)
+    as_told = quiet(READINGS)
+    for order in ((3, 2, 1, 0), (1, 3, 0, 2)):
+        assert quiet([READINGS[i] for i in order]) == pytest.approx(as_told, rel=1e-6), order
 
 
 @settings(parent=search, max_examples=3)
