@@ -123,3 +123,8 @@ def _over_last(values: FloatArray) -> FloatArray:
 def time_of(coordinate: FloatArray) -> FloatArray:
     """s since the start, from a white coordinate."""
     return WARM_TIME * np.exp(WARM_TIME_SPREAD * np.clip(coordinate, -FAR, FAR))
+
+
+def coordinate_of(time: float) -> float:
+    """White coordinate of a time since the start, s: see :func:`time_of`."""
+    return float(np.log(time / WARM_TIME) / WARM_TIME_SPREAD)
