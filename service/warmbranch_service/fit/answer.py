@@ -136,7 +136,7 @@ class _Writer:
     def answer(self) -> FitAnswer:
         found, ensemble = self.found, self.found.ensemble
         prediction = self._prediction()
-        trim, difference = self._trim(), self._difference()
+        trim, difference, untold = self._trim(), self._difference(), self._time_untold()
         parameters = [self._parameter(i) for i in range(len(found.parameters))]
         residuals = [self._residual(i) for i in range(len(self.readings))]
         heard = [self._heard(i) for i in range(len(self.heard))]
@@ -152,7 +152,7 @@ class _Writer:
             prediction=prediction,
             next_reading=advice,
             rivals=[self._rival(one) for one in found.rivals],
-            time_untold=self._time_untold(),
+            time_untold=untold,
             trim=trim,
             difference=difference,
             untold=fit_messages.untold(found, parameters, len(residuals), heard),
@@ -160,6 +160,7 @@ class _Writer:
             cautions=[
                 *self.converted.cautions,
                 *fit_messages.cautions(found),
+                *time_untold.cautions(untold),
                 *cautions_of(findings(found.answer)[0]),
             ],
             assumptions=[

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from warmbranch.fit.haste import HASTY
+from warmbranch_service.contract.caution import Caution
+
+if TYPE_CHECKING:
+    from warmbranch_service.fit.answer_schema import TimeUntold
 
 QUESTION = "How many minutes had the engine run from cold when you read and listened?"
 
@@ -21,7 +27,7 @@ def message(lag_percent: float, chance: float, held_back: float) -> str:
         f"{QUESTION} Nobody told. {MINUTES:.0f} minutes after a cold start this branch sounds "
         f"{lag_percent:.1f} % below its warm tone, and whoever takes that for the warm one cuts "
         f"too much. The chance that it was read so early is taken to be {chance * 100:.0f} %: "
-        f"the interval reaches higher for it{saw}. Give time_s, as in \"25 min\"."
+        f'the interval reaches higher for it{saw}. Give time_s, as in "25 min".'
     )
 
 
@@ -33,3 +39,10 @@ def to_the_saw(held_back: float) -> str:
         f" {held_back:.0f} mm are kept back because nobody told how many minutes the engine had "
         "run when it was read and heard: give time_s, and if it was warm they may come off too."
     )
+
+
+def cautions(told: TimeUntold | None) -> list[Caution]:
+    """The question, where it is open."""
+    if told is None:
+        return []
+    return [Caution(code="time_untold", message=told.message, field="time_s")]

@@ -12,6 +12,7 @@ import * as store from "./store.js";
 import { onTape, plain, say, unitOf } from "./units.js";
 
 const PATCH = "matt black paint";
+const RUN_FOR = "The engine had run, from cold";
 let surfaces = [["", "the branch's own skin"], [PATCH, PATCH]];
 
 const learned = numbers("What it learned", { summary: "What it learned" });
@@ -27,6 +28,8 @@ export function build() {
     const rpm = store.current().heard.at(-1)?.quiet_rpm ?? store.current().target_rpm;
     addHeard({ centreline_length_mm: null, quiet_rpm: rpm ?? null, moved: true });
   });
+  const minutes = { path: "readings_min", label: RUN_FOR, kind: "minutes", hint: "not said", help: "When you took these readings." };
+  byId("readings-minutes").append(field(minutes));
   rows();
 }
 
@@ -68,6 +71,7 @@ export function rows() {
   fill(byId("readings"), ...job.readings.map(readingRow));
   fill(byId("heard"), ...job.heard.map(heardRow));
   byId("readings-help").hidden = job.readings.length > 0;
+  byId("readings-minutes").hidden = job.readings.length === 0;
 }
 
 function readingRow(reading, place) {
@@ -126,6 +130,7 @@ function heardRow(heard, place) {
     heard.moved
       ? el("div", { class: "note" }, field({ path: `${path}.centreline_length_mm`, label: "With the cap at, from the main pipe’s inner wall", kind: "length", compact }))
       : el("p", { class: "note", text: `With the branch ${onTape(length, Math.round)} long.` }),
+    el("div", { class: "note" }, field({ path: `${path}.run_min`, label: RUN_FOR, kind: "minutes", hint: "not said", compact })),
     el("p", { class: "note", "data-heard": place }),
   );
 }
@@ -157,6 +162,7 @@ export function show() {
   byId("fit").hidden = !fit;
   if (!fit) return;
   showRivals(fit);
+  write(byId("time-untold"), measured ? untoldWords(fit.time_untold) : "");
   write(byId("fit-outcome"), measured ? OUTCOMES[fit.outcome] ?? fit.outcome : "Nothing measured yet.");
   write(byId("fit-words"), fitWords(fit, measured));
   write(byId("next-reading"), nextWords(fit));
@@ -185,6 +191,14 @@ function showRivals(fit) {
     return el("li", { text: [sentence, weighed, then, next].filter(Boolean).join(" ") });
   });
   fill(byId("rivals"), ...items);
+}
+
+// The service's question, in the words of the page.
+function untoldWords(untold) {
+  if (!untold) return "";
+  const early = `${untold.question} Nobody said. ${(untold.early_s / 60).toFixed(0)} minutes after a cold start it sounds ${untold.tone_low_percent.toFixed(1)} % below its warm tone, and whoever takes that for the warm one cuts too much.`;
+  const held = untold.held_back_mm > 0 ? ` Until you say it here, the cut keeps back about ${onTape(untold.held_back_mm)}.` : " Say it here: the range gets narrower if it was warm.";
+  return early + held;
 }
 
 const OUTCOMES = {
