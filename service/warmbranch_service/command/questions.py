@@ -271,7 +271,8 @@ def fit(
     **form: Any,
 ) -> int:
     """Answer ``warmbranch fit``."""
-    from warmbranch_service.local import fit_of, parse
+    from warmbranch_service.contract.strict_json import parse
+    from warmbranch_service.local import fit_of
 
     table = None if readings is None else read_text(readings)
     body = _job(file, changes).to_json().encode() if changes else read(file)
