@@ -89,15 +89,20 @@ class Lags:
 
     def of_skin(self, time: FloatArray) -> FloatArray:
         """Lags of the readings' skins, (sets, readings), at (sets,) times, s."""
-        return _along(self._smooth_skin, time)
+        return self.of_both(time)[0]
 
     def of_tone(self, time: FloatArray) -> FloatArray:
         """Lags of the tone at times of any shape, s."""
         return _along(self._smooth_tone, time)
 
+    def of_both(self, time: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Lags of skins, (sets, readings), and of the tone, (sets,), at (sets,) times, s."""
+        both = _along(self._smooth, time)
+        return both[:, :-1], both[:, -1]
+
     @cached_property
-    def _smooth_skin(self) -> Smooth:
-        return _smooth(self.skin)
+    def _smooth(self) -> Smooth:
+        return _smooth(np.column_stack([self.skin, self.tone]))
 
     @cached_property
     def _smooth_tone(self) -> Smooth:
