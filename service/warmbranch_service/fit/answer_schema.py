@@ -13,7 +13,7 @@ from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema, Loops
 from warmbranch_service.contract.whole_answer import WholeAnswer
 from warmbranch_service.fit.rivals import RIVALS
-from warmbranch_service.fit.time_untold import QUESTION
+from warmbranch_service.fit.time_untold import QUESTION, message
 from warmbranch_service.steady.schema import Prediction
 
 FitOutcome = Literal[
@@ -247,7 +247,7 @@ class TimeUntold(AnswerModel):
         examples=[9],
         json_schema_extra=_unit("mm"),
     )
-    message: str = Field(description="The same in plain words.")
+    message: str = Field(description="The same in plain words.", examples=[message(2.1, 0.18, 9.0)])
 
 
 class Rival(AnswerModel):

@@ -57,9 +57,8 @@ export function jobOf(request, invented = false) {
 
 // A time as a request has it, in minutes; null without one.
 function minutesOf(time) {
-  if (typeof time === "number") return time / 60;
-  const found = /^\s*([\d.]+)\s*(s|min|h)\s*$/.exec(time ?? "");
-  return found ? (Number(found[1]) * { s: 1, min: 60, h: 3600 }[found[2]]) / 60 : null;
+  const [, number, unit] = /^([\d.]+) ?(s|min|h|)$/.exec(time ?? "") ?? [];
+  return number ? (number * { min: 60, h: 3600 }[unit] || Number(number)) / 60 : null;
 }
 
 function leaves(value, path = "") {
@@ -255,8 +254,7 @@ export function fitRequest(job, target = null) {
   return { request, cutSince: cutOff(job) - cutOff(job, records), places, heardPlaces };
 }
 
-// When all of it was measured. What lacks a time goes with the earliest that is told, but a warm
-// one tells nothing of it: then nothing is told, and the service allows for that.
+// What lacks a time goes with the earliest told; a warm one tells nothing of it.
 function withTimes(request, job, heardPlaces) {
   const all = [
     ...request.readings.filter((one) => one.time_s == null).map((one) => [one, job.readings_min ?? null]),
@@ -270,8 +268,8 @@ function withTimes(request, job, heardPlaces) {
     return;
   }
   for (const [one, minutes] of told) one.time_s = secondsOf(minutes);
-  const least = told.map(([, minutes]) => minutes).filter(Number.isFinite);
-  if (told.length < all.length) request.time_s = secondsOf(Math.min(...least));
+  const least = Math.min(...told.map(([, minutes]) => minutes).filter(Number.isFinite));
+  if (told.length < all.length && least < Infinity) request.time_s = least * 60;
 }
 
 // What is no number is left as it was typed, for the service to refuse.

@@ -12,7 +12,7 @@ import * as store from "./store.js";
 import { onTape, plain, say, unitOf } from "./units.js";
 
 const PATCH = "matt black paint";
-const RUN_FOR = "The engine had run, from cold";
+const RUN_FOR = { label: "The engine had run, from cold", kind: "minutes", hint: "not said" };
 let surfaces = [["", "the branch's own skin"], [PATCH, PATCH]];
 
 const learned = numbers("What it learned", { summary: "What it learned" });
@@ -28,8 +28,7 @@ export function build() {
     const rpm = store.current().heard.at(-1)?.quiet_rpm ?? store.current().target_rpm;
     addHeard({ centreline_length_mm: null, quiet_rpm: rpm ?? null, moved: true });
   });
-  const minutes = { path: "readings_min", label: RUN_FOR, kind: "minutes", hint: "not said", help: "When you took these readings." };
-  byId("readings-minutes").append(field(minutes));
+  byId("readings-minutes").append(field({ ...RUN_FOR, path: "readings_min", help: "When you took these readings." }));
   rows();
 }
 
@@ -130,7 +129,7 @@ function heardRow(heard, place) {
     heard.moved
       ? el("div", { class: "note" }, field({ path: `${path}.centreline_length_mm`, label: "With the cap at, from the main pipe’s inner wall", kind: "length", compact }))
       : el("p", { class: "note", text: `With the branch ${onTape(length, Math.round)} long.` }),
-    el("div", { class: "note" }, field({ path: `${path}.run_min`, label: RUN_FOR, kind: "minutes", hint: "not said", compact })),
+    el("div", { class: "note" }, field({ ...RUN_FOR, path: `${path}.run_min`, compact })),
     el("p", { class: "note", "data-heard": place }),
   );
 }
@@ -193,12 +192,11 @@ function showRivals(fit) {
   fill(byId("rivals"), ...items);
 }
 
-// The service's question, in the words of the page.
 function untoldWords(untold) {
   if (!untold) return "";
-  const early = `${untold.question} Nobody said. ${(untold.early_s / 60).toFixed(0)} minutes after a cold start it sounds ${untold.tone_low_percent.toFixed(1)} % below its warm tone, and whoever takes that for the warm one cuts too much.`;
-  const held = untold.held_back_mm > 0 ? ` Until you say it here, the cut keeps back about ${onTape(untold.held_back_mm)}.` : " Say it here: the range gets narrower if it was warm.";
-  return early + held;
+  const { question, early_s: early, tone_low_percent: low, held_back_mm: held } = untold;
+  const kept = held > 0 ? ` Until you say it here, the cut keeps back about ${onTape(held)}.` : "";
+  return `${question} ${early / 60} minutes after a cold start it sounds ${low.toFixed(1)} % below its warm tone.${kept}`;
 }
 
 const OUTCOMES = {
