@@ -52,7 +52,7 @@ def test_notebook_runs():
         if cell["cell_type"] == "code":
             assert cell["outputs"] == []  # what it would say here is not kept: it would go stale
             _run("".join(cell["source"]), names)
-    assert names["before"] == pytest.approx(2230, abs=60)
+    assert 2200 < names["before"] < 2350  # built long: too low
     assert names["answer"].centreline_length_mm < names["answer"].build_length_mm
     assert 0 < names["cut"] < names["answer"].build_length_mm - 1000
 

@@ -18,9 +18,10 @@ from scipy.linalg import solve_banded
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.counterflow import buoyant_counterflow
 from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.main_pipe_wall import inner_film
-from warmbranch.heat.mixing import buoyant_counterflow, stirred_mouth
+from warmbranch.heat.mixing import stirred_mouth
 from warmbranch.heat.radiation import radiative_flux
 from warmbranch.sound.mouth import side_branch_correction
 from warmbranch.sound.viscothermal import line, wall_layers
@@ -191,7 +192,7 @@ class PlainNumpy:
         turning = buoyant_counterflow(
             middle, gradient.reshape(designs, -1), *others,
             branch.bore, branch.rise, closures.buoyancy,
-        ).value.reshape(gradient.shape)  # fmt: skip
+        ).along.value.reshape(gradient.shape)  # fmt: skip
 
         mixed = self.forced_face + turning
         through = (face(conductivity) + face(volumetric) * mixed) * gradient

@@ -39,6 +39,7 @@ def make_duct(
     radius: float = 0.024,
     mouth_length: float = 0.0,
     wall_losses: bool = False,
+    wall: Callable[[FloatArray], FloatArray] | None = None,
     pressure: float = STANDARD_PRESSURE,
     inertance_ratio: FloatArray | None = None,
 ) -> Duct:
@@ -56,6 +57,7 @@ def make_duct(
         inertance_ratio=ratio[None],
         mouth_inertance=at_mouth * mouth_length / (np.pi * radius**2),
         wall_losses=np.array([wall_losses]),
+        wall=None if wall is None else wall(x) + 0 * x,
         cells=cells,
     )
 

@@ -51,13 +51,14 @@ REACH = Prior(0.75, 0.45, 2.0)
 (doi 10.1115/1.1852481): motion over 3 to 5 bores in dead legs; seen in the abstract."""
 
 STIRRED_FILM = Prior(1.0, 0.5, 2.0)
-"""``B``: what stirring adds to the inner film's Nusselt number, over ``√(D/ν)``."""
+"""``B``: what stirring adds to the inner film's Nusselt number, over ``√(D/ν)``; the counterflow's
+share in it is counterflow.py's."""
 
-BUOYANCY = Prior(1.0, 0.25, 4.0)
-"""The buoyant counterflow over that of mixing.py, as long as the inner film leaves it out. Our own
-simulation (fixtures/simulated/BuoyantTube.toml), Ra 3e4 to 3e6: to give the gas's temperature,
-level and rising branches need 0.3 to 4.7, half of them 0.4 to 1.3: the range can not be narrowed
-without the film. With it the level ones need 0.9 to 1.5."""
+BUOYANCY = Prior(1.1, 0.5, 2.4)
+"""The buoyant counterflow over that of counterflow.py. To give the heat and the temperatures of our
+own simulation (fixtures/simulated/BuoyantTube.toml) it wants 0.9 to 1.2 in level tubes at Ra 1e5
+to 1e6, 1.3 to 2.1 at 3e4 and 3e6, 0.6 to 2.4 in most that rise or fall; widened little, as the
+film that goes with it has a prior of its own."""
 
 PULSATION = Prior(0.1, 0.01, 0.5)
 """``C_p``, where it is given in place of that of laminar layers: mixing by pulsation, over ω ξ²."""

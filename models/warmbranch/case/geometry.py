@@ -171,8 +171,10 @@ class Branch(Batched):
             known = self.__dict__
             if "length" in known:
                 part.__dict__["length"] = self.length[index]
-            if "laid" in known:
-                part.__dict__["laid"] = tuple(value[index] for value in self.laid)
+            most = max((len(pieces) for pieces in part.pieces), default=0)
+            for each in ("laid", "tubes"):  # as wide as the longest of those that are left
+                if each in known:
+                    part.__dict__[each] = tuple(value[index][:, :most] for value in known[each])
         return part
 
     @cached_property

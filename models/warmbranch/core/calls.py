@@ -151,6 +151,7 @@ def cut(
     gas: MixtureTable,
     position: FloatArray,
     temperature: FloatArray,
+    wall: FloatArray,
     pressure: FloatArray,
     inertance_ratio: FloatArray,
     cells: int,
@@ -165,6 +166,7 @@ def cut(
         job,
         position=position,
         temperature=temperature,
+        wall=wall,
         pressure=pressure,
         inertance_ratio=inertance_ratio,
     )

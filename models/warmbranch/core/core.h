@@ -101,6 +101,9 @@ void make_prandtl_series(void);
 
 /* ---- The heat balance of one design (heat_balance.c) ------------------------------------- */
 
+#define SCRAPING 0.75 /* of the counterflow's film, over that of stirring as strong */
+#define TINY 1e-300   /* keeps nothing over nothing at nothing */
+
 /* Arrays of one design; those of nodes have nodes + LANES places, which pad the last quad. */
 struct balance {
     int64_t nodes, padded;
@@ -118,7 +121,9 @@ struct balance {
     double *per_step, *width_share, *bore_surface, *cap_area, *skin_area, *wrap_conductance;
     double *rear_share, *rear_flux, *rear_slope; /* of skin_area; what leaves, were all rear */
     /* of faces; face n lies left of node n, and none at the ends */
-    double *forced_face, *buoyant, *by_left, *by_right;
+    double *forced_face;
+    double *buoyant, *by_left, *by_right;          /* by buoyancy, along the branch */
+    double *scraping, *scraped_left, *scraped_right; /* by buoyancy, at the wall */
     double *flux, *flux_left, *flux_right, *metal_flux, *metal_left, *metal_right;
     /* gas at the nodes */
     double *k, *k_slope, *cp, *cp_slope, *mu, *mu_slope, *volumetric, *volumetric_slope;
@@ -140,6 +145,8 @@ void balance_fit(struct balance *b, const struct design *d, const struct mixture
 void surrounded_by(const struct design *d, double *low, double *high);
 void balance_grid(struct balance *b, const struct design *d);
 void balance_mixing(struct balance *b);
+void counterflow_at_faces(struct balance *b); /* counterflow.c */
+void counterflow_none(struct balance *b);
 double characteristic_impedance(const struct balance *b, double t);
 double laminar_pulsation(const struct balance *b, double t, double f);
 void balance_mouth(struct balance *b, const struct design *d, double hot, double mass_flow,
@@ -183,7 +190,7 @@ struct cell_means {
 };
 
 void cut_cells(const struct gas_table *gas, int64_t nodes, const double *x, const double *gas_t,
-               double pressure, const double *inertance_ratio, int64_t cells,
+               const double *wall_t, double pressure, const double *inertance_ratio, int64_t cells,
                const struct cell_means *means, double *room);
 #define CUTTING_ROOM(nodes) (12 * ((nodes) + LANES)) /* numbers that it works in */
 

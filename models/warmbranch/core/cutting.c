@@ -3,20 +3,23 @@
 
 enum quantity { DENSITY, COMPLIANCE, VISCOSITY, RATIO, PRANDTL, QUANTITIES };
 
-/* The gas at every node, `value[quantity][node]`. */
+/* The gas at every node, `value[quantity][node]`: its layers at the wall are as warm as that. */
 static void gas_at_nodes(const struct gas_table *gas, int64_t nodes, const double *gas_t,
-                         double pressure, double *value[QUANTITIES])
+                         const double *wall_t, double pressure, double *value[QUANTITIES])
 {
     for (int64_t n = 0; n < nodes; n += LANES) {
-        quad t;
-        for (int k = 0; k < LANES; k++) /* the last quad is filled up with the cap */
-            t[k] = gas_t[n + k < nodes ? n + k : nodes - 1];
-        struct gas_state s = gas_at(gas, t);
-        quad ratio = s.heat_capacity / (s.heat_capacity - gas->gas_constant);
+        quad t, wall;
+        for (int k = 0; k < LANES; k++) { /* the last quad is filled up with the cap */
+            int64_t at = n + k < nodes ? n + k : nodes - 1;
+            t[k] = gas_t[at], wall[k] = wall_t[at];
+        }
+        quad capacity = gas_at(gas, t).heat_capacity;
+        quad ratio = capacity / (capacity - gas->gas_constant);
         quad_put(value[DENSITY] + n, pressure / (gas->gas_constant * t));
         quad_put(value[COMPLIANCE] + n, 1 / (ratio * pressure));
-        quad_put(value[VISCOSITY] + n, s.viscosity);
-        quad_put(value[RATIO] + n, ratio);
+        struct gas_state s = gas_at(gas, wall);
+        quad_put(value[VISCOSITY] + n, s.viscosity * wall / t);
+        quad_put(value[RATIO] + n, s.heat_capacity / (s.heat_capacity - gas->gas_constant));
         quad_put(value[PRANDTL] + n, s.heat_capacity * s.viscosity / s.conductivity);
     }
 }
@@ -41,7 +44,7 @@ static void interval_means(int64_t intervals, const double *value, const double 
 }
 
 void cut_cells(const struct gas_table *gas, int64_t nodes, const double *x, const double *gas_t,
-               double pressure, const double *inertance_ratio, int64_t cells,
+               const double *wall_t, double pressure, const double *inertance_ratio, int64_t cells,
                const struct cell_means *means, double *room)
 {
     int64_t intervals = nodes - 1, per_cell = intervals / cells, each = nodes + LANES;
@@ -52,7 +55,7 @@ void cut_cells(const struct gas_table *gas, int64_t nodes, const double *x, cons
     }
     double *step = room + 2 * QUANTITIES * each, *growth = step + each;
 
-    gas_at_nodes(gas, nodes, gas_t, pressure, value);
+    gas_at_nodes(gas, nodes, gas_t, wall_t, pressure, value);
     for (int64_t j = 0; j < intervals; j++)
         step[j] = x[j + 1] - x[j];
     for (int64_t j = 1; j < intervals - 1; j++)

@@ -103,10 +103,10 @@ PUBLIC bool core_grid(struct grid_job *job)
 struct cut_job {
     int64_t designs, nodes, cells;
     struct mixtures mixtures;
-    const double *position, *temperature; /* (designs, nodes) */
-    const double *pressure;               /* (designs,) */
-    const double *inertance_ratio;        /* (designs, nodes - 1) */
-    struct cell_means means;              /* (designs, cells) each */
+    const double *position, *temperature, *wall; /* (designs, nodes) */
+    const double *pressure;                      /* (designs,) */
+    const double *inertance_ratio;               /* (designs, nodes - 1) */
+    struct cell_means means;                     /* (designs, cells) each */
 };
 
 static struct cell_means means_of(const struct cell_means *all, int64_t at)
@@ -127,7 +127,7 @@ PUBLIC bool core_cut(struct cut_job *job)
         struct gas_table gas = gas_of(&job->mixtures, i);
         struct cell_means own = means_of(&job->means, i * job->cells);
         cut_cells(&gas, job->nodes, job->position + i * job->nodes,
-                  job->temperature + i * job->nodes, job->pressure[i],
+                  job->temperature + i * job->nodes, job->wall + i * job->nodes, job->pressure[i],
                   job->inertance_ratio + i * (job->nodes - 1), job->cells, &own, room);
     }
     free(room);

@@ -19,7 +19,8 @@ bool balance_make(struct balance *b, int64_t nodes)
     double **arrays[] = {
         &b->x, &b->gas_t, &b->wall_t, &b->skin_t, &b->forced,
         &b->per_step, &b->width_share, &b->bore_surface, &b->cap_area, &b->skin_area,
-        &b->wrap_conductance, &b->rear_share, &b->rear_flux, &b->rear_slope, &b->forced_face, &b->buoyant, &b->by_left, &b->by_right,
+        &b->wrap_conductance, &b->rear_share, &b->rear_flux, &b->rear_slope, &b->forced_face,
+        &b->buoyant, &b->by_left, &b->by_right, &b->scraping, &b->scraped_left, &b->scraped_right,
         &b->flux, &b->flux_left, &b->flux_right, &b->metal_flux, &b->metal_left, &b->metal_right,
         &b->k, &b->k_slope, &b->cp, &b->cp_slope, &b->mu, &b->mu_slope,
         &b->volumetric, &b->volumetric_slope,
@@ -78,12 +79,8 @@ void balance_fit(struct balance *b, const struct design *d, const struct mixture
         b->radiates |= d->radiation_coefficients[k] != 0;
     }
     b->wrapped = d->wrap_thickness > 0;
-    if (b->buoyancy == 0) { /* nothing of the design before may stay */
-        size_t bytes = (size_t)(b->padded + LANES) * sizeof(double);
-        memset(b->buoyant, 0, bytes);
-        memset(b->by_left, 0, bytes);
-        memset(b->by_right, 0, bytes);
-    }
+    if (b->buoyancy == 0) /* nothing of the design before may stay */
+        counterflow_none(b);
     b->out = (struct outside){
         .air = air_of(m),
         .air_temperature = d->air_temperature,
@@ -210,66 +207,6 @@ static void gas_at_nodes(struct balance *b)
     }
 }
 
-/* Buoyant counterflow ---------------------------------------------------------------------------
- *
- * Mixing by it in full, with sources: mixing.buoyant_counterflow. */
-
-#define ISOTHERMAL_PERIMETER (1.0 / 23040) /* in the manner of Bejan & Tien (1978), derived */
-#define GENTLE_GRADIENT 10.0               /* K/m; below it the buoyant part fades smoothly */
-#define TINY 1e-300                        /* keeps nothing over nothing at nothing */
-
-/* g⁴/(g² + g0²)^(3/2), the size of a gradient with a smooth foot, and its slope. */
-INLINE quad smooth_size(quad gradient, quad *slope)
-{
-    double foot = GENTLE_GRADIENT * GENTLE_GRADIENT;
-    quad squared = gradient * gradient, whole = squared + foot, root = quad_sqrt(whole);
-    *slope = gradient * squared * (squared + 4 * foot) / (whole * whole * root);
-    return squared * squared / (whole * root);
-}
-
-static void counterflow_at_faces(struct balance *b)
-{
-    double gravity_across = fmax(GRAVITY * cos(b->rise), 0.0);
-    double gravity_along = GRAVITY * fabs(sin(b->rise));
-    double towards = (b->rise < 0) - (b->rise > 0);
-    double half_bore_squared = 0.25 * b->bore * b->bore;
-    for (int64_t n = 1; n < b->nodes; n += LANES) {
-        int64_t left = n - 1;
-#define FACE(quantity) ((quad_at(b->quantity + left) + quad_at(b->quantity + n)) * 0.5)
-        quad t = FACE(gas_t), mu = FACE(mu), cp = FACE(cp), k = FACE(k), per_t = 1 / t;
-        quad per_step = quad_at(b->per_step + n);
-        quad gradient = (quad_at(b->gas_t + n) - quad_at(b->gas_t + left)) * per_step;
-        quad density = b->gas_per_kelvin * per_t;
-        quad viscosity = mu / density, diffusivity = k / (density * cp); /* m²/s both */
-        /* Slope of ln [1/(ν² α)] = ln [ρ³ c_p / (μ² k)], with ρ as 1/T. */
-        quad property_slope =
-            FACE(cp_slope) / cp - 2 * FACE(mu_slope) / mu - FACE(k_slope) / k - 3 * per_t;
-#undef FACE
-        quad size_slope, size = smooth_size(gradient, &size_slope);
-        quad speed = gravity_across * per_t * size; /* g β |T'|, β = 1/T */
-        quad rayleigh = speed * (half_bore_squared * half_bore_squared) / viscosity;
-        quad viscous = ISOTHERMAL_PERIMETER * rayleigh * rayleigh / diffusivity;
-        quad inertial = 4 * half_bore_squared * quad_sqrt(speed);
-        quad share = inertial / (viscous + inertial + TINY); /* harmonic mean of both */
-        quad level = viscous * share;
-        quad by_gradient = level * (0.5 + 1.5 * share) * size_slope / (size + TINY);
-        quad by_temperature =
-            level * (share * (property_slope - 2 * per_t) - (1 - share) * 0.5 * per_t);
-        if (gravity_along > 0) {
-            quad up_slope, up = smooth_size(quad_max(gradient * towards, quad_of(0)), &up_slope);
-            quad steep = 4 * half_bore_squared * quad_sqrt(gravity_along * per_t * up);
-            by_gradient += towards * 0.5 * steep * up_slope / (up + TINY);
-            by_temperature += -0.5 * steep * per_t;
-            level += steep;
-        }
-        quad half = b->buoyancy * by_temperature * 0.5;
-        quad stepped = b->buoyancy * by_gradient * per_step;
-        quad_put(b->buoyant + n, b->buoyancy * level);
-        quad_put(b->by_left + n, half - stepped);
-        quad_put(b->by_right + n, half + stepped);
-    }
-}
-
 /* Conduction and mixing in the gas, conduction in the metal, and how they answer to both sides. */
 static void fluxes_at_faces(struct balance *b)
 {
@@ -301,8 +238,10 @@ static void fluxes_at_faces(struct balance *b)
         quad_put(b->metal_right + n, bent - through * metal);
     }
     /* Nothing passes beyond the ends; the last quad may have run over. */
-    double *faces[] = {b->buoyant, b->by_left, b->by_right, b->flux, b->flux_left,
-                       b->flux_right, b->metal_flux, b->metal_left, b->metal_right};
+    double *faces[] = {b->buoyant, b->by_left, b->by_right,
+                       b->scraping, b->scraped_left, b->scraped_right,
+                       b->flux, b->flux_left, b->flux_right,
+                       b->metal_flux, b->metal_left, b->metal_right};
     for (size_t f = 0; f < sizeof faces / sizeof *faces; f++) {
         faces[f][0] = 0.0;
         quad_put(faces[f] + b->nodes, quad_of(0));
@@ -324,8 +263,9 @@ static quad radiated(const double *coefficients, quad temperature, quad *slope)
 
 /* Exchange of gas and wall, and the residuals of both.
  *
- * The inner film is (Nu_0 + B √(D/ν)) k/d + St* ρ c_p D_mix/d, with the forced mixing D under the
- * root. On the cap's plate the buoyant counterflow, which must turn there, adds nothing to it. */
+ * The inner film is (Nu_0 + B √((D + β² E)/ν)) k/d + St* ρ c_p D_mix/d, with the forced mixing D
+ * and what of the counterflow scrapes the wall, E, under the root. On the cap's plate the
+ * counterflow, which must turn there, adds nothing to it. */
 static void rows_at_nodes(struct balance *b)
 {
     double per_mixing = b->stanton / b->bore, per_bore = 1 / b->bore;
@@ -339,23 +279,33 @@ static void rows_at_nodes(struct balance *b)
             quad k = quad_at(b->k + n), k_slope = quad_at(b->k_slope + n);
             quad volumetric = quad_at(b->volumetric + n), share = quad_at(b->width_share + n);
             quad volumetric_slope = quad_at(b->volumetric_slope + n);
-            quad t = quad_at(b->gas_t + n), mu = quad_at(b->mu + n), mu_slope = quad_at(b->mu_slope + n);
-            quad root = quad_sqrt(quad_at(b->forced + n) * b->gas_per_kelvin / (t * mu));
-            quad nusselt = b->still_nusselt + b->stirred_film * root;
-            quad nusselt_slope = -0.5 * b->stirred_film * root * (1 / t + mu_slope / mu);
-            quad own = nusselt * k * per_bore; /* film without what goes with all mixing */
-            quad own_slope = (nusselt * k_slope + nusselt_slope * k) * per_bore;
-            quad forced = per_mixing * quad_at(b->forced + n);
+            quad t = quad_at(b->gas_t + n);
+            quad mu = quad_at(b->mu + n), mu_slope = quad_at(b->mu_slope + n);
+            quad stirred = quad_at(b->forced + n), half = SCRAPING * SCRAPING * share;
+            quad scraped = half * (quad_at(b->scraping + n) + quad_at(b->scraping + n + 1));
+            quad per_viscosity = b->gas_per_kelvin / (t * mu), falls = -0.5 * (1 / t + mu_slope / mu);
+            quad cap_root = b->stirred_film * quad_sqrt(stirred * per_viscosity);
+            quad bare_root = quad_sqrt((stirred + scraped) * per_viscosity);
+            quad root = b->stirred_film * bare_root;
+            quad forced = per_mixing * stirred, plate = b->still_nusselt + cap_root;
+            quad on_cap = plate * k * per_bore + volumetric * forced;
+            quad cap_slope = (plate * k_slope + cap_root * falls * k) * per_bore +
+                             volumetric_slope * forced;
+            quad nusselt = b->still_nusselt + root;
             quad buoyant = share * (quad_at(b->buoyant + n) + quad_at(b->buoyant + n + 1));
             quad mixed = forced + per_mixing * buoyant, scaled = per_mixing * volumetric * share;
-            quad on_cap = own + volumetric * forced;
-            quad cap_slope = own_slope + volumetric_slope * forced;
-            exchange = (own + volumetric * mixed) * surface + on_cap * cap;
-            to_left = scaled * quad_at(b->by_left + n) * surface;
-            to_here = (own_slope + volumetric_slope * mixed +
-                       scaled * (quad_at(b->by_right + n) + quad_at(b->by_left + n + 1))) *
-                          surface + cap_slope * cap;
-            to_right = scaled * quad_at(b->by_right + n + 1) * surface;
+            exchange = (nusselt * k * per_bore + volumetric * mixed) * surface + on_cap * cap;
+            /* How the film answers to what scrapes, and to what goes along, at each face. */
+            quad per_root = b->stirred_film / (2 * bare_root + TINY);
+            quad by_scraping = half * per_root * per_viscosity * k * per_bore;
+            to_left = by_scraping * quad_at(b->scraped_left + n) + scaled * quad_at(b->by_left + n);
+            to_right = by_scraping * quad_at(b->scraped_right + n + 1) +
+                       scaled * quad_at(b->by_right + n + 1);
+            to_here = by_scraping * (quad_at(b->scraped_right + n) + quad_at(b->scraped_left + n + 1)) +
+                      scaled * (quad_at(b->by_right + n) + quad_at(b->by_left + n + 1)) +
+                      (nusselt * k_slope + root * falls * k) * per_bore + volumetric_slope * mixed;
+            to_left *= surface, to_right *= surface;
+            to_here = to_here * surface + cap_slope * cap;
         }
         quad excess = quad_at(b->gas_t + n) - quad_at(b->wall_t + n);
         quad given = exchange * excess, here = to_here * excess + exchange, taken = exchange;

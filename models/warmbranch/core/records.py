@@ -150,7 +150,7 @@ class CutJob(Structure):
     _fields_ = [
         *_counts("designs nodes cells"),
         ("mixtures", Mixtures),
-        *_arrays("position temperature pressure inertance_ratio"),
+        *_arrays("position temperature wall pressure inertance_ratio"),
         ("means", CellMeans),
     ]
 

@@ -91,8 +91,8 @@ static void hear(struct block *block, const struct profiles *p, int64_t i)
     struct gas_table gas = gas_of(&job->mixtures, which);
     const double *x = p->x + i * p->nodes;
     interval_inertance(job, which, radius, p->nodes, x, block->ratio);
-    cut_cells(&gas, p->nodes, x, p->gas + i * p->nodes, d->pressure, block->ratio, cells, &own,
-              block->room);
+    cut_cells(&gas, p->nodes, x, p->gas + i * p->nodes, p->wall + i * p->nodes, d->pressure,
+              block->ratio, cells, &own, block->room);
     /* What a calibration learned of the tone, as shorter acoustic lengths: see closures.py. */
     for (int64_t c = 0; c < cells; c++)
         own.length[c] /= d->tone;

@@ -8,6 +8,7 @@ resistance; the last node carries the cap.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -17,8 +18,15 @@ from numpy.typing import NDArray
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import GasState, MixtureTable
-from warmbranch.heat.linearised import Linearised, divergence, face_mean, node_mean
-from warmbranch.heat.mixing import Diffusivity, buoyant_counterflow
+from warmbranch.heat.counterflow import SCRAPING, TINY, buoyant_counterflow
+from warmbranch.heat.linearised import (
+    AtFaces,
+    Linearised,
+    divergence,
+    face_mean,
+    node_mean,
+    shared_slopes,
+)
 from warmbranch.heat.outside import Outside
 from warmbranch.heat.radiation import gas_exchange
 from warmbranch.heat.sections import Sections, control_widths, sections
@@ -120,28 +128,24 @@ class HeatBalance:
         """Residuals and slopes at the given temperatures, each (designs, nodes), K."""
         case = self.case
         value, slope = self.gas.values_and_slopes(gas)
-        state, at_faces = GasState(*value, *slope), GasState(*face_mean(value), *face_mean(slope))
+        state, at_faces = GasState(*value, *slope), [face_mean(part) for part in value]
         volumetric, volumetric_slope = self._volumetric_heat_capacity(state, gas)
         gradient = (gas[:, 1:] - gas[:, :-1]) / self.spacing
-        mixing = self._mixing(at_faces, gas, gradient)
-
-        # How a face's diffusivity answers to the node on its left and on its right.
-        half, rest = mixing.temperature_slope / 2, mixing.gradient_slope / self.spacing
-        by_left, by_right = half - rest, half + rest
+        buoyant, scraping = self._counterflow(at_faces, slope, gas, gradient)
 
         exchange, given_left, given_here, given_right = self._exchange(
-            gas, state, volumetric, volumetric_slope, mixing, by_left, by_right
+            gas, state, volumetric, volumetric_slope, buoyant, scraping
         )
 
         # Gas: conduction and mixing through the faces, exchange with the wall.
+        mixed = self._forced_face if buoyant is None else self._forced_face + buoyant.value
         volumetric_face = face_mean(volumetric)
-        conductivity = at_faces.conductivity + volumetric_face * mixing.value
-        own_left = (
-            state.conductivity_slope[:, :-1] + volumetric_slope[:, :-1] * mixing.value
-        ) / 2 + volumetric_face * by_left
-        own_right = (
-            state.conductivity_slope[:, 1:] + volumetric_slope[:, 1:] * mixing.value
-        ) / 2 + volumetric_face * by_right
+        conductivity = at_faces[1] + volumetric_face * mixed
+        own_left = (state.conductivity_slope[:, :-1] + volumetric_slope[:, :-1] * mixed) / 2
+        own_right = (state.conductivity_slope[:, 1:] + volumetric_slope[:, 1:] * mixed) / 2
+        if buoyant is not None:
+            own_left += volumetric_face * buoyant.left
+            own_right += volumetric_face * buoyant.right
         fall = -self._bore_area * gradient
         through = self._bore_area_by_spacing * conductivity
         flux = fall * conductivity
@@ -286,23 +290,33 @@ class HeatBalance:
         value = density * state.heat_capacity
         return value, density * state.heat_capacity_slope - value / gas
 
-    def _mixing(self, state: GasState, gas: FloatArray, gradient: FloatArray) -> Diffusivity:
-        """All mixing at the faces, where ``state`` is."""
-        forced = self._forced_face
+    def _counterflow(
+        self,
+        at_faces: Sequence[FloatArray],
+        slopes: FloatArray,
+        gas: FloatArray,
+        gradient: FloatArray,
+    ) -> tuple[AtFaces, AtFaces] | tuple[None, None]:
+        """By buoyancy, at the faces: mixing along, and at the wall.
+
+        From the gas's properties at the faces and their slopes at the nodes.
+        """
         if not self.has_buoyancy:
-            still = np.zeros_like(forced)
-            return Diffusivity(forced, still, still)
+            return None, None
         temperature = face_mean(gas)
-        heat_capacity, conductivity, viscosity, *slopes = state
+        heat_capacity, conductivity, viscosity = at_faces
         density = self._density_times_temperature / temperature
-        # ν² α = μ² k / (ρ³ c_p), with ρ ∝ 1/T.
+        # ν² α = μ² k / (ρ³ c_p), with ρ ∝ 1/T, as the nodes on the left and on the right move it.
+        by_capacity, by_conductivity, by_viscosity = (
+            np.stack([part[:, :-1], part[:, 1:]]) for part in slopes
+        )
         property_slope = (
-            slopes[0] / heat_capacity
-            - 2 * slopes[2] / viscosity
-            - slopes[1] / conductivity
+            by_capacity / heat_capacity
+            - 2 * by_viscosity / viscosity
+            - by_conductivity / conductivity
             - 3 / temperature
         )
-        buoyant = buoyant_counterflow(
+        found = buoyant_counterflow(
             temperature,
             gradient,
             viscosity / density,
@@ -312,9 +326,10 @@ class HeatBalance:
             self.case.branch.rise,
             self.buoyancy,
         )
-        return Diffusivity(
-            forced + buoyant.value, buoyant.gradient_slope, buoyant.temperature_slope
-        )
+        along = AtFaces.of(found.along, self.spacing)
+        if found.at_wall is found.along:
+            return along, along
+        return along, AtFaces.of(found.at_wall, self.spacing)
 
     def _exchange(
         self,
@@ -322,45 +337,56 @@ class HeatBalance:
         state: GasState,
         volumetric: FloatArray,
         volumetric_slope: FloatArray,
-        mixing: Diffusivity,
-        by_left: FloatArray,
-        by_right: FloatArray,
+        buoyant: AtFaces | None,
+        scraping: AtFaces | None,
     ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         """Film times surface, W/K, at the nodes; its slopes to left, own and right node.
 
-        The film is ``(Nu_0 + B √(D/ν)) k/d + St* ρ c_p D_mix/d``, with the forced mixing D under
-        the root. On the cap's plate the buoyant counterflow, which must turn there, adds nothing.
+        The film is ``(Nu_0 + B √((D + β² E)/ν)) k/d + St* ρ c_p D_mix/d``, with the forced mixing D
+        and what of the counterflow scrapes the wall, E, under the root. On the cap's plate the
+        counterflow, which must turn there, adds nothing.
         """
         bore, forced = self._bore, self.forced_diffusivity
         conductivity, conductivity_slope = state.conductivity, state.conductivity_slope
         nusselt, own_slope = self._still_nusselt, self._still_nusselt * conductivity_slope
+        left = right = np.zeros_like(gas)
+        cap_nusselt, cap_slope = nusselt, own_slope[:, -1:]
         if self._stirs_film:
-            # √(D/ν), ν = μ T/(p/R), and its slope.
+            # √(D/ν), ν = μ T/(p/R), and its slopes.
             strength = self.case.closures.stirred_film[:, None]
-            root = np.sqrt(forced * self._density_times_temperature / (gas * state.viscosity))
-            root *= strength
-            bent = -root / 2 * (1 / gas + state.viscosity_slope / state.viscosity)
-            nusselt = nusselt + root
-            own_slope = nusselt * conductivity_slope + bent * conductivity
+            per_viscosity = self._density_times_temperature / (gas * state.viscosity)
+            falls = -(1 / gas + state.viscosity_slope / state.viscosity) / 2
+            root = strength * np.sqrt(forced * per_viscosity)
+            cap = root[:, -1:]
+            cap_nusselt = nusselt + cap
+            cap_slope = (
+                cap_nusselt * conductivity_slope[:, -1:] + cap * (falls * conductivity)[:, -1:]
+            )
+            if scraping is None:
+                nusselt = nusselt + root
+                own_slope = nusselt * conductivity_slope + root * falls * conductivity
+            else:
+                root = np.sqrt((forced + SCRAPING**2 * node_mean(scraping.value)) * per_viscosity)
+                nusselt = nusselt + strength * root
+                own_slope = nusselt * conductivity_slope + strength * root * falls * conductivity
+                by_mixing = strength * SCRAPING**2 * per_viscosity / (2 * root + TINY)
+                by_mixing *= conductivity * self._share_of_face
+                left, here, right = shared_slopes(by_mixing, scraping)
+                own_slope += here
         film, here = nusselt * conductivity / bore, own_slope / bore
-        left = right = np.zeros_like(film)
-        cap, cap_slope = film[:, -1:], here[:, -1:]
+        left, right = left / bore, right / bore
+        cap, cap_slope = cap_nusselt * conductivity[:, -1:] / bore[:, -1:], cap_slope / bore[:, -1:]
         if self._mixing_films is not None:
             scaled, scaled_slope = (
                 self._mixing_films * value for value in (volumetric, volumetric_slope)
             )
             cap = cap + scaled[:, -1:] * forced[:, -1:]
             cap_slope = cap_slope + scaled_slope[:, -1:] * forced[:, -1:]
-            buoyant = self.has_buoyancy
-            mixed = forced + node_mean(mixing.value - self._forced_face) if buoyant else forced
+            mixed = forced if buoyant is None else forced + node_mean(buoyant.value)
             film, here = film + scaled * mixed, here + scaled_slope * mixed
-            if buoyant:
-                scaled *= self._share_of_face
-                left, right = np.zeros_like(film), np.zeros_like(film)
-                left[:, 1:] = scaled[:, 1:] * by_left
-                right[:, :-1] = scaled[:, :-1] * by_right
-                here[:, 1:] += scaled[:, 1:] * by_right
-                here[:, :-1] += scaled[:, :-1] * by_left
+            if buoyant is not None:
+                more = shared_slopes(scaled * self._share_of_face, buoyant)
+                left, here, right = left + more[0], here + more[1], right + more[2]
         if self._fixed_film is not None:
             fixed, is_fixed = self._fixed_film
             film, cap = (np.where(is_fixed, fixed, value) for value in (film, cap))

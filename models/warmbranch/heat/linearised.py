@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.heat.counterflow import Diffusivity
 
 
 class Linearised(NamedTuple):
@@ -48,6 +49,21 @@ class Linearised(NamedTuple):
         return Linearised(*(part[index] for part in self[:-1]), bare=self.bare)
 
 
+class AtFaces(NamedTuple):
+    """A diffusivity at the faces, m²/s, and its slopes to the node on the left and on the right."""
+
+    value: FloatArray
+    left: FloatArray
+    right: FloatArray
+
+    @classmethod
+    def of(cls, diffusivity: Diffusivity, spacing: FloatArray) -> AtFaces:
+        """From its slopes in the gradient and in the temperature of each side."""
+        left, right = diffusivity.temperature_slope / 2
+        rest = diffusivity.gradient_slope / spacing
+        return cls(diffusivity.value, left - rest, right + rest)
+
+
 def face_mean(node: FloatArray) -> FloatArray:
     """Mean of the two nodes beside each face."""
     return (node[..., :-1] + node[..., 1:]) / 2
@@ -59,6 +75,17 @@ def node_mean(face: FloatArray) -> FloatArray:
     node[:, 0], node[:, -1] = face[:, 0], face[:, -1]
     node[:, 1:-1] = face_mean(face)
     return node
+
+
+def shared_slopes(weight: FloatArray, faces: AtFaces) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Of a node's sum of ``weight`` times the faces beside it, to left, own and right node."""
+    left, here, right = (np.zeros_like(weight) for _ in range(3))
+    before, after = weight[:, 1:], weight[:, :-1]
+    left[:, 1:] = before * faces.left
+    right[:, :-1] = after * faces.right
+    here[:, 1:] = before * faces.right
+    here[:, :-1] += after * faces.left
+    return left, here, right
 
 
 def divergence(

@@ -143,6 +143,7 @@ class _Straights:
         self.sets = 5 if case.branch.stepped.any() else 4
         each = np.tile(np.arange(designs), self.sets)
         self.old, self.gas = answer.profile.position[each], answer.profile.gas[each]
+        self.wall = answer.profile.wall[each]
         self.length = answer.length[each]
         self.mixture = MixtureTable.of(case.gas).take(each % len(case.gas))
         self.pressure = case.surroundings.pressure[each]
@@ -177,6 +178,7 @@ class _Straights:
             inertance_ratio=inertance,
             mouth_inertance=self.mouth,
             wall_losses=self.lossy,
+            wall=_row_by_row(position, self.old, self.wall),
             area_ratio=area if self.sets == 5 else None,
         )
 

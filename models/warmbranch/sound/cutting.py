@@ -25,6 +25,7 @@ def duct(
     inertance_ratio: FloatArray,
     mouth_inertance: FloatArray,
     wall_losses: BoolArray,
+    wall: FloatArray | None = None,
     cells: int = CELLS,
     area_ratio: FloatArray | None = None,
 ) -> Duct:
@@ -40,6 +41,9 @@ def duct(
     radius, mouth_inertance, wall_losses : (designs,) array
     inertance_ratio : (designs, nodes − 1) array, dimensionless
         Of each interval between nodes.
+    wall : (designs, nodes) array, K, optional
+        The wall's temperature, which the layers of the sound have; the gas's unless given. They
+        are some 0.3 mm thin, where the film of heat measures millimetres.
     cells : int
     area_ratio : (designs, nodes − 1) array, dimensionless, optional
         Section over that at the mouth; its inverse is in ``inertance_ratio`` already.
@@ -55,12 +59,11 @@ def duct(
         raise ValueError(f"{intervals} intervals do not divide into {cells} cells")
     compiled = core.at_hand()
     area = np.ones((len(position), cells))
-    if area_ratio is not None:
-        means, area = _cut(position, temperature, gas, pressure, inertance_ratio, cells, area_ratio)
-    elif compiled is not None:
-        means = calls.cut(compiled, gas, position, temperature, pressure, inertance_ratio, cells)
+    given = gas, position, temperature, temperature if wall is None else wall, pressure
+    if area_ratio is None and compiled is not None:
+        means = calls.cut(compiled, *given, inertance_ratio, cells)
     else:
-        means, area = _cut(position, temperature, gas, pressure, inertance_ratio, cells)
+        means, area = _cut(*given, inertance_ratio, cells, area_ratio)
     return Duct.of_parts(
         cell_length=means.length,
         density=means.density,
@@ -78,18 +81,20 @@ def duct(
 
 
 def _cut(
+    gas: MixtureTable,
     position: FloatArray,
     temperature: FloatArray,
-    gas: MixtureTable,
+    wall: FloatArray,
     pressure: FloatArray,
     inertance_ratio: FloatArray,
     cells: int,
-    area_ratio: FloatArray | None = None,
+    area_ratio: FloatArray | None,
 ) -> tuple[CellMeans, FloatArray]:
     designs, nodes = position.shape
     intervals = nodes - 1
-    state = gas.evaluate(temperature)
-    ratio = state.heat_capacity / (state.heat_capacity - gas.gas_constant[:, None])
+    constant = gas.gas_constant[:, None]
+    capacity = gas.evaluate(temperature).heat_capacity
+    layers = gas.evaluate(wall)
     density = gas.density(temperature, pressure)
     step = position[:, 1:] - position[:, :-1]
     per_cell = intervals // cells
@@ -100,10 +105,13 @@ def _cut(
         gathered = products.reshape(*products.shape[:-1], cells, per_cell)
         return gathered.sum(axis=-1) / length
 
-    compliance = 1 / (ratio * pressure[:, None])
-    prandtl = state.heat_capacity * state.viscosity / state.conductivity
+    compliance = (capacity - constant) / (capacity * pressure[:, None])
+    # The layers' kinematic viscosity times the gas's density, with which they are paired.
+    viscosity = layers.viscosity * wall / temperature
+    ratio = layers.heat_capacity / (layers.heat_capacity - constant)
+    prandtl = layers.heat_capacity * layers.viscosity / layers.conductivity
     # All in one array: on short profiles the number of operations is what costs.
-    at_nodes = np.array([density, compliance, state.viscosity, ratio, prandtl])
+    at_nodes = np.array([density, compliance, viscosity, ratio, prandtl])
     within = _interval_means(at_nodes, step)
     mean_density, mean_compliance, viscosity, mean_ratio, mean_prandtl = mean(within * step)
     # Of compliance and of inertance, whose lengths a bend shortens.

@@ -111,6 +111,7 @@ def state_of(
         inertance_ratio=inertance_ratio,
         mouth_inertance=mouth.inertance / tone,
         wall_losses=case.closures.wall_losses,
+        wall=profile.wall,
         cells=cells,
         area_ratio=area_ratio,
     )

@@ -157,9 +157,7 @@ def respond_among(solution: Solution, cases: Case, steps: FloatArray, stencil: S
         Path by path, place by place of the stencil, design by design.
     steps : (paths,) array
     stencil : tuple
-        FOURTH_ORDER; or SECOND_ORDER, which is good to some 1e-4 at a third of the cost: it does
-        not make up for the Jacobian's one approximation, which takes the counterflow's properties
-        at a face's mean temperature.
+        FOURTH_ORDER; or SECOND_ORDER, which is good to some 1e-4 at a third of the cost.
     """
     return _Neighbours(solution, cases, steps, stencil).response()
 

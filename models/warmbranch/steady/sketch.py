@@ -20,7 +20,7 @@ from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.temperature import Temperatures, Tolerances, solve_steady
 from warmbranch.steady.interplay import Mouth, solve_temperatures
 
-SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.01, imbalance=np.inf)
+SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.001, imbalance=np.inf)
 """Of the sketch: what it is off by moves nodes by no more than some millionths of the length."""
 
 SKETCH_AGREEMENT = 1e-2

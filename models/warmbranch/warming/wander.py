@@ -182,6 +182,7 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray, FloatArray]:
         inertance_ratio=each(inertance_ratio),
         mouth_inertance=density * each(correction / branch.bore_area / closures.tone),
         wall_losses=np.repeat(closures.wall_losses, count),
+        wall=warmup.wall.reshape(temperature.shape),
         area_ratio=None if area_ratio is None else each(area_ratio),
     )
     return duct, density * speed / each(case.main_pipe.bore_area), speed

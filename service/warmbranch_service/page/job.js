@@ -7,7 +7,7 @@ import { millimetres } from "./units.js";
 export const FORM = 1;
 export const USUAL_WALL = 1.5; // mm: taken, and said, where no wall is given
 const ANY_LENGTH = 1000; // mm: of a straight branch whose length is sought
-const WARM_FROM = 45; // minutes from which the service counts a branch as warm
+const WARM_MIN = 45; // from then on the service counts it as warm
 const OF_THE_PAGE = new Set(["after_cuts", "moved", "run_min"]);
 const INFRARED = new Set([
   "surface",
@@ -55,11 +55,7 @@ export function jobOf(request, invented = false) {
   return job;
 }
 
-// A time as a request has it, in minutes; null without one.
-function minutesOf(time) {
-  const [, number, unit] = /^([\d.]+) ?(s|min|h|)$/.exec(time ?? "") ?? [];
-  return number ? (number * { min: 60, h: 3600 }[unit] || Number(number)) / 60 : null;
-}
+const minutesOf = (time) => (time > 0 ? time / 60 : null);
 
 function leaves(value, path = "") {
   if (value === null || typeof value !== "object") return value === undefined ? [] : [path];
@@ -261,19 +257,12 @@ function withTimes(request, job, heardPlaces) {
     ...request.heard.map((one, k) => [one, job.heard[heardPlaces[k]].run_min ?? null]),
   ];
   const told = all.filter(([, minutes]) => minutes !== null);
-  if (told.length === 0) return;
-  const early = told.some(([, minutes]) => !(minutes >= WARM_FROM));
-  if (!early) {
-    if (told.length === all.length) request.time_s = WARM_FROM * 60;
-    return;
-  }
-  for (const [one, minutes] of told) one.time_s = secondsOf(minutes);
-  const least = Math.min(...told.map(([, minutes]) => minutes).filter(Number.isFinite));
-  if (told.length < all.length && least < Infinity) request.time_s = least * 60;
+  const least = Math.min(...told.map(([, minutes]) => minutes));
+  const [whole, warm] = [told.length === all.length, least >= WARM_MIN];
+  if (told.length === 0 || (warm && !whole)) return;
+  if (!warm) for (const [one, minutes] of told) one.time_s = minutes * 60 || minutes; // what is no number is refused
+  if (warm || (!whole && least >= 0)) request.time_s = least * 60;
 }
-
-// What is no number is left as it was typed, for the service to refuse.
-const secondsOf = (minutes) => (typeof minutes === "number" ? minutes * 60 : minutes);
 
 /** Whether a reading has what a fit needs; one that is still being typed has not. */
 export const isWhole = (reading) => reading.position_mm != null && reading.displayed_degC != null;

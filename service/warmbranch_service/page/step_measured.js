@@ -28,7 +28,7 @@ export function build() {
     const rpm = store.current().heard.at(-1)?.quiet_rpm ?? store.current().target_rpm;
     addHeard({ centreline_length_mm: null, quiet_rpm: rpm ?? null, moved: true });
   });
-  byId("readings-minutes").append(field({ ...RUN_FOR, path: "readings_min", help: "When you took these readings." }));
+  byId("readings-minutes").append(field({ ...RUN_FOR, path: "readings_min" }));
   rows();
 }
 

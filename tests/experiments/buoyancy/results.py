@@ -14,6 +14,9 @@ import tomllib
 from pathlib import Path
 
 import numpy as np
+from along import closed_form
+
+from warmbranch.heat.counterflow import SCRAPING
 
 AT = [0.5, 1, 1.5, 2, 3, 4, 5, 6]
 """Bores beyond the hot reservoir."""
@@ -85,29 +88,22 @@ def write(target: str, sources: list[str]) -> None:
     Path(target).write_text("\n".join(out) + "\n")
 
 
-def landed(rayleigh: float, prandtl: float, rise: float) -> float:
-    """The model's closed form without layering, over the gas's diffusivity (heat/mixing.py)."""
-    across, along = max(np.cos(rise), 0) * rayleigh, max(np.sin(rise), 0) * rayleigh
-    viscous, inertial = across**2 / 23040, 4 * np.sqrt(prandtl * across)
-    return viscous * inertial / (viscous + inertial) + 4 * np.sqrt(prandtl * along)
-
-
 def table(source: str) -> None:
-    print("| run | x, bores | excess | Ra_g | D/α | D over the form | Nu | B |")
+    print("| run | x, bores | excess | Ra_g | D/α | D over the form | Nu | Nu over the form |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- |")
     for run in tomllib.loads(Path(source).read_text())["run"]:
         if "diffusivity" not in run or run["case"]["wall"] in ("linear", "adiabatic"):
             continue
         d, pr = np.array(run["diffusivity"]), run["case"]["prandtl"]
         rise = np.radians(run["case"]["rise_deg"])
-        today = [landed(r, pr, rise) for r in run["rayleigh_gradient"]]
+        along, at_wall = closed_form(run["rayleigh_gradient"], pr, rise)
         nusselt = np.array(run["nusselt"])
-        film = (nusselt - 5.783) / np.sqrt(np.maximum(d, 1e-9) / pr)
+        film = 5.783 + SCRAPING * np.sqrt(at_wall / pr)
         shown = [k for k, x in enumerate(run["x"]) if round(2 * x) in (2, 4, 8)]
         cells = [
             " ".join(f"{v[k]:.{n}f}" for k in shown)
             for v, n in ((run["x"], 1), (run["excess"], 3), (run["rayleigh_gradient"], 0),
-                         (d, 1), (d / today, 2), (nusselt, 1), (film, 2))
+                         (d, 1), (d / along, 2), (nusselt, 1), (nusselt / film, 2))
         ]  # fmt: skip
         print(f"| {run['name']} | " + " | ".join(cells) + " |")
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from warmbranch.base.interpolation import interpolated
+from warmbranch.belief import forecast
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.forecast import FIT_NODES, Forecaster
 from warmbranch.belief.unknowns import with_unknowns
@@ -13,7 +14,7 @@ from warmbranch.heat.banded import newton_step
 from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.grid import DEFAULT_NODES
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import solve_steady
+from warmbranch.heat.temperature import TOLERANCES, solve_steady
 from warmbranch.steady.solve import solve
 
 CASES = [
@@ -43,8 +44,8 @@ def test_is_the_model_of_branch_solve_on_its_grid(make_case):
     whole = solve(with_unknowns(case, prior.names, drawn))
     # The same equations, but for the sound's coarser cells.
     np.testing.assert_allclose(mine.frequency, whole.resonance[:, 0], rtol=3e-6, atol=0)
-    # What the looser tolerances leave.
-    np.testing.assert_allclose(mine.profile.skin, whole.profile.skin, rtol=0, atol=1e-4)
+    # What the looser tolerances leave, most where the counterflow ends.
+    np.testing.assert_allclose(mine.profile.skin, whole.profile.skin, rtol=0, atol=1e-3)
 
 
 @pytest.mark.parametrize("changes", CASES)
@@ -62,28 +63,22 @@ def test_coarse_grid_is_as_good_as_is_said(make_case, changes):
     assert np.sqrt(np.mean(apart**2, axis=0)).max() < 1.0
 
 
-@pytest.mark.parametrize(
-    ("buoyancy", "tolerance"),
-    [
-        (0.0, 2e-6),
-        # The counterflow's slope in the Jacobian takes a face's properties at its mean
-        # temperature, which is off by some 1e-4 of its small part.
-        (1.0, 1e-5),
-    ],
-)
+@pytest.mark.parametrize("buoyancy", [0.0, 1.0])
 @pytest.mark.parametrize("changes", CASES)
-def test_sensitivities_are_those_of_solving_anew(make_case, changes, buoyancy, tolerance):
-    """The solved Jacobian is the implicit function theorem.
+def test_sensitivities_are_those_of_solving_anew(make_case, changes, buoyancy, monkeypatch):
+    """The solved Jacobian is the implicit function theorem, where the solution stands still: a
+    fit's looser tolerances leave 1e-4 K where the counterflow ends.
 
     Both differences are central with the same step, so what they leave out is of the order of
     the step squared, some 1e-7; one step of Newton's method leaves 1e-6 at a cap that follows the
     air alone.
     """
+    monkeypatch.setattr(forecast, "FIT_TOLERANCES", TOLERANCES)
     case = make_case(**changes, buoyancy=buoyancy)
     prior = Calibration.prior(case)
     forecaster = Forecaster(case, prior.names, case.branch.length)
     base = forecaster.at(prior.mean[None])
-    step = 5e-4
+    step = 1e-4
     moves = step * np.diag(prior.spread)
     around = prior.mean + np.concatenate([moves, -moves])
     near = forecaster.near(base, prior.mean, np.diag(prior.spread), step)
@@ -96,9 +91,7 @@ def test_sensitivities_are_those_of_solving_anew(make_case, changes, buoyancy, t
         whole = (up - down) / (2 * step)
         quick = (near.profile.skin[i] - near.profile.skin[size + i]) / (2 * step)
         # Where an unknown (the mouth) has no effect on temperatures, rounding is left.
-        # Of buoyancy itself, that small part is all.
-        share = max(tolerance, 3e-4) if name == "buoyancy" else tolerance
-        limit = share * np.abs(whole).max() + 1e-8
+        limit = 2e-6 * np.abs(whole).max() + 1e-8
         np.testing.assert_allclose(quick, whole, rtol=0, atol=limit, err_msg=name)
         assert name in ("mouth_factor", "tone") or np.abs(whole).max() > 0.1
 

@@ -123,6 +123,7 @@ def test_cutting_is_the_same_on_both_paths(box_sample, monkeypatch, cells):
         "inertance_ratio": inertance_ratio_between(case.branch, profile.position),
         "mouth_inertance": np.zeros(len(case)),
         "wall_losses": case.closures.wall_losses,
+        "wall": profile.wall,
         "cells": cells,
     }
     compiled = cutting.duct(*given, **rest)

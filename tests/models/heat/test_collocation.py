@@ -62,25 +62,35 @@ class Continuous:
         return self.closures.stirring[0] * self.speed * self.bore * decay
 
     def buoyant(self, gas, size, falls):
-        """Of a gradient of the given size; ``falls`` where the gas cools towards the cap."""
+        """What buoyancy carries along and what scrapes the wall, for a gradient of a size.
+
+        ``falls`` where the gas cools towards the cap.
+        """
         strength = self.closures.buoyancy[0]
         if not np.isnan(self.closures.fixed_diffusivity[0]) or strength == 0:
-            return np.zeros_like(gas)
+            return np.zeros_like(gas), np.zeros_like(gas)
         density, capacity, conductivity, viscosity = self.properties(gas)
         nu, alpha = viscosity / density, conductivity / (density * capacity)
-        size = size**4 / (size**2 + 10.0**2) ** 1.5  # the foot, at 10 K/m
-        across, along = abs(np.cos(self.rise)), np.sin(self.rise)
-        rayleigh = GRAVITY * across * size / gas * (self.bore / 2) ** 4 / (nu * alpha)
-        viscous = alpha * rayleigh**2 / 23040
-        inertial = self.bore**2 * np.sqrt(GRAVITY * across * size / gas)
         tiny = 1e-300
-        level = viscous * inertial / (viscous + inertial + tiny)
-        unstable = np.where(falls, along, -along) > 0
-        steep = self.bore**2 * np.sqrt(GRAVITY * np.abs(along) * size / gas) * unstable
-        return strength * (level + steep)
+        across, along = abs(np.cos(self.rise)), np.sin(self.rise)
+        climbs = np.where(falls, along, -along)  # hot gas lies below where it is positive
+
+        def slower(gravity, reach, coefficient):
+            push = GRAVITY * gravity / gas
+            rayleigh = push * size * (self.bore / 2) ** 4 / (nu * alpha)
+            viscous = alpha * rayleigh**2 * coefficient
+            gentle = size**4 / (size**2 + 10.0**2) ** 1.5  # foot at 10 K/m
+            inertial = reach * self.bore**2 * np.sqrt(push * gentle)
+            return viscous * inertial / (viscous + inertial + tiny)
+
+        level = slower(across, 1.0, 1 / 23040)
+        farther = 1.3 + 66 * along**2 * across**5
+        steep = slower(np.maximum(climbs, 0.0), farther, 1 / 300)
+        layered = np.exp(-7 * max(-along, 0.0))
+        return strength * (layered * level + steep), strength * (level + 0.3 / farther * steep)
 
     def mixing(self, x, gas, flow):
-        """Diffusivity and gradient that carry the heat ``flow``, by halving an interval."""
+        """Diffusivity, what scrapes, and gradient that carry the heat, by halving an interval."""
         density, capacity, conductivity, _ = self.properties(gas)
         forced, falls = self.forced(x), flow > 0
         wanted = np.abs(flow) / self.area
@@ -88,18 +98,19 @@ class Continuous:
         high = wanted / (conductivity + density * capacity * forced)
         for _ in range(60):
             middle = (low + high) / 2
-            total = forced + self.buoyant(gas, middle, falls)
+            total = forced + self.buoyant(gas, middle, falls)[0]
             enough = (conductivity + density * capacity * total) * middle > wanted
             low, high = np.where(enough, low, middle), np.where(enough, middle, high)
         size = (low + high) / 2
-        return forced + self.buoyant(gas, size, falls), -np.sign(flow) * size
+        along, scrapes = self.buoyant(gas, size, falls)
+        return forced + along, forced + 0.75**2 * scrapes, -np.sign(flow) * size
 
-    def inner_film(self, gas, diffusivity, forced):
+    def inner_film(self, gas, diffusivity, scraping):
         fixed = self.closures.fixed_inner_film[0]
         if not np.isnan(fixed):
             return np.full_like(gas, fixed)
         density, capacity, conductivity, viscosity = self.properties(gas)
-        by_stirring = np.sqrt(forced * density / viscosity)
+        by_stirring = np.sqrt(scraping * density / viscosity)
         nusselt = self.closures.still_nusselt[0] + self.closures.stirred_film[0] * by_stirring
         stirred = self.closures.stanton[0] * density * capacity * diffusivity
         return nusselt * conductivity / self.bore + stirred / self.bore
@@ -134,8 +145,8 @@ class Continuous:
 
     def slopes(self, x, y):
         gas, flow, wall, wall_flow = y
-        diffusivity, gradient = self.mixing(x, gas, flow)
-        given = self.inner_film(gas, diffusivity, self.forced(x)) * np.pi * self.bore * (gas - wall)
+        diffusivity, scraping, gradient = self.mixing(x, gas, flow)
+        given = self.inner_film(gas, diffusivity, scraping) * np.pi * self.bore * (gas - wall)
         round_wrap = 0.0
         if self.wrap > 0:
             round_wrap = 2 * np.pi * self.wrap_k / np.log(self.skin_diameter / self.outside)
@@ -167,6 +178,7 @@ INDEPENDENT = {
     "common practice, level": {},
     "hanging": {"rise": -np.pi / 2},
     "rising": {"rise": 0.5, "length": 0.6},
+    "falling": {"rise": -0.2},
     "straight up": {"rise": np.pi / 2, "length": 0.4},
     "no buoyancy": {"buoyancy": 0.0},
     "a mouth that does not resist": {"mouth_exchange": np.inf, "stirred_film": 0.0},

@@ -134,6 +134,6 @@ def test_one_branch_is_the_transmission_loss(known):
     lengths = np.linspace(known.lengths[0], known.lengths[-1], 601)
     pipe = SamePipe(0.3, SPEED, float(known.main_impedance[0]))
     alone = known.transmission_loss(lengths)[:, 0].min(axis=1).max()
-    assert_allclose(one_branch(known, pipe, BAND), alone, atol=0.01)
+    assert_allclose(one_branch(known, pipe, BAND), alone, atol=0.02)  # as above
     assert one_branch(known, TwoPipes(MAIN), BAND) < 3.0103
     assert one_branch(known, pipe, BAND) < same_tune(known, pipe, BAND).least

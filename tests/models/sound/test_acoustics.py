@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 from scipy import integrate, special
 
 from closed_forms import LinearDuct, linear_duct_mouth_reactance
@@ -28,6 +28,11 @@ def falling(x):
 
 def decaying(x):
     return 350.0 + 300.0 * np.exp(-x / 0.2)
+
+
+def cooler(x):
+    """A wall that falls from 520 K."""
+    return 350.0 + 170.0 * np.exp(-x / 0.12)
 
 
 def mouth_line_impedance(temperature=650.0):
@@ -105,7 +110,7 @@ class TestUniform:
     @pytest.mark.parametrize("radius", [0.0005, 0.003, 0.024])
     def test_lossy_is_a_hyperbolic_cotangent(self, build_duct, ideal_gas, radius):
         duct = build_duct(lambda x: 500.0, LENGTH, ideal_gas(), radius=radius, wall_losses=True)
-        series, shunt = local_line(FREQUENCIES, 500.0, ideal_gas(), radius)
+        series, shunt = local_line(FREQUENCIES, 500.0, 500.0, ideal_gas(), radius)
         exact = np.sqrt(series / shunt) / np.tanh(np.sqrt(series * shunt) * LENGTH)
         # The wide-tube series leaves 6e-9; tanh near its pole multiplies it by some ten.
         assert_allclose(at_frequency(duct, *FREQUENCIES)[0], exact, rtol=1e-7)
@@ -142,13 +147,22 @@ def vars_of(duct):
     return {name: getattr(duct, name) for name in Duct.__dataclass_fields__}
 
 
-def local_line(frequency, temperature, gas, radius):
-    """Z' and Y' of Zwikker and Kosten, written again with scipy's Bessel functions of J."""
-    hot = np.array([[temperature]])
-    heat_capacity, conductivity, viscosity, *_ = (float(v[0, 0]) for v in gas.evaluate(hot))
+def local_line(frequency, temperature, wall, gas, radius):
+    """Z' and Y' of Zwikker and Kosten, written again with scipy's Bessel functions of J.
+
+    The core is as warm as ``temperature``, the layers as the wall.
+    """
     constant = float(gas.gas_constant[0])
-    density = PRESSURE / (constant * temperature)
-    ratio = heat_capacity / (heat_capacity - constant)
+
+    def at(kelvin):
+        values = gas.evaluate(np.array([[kelvin]]))
+        capacity, conductivity, viscosity, *_ = (float(v[0, 0]) for v in values)
+        density = PRESSURE / (constant * kelvin)
+        thermal = conductivity / (density * capacity)
+        return density, capacity / (capacity - constant), viscosity / density, thermal
+
+    density, ratio, *_ = at(temperature)
+    _, wall_ratio, kinematic_viscosity, thermal_diffusivity = at(wall)
     omega = 2 * np.pi * frequency
     area = np.pi * radius**2
 
@@ -157,18 +171,18 @@ def local_line(frequency, temperature, gas, radius):
         # J₁/J₀ with the exponential growth taken out of both.
         return 2 * special.jve(1, z) / (z * special.jve(0, z))
 
-    viscous = layer(viscosity / density)
-    thermal = layer(conductivity / (density * heat_capacity))
+    viscous, thermal = layer(kinematic_viscosity), layer(thermal_diffusivity)
     series = 1j * omega * density / (area * (1 - viscous))
-    shunt = 1j * omega * area / (ratio * PRESSURE) * (1 + (ratio - 1) * thermal)
+    shunt = 1j * omega * area / (ratio * PRESSURE) * (1 + (wall_ratio - 1) * thermal)
     return series, shunt
 
 
-def integrated_impedance(frequency, profile, gas, radius):
+def integrated_impedance(frequency, profile, gas, radius, wall=None):
     """Impedance by an adaptive integration of ``p' = −Z'U, U' = −Y'p`` from the cap."""
 
     def slope(x, state):
-        series, shunt = local_line(frequency, float(profile(x)), gas, radius)
+        warm = float(profile(x))
+        series, shunt = local_line(frequency, warm, float(wall(x)) if wall else warm, gas, radius)
         return np.array([-series * state[1], -shunt * state[0]])
 
     start = np.array([1.0 + 0j, 0j])
@@ -194,6 +208,26 @@ class TestAgainstIntegration:
         scale = max(abs(exact), duct.mouth_impedance[0])  # near a resonance Z is a difference
         # Measured 2e-7 at worst, of 512 cells whose layers are those of the cell's mean gas.
         assert abs(at_frequency(duct, frequency)[0, 0] - exact) < 5e-7 * scale
+
+    @pytest.mark.parametrize("frequency", [40.0, 92.0, 390.0])
+    def test_layers_are_as_warm_as_the_wall(self, build_duct, frequency):
+        air = dry_air_table()
+        duct = build_duct(
+            decaying, LENGTH, air, cells=512, per_cell=8, wall_losses=True, wall=cooler
+        )
+        exact = integrated_impedance(frequency, decaying, air, RADIUS, cooler)
+        alike = integrated_impedance(frequency, decaying, air, RADIUS)
+        scale = max(abs(exact), duct.mouth_impedance[0])
+        assert abs(at_frequency(duct, frequency)[0, 0] - exact) < 5e-7 * scale
+        assert abs(alike - exact) > 5e-4 * scale
+
+    def test_a_wall_as_warm_as_the_gas_changes_nothing(self, build_duct):
+        air = dry_air_table()
+        given = {"cells": 32, "per_cell": 4, "wall_losses": True}
+        own = build_duct(decaying, LENGTH, air, **given)
+        told = build_duct(decaying, LENGTH, air, wall=decaying, **given)
+        for name, value in vars_of(own).items():
+            assert_array_equal(getattr(told, name), value)
 
     @pytest.mark.parametrize(("radius", "frequency"), [(0.0025, 390.0), (0.024, 117.0)])
     def test_second_order_in_lossy_cells(self, build_duct, radius, frequency):
@@ -238,7 +272,7 @@ class TestAgainstIntegration:
         # The integration is stopped at the bend's ends, where the right-hand side jumps.
         def stretch(low, high, ratio, state, frequency):
             def slope(x, y):
-                series, shunt = local_line(frequency, float(decaying(x)), gas, RADIUS)
+                series, shunt = local_line(frequency, *[float(decaying(x))] * 2, gas, RADIUS)
                 return np.array([-ratio * series * y[1], -shunt * y[0]])
 
             return integrate.solve_ivp(

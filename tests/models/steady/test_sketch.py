@@ -135,14 +135,15 @@ class TestLaidOut:
         assert balance.x is even
 
     def test_the_guess_is_near(self, box_sample):
-        """Within a few kelvin, of spans up to a thousand: what 33 nodes are good for."""
+        """Within some per cent of the span: what 33 nodes are good for where a front stands between
+        two of them."""
         case = box_sample(64, seed=42)
         balance, guess = balance_and_guess(*given(case))
         answer = solve(case, modes=1)
         # The core does the same in one call: rounding of the bends.
         assert_allclose(balance.x, answer.profile.position, rtol=1e-11)
         span = np.ptp(answer.profile.gas, axis=1, keepdims=True) + 1.0
-        assert np.abs((guess.gas - answer.profile.gas) / span).max() < 0.05
+        assert np.abs((guess.gas - answer.profile.gas) / span).max() < 0.08
         assert np.median(answer.profile.iterations) <= 3
 
     def test_pulsation_shapes_the_sketch(self, make_case):

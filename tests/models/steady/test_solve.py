@@ -263,6 +263,7 @@ def finely_resolved(case: Case) -> np.ndarray:
             inertance_ratio=inertance_ratio_between(case.branch, answer.profile.position),
             mouth_inertance=answer.duct.mouth_inertance,
             wall_losses=case.closures.wall_losses,
+            wall=answer.profile.wall,
             cells=128,
         )
         return resonance.resonances(fine)[0]

@@ -105,7 +105,7 @@ DEFAULTS = [
     ("StirredMouth", "reach_bores", closures.REACH.median),
     ("StirredMouth", "tone_exchange_coefficient", closures.TONE_EXCHANGE.median),
     ("StirredMouth", "incident_pressure_Pa", 0),
-    ("StirredMouth", "buoyancy_factor", 1),
+    ("StirredMouth", "buoyancy_factor", closures.BUOYANCY.median),
     ("LinkedFilm", "stirred_film_coefficient", closures.STIRRED_FILM.median),
     ("NaturalAndForced", "factor", closures.OUTER_FILM_FACTOR.median),
     ("MouthByGeometry", "factor", closures.MOUTH_FACTOR.median),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -98,7 +99,8 @@ def test_common_practice_from_the_fixture(fit, practice):
     message = answer["difference"]["message"]
     rule = answer["difference"]["one_temperature_rpm"]
     assert rule > 2000  # what it was built for, the skin taken for gas
-    for said in (f"promises {rule:.0f} rpm", "cold tail", "the gas", "mouth correction", "rpm"):
+    assert abs(int(re.search(r"promises (\d+) rpm", message)[1]) - rule) < 1
+    for said in ("cold tail", "the gas", "mouth correction"):
         assert said in message
 
 

@@ -246,7 +246,7 @@ def test_a_calibration_narrows_the_range(ask, length, van_answer):
             "version": 2,
             "model_version": "0.1.0",
             "unknowns": names,
-            "mean": [0.0, 0.0],
+            "mean": [0.0, math.log(1.1)],  # the model's own
             "covariance": [[1e-6, 0.0], [0.0, 0.01]],
         }
     }
