@@ -260,7 +260,7 @@ function withTimes(request, job, heardPlaces) {
   const least = Math.min(...told.map(([, minutes]) => minutes));
   const [whole, warm] = [told.length === all.length, least >= WARM_MIN];
   if (told.length === 0 || (warm && !whole)) return;
-  if (!warm) for (const [one, minutes] of told) one.time_s = minutes * 60 || minutes; // what is no number is refused
+  if (!warm) for (const [one, minutes] of told) one.time_s = minutes * 60 || minutes;
   if (warm || (!whole && least >= 0)) request.time_s = least * 60;
 }
 

@@ -194,9 +194,8 @@ function showRivals(fit) {
 
 function untoldWords(untold) {
   if (!untold) return "";
-  const { question, early_s: early, tone_low_percent: low, held_back_mm: held } = untold;
-  const kept = held > 0 ? ` Until you say it here, the cut keeps back about ${onTape(held)}.` : "";
-  return `${question} ${early / 60} minutes after a cold start it sounds ${low.toFixed(1)} % below its warm tone.${kept}`;
+  const { question, early_s: early, tone_low_percent: low } = untold;
+  return `${question} ${early / 60} minutes after a cold start it sounds ${low.toFixed(1)} % too low.`;
 }
 
 const OUTCOMES = {
