@@ -250,7 +250,7 @@ export function fitRequest(job, target = null) {
   return { request, cutSince: cutOff(job) - cutOff(job, records), places, heardPlaces };
 }
 
-// What lacks a time goes with the earliest told; a warm one tells nothing of it.
+// Untold ones go with the earliest.
 function withTimes(request, job, heardPlaces) {
   const all = [
     ...request.readings.filter((one) => one.time_s == null).map((one) => [one, job.readings_min ?? null]),

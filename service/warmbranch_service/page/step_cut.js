@@ -111,7 +111,7 @@ export function adviceNow() {
 // What to do next, and how much it will be in the end, in the tape's own marks.
 function adviceWords({ trim, cutSince, time_untold: untold }) {
   const held = untold?.held_back_mm;
-  const kept = held > 0 ? ` About ${onTape(held)} are kept back until you say in step 3 how long the engine had run.` : "";
+  const kept = held > 0 ? ` About ${onTape(held)} are kept back until you say in step 3 how long the engine ran.` : "";
   const whole = trim.final_cut_mm - cutSince;
   const [low, high] = trim.final_cut_90_mm.map((cut) => cut - cutSince);
   const tape = (length) => onTape(length, Math.round);

@@ -12,7 +12,7 @@ import * as store from "./store.js";
 import { onTape, plain, say, unitOf } from "./units.js";
 
 const PATCH = "matt black paint";
-const RUN_FOR = { label: "The engine had run, from cold", kind: "minutes", hint: "not said" };
+const RUN_FOR = { label: "Engine had run, from cold", kind: "minutes", hint: "not said" };
 let surfaces = [["", "the branch's own skin"], [PATCH, PATCH]];
 
 const learned = numbers("What it learned", { summary: "What it learned" });
