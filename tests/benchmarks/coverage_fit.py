@@ -10,6 +10,7 @@ interval holds the truth in nine of ten.
 ``--into FILE`` keeps every experiment as a line of JSON and runs only those that are not there yet;
 ``--seconds`` stops after so many. ``--bare`` is for a fit that holds nothing uncertain but the
 model's coefficients, as the first one did: the ratio of the widths is the price of the rest.
+In no world does anybody say how long the engine had run. With ``--told`` all of them do.
 
 ``--ranks`` draws everything that the fit holds uncertain from the fit's own priors instead, and
 prints where the truth ranks among the draws of the fit: evenly, where the sampling is right.
@@ -24,19 +25,22 @@ import sys
 import time
 import zlib
 from collections import Counter
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import synthetic
 import worlds
 from scipy.stats import kstest
+from world import SETTLED, World
 
 from warmbranch.belief.unknown import Spreads
 from warmbranch.fit.clock import WARMTH
-from warmbranch.fit.readings import Heard
+from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.shared import NAMES as SHARED
+from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.solve import Fitted, fit
+from warmbranch.warming.drive import Drive
 
 LEVELS = {"50 %": (1, 3), "90 %": (0, 4)}
 
@@ -66,6 +70,7 @@ class Job:
     listens: bool
     inside: bool
     half_width: float
+    first_cut: float
     rank: float
     too_much: bool
     outcome: str
@@ -76,8 +81,24 @@ class Job:
     left_over: float = 0.0
 
 
+def told_when(own: World, readings: Readings, heard: Heard) -> tuple[Readings, Heard, dict]:
+    """The same with the time since the start, as an owner tells it who knows it."""
+    if np.isinf(own.minutes):
+        return readings, heard, {"warm": True}
+    seconds = 60 * own.minutes
+    read = replace(readings, time=np.full(len(readings), seconds))
+    tones = replace(heard, time=np.full(len(heard), seconds))
+    return read, tones, {"warming": Warming(Drive.cold_start(SETTLED))}
+
+
 def job(
-    name: str, rng: np.random.Generator, *, listens: bool, staged: bool, bare: bool = False
+    name: str,
+    rng: np.random.Generator,
+    *,
+    listens: bool,
+    staged: bool,
+    bare: bool = False,
+    told: bool = False,
 ) -> Job:
     """Draw a branch in a world, read it, fit it and take the first cut, or all of them.
 
@@ -90,6 +111,8 @@ def job(
     readings = own.read(int(rng.integers(4, 9)))
     heard = own.hear() if listens else Heard.none()
     target = own.tone() * rng.uniform(1.03, 1.15)
+    if told:
+        readings, heard, how = told_when(own, readings, heard)
     found = fit(own.told, readings, heard, target=target, **how)
     low, high = found.after[[0, -1]]
     cut = 0.0 if found.trim is None else cut_of(found)
@@ -98,6 +121,7 @@ def job(
         "listens": listens,
         "inside": bool(low <= own.tone() <= high),
         "half_width": float((high - low) / 2 / own.tone()),
+        "first_cut": cut,
         "rank": float(found.ensemble.weights @ (found.ensemble.frequency < own.tone())),
         "too_much": bool(cut > 0 and tone > target),
         "outcome": str(found.outcome),
@@ -138,6 +162,7 @@ class Kept:
     path: Path | None
     seed: int
     bare: bool
+    told: bool
 
     def __post_init__(self) -> None:
         self.done: dict[tuple[str, int], Job] = {}
@@ -153,7 +178,8 @@ class Kept:
         found = self.done.get((name, number))
         if found is None or (staged and found.too_short is None):
             rng = np.random.default_rng([self.seed, zlib.crc32(name.encode()), number])
-            found = job(name, rng, listens=bool(number % 2), staged=staged, bare=self.bare)
+            how = {"bare": self.bare, "told": self.told, "staged": staged}
+            found = job(name, rng, listens=bool(number % 2), **how)
             self.done[name, number] = found
             if self.path is not None:
                 line = {"world": name, "number": number, "seed": self.seed, **asdict(found)}
@@ -173,7 +199,8 @@ def row(name: str, done: list[Job], staged: bool) -> str:
     widths = "/".join(f"{100 * np.median([j.half_width for j in g]):.1f}" for g in (quiet, heard))
     line = (
         f"| {name} | {share(done, 'inside')} | {share(quiet, 'inside')} / {share(heard, 'inside')} "
-        f"| {100 * np.mean([one.too_much for one in done]):.0f} % | {width:.1f} % ({widths}) |"
+        f"| {100 * np.mean([one.too_much for one in done]):.0f} % "
+        f"| {1e3 * np.mean([one.first_cut for one in done]):.0f} mm | {width:.1f} % ({widths}) |"
     )
     if staged:
         ends = 100 * np.mean([one.too_short for one in done])
@@ -184,7 +211,9 @@ def row(name: str, done: list[Job], staged: bool) -> str:
     return line
 
 
-HEADER = "| world | in 90 % | quiet / heard | first cut too much | half width (quiet/heard) |"
+HEADER = (
+    "| world | in 90 % | quiet/heard | first cut too much | its mean | half width (quiet/heard) |"
+)
 STAGED = " ends too short: by truth / by ear | cuts | left over |"
 
 
@@ -272,6 +301,7 @@ if __name__ == "__main__":
     parser.add_argument("--world", action="append", help="part of a world's name; all unless given")
     parser.add_argument("--staged", action="store_true", help="the whole job, cut after cut")
     parser.add_argument("--bare", action="store_true", help="only the coefficients are uncertain")
+    parser.add_argument("--told", action="store_true", help="the time since the start is told")
     parser.add_argument("--into", type=Path, help="file that keeps the experiments")
     parser.add_argument("--seconds", type=float, default=np.inf, help="stop after so many")
     parser.add_argument("--ranks", action="store_true", help="truths from the fit's own priors")
@@ -282,8 +312,8 @@ if __name__ == "__main__":
         print(report((run_in_time if given.in_time else run)(given.count, given.seed)))
     else:
         print(HEADER + STAGED * given.staged)
-        print("|---|---:|---:|---:|---:|" + "---:|---:|---:|" * given.staged)
-        kept = Kept(given.into, given.seed, given.bare)
+        print("|---|---:|---:|---:|---:|---:|" + "---:|---:|---:|" * given.staged)
+        kept = Kept(given.into, given.seed, given.bare, given.told)
         for world in worlds.WORLDS:
             if given.world and not any(part in world for part in given.world):
                 continue

@@ -122,7 +122,9 @@ class Clock:
         """
         if self.name != WARMTH:
             return displayed, tones
-        skin, tone = np.maximum(self.of_skin(white), LEAST_LAG), np.log(self.of_tones(white))
+        assert self.lags is not None
+        skin, tone = self.lags.of_both(time_of(white[:, -1]))
+        skin, tone = np.maximum(skin, LEAST_LAG), np.log(tone)[:, None]
         if off:
             return self.air + (displayed - self.air) / skin, tones - tone
         return self.air + (displayed - self.air) * skin, tones + tone

@@ -61,9 +61,17 @@ class Emulator:
         fitted = np.asarray(np.linalg.solve(normal, weighted @ answers), dtype=np.float64)
         return cls(centre, inverse, fitted)
 
+    def scaled(self, white: FloatArray) -> FloatArray:
+        """Scaled coordinates, (draws, unknowns)."""
+        return _scaled(white, self.centre, self.inverse)
+
     def answers(self, white: FloatArray) -> FloatArray:
         """Stand-ins for the answers, (draws, answers)."""
-        return _features(_scaled(white, self.centre, self.inverse)) @ self.coefficients
+        return self.at_scaled(self.scaled(white))
+
+    def at_scaled(self, scaled: FloatArray) -> FloatArray:
+        """The same from scaled coordinates."""
+        return _features(scaled) @ self.coefficients
 
     def slopes(self, white: FloatArray) -> FloatArray:
         """Slopes (answers, unknowns) at one set, (unknowns,)."""
@@ -78,7 +86,7 @@ class Emulator:
 
     def distance(self, white: FloatArray) -> FloatArray:
         """Squared distance from the centre, scaled, (draws,)."""
-        return np.sum(_scaled(white, self.centre, self.inverse) ** 2, axis=1)
+        return np.sum(self.scaled(white) ** 2, axis=1)
 
 
 def _scaled(white: FloatArray, centre: FloatArray, inverse: FloatArray) -> FloatArray:
@@ -87,9 +95,15 @@ def _scaled(white: FloatArray, centre: FloatArray, inverse: FloatArray) -> Float
 
 def _features(scaled: FloatArray) -> FloatArray:
     """1, each coordinate, each product of two."""
-    first, second = _pairs(scaled.shape[1])
-    ones = np.ones((len(scaled), 1))
-    return np.hstack([ones, scaled, scaled[:, first] * scaled[:, second]])
+    draws, size = scaled.shape
+    # A feature a row while they are made, so that each is made in one go.
+    rows = np.empty((1 + size + size * (size + 1) // 2, draws))
+    rows[0], rows[1 : size + 1] = 1.0, scaled.T
+    start = size + 1
+    for i in range(size):
+        np.multiply(rows[i + 1], rows[i + 1 : size + 1], out=rows[start : start + size - i])
+        start += size - i
+    return rows.T
 
 
 @lru_cache(maxsize=64)

@@ -320,9 +320,7 @@ class _Chooser:
 
     def _judged(self, white: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Logarithm of the posterior by the stand-in, and ln(resonance)."""
-        foreseen = self._stand_in.foreseen(white)
-        near = self._stand_in.distance(white) <= self._reach
-        return np.where(near, foreseen.log_posterior, -np.inf), foreseen.tone
+        return self._stand_in.foreseen(white, self._reach)
 
 
 def _ensemble(

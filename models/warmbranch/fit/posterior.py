@@ -174,6 +174,14 @@ class Problem:
         """Coordinates of unknowns and patches, (sets, unknowns), from white ones."""
         return self._mean + white @ self._root.T
 
+    def direction(self, name: str) -> FloatArray:
+        """White step, (unknowns,), by which one of the model's unknowns alone grows by 1.
+
+        In its own coordinate; nothing where it is known.
+        """
+        one = np.array([float(own == name) for own in self.names])
+        return np.asarray(np.linalg.lstsq(self._root, one)[0], dtype=np.float64)
+
     def expected(self, white: FloatArray) -> Expected:
         """Solve the model for (sets, unknowns) white coordinates."""
         return self._model.at(self.coordinates(white))
@@ -217,8 +225,11 @@ class Problem:
 
     def given(self, expected: Expected) -> Conditional:
         """Shared errors given what the model expects of each set."""
-        misfit = self.misfit(expected.displayed, expected.heard)
-        return given(misfit, self.shared_slopes(expected.displayed))
+        return self.given_seen(expected.displayed, expected.heard)
+
+    def given_seen(self, displayed: FloatArray, heard: FloatArray) -> Conditional:
+        """The same given what is seen: (sets, readings), K, and (sets, heard), Hz."""
+        return given(self.misfit(displayed, heard), self.shared_slopes(displayed))
 
     def ear(self, shared: Conditional, rows: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
         """ln(perceived over true tone) of some draws and its weights, each (rows, draws)."""

@@ -17,6 +17,7 @@ from warmbranch.belief.unknowns import UNKNOWNS, shifted_emissivity
 from warmbranch.case.case import Case
 from warmbranch.fit.clock import START, WARMTH
 from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble
+from warmbranch.fit.haste import Haste, allowing_for
 from warmbranch.fit.next_reading import Advice, advise
 from warmbranch.fit.posterior import Mode, Problem
 from warmbranch.fit.readings import Heard, Readings
@@ -115,6 +116,9 @@ class Fitted:
         From the one-temperature rule to the calibrated case; None without a resonance.
     ensemble : Ensemble
         After the fit.
+    haste : Haste or None
+        What ``after``, ``ensemble``, ``calibration`` and ``trim`` allow for where nobody told how
+        long the engine had run; the rest tells what the data say.
     mode : Mode
     """
 
@@ -135,6 +139,7 @@ class Fitted:
     answer: Answer
     effects: Effects | None
     ensemble: Ensemble
+    haste: Haste | None
     mode: Mode
 
 
@@ -207,10 +212,11 @@ def fit(
     mode = problem.mode(drawn.starts(problem))
     tally.reached(FOUND)
     learns = problem.counted > 0 and len(problem) > 0
-    after = posterior_ensemble(problem, mode, drawn) if learns else before
+    fitted = posterior_ensemble(problem, mode, drawn) if learns else before
     tally.reached(WEIGHED)
-    mean, covariance = after.moments()
-    calibration = problem.calibration(mean, covariance)
+    haste = Haste.of(problem, fitted) if learns else None
+    after = allowing_for(haste, problem, fitted)
+    calibration = problem.calibration(*after.moments())
     answer = solve(calibration.applied_to(case))
     misfits = problem.misfit(mode.displayed[None], mode.heard[None])[0, len(readings) :]
     tones = tuple(
@@ -221,10 +227,11 @@ def fit(
     hottest = -np.inf if problem.warming is None else problem.warming.hottest
     suspicions = suspicious_readings(case, readings, expected, hottest)
     width = _spread(before) if len(before.frequency) else 0.0
-    learned = 1 - _spread(after) / width if learns and width > 0 else 0.0
+    shares = (1 - _spread(one) / width if learns and width > 0 else 0.0 for one in (fitted, after))
+    by_data, learned = shares
     sounding = len(after.frequency) > 0 and not np.isnan(answer.resonance[0, 0])
     return Fitted(
-        outcome=_outcome(problem, mode, suspicions, tones, learned),
+        outcome=_outcome(problem, mode, suspicions, tones, by_data),
         parameters=_parameters(problem, mode, before, after),
         expected=expected,
         suspicions=suspicions,
@@ -233,14 +240,15 @@ def fit(
         before=_levels(before),
         after=_levels(after),
         learned_share=max(0.0, learned),
-        ties=_ties(problem, covariance),
-        rivals=_rivals(problem, mode, after) if learns else (),
-        advice=advise(problem, after),
-        trim=None if target is None or not sounding else trim(problem, after, target),
+        ties=_ties(problem, fitted.moments()[1]),
+        rivals=_rivals(problem, mode, fitted) if learns else (),
+        advice=advise(problem, fitted),
+        trim=None if target is None or not sounding else trim(problem, fitted, target, haste),
         calibration=calibration,
         answer=answer,
         effects=effects(answer, answer.resonance[:, 0]) if sounding else None,
         ensemble=after,
+        haste=haste,
         mode=mode,
     )
 

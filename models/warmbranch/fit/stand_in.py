@@ -77,9 +77,22 @@ class StandIn:
         self._looked: FloatArray = np.empty((0, len(centre)))
         self._slopes, self._gain = self._explaining(self._answers(centre[None]))
 
-    def foreseen(self, white: FloatArray) -> Foreseen:
-        """Foresee (sets, unknowns)."""
-        answers = self._answers(white)
+    def foreseen(self, white: FloatArray, reach: float = np.inf) -> Foreseen:
+        """Foresee (sets, unknowns).
+
+        Sets whose squared distance from the centre, scaled, is beyond ``reach`` are given no
+        chance, and no tone.
+        """
+        scaled = self.emulator.scaled(white[:, : self._problem.solved_for])
+        near = np.sum(scaled**2, axis=1) <= reach
+        found = self._near(scaled[near], white[near])
+        value, tone = np.full(len(white), -np.inf), np.zeros(len(white))
+        value[near], tone[near] = found
+        return Foreseen(value, tone)
+
+    def _near(self, scaled: FloatArray, white: FloatArray) -> Foreseen:
+        """The same of sets within reach."""
+        answers = self._lagged(self.emulator.at_scaled(scaled), white)
         misfit = self._misfits(answers)
         shared = misfit @ self._gain.T
         residual = (misfit + shared @ self._slopes.T) / self._doubt
@@ -93,8 +106,9 @@ class StandIn:
         From how far the emulator misses what it was fitted to; without it, draws would crowd where
         the stand-in errs.
         """
-        off = answers - self.emulator.answers(white[:, : self._problem.solved_for])
-        weight = np.exp(-self.distance(white) / 8)
+        own = white[:, : self._problem.solved_for]
+        off = answers - self.emulator.answers(own)
+        weight = np.exp(-self.emulator.distance(own) / 8)
         off = np.sqrt(weight @ off**2 / np.sum(weight))[:-1]
         readings, problem = len(self._problem.readings), self._problem
         misses = np.abs(problem.misfit_slopes(off[:readings, None], off[readings:, None]))[:, 0]
@@ -133,12 +147,12 @@ class StandIn:
         displayed = self._answers(white[None])[:, :readings]
         return np.concatenate([own, problem.shared_slopes(displayed)[0]], axis=1)
 
-    def distance(self, white: FloatArray) -> FloatArray:
-        """Squared distance from the centre of the region, scaled, (sets,)."""
-        return self.emulator.distance(white[:, : self._problem.solved_for])
-
     def _answers(self, white: FloatArray) -> FloatArray:
         answers = self.emulator.answers(white[:, : self._problem.solved_for])
+        return self._lagged(answers, white)
+
+    def _lagged(self, answers: FloatArray, white: FloatArray) -> FloatArray:
+        """Answers of the warm branch at the sets' times."""
         readings = len(self._problem.readings)
         seen = self._problem.clock.lagging(answers[:, :readings], answers[:, readings:-1], white)
         return np.column_stack([*seen, answers[:, -1]])

@@ -12,10 +12,12 @@ from statistics import NormalDist
 from typing import Any, cast
 
 import numpy as np
+from numpy.typing import NDArray
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.fit.ensemble import Ensemble
+from warmbranch.fit.haste import Haste
 from warmbranch.fit.job_ahead import JobAhead, job_ahead
 from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY
 from warmbranch.fit.posterior import Problem
@@ -53,6 +55,9 @@ class TrimAdvice:
     cut_now : float
         Off the case's length, ``already`` included. Leaves the branch too short with a chance of
         at most ``RISK``; ``already`` where any cut would run a greater one.
+    held_back : float
+        By how much more could be cut now if it were known to have been warm; 0 where the time is
+        told.
     heard : bool
         Whether the branch was heard as it stands.
     final_cut : float
@@ -71,6 +76,7 @@ class TrimAdvice:
     frequency: float
     already: float
     cut_now: float
+    held_back: float
     heard: bool
     final_cut: float
     final_cut_90: tuple[float, float]
@@ -79,7 +85,9 @@ class TrimAdvice:
     ahead: JobAhead | None
 
 
-def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> TrimAdvice:
+def trim(
+    problem: Problem, ensemble: Ensemble, frequency: float, haste: Haste | None = None
+) -> TrimAdvice:
     """Work out, for each of many draws, the length at which the wanted tone would be heard.
 
     Parameters
@@ -88,6 +96,8 @@ def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> TrimAdvice:
     ensemble : Ensemble
         Of its unknowns.
     frequency : float, Hz
+    haste : Haste, optional
+        Of the same draws: what the saw is to leave room for.
 
     Returns
     -------
@@ -111,22 +121,45 @@ def trim(problem: Problem, ensemble: Ensemble, frequency: float) -> TrimAdvice:
     whole = float(problem.case.branch.length[0])
     standing = min([whole, *problem.heard.length.tolist()])
     already = whole - standing
-    cut = Mixture(whole - sized.length, spread, weights)
-    safe, low, typical, high = (cut.quantile(level) for level in (RISK, 0.05, 0.5, 0.95))
-    # No saw keeps tenths, and the draws do not hold them: whole millimetres, downwards.
-    now = already + max(0.0, np.floor((safe - already) * 1e3) / 1e3)
+    cut = warm = Mixture(whole - sized.length, spread, weights)
+    if haste is not None:
+        warm = cut.of(haste.settled[rows])
+        cut = _with_haste(cut, whole, sized.slope, haste, rows)
+    low, typical, high = (cut.quantile(level) for level in (0.05, 0.5, 0.95))
+    now, if_warm = (already + max(0.0, _sawn(one.quantile(RISK) - already)) for one in (cut, warm))
     hearing = LISTENING_UNCERTAINTY * float(weights @ (sized.length / np.abs(sized.slope)))
     ahead = job_ahead(now - typical, (high - low) / NORMAL_90, hearing, SIGMAS)
     return TrimAdvice(
         frequency=frequency,
         already=already,
         cut_now=now,
+        held_back=max(0.0, if_warm - now),
         heard=bool(np.any(problem.heard.length == standing)),
         final_cut=typical,
         final_cut_90=(low, high),
         chance_too_short=cut.share_below(now),
         unreachable=float(weights @ (sized.outcome != ToneOutcome.FOUND)),
         ahead=ahead if now > already else None,
+    )
+
+
+def _sawn(length: float) -> float:
+    """Whole millimetres, downwards: no saw keeps tenths, and the draws do not hold them."""
+    return float(np.floor(length * 1e3) / 1e3)
+
+
+def _with_haste(
+    fitted: Mixture, whole: float, slope: FloatArray, haste: Haste, rows: NDArray[np.intp]
+) -> Mixture:
+    """What has to come off where the job may be a hasty one: when warm its tone is higher.
+
+    Along the slope of each draw, over whose length the logarithms are as good as straight.
+    """
+    hasty = whole - (whole - fitted.middle) * np.exp(haste.rise[rows] / np.abs(slope))
+    return Mixture(
+        np.concatenate([fitted.middle, hasty]),
+        np.concatenate([fitted.spread, fitted.spread]),
+        haste.split(fitted.weights),
     )
 
 
@@ -137,6 +170,12 @@ class Mixture:
     middle: FloatArray
     spread: FloatArray
     weights: FloatArray
+
+    def of(self, some: BoolArray) -> Mixture:
+        """Of some of the distributions alone; of all, where those weigh nothing."""
+        weights = np.where(some, self.weights, 0.0)
+        total = float(np.sum(weights))
+        return Mixture(self.middle, self.spread, weights / total) if total > 0 else self
 
     def share_below(self, value: float) -> float:
         """Share of the mixture below a value."""

@@ -89,15 +89,20 @@ class Lags:
 
     def of_skin(self, time: FloatArray) -> FloatArray:
         """Lags of the readings' skins, (sets, readings), at (sets,) times, s."""
-        return _along(self._smooth_skin, time)
+        return self.of_both(time)[0]
 
     def of_tone(self, time: FloatArray) -> FloatArray:
         """Lags of the tone at times of any shape, s."""
         return _along(self._smooth_tone, time)
 
+    def of_both(self, time: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Lags of skins, (sets, readings), and of the tone, (sets,), at (sets,) times, s."""
+        both = _along(self._smooth, time)
+        return both[:, :-1], both[:, -1]
+
     @cached_property
-    def _smooth_skin(self) -> Smooth:
-        return _smooth(self.skin)
+    def _smooth(self) -> Smooth:
+        return _smooth(np.column_stack([self.skin, self.tone]))
 
     @cached_property
     def _smooth_tone(self) -> Smooth:
@@ -123,3 +128,8 @@ def _over_last(values: FloatArray) -> FloatArray:
 def time_of(coordinate: FloatArray) -> FloatArray:
     """s since the start, from a white coordinate."""
     return WARM_TIME * np.exp(WARM_TIME_SPREAD * np.clip(coordinate, -FAR, FAR))
+
+
+def coordinate_of(time: float) -> float:
+    """White coordinate of a time since the start, s: see :func:`time_of`."""
+    return float(np.log(time / WARM_TIME) / WARM_TIME_SPREAD)

@@ -74,6 +74,7 @@ FIT = """\
 examples:
   warmbranch example fit > fit.json      a request with readings, to change
   warmbranch fit fit.json                what was learned, to read next, to cut
+  warmbranch fit fit.json --since-start "25 min"   read so long after a cold start
   warmbranch fit fit.json --calibration learned.json   keep what was learned
   warmbranch example readings > r.csv    readings as a table
   warmbranch example van > my.json       a request without any

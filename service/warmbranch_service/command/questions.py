@@ -251,6 +251,12 @@ def length(
     "position, temperature, surface, ... as a spreadsheet saves them.",
 )
 @click.option(
+    "--since-start",
+    metavar="TIME",
+    help='How long the engine had run from cold when you read and listened: "25 min". The '
+    "request's time_s; untold, the advice keeps some of the cut back.",
+)
+@click.option(
     "--calibration",
     metavar="OUT.json",
     help="Also write the calibration to a file, for case.closures.calibration.",
@@ -260,14 +266,20 @@ def fit(
     file: str,
     changes: tuple[str, ...],
     readings: str | None,
+    since_start: str | None,
     calibration: str | None,
     **form: Any,
 ) -> int:
     """Answer ``warmbranch fit``."""
+    from warmbranch_service.contract.strict_json import parse
     from warmbranch_service.local import fit_of
 
     table = None if readings is None else read_text(readings)
     body = _job(file, changes).to_json().encode() if changes else read(file)
+    if since_start is not None:
+        asked = answered(lambda: parse(body))
+        if isinstance(asked, dict):  # else it is refused as what it is
+            body = json.dumps(asked | {"time_s": _value(since_start)}).encode()
     answer = answered(lambda: fit_of(body, table, readings or ""))
     if calibration is not None:
         write(calibration, answer.calibration.model_dump_json(indent=1) + "\n")

@@ -11,6 +11,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.unknown import Spreads
 from warmbranch.case.engine import Cycle
+from warmbranch.fit.haste import HASTY
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.rivals import Rival
 from warmbranch.fit.skin_in_time import Warming
@@ -25,6 +26,7 @@ from warmbranch_service.case.guessed import spread_of
 from warmbranch_service.case.loops import loops_of
 from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.fit import sentences as fit_messages
+from warmbranch_service.fit import time_untold
 from warmbranch_service.fit.answer_schema import (
     Candidate,
     Difference,
@@ -38,6 +40,7 @@ from warmbranch_service.fit.answer_schema import (
     Parameter,
     Residual,
     RivalName,
+    TimeUntold,
     Trim,
 )
 from warmbranch_service.fit.answer_schema import Rival as RivalTold
@@ -133,7 +136,7 @@ class _Writer:
     def answer(self) -> FitAnswer:
         found, ensemble = self.found, self.found.ensemble
         prediction = self._prediction()
-        trim, difference = self._trim(), self._difference()
+        trim, difference, untold = self._trim(), self._difference(), self._time_untold()
         parameters = [self._parameter(i) for i in range(len(found.parameters))]
         residuals = [self._residual(i) for i in range(len(self.readings))]
         heard = [self._heard(i) for i in range(len(self.heard))]
@@ -149,6 +152,7 @@ class _Writer:
             prediction=prediction,
             next_reading=advice,
             rivals=[self._rival(one) for one in found.rivals],
+            time_untold=untold,
             trim=trim,
             difference=difference,
             untold=fit_messages.untold(found, parameters, len(residuals), heard),
@@ -156,6 +160,7 @@ class _Writer:
             cautions=[
                 *self.converted.cautions,
                 *fit_messages.cautions(found),
+                *time_untold.cautions(untold),
                 *cautions_of(findings(found.answer)[0]),
             ],
             assumptions=[
@@ -276,6 +281,21 @@ class _Writer:
             resonance_Hz=None if silent else round(rival.tone, 2),
         )
 
+    def _time_untold(self) -> TimeUntold | None:
+        haste, trim = self.found.haste, self.found.trim
+        if haste is None:
+            return None
+        held_back = 0.0 if trim is None else trim.held_back / MM
+        low, chance = round(haste.lag * 100, 1), round(haste.share, 2)
+        return TimeUntold(
+            question=time_untold.QUESTION,
+            early_s=HASTY,
+            tone_low_percent=low,
+            chance=chance,
+            held_back_mm=None if trim is None else float(round(held_back)),
+            message=time_untold.message(low, chance, held_back),
+        )
+
     def _trim(self) -> Trim | None:
         trim = self.found.trim
         if trim is None:
@@ -295,7 +315,8 @@ class _Writer:
             next_step=_next_step(trim),
             message=fit_messages.trim(
                 cut_now, already, final, interval, trim.unreachable, trim.ahead
-            ),
+            )
+            + time_untold.to_the_saw(trim.held_back / MM),
             cuts_ahead=None if trim.ahead is None else round(trim.ahead.cuts, 1),
             left_over_mm=None if trim.ahead is None else round(trim.ahead.left_over / MM, 1),
             job_too_short=None if trim.ahead is None else round(trim.ahead.too_short, 3),

@@ -121,8 +121,8 @@ class FitRequest(RequestModel):
             default=None,
             description="Since the engine was started from cold, of all readings and tones that "
             f"carry no time_s of their own; from {WARM_FROM:g} on they count as of a warm branch. "
-            "Default null: most probably warm, and perhaps not; unless something carries a "
-            "time_s, then warm.",
+            "Default null: most probably warm, and perhaps not, which the answer's time_untold "
+            "allows for; unless something carries a time_s, then warm.",
             examples=[1800, "25 min"],
         )
     )

@@ -348,9 +348,9 @@ def assumed(found: Fitted, readings: int, heard: int) -> list[str]:
         )
     if any(one.name == "time_since_start" for one in found.parameters):
         said.append(
-            "How long had the engine run from cold when you read and listened? Nobody told. The "
-            "branch was most likely warm, but one job in seven is read within a quarter of an hour "
-            "of the start, so the fit allows for that. Give time_s."
+            "Nobody told how long the engine had run from cold: the branch was most likely warm, "
+            "but one job in seven is read within a quarter of an hour of the start, so the fit "
+            "allows for that, and time_untold for a few minutes only."
         )
     return said
 

@@ -85,7 +85,7 @@ function toNext(input) {
 
 // A minus sign, a fraction or a unit must be within reach of a phone's keyboard.
 function keyboard(kind) {
-  if (["rpm", "number", "percent", "hertz"].includes(kind)) return "decimal";
+  if (["rpm", "number", "percent", "hertz", "minutes"].includes(kind)) return "decimal";
   return kind === "length" && unitOf("length") === "mm" ? "decimal" : "text";
 }
 

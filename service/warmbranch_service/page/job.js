@@ -7,7 +7,8 @@ import { millimetres } from "./units.js";
 export const FORM = 1;
 export const USUAL_WALL = 1.5; // mm: taken, and said, where no wall is given
 const ANY_LENGTH = 1000; // mm: of a straight branch whose length is sought
-const OF_THE_PAGE = new Set(["after_cuts", "moved"]);
+const WARM_MIN = 45; // from then on the service counts it as warm
+const OF_THE_PAGE = new Set(["after_cuts", "moved", "run_min"]);
 const INFRARED = new Set([
   "surface",
   "emissivity_set",
@@ -41,8 +42,9 @@ export function jobOf(request, invented = false) {
     case: structuredClone(request.case),
     target_rpm: request.target_rpm ?? request.target?.quiet_rpm ?? null,
     readings: (request.readings ?? []).map((reading) => ({ ...reading, after_cuts: 0 })),
-    heard: (request.heard ?? []).map((heard) => ({ ...heard, after_cuts: 0 })),
+    heard: (request.heard ?? []).map((heard) => ({ ...heard, run_min: minutesOf(heard.time_s ?? request.time_s), after_cuts: 0 })),
   };
+  job.readings_min = minutesOf(request.time_s);
   for (const name of ["place", "space_mm", "two_branches"]) {
     if (request[name] != null) job[name] = structuredClone(request[name]);
   }
@@ -53,6 +55,8 @@ export function jobOf(request, invented = false) {
   return job;
 }
 
+const minutesOf = (time) => (time > 0 ? time / 60 : null);
+
 function leaves(value, path = "") {
   if (value === null || typeof value !== "object") return value === undefined ? [] : [path];
   return Object.entries(value).flatMap(([key, inner]) => leaves(inner, path ? `${path}.${key}` : key));
@@ -60,7 +64,7 @@ function leaves(value, path = "") {
 
 /** Another job like this one: the same tube, pipe and what was learned, nothing measured yet. */
 export function jobLike(job, calibration) {
-  const like = { ...structuredClone(job), built: false, readings: [], heard: [], trims: [], draft_cut_mm: null };
+  const like = { ...structuredClone(job), built: false, readings: [], readings_min: null, heard: [], trims: [], draft_cut_mm: null };
   like.name = job.name ? `like ${job.name}` : "";
   if (calibration) like.case.closures = { ...like.case.closures, calibration };
   return like;
@@ -239,10 +243,25 @@ export function fitRequest(job, target = null) {
     readings: places.map((place) => readingOf(job.readings[place])),
     heard: heardPlaces.map((place) => heardOf(job, job.heard[place])),
   };
+  withTimes(request, job, heardPlaces);
   const rpm = aimedRpm(job, target);
   if (rpm !== null) request.target_rpm = rpm;
   else if (targetKind(job) === "hertz" && job.target_Hz != null) request.target_Hz = job.target_Hz;
   return { request, cutSince: cutOff(job) - cutOff(job, records), places, heardPlaces };
+}
+
+// Untold ones go with the earliest.
+function withTimes(request, job, heardPlaces) {
+  const all = [
+    ...request.readings.filter((one) => one.time_s == null).map((one) => [one, job.readings_min ?? null]),
+    ...request.heard.map((one, k) => [one, job.heard[heardPlaces[k]].run_min ?? null]),
+  ];
+  const told = all.filter(([, minutes]) => minutes !== null);
+  const least = Math.min(...told.map(([, minutes]) => minutes));
+  const [whole, warm] = [told.length === all.length, least >= WARM_MIN];
+  if (told.length === 0 || (warm && !whole)) return;
+  if (!warm) for (const [one, minutes] of told) one.time_s = minutes * 60 || minutes;
+  if (warm || (!whole && least >= 0)) request.time_s = least * 60;
 }
 
 /** Whether a reading has what a fit needs; one that is still being typed has not. */

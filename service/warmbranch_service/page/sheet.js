@@ -19,7 +19,7 @@ const CAUTIONS = [
   "Carbon monoxide kills unnoticed: outdoors or with extraction, gas-tight joints, an alarm near.",
   "Never under a vehicle on a jack alone: rated stands on firm ground.",
   "Welding and hot work by who is qualified; keep clear of fuel, brake lines, wiring, underseal.",
-  "Take off less than you think, warm it up for ten minutes, listen, go on. Nothing can be put back.",
+  "Take off less than you think, warm it up for twenty minutes, listen, go on. Nothing can be put back.",
   "Local codes and licensed practice go before this sheet.",
 ];
 

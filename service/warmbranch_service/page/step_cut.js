@@ -109,7 +109,9 @@ export function adviceNow() {
 }
 
 // What to do next, and how much it will be in the end, in the tape's own marks.
-function adviceWords({ trim, cutSince }) {
+function adviceWords({ trim, cutSince, time_untold: untold }) {
+  const held = untold?.held_back_mm;
+  const kept = held > 0 ? ` About ${onTape(held)} are kept back until you say in step 3 how long the engine ran.` : "";
   const whole = trim.final_cut_mm - cutSince;
   const [low, high] = trim.final_cut_90_mm.map((cut) => cut - cutSince);
   const tape = (length) => onTape(length, Math.round);
@@ -123,7 +125,7 @@ function adviceWords({ trim, cutSince }) {
     const chance = chanceOf(cut, chancesOf({ trim, cutSince }));
     return (
       `Cut ${onTape(cut)} now: the chance of ending too short for ${rpm} is then ${chance?.text ?? "small"}. ` +
-      `Then warm it up, listen, and write in step 3 what you hear: the next cut is advised from that. In all, about ${tape(whole)} will come off, ${range}.`
+      `Then warm it up, listen, and write in step 3 what you hear: the next cut is advised from that. In all, about ${tape(whole)} will come off, ${range}.${kept}`
     );
   }
   if (whole < 0) {
@@ -131,8 +133,8 @@ function adviceWords({ trim, cutSince }) {
   }
   const left = `About ${tape(whole)} is still to come off for ${rpm}, ${range}, and any cut now would run more than 1.5 % of ending too short.`;
   return nextStep() === "listen"
-    ? `Listen before the next cut. ${left} Warm it up and write in step 3 at which engine speed it is quietest.`
-    : `Leave it as it is. ${left} More readings, or listening again, may narrow that.`;
+    ? `Listen before the next cut. ${left} Warm it up and write in step 3 at which engine speed it is quietest.${kept}`
+    : `Leave it as it is. ${left} More readings, or listening again, may narrow that.${kept}`;
 }
 
 function showRecords() {

@@ -12,6 +12,7 @@ import * as store from "./store.js";
 import { onTape, plain, say, unitOf } from "./units.js";
 
 const PATCH = "matt black paint";
+const RUN_FOR = { label: "Engine had run, from cold", kind: "minutes", hint: "not said" };
 let surfaces = [["", "the branch's own skin"], [PATCH, PATCH]];
 
 const learned = numbers("What it learned", { summary: "What it learned" });
@@ -27,6 +28,7 @@ export function build() {
     const rpm = store.current().heard.at(-1)?.quiet_rpm ?? store.current().target_rpm;
     addHeard({ centreline_length_mm: null, quiet_rpm: rpm ?? null, moved: true });
   });
+  byId("readings-minutes").append(field({ ...RUN_FOR, path: "readings_min" }));
   rows();
 }
 
@@ -68,6 +70,7 @@ export function rows() {
   fill(byId("readings"), ...job.readings.map(readingRow));
   fill(byId("heard"), ...job.heard.map(heardRow));
   byId("readings-help").hidden = job.readings.length > 0;
+  byId("readings-minutes").hidden = job.readings.length === 0;
 }
 
 function readingRow(reading, place) {
@@ -126,6 +129,7 @@ function heardRow(heard, place) {
     heard.moved
       ? el("div", { class: "note" }, field({ path: `${path}.centreline_length_mm`, label: "With the cap at, from the main pipe’s inner wall", kind: "length", compact }))
       : el("p", { class: "note", text: `With the branch ${onTape(length, Math.round)} long.` }),
+    el("div", { class: "note" }, field({ ...RUN_FOR, path: `${path}.run_min`, compact })),
     el("p", { class: "note", "data-heard": place }),
   );
 }
@@ -157,6 +161,7 @@ export function show() {
   byId("fit").hidden = !fit;
   if (!fit) return;
   showRivals(fit);
+  write(byId("time-untold"), measured ? untoldWords(fit.time_untold) : "");
   write(byId("fit-outcome"), measured ? OUTCOMES[fit.outcome] ?? fit.outcome : "Nothing measured yet.");
   write(byId("fit-words"), fitWords(fit, measured));
   write(byId("next-reading"), nextWords(fit));
@@ -185,6 +190,12 @@ function showRivals(fit) {
     return el("li", { text: [sentence, weighed, then, next].filter(Boolean).join(" ") });
   });
   fill(byId("rivals"), ...items);
+}
+
+function untoldWords(untold) {
+  if (!untold) return "";
+  const { question, early_s: early, tone_low_percent: low } = untold;
+  return `${question} ${early / 60} minutes after a cold start it sounds ${low.toFixed(1)} % too low.`;
 }
 
 const OUTCOMES = {

@@ -25,6 +25,7 @@ const SHOWN = {
   pressure: () => ["kPa", 2],
   percent: () => ["%", 0],
   angle: () => ["°", 1],
+  minutes: () => ["min", 0],
   volume: () => ["L", 2],
   conductivity: () => ["W/mK", 3],
   number: () => ["", 3],

@@ -94,7 +94,7 @@ def test_many_readings_and_a_tone_recover_the_truth(synthetic):
     inside, learned = [], []
     for _ in range(6):
         drawn = synthetic.experiment(rng, 8, listens=True)
-        found = fit(drawn.case, drawn.readings, drawn.heard)
+        found = fit(drawn.case, drawn.readings, drawn.heard, warm=True)
         assert found.outcome in (FitOutcome.FITTED, FitOutcome.PRIOR_DOMINATED)
         low, _, middle, _, high = found.after
         true = drawn.truth.resonance[0, 0]

@@ -70,6 +70,7 @@ def fit() -> Shown:
                     {"thermometer": "contact", "position_mm": "12 in", "displayed_degC": 27},
                 ],
                 "heard": [{"quiet_rpm": 2380, "uncertainty_rpm": 25}],
+                "time_s": "45 min",
                 "target_rpm": 2450,
             },
         },
