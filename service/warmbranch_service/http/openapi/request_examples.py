@@ -89,6 +89,20 @@ def fit() -> Shown:
     }
 
 
+def learn() -> Shown:
+    """Of ``POST /v1/learn``."""
+    van = fit()["readings"]["value"]
+    return {
+        "two jobs": {
+            "summary": "Two invented jobs: the van, read and heard, and a generator, only heard",
+            "value": {
+                "jobs": [{"name": "camper van", **van}, {"name": "generator", **_heard()}],
+                "learned_at": "2026-11-29",
+            },
+        },
+    }
+
+
 def warmup() -> Shown:
     """Of ``POST /v1/warmup``."""
     return {
@@ -131,6 +145,15 @@ def sweep() -> Shown:
     return examples.openapi_examples()
 
 
+def _heard() -> Example:
+    """A job that was heard and not read."""
+    return {
+        "case": json.loads(demo.demo_text("generator"))["case"],
+        "heard": [{"quiet_rpm": 1490, "uncertainty_rpm": 15}],
+        "time_s": "1 h",
+    }
+
+
 def _as_text(example: Example) -> str:
     return json.dumps(example, indent=2, ensure_ascii=False) + "\n"
 
@@ -147,6 +170,10 @@ def _readings_table() -> str:
 
 FILES: dict[str, tuple[str, Callable[[], str]]] = {
     "fit": (READ_AND_HEARD, lambda: _as_text(fit()["readings"]["value"])),
+    "heard": (
+        "The generator, heard at 1490 rpm an hour after its start",
+        lambda: _as_text(_heard()),
+    ),
     "readings": ("The readings of fit alone, as CSV for --readings", _readings_table),
     "warmup": (
         f"The van: {DRIVE[0].lower()}{DRIVE[1:]}",
