@@ -98,4 +98,5 @@ def _beyond(name: str, here: Place, ranges: Ranges) -> str:
         f"{getattr(calibrations.place_told(place), one.told):.4g}"
         for place in (here, ranges.low, ranges.high)
     )
-    return f"{one.words} {own} {one.unit}, theirs {low if low == high else f'{low} to {high}'}"
+    theirs = low if low == high else f"{low} to {high}"
+    return f"{one.words} {own} {one.unit}, theirs {theirs} {one.unit}"

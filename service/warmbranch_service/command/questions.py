@@ -192,8 +192,9 @@ def calibration_in(file: str) -> dict[str, Any]:
         found: Any = json.loads(read(file))
     except ValueError:
         raise Refused(f"{file} is no JSON. Give what fit or learn wrote.") from None
-    if isinstance(found, dict) and "unknowns" not in found:
-        found = cast("dict[str, Any]", found).get("calibration")
+    if isinstance(found, dict):
+        own = cast("dict[str, Any]", found)
+        found = own.get("calibration", own if "covariance" in own else None)
     if not isinstance(found, dict):
         raise Refused(f"{file} holds no calibration. Give what fit or learn wrote.")
     return cast("dict[str, Any]", found)

@@ -12,14 +12,17 @@ import math
 from collections.abc import Sequence
 from typing import Any, cast
 
+from pydantic_core import PydanticCustomError
+
 from warmbranch_service.case.shop import LONGEST_NAME
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
 from warmbranch_service.contract.fields import Quantity
 from warmbranch_service.contract.strict_json import parse
-from warmbranch_service.contract.units import LENGTH
+from warmbranch_service.contract.units import ANGLE, LENGTH
 from warmbranch_service.learn.request import FinishedJob
 
 Json = dict[str, Any]
+Path = tuple[str | int, ...]
 
 PAGE_FORM = 1
 """Of the page's job files."""
@@ -30,7 +33,9 @@ USUAL_WALL_MM = 1.5
 OF_THE_PAGE = ("after_cuts", "moved")
 OF_INFRARED = ("surface", "emissivity_set", "emissivity", "reflected_degC", "takes_off_reflection")
 
-_mm = Quantity("mm", LENGTH, low=0, high=1e6)
+LENGTH_MM = Quantity("mm", LENGTH, low=0, high=1e6)
+TURN_DEG = Quantity("deg", ANGLE, low=0, high=360)
+CENTRELINE = ("case", "branch", "centreline")
 
 
 def finished_job(content: bytes, name: str) -> Json:
@@ -71,7 +76,10 @@ def _of_the_page(job: Json) -> Json:
             raise _refused(("case", part), "This is missing.", "Give a job as the page saved it.")
     lists = {name: _list(job, name) for name in ("readings", "heard", "trims")}
     whole = [one for one in lists["readings"] if _has(one, "position_mm", "displayed_degC")]
-    cuts = [_mm.check(one.get("cut_mm", 0)) or 0.0 for one in lists["trims"]]
+    cuts = [
+        _measured(LENGTH_MM, one, ("trims", place, "cut_mm"))
+        for place, one in enumerate(lists["trims"])
+    ]
     latest = max((_after(one) for one in whole), default=len(cuts))
     case = _case(job["case"])
     built = _length(case["branch"])
@@ -118,39 +126,61 @@ def _case(given: Json) -> Json:
     return case
 
 
+def _measured(kind: Quantity, given: Json, path: Path) -> float:
+    """A quantity at the end of ``path``, or a refusal of what stands there."""
+    value = given.get(str(path[-1]))
+    try:
+        found = kind.check(value)
+    except PydanticCustomError as error:
+        told = error.context or {}
+        shown = value if isinstance(value, (int, float, str)) else None
+        raise _refused(path, told["detail"], told["remedy"], shown) from None
+    assert found is not None, "null is no value here"
+    return found
+
+
 def _pieces(branch: Json) -> list[Json]:
-    return cast("list[Json]", branch.get("centreline") or [])
+    found = branch.get("centreline")
+    if found is None:
+        return []
+    entries = cast("list[object]", found) if isinstance(found, list) else [found]
+    if not all(isinstance(one, dict) for one in entries):
+        raise _refused(CENTRELINE, "This is no list of pieces.", "Give straights and bends.")
+    return cast("list[Json]", entries)
 
 
 def _length(branch: Json) -> float:
     """Of the centre-line, mm."""
-    if not _pieces(branch):
-        return _mm.check(branch.get("length_mm")) or 0.0
-    return sum(map(_piece_length, _pieces(branch)))
+    pieces = _pieces(branch)
+    if not pieces:
+        return _measured(LENGTH_MM, branch, ("case", "branch", "length_mm"))
+    return sum(_piece_length(piece, place) for place, piece in enumerate(pieces))
 
 
-def _piece_length(piece: Json) -> float:
+def _piece_length(piece: Json, place: int) -> float:
     if "straight_mm" in piece:
-        return _mm.check(piece["straight_mm"]) or 0.0
-    return math.radians(float(piece["bend_deg"])) * (_mm.check(piece["bend_radius_mm"]) or 0.0)
+        return _measured(LENGTH_MM, piece, (*CENTRELINE, place, "straight_mm"))
+    turn = _measured(TURN_DEG, piece, (*CENTRELINE, place, "bend_deg"))
+    return math.radians(turn) * _measured(LENGTH_MM, piece, (*CENTRELINE, place, "bend_radius_mm"))
 
 
 def _cut(branch: Json, cut: float) -> Json:
     """The branch with so many mm taken off at its cap."""
     if cut <= 0:
         return branch
-    if not _pieces(branch):
-        return {**branch, "length_mm": _length(branch) - cut}
     left, pieces = cut, list(_pieces(branch))
+    if not pieces:
+        return {**branch, "length_mm": _length(branch) - cut}
     while left > 0 and pieces:
         last = pieces.pop()
-        length = _piece_length(last)
+        length = _piece_length(last, len(pieces))
         if length > left:
             rest = 1 - left / length
             if "straight_mm" in last:
                 pieces.append({**last, "straight_mm": length * rest})
             else:
-                pieces.append({**last, "bend_deg": float(last["bend_deg"]) * rest})
+                turn = _measured(TURN_DEG, last, (*CENTRELINE, len(pieces), "bend_deg"))
+                pieces.append({**last, "bend_deg": turn * rest})
         left -= length
     return {**branch, "centreline": pieces}
 
@@ -170,6 +200,6 @@ def _heard(one: Json, length: float) -> Json:
     return found
 
 
-def _refused(path: tuple[str, ...], detail: str, remedy: str, value: object = None) -> Problem:
+def _refused(path: Path, detail: str, remedy: str, value: object = None) -> Problem:
     entry = Entry(path, "no_job_file", detail, remedy, value)
     return Problem(INVALID, entry.sentence(), entries=[entry])
