@@ -15,7 +15,6 @@ let learned = null; // the last answer of /v1/learn
 let drawn = "";
 
 export function build() {
-  byId("finished-chart").append(narrowing.figure);
   byId("finished-choose").addEventListener("click", () => byId("finished-files").click());
   byId("finished-files").addEventListener("change", openFiles);
   byId("finished-this").addEventListener("click", addThis);
@@ -233,6 +232,7 @@ function picture(rows, unit) {
   const side = (name, k) => rows.map((row) => row[name][k]);
   const told = ({ interval_90: [low, high] }) => `${low.toFixed(0)} to ${high.toFixed(0)} ${unit}`;
   const jobs = last.count === 1 ? "one job" : `${last.count} jobs`;
+  fill(byId("finished-chart"), narrowing.figure);
   narrowing.draw({
     title: "With each finished job",
     words:
