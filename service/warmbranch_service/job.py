@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 if TYPE_CHECKING:
     from warmbranch_service.fit.answer_schema import FitAnswer
+    from warmbranch_service.learn.answer_schema import LearnAnswer
     from warmbranch_service.length.answer_schema import LengthAnswer
     from warmbranch_service.steady.schema import SteadyAnswer
     from warmbranch_service.sweep.whole import Swept
@@ -202,9 +203,28 @@ class Job:
             asked["vary"] = [dict(one) for one in vary]
         return sweep_of(self._body(SweepRequest, asked), processes=processes)
 
-    def learned(self, fit: FitAnswer) -> Job:
-        """A copy that carries a fit's calibration; its answers then tell how sure they are."""
-        return self.changed("closures.calibration", fit.calibration.model_dump(mode="json"))
+    @classmethod
+    def learn(cls, jobs: Mapping[str, Job], earlier: LearnAnswer | None = None) -> LearnAnswer:
+        """What finished jobs say of the next, as ``POST /v1/learn`` answers.
+
+        Parameters
+        ----------
+        jobs : mapping of str to Job
+            Each with its ``readings`` and ``heard``, by a name unlike all others.
+        earlier : LearnAnswer, optional
+            What was learned before; the jobs are added to it.
+        """
+        from warmbranch_service.learn.request import FinishedJob
+        from warmbranch_service.local import learn_of
+
+        asked = [{**job._asked(FinishedJob, {}), "name": name} for name, job in jobs.items()]
+        before = None if earlier is None else earlier.calibration
+        body = {"jobs": asked, "earlier": before}
+        return learn_of(json.dumps(body, default=_plain).encode())
+
+    def learned(self, answer: FitAnswer | LearnAnswer) -> Job:
+        """A copy that carries what a fit, or finished jobs, taught; its answers are surer then."""
+        return self.changed("closures.calibration", answer.calibration.model_dump(mode="json"))
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Job) and self._request == other._request
@@ -217,10 +237,14 @@ class Job:
         return f"<Job: {', '.join([*case, *more])}; to_json() tells all>"
 
     def _body(self, model: Any, asked: Json) -> bytes:
+        """The request for one question, as JSON."""
+        return json.dumps(self._asked(model, asked), default=_plain).encode()
+
+    def _asked(self, model: Any, asked: Json) -> dict[str, Any]:
         """The request for one question: the case, what is asked, and what the job holds for it."""
         others = _known() - set(model.model_fields)
         own = {name: value for name, value in self._request.items() if name not in others}
-        return json.dumps({**own, **asked}, default=_plain).encode()
+        return {**own, **asked}
 
 
 def _known() -> frozenset[str]:

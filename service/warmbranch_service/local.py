@@ -18,6 +18,7 @@ from warmbranch_service.contract.strict_json import parse, refuse_what_is_no_tex
 
 if TYPE_CHECKING:
     from warmbranch_service.fit.answer_schema import FitAnswer
+    from warmbranch_service.learn.answer_schema import LearnAnswer
     from warmbranch_service.length.answer_schema import LengthAnswer
     from warmbranch_service.steady.schema import SteadyAnswer
     from warmbranch_service.sweep.request import SweepRequest
@@ -82,6 +83,20 @@ def fit_of(body: bytes, readings_csv: str | None = None, table_name: str = "") -
         return _answered(full, FitRequest, answer_fit)
     except Problem as problem:
         raise Problem.of(placed(problem.parts, value, readings_csv, table_name)) from None
+
+
+def learn_of(body: bytes) -> LearnAnswer:
+    """Answer the body of a ``POST /v1/learn``.
+
+    Raises
+    ------
+    Problem
+        For everything that the service would answer with a failure.
+    """
+    from warmbranch_service.learn.answer import answer_learn
+    from warmbranch_service.learn.request import LearnRequest
+
+    return _answered(parse(body), LearnRequest, answer_learn)
 
 
 def length_of(body: bytes) -> LengthAnswer:

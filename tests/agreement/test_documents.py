@@ -131,6 +131,22 @@ def test_readme_job_is_answered_in_five_lines():
     assert len(statements) <= 5
 
 
+def test_readme_jobs_of_a_folder_teach_the_next(tmp_path, monkeypatch, capsys):
+    one, learns = (
+        next(block for block in _blocks("python") if part in block)
+        for part in ("import Job", "Job.learn")
+    )
+    (tmp_path / "jobs").mkdir()
+    for name in ("fit", "heard"):
+        assert cli.main(["example", name]) == 0
+        (tmp_path / "jobs" / f"{name}.json").write_text(capsys.readouterr().out, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    _, interval = _printed_by(one + learns).splitlines()
+    low, high = map(float, re.findall(r"\d+\.\d+", interval))
+    assert 1100 < low < 1189 < high < 1300
+    assert len(ast.parse(learns).body) <= 5
+
+
 def test_readme_story_runs_and_gives_its_numbers(tmp_path, monkeypatch, capsys):
     """From drone to done: each command as it stands, in order, and the numbers of the text."""
     monkeypatch.chdir(tmp_path)

@@ -41,6 +41,8 @@ TYPES_ONLY = {
             "warmbranch_service.contract.whole_answer",
             "warmbranch_service.fit.answer_schema",
             "warmbranch_service.fit.table",
+            "warmbranch_service.learn.answer_schema",
+            "warmbranch_service.learn.table",
             "warmbranch_service.length.answer_schema",
             "warmbranch_service.length.table",
             "warmbranch_service.steady.schema",
@@ -51,7 +53,7 @@ TYPES_ONLY = {
     ),
     frozenset(
         f"warmbranch_service.{room}"
-        for room in ("case", "contract", "fit", "length", "steady", "warmup")
+        for room in ("case", "contract", "fit", "learn", "length", "steady", "warmup")
     ),
     frozenset(
         {"warmbranch_service.http.passage.metrics", "warmbranch_service.http.passage.workshop"}

@@ -139,6 +139,31 @@ def anywhere(shop: Shop, case) -> Shop:
     return Shop(shop.learned, ranges_of([shop.ranges.low, shop.ranges.high, Place.of(case)]))
 
 
+def clock(jobs: int = 30, more: int = 21) -> list[str]:
+    """What learning from so many jobs takes over fitting them, and with more of them kept."""
+    rng = np.random.default_rng(21)
+    kept, fits = [], []
+    for place in range(jobs):
+        made = synthetic.experiment(rng, 6, listens=True)
+        one = Job(f"{place:02}", made.case, made.readings, made.heard, Spreads(), warm=True)
+        begun = time.process_time()
+        kept.append(summary_of(one))
+        fits.append(time.process_time() - begun)
+    kept += [replace(one, name=f"{one.name} again") for one in kept[:more]]
+    lines = []
+    for count in (1, 6, 12, jobs, jobs + more):
+        taken = []
+        for _ in range(3):
+            begun = time.process_time()
+            learn(kept[:count])
+            taken.append(time.process_time() - begun)
+        lines.append(
+            f"learning from {count} jobs, each held out once: {min(taken) / np.median(fits):.1f} "
+            "times one job's fit"
+        )
+    return lines
+
+
 HEADER = (
     "| world | jobs | untuned in 90, 50 % | with the shop | width over untuned "
     "| ranges not looked at | width | physics known: width | distrust |\n"
@@ -151,7 +176,11 @@ if __name__ == "__main__":
     parser.add_argument("--seed", type=int, default=2026)
     parser.add_argument("--world", action="append", help="part of a world's name; all unless given")
     parser.add_argument("--jobs", default="1,3,6", help="numbers of jobs, commas between")
+    parser.add_argument("--clock", action="store_true", help="the time alone, without worlds")
     given = parser.parse_args()
+    if given.clock:
+        print("\n".join(clock()))
+        raise SystemExit
     print(HEADER)
     for world in WORLDS:
         if not given.world or any(part in world for part in given.world):

@@ -22,6 +22,7 @@ from jsonschema_rs import Draft202012Validator
 
 from warmbranch_service.contract import units
 from warmbranch_service.contract.units import TEMPERATURE_DIFFERENCE
+from warmbranch_service.http.openapi.request_examples import SHOP
 
 Json = dict[str, Any]
 
@@ -45,7 +46,9 @@ NARROWED: dict[str, tuple[float, float]] = {
 INSTEAD: dict[str, Json] = {
     "MixedGas.mole_fractions": {"enum": [{"N2": 1}, {"N2": 0.75, "CO2": 0.125, "H2O": 0.125}]},
     "Engine.firing_angles_deg": {"type": "null"},
-    "Closures.calibration": {"type": "null"},
+    "Closures.calibration": {"enum": [None, SHOP]},
+    "LearnRequest.earlier": {"enum": [None, SHOP]},
+    "LearnRequest.learned_at": {"enum": [None, "2026-11-29", "1999-02-28"]},
     "DriveGiven.gas_temperature_curve": {
         "enum": [
             None,
@@ -124,6 +127,7 @@ def _narrow(schemas: Json) -> None:
             assert name in schemas[owner]["properties"], place
             schemas[owner]["properties"][name] = said
     _field(schemas, "Branch.centreline")["anyOf"][0]["maxItems"] = 5
+    _field(schemas, "LearnRequest.jobs")["maxItems"] = 2  # each is a fit's whole request
 
 
 def _field(schemas: Json, place: str) -> Json:

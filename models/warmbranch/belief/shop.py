@@ -49,6 +49,10 @@ SAME = 0.99
 """Share of the usual spread from which a case's unknown is the shop's. A case whose own prior is
 narrower knows better by other means, as one whose tone is measured does."""
 
+NEAR = 3.0
+"""Usual spreads within which a case's own coefficient is still the shop's. Who gives another one
+tells of something else, which is narrowed by no job."""
+
 RATIO = 3.0
 """Times beyond the range of what was learned on, in bore, length or flow, at which nothing that
 was learned is believed any more. Our judgement; no source."""
@@ -126,20 +130,23 @@ class Shop:
     learned: Calibration
     ranges: Ranges
 
-    def distrust(self, case: Case) -> float:
+    def distrust(self, case: Case, place: Place | None = None) -> float:
         """How little what was learned is believed of one design: 0 within the ranges, up to 1."""
-        return max(self.ranges.distrust(Place.of(case)).values())
+        return max(self.ranges.distrust(place or Place.of(case)).values())
 
-    def of(self, case: Case, spreads: Spreads | None = None) -> Calibration:
+    def of(
+        self, case: Case, spreads: Spreads | None = None, place: Place | None = None
+    ) -> Calibration:
         """What is believed of one design: what was learned, and its own priors for the rest.
 
         Outside the ranges it is, with the distrust's chance, what is believed without a shop: mean
-        and covariance are those of the two together.
+        and covariance are those of the two together. ``place`` goes for the design's own, where
+        that is only where a search begins.
         """
         prior = Calibration.prior(case, spreads)
         own, theirs = self._shared(prior)
         mean, covariance = prior.mean.copy(), prior.covariance.copy()
-        rest = self.distrust(case)
+        rest = self.distrust(case, place)
         usual = np.array([USUAL[prior.names[i]].spread for i in own])
         more = np.maximum(prior.spread[own] ** 2 - usual**2, 0.0)
         block = self.learned.covariance[np.ix_(theirs, theirs)] + np.diag(more)
@@ -159,4 +166,7 @@ class Shop:
 def is_usual(prior: Calibration, i: int) -> bool:
     """Whether an unknown of a case's prior is one that jobs share."""
     usual = USUAL.get(prior.names[i])
-    return usual is not None and float(prior.spread[i]) >= SAME * usual.spread
+    if usual is None:
+        return False
+    near = abs(float(prior.mean[i]) - usual.centre) <= NEAR * usual.spread
+    return near and float(prior.spread[i]) >= SAME * usual.spread

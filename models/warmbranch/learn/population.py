@@ -16,9 +16,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
+from typing import NamedTuple
 
 import numpy as np
+from scipy.special import ndtr
 
 from warmbranch.base.batch import FloatArray, IntArray
 from warmbranch.belief.draws import quantiles, standard_normal
@@ -130,7 +131,7 @@ class Jobs:
         self._jobs, self._size = jobs, unknowns
         first = self._drawn(np.tile(CHANCES, (unknowns, 1)), SEED)
         self._take(first)
-        found = self._weighed(self._sums, np.zeros(len(first)))
+        found = self._weighed(np.zeros(len(first)))
         # Where the first round puts its weight, drawn again more densely.
         about = np.array(
             [np.bincount(first[:, k], found.weights, len(SHARES)) for k in range(unknowns)]
@@ -147,18 +148,27 @@ class Jobs:
 
     def population(self) -> Population:
         """From all jobs."""
-        return self._weighed(self._sums, self._log_prior)
+        return self._weighed(self._log_prior)
 
     def without(self, place: int) -> Population:
-        """From all but one."""
-        own = _contribution(self._jobs[place], self._shares)
-        rest = tuple(a - b for a, b in zip(self._sums, own, strict=True))
-        return self._weighed((rest[0], rest[1], rest[2]), self._log_prior)
+        """From all but one: what it added is taken off again, by Woodbury's formula."""
+        of, own = self._jobs[place].of, self._parts[place]
+        whole = self._whole
+        seen = whole.covariance @ of
+        left = own.whole - of.T @ seen
+        pull = self._sums.pull - own.pull
+        covariance = whole.covariance
+        if of.shape[1] > 0:
+            inverse = np.asarray(np.linalg.inv(left), dtype=np.float64)
+            covariance = covariance + seen @ inverse @ np.swapaxes(seen, 1, 2)
+        size = whole.size + np.linalg.slogdet(left)[1] - own.size
+        mean = (covariance @ pull[:, :, None])[:, :, 0]
+        log_weights = self._sums.evidence - own.evidence + np.sum(pull * mean, axis=1) / 2
+        return self._population(log_weights - size / 2 + self._log_prior, mean, covariance)
 
     def _drawn(self, chances: FloatArray, seed: int) -> IntArray:
         """Places in ``SHARES``, (DRAWS, unknowns), evenly spread over (unknowns, shares)."""
-        normal = NormalDist()
-        even = np.vectorize(normal.cdf, otypes=[float])(standard_normal(DRAWS, self._size, seed))
+        even = np.asarray(ndtr(standard_normal(DRAWS, self._size, seed)), dtype=np.float64)
         found: IntArray = np.empty((DRAWS, self._size), dtype=np.int64)
         for k, own in enumerate(chances):
             edges = np.cumsum(own)
@@ -169,39 +179,75 @@ class Jobs:
         """Go by these sets of shares, (draws, unknowns) places in ``SHARES``."""
         self._shares = SHARES[places]
         draws = len(self._shares)
+        self._parts = [_part(job, self._shares) for job in self._jobs]
         precision = np.zeros((draws, self._size, self._size))
         pull, evidence = np.zeros((draws, self._size)), np.zeros(draws)
-        for job in self._jobs:
-            parts = _contribution(job, self._shares)
-            precision, pull, evidence = (
-                precision + parts[0],
-                pull + parts[1],
-                evidence + parts[2],
-            )
-        self._sums = precision, pull, evidence
-
-    def _weighed(
-        self, sums: tuple[FloatArray, FloatArray, FloatArray], log_prior: FloatArray
-    ) -> Population:
-        """By each set's evidence, what is common summed out."""
-        precision, pull, evidence = sums
+        for job, part in zip(self._jobs, self._parts, strict=True):
+            precision += job.of @ part.inverse @ job.of.T
+            pull += part.pull
+            evidence += part.evidence
+        self._sums = _Sums(precision, pull, evidence)
         common = np.maximum(1 - self._shares, LEAST_COMMON)
         whole = precision + np.eye(self._size) / common[:, None, :]
-        covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)
-        mean = (covariance @ pull[:, :, None])[:, :, 0]
         # ln|U⁻¹ + P| + ln|U| = ln|1 + U P|
         size = np.linalg.slogdet(whole)[1] + np.sum(np.log(common), axis=1)
-        log_weights = evidence + np.sum(pull * mean, axis=1) / 2 - size / 2 + log_prior
+        self._whole = _Whole(np.asarray(np.linalg.inv(whole), dtype=np.float64), size)
+
+    def _weighed(self, log_prior: FloatArray) -> Population:
+        """By each set's evidence, what is common summed out."""
+        pull, covariance = self._sums.pull, self._whole.covariance
+        mean = (covariance @ pull[:, :, None])[:, :, 0]
+        log_weights = self._sums.evidence + np.sum(pull * mean, axis=1) / 2 - self._whole.size / 2
+        return self._population(log_weights + log_prior, mean, covariance)
+
+    def _population(
+        self, log_weights: FloatArray, mean: FloatArray, covariance: FloatArray
+    ) -> Population:
         weights: FloatArray = np.exp(log_weights - np.max(log_weights))
         return Population(self._shares, weights / np.sum(weights), mean, covariance)
 
 
-def _contribution(job: Seen, shares: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """What a job says of what is common, given each set of shares: precision, pull, evidence."""
+class _Sums(NamedTuple):
+    """What all jobs together say of what is common, for each set of shares."""
+
+    precision: FloatArray
+    pull: FloatArray
+    evidence: FloatArray
+
+
+class _Whole(NamedTuple):
+    """Covariance of what is common, and the logarithm of the determinant of its inverse, over that
+    of before."""
+
+    covariance: FloatArray
+    size: FloatArray
+
+
+class _Part(NamedTuple):
+    """What one job says of what is common, for each set of shares.
+
+    Parameters
+    ----------
+    whole, inverse : (draws, readings, readings) array
+        Covariance of its readings around what is common, and that inverted.
+    size : (draws,) array
+        Logarithm of its determinant.
+    pull : (draws, unknowns) array
+    evidence : (draws,) array
+    """
+
+    whole: FloatArray
+    inverse: FloatArray
+    size: FloatArray
+    pull: FloatArray
+    evidence: FloatArray
+
+
+def _part(job: Seen, shares: FloatArray) -> _Part:
     differs = shares + job.more
     across = np.einsum("ki,dk,kj->dij", job.of, differs, job.of, optimize=True)
     whole = across + np.eye(len(job.shown))
     inverse = np.asarray(np.linalg.inv(whole), dtype=np.float64)
+    size = np.asarray(np.linalg.slogdet(whole)[1], dtype=np.float64)
     shown = inverse @ job.shown
-    evidence = -(np.linalg.slogdet(whole)[1] + shown @ job.shown) / 2
-    return job.of @ inverse @ job.of.T, shown @ job.of.T, evidence
+    return _Part(whole, inverse, size, shown @ job.of.T, -(size + shown @ job.shown) / 2)

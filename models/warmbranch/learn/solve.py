@@ -260,7 +260,8 @@ def _tone_levels(tone: Tone, mean: FloatArray, root: FloatArray) -> FloatArray:
     z = mean + unit[:, :-1] @ root.T
     logs = tone.middle + tone.rest_shift + z @ tone.straight + z**2 @ tone.curved
     logs = logs + np.hypot(tone.rest, tone.uncertainty) * unit[:, -1]
-    return np.exp(quantiles(logs, np.full(DRAWS, 1 / DRAWS), LEVELS))
+    with np.errstate(over="ignore"):  # of numbers that no fit gives
+        return np.exp(quantiles(logs, np.full(DRAWS, 1 / DRAWS), LEVELS))
 
 
 def _apart(job: Summary, mean: FloatArray, covariance: FloatArray, jobs: int) -> Apart:

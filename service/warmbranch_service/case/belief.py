@@ -18,9 +18,9 @@ from warmbranch.belief.unknown import (
 from warmbranch.case.surfaces import SURFACES
 from warmbranch_service.case.around import PLACES, seen_spread
 from warmbranch_service.case.closures import StirredMouth
-from warmbranch_service.case.convert import Converted
 from warmbranch_service.case.convert_around import faced
 from warmbranch_service.case.convert_batch import flow_by_engine
+from warmbranch_service.case.converted import Converted
 from warmbranch_service.case.gas import BurntGas
 from warmbranch_service.case.guessed import Guess, spread_of, value_at
 from warmbranch_service.case.main_gas import Inferred, emissivity_spread

@@ -1,4 +1,4 @@
-"""What a fit learned, as an object that travels in ``case.closures.calibration``."""
+"""What a fit or a shop learned, as an object that travels in ``case.closures.calibration``."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from warmbranch.belief.shop import USUAL
 from warmbranch.belief.unknowns import UNKNOWNS
+from warmbranch_service.case.shop import Shop
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import rules
 from warmbranch_service.contract.units import PURE_NUMBER
@@ -27,13 +29,15 @@ class Calibration(RequestModel):
     """Means and covariance of the unknowns after a fit; send it back unchanged.
 
     It replaces the coefficients that it names and shifts the temperatures and the emissivity of
-    the case; predictions made with it carry intervals.
+    the case; predictions made with it carry intervals. With a shop it is of many finished jobs:
+    it stands in place of the usual priors of the coefficients that those share, as far as the case
+    is like them, and all else stays as unsure as the case leaves it.
     """
 
     model_config = rules(
         unsaid={
             "broken_calibration": "unknowns names each once; mean has one entry for each, and "
-            "covariance one row and one column.",
+            "covariance one row and one column; with a shop they are those that jobs share.",
             "refused_by_physics": "covariance is symmetric and positive, as a fit returns it.",
         }
     )
@@ -64,6 +68,12 @@ class Calibration(RequestModel):
         json_schema_extra={"x-unit": "1"},
     )
 
+    shop: Shop | None = Field(
+        default=None,
+        description="What it was learned on, of a shop's calibration by POST /v1/learn. Default "
+        "null: of one branch, by a fit.",
+    )
+
     @model_validator(mode="after")
     def _fits_together(self) -> Calibration:
         size = len(self.unknowns)
@@ -71,6 +81,8 @@ class Calibration(RequestModel):
             raise _refused(f"It names {size} unknowns, which mean and covariance do not match.")
         if len(self.covariance) != size or len(set(self.unknowns)) != size:
             raise _refused(f"Its covariance has not one row for each of {size} unknowns.")
+        if self.shop is not None and not set(self.unknowns) <= set(USUAL):
+            raise _refused("It has a shop, and unknowns that are of one job alone.")
         return self
 
 
@@ -78,6 +90,6 @@ def _refused(detail: str) -> PydanticCustomError:
     return refusal(
         "broken_calibration",
         detail,
-        "Give the calibration as a fit returned it, unchanged.",
+        "Give the calibration as POST /v1/fit or POST /v1/learn returned it, unchanged.",
         at=["unknowns"],
     )

@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.shop import Place, Ranges, Shop
 from warmbranch_service.case import calibration as schema
+from warmbranch_service.case.convert_batch import MM, PER_HOUR, kelvin
+from warmbranch_service.case.shop import KeptPlace
 from warmbranch_service.contract.rounding import digits
 from warmbranch_service.version import MODEL_VERSION
 
@@ -26,6 +29,40 @@ def to_physics(given: schema.Calibration) -> Calibration:
         names=tuple(given.unknowns),
         mean=np.array(given.mean, dtype=np.float64),
         covariance=np.array(given.covariance, dtype=np.float64).reshape(size, size),
+    )
+
+
+def shop_of(given: schema.Calibration) -> Shop | None:
+    """The shop of a request's calibration; None for that of a fit.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
+    if given.shop is None:
+        return None
+    on = given.shop.learned_on
+    return Shop(to_physics(given), Ranges(place_of(on.least), place_of(on.most)))
+
+
+def place_of(given: KeptPlace) -> Place:
+    """What a job was, in SI."""
+    return Place(
+        bore=given.bore_mm * MM,
+        length=given.length_mm * MM,
+        gas_temperature=kelvin(given.gas_temperature_degC),
+        mass_flow=given.mass_flow_kg_h * PER_HOUR,
+    )
+
+
+def place_told(found: Place) -> KeptPlace:
+    """What a job was, as it leaves."""
+    return KeptPlace(
+        bore_mm=digits(found.bore / MM, DIGITS),
+        length_mm=digits(found.length / MM, DIGITS),
+        gas_temperature_degC=digits(found.gas_temperature - kelvin(0.0), DIGITS),
+        mass_flow_kg_h=digits(found.mass_flow / PER_HOUR, DIGITS),
     )
 
 

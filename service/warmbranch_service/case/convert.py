@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
-from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import STILL_AIR
 from warmbranch.case import case as physics
 from warmbranch.case.closures import CAP_PRESSURE
@@ -25,32 +23,18 @@ from warmbranch.gas.gas import MixtureTable
 from warmbranch_service.case import calibrations
 from warmbranch_service.case import closures as closure_schema
 from warmbranch_service.case.around import PLACES
+from warmbranch_service.case.belief import spreads_by
 from warmbranch_service.case.convert_batch import MM as MM
 from warmbranch_service.case.convert_batch import PER_HOUR, burns, flow_by_engine, to_batch
 from warmbranch_service.case.convert_batch import kelvin as kelvin
+from warmbranch_service.case.converted import Converted as Converted
 from warmbranch_service.case.guessed import GUESSABLE, Guess
-from warmbranch_service.case.main_gas import Inferred, with_inferred_gas
+from warmbranch_service.case.main_gas import with_inferred_gas
 from warmbranch_service.case.schema import ASSUMED_GAS_SPEED_M_S, MOST_MASS_FLOW_KG_H, Case, Engine
+from warmbranch_service.case.taught import assumptions_of, cautions_of, place_of
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
 from warmbranch_service.contract.rounding import digits
-
-
-@dataclass(frozen=True)
-class Converted:
-    """A case in SI, the engine order, and what was taken for what the request left open.
-
-    ``inferred`` is the gas temperature where the request left it to be worked out. ``case`` has the
-    means of a calibration where there is one, ``given`` is without them.
-    """
-
-    case: physics.Case
-    given: physics.Case
-    calibration: Calibration | None
-    order: float | None
-    inferred: Inferred | None = None
-    assumptions: list[str] = field(default_factory=list[str])
-    cautions: list[Caution] = field(default_factory=list[Caution])
 
 
 def celsius(temperature: FloatArray) -> FloatArray:
@@ -58,8 +42,14 @@ def celsius(temperature: FloatArray) -> FloatArray:
     return temperature - ICE_POINT
 
 
-def to_physics(case: Case) -> Converted:
+def to_physics(case: Case, *, length: float | None = None) -> Converted:
     """Convert one case to a batch of one.
+
+    Parameters
+    ----------
+    case : Case
+    length : float, m, optional
+        Of the branch that a shop is asked about, where the case's is only where a search begins.
 
     Raises
     ------
@@ -74,21 +64,28 @@ def to_physics(case: Case) -> Converted:
     if entry is not None:
         raise Problem(INVALID, entry.sentence(), entries=[entry])
     learned = case.closures.calibration
-    calibration = None if learned is None else calibrations.to_physics(learned)
+    shop = None if learned is None else calibrations.shop_of(learned)
+    if shop is not None:
+        calibration = shop.of(given, spreads_by(case, inferred), place_of(given, length))
+    else:
+        calibration = None if learned is None else calibrations.to_physics(learned)
     return Converted(
         case=given if calibration is None else calibration.applied_to(given),
         given=given,
         calibration=calibration,
         order=None if case.engine is None else engine_order(case.engine),
         inferred=inferred,
+        shop=shop,
         assumptions=[
             *([] if inferred is None else [inferred.sentence()]),
             *_assumptions(case),
             *_flow_assumption(case, flow),
+            *assumptions_of(learned),
         ],
         cautions=[
             *([] if inferred is None else inferred.cautions()),
             *_flow_caution(case, flow),
+            *cautions_of(learned, given, length),
         ],
     )
 

@@ -16,6 +16,7 @@ from warmbranch_service.fit.answer_schema import FitAnswer
 from warmbranch_service.http.passage.gate import API_KEY_HEADER
 from warmbranch_service.http.routes.health import Health, Ready
 from warmbranch_service.http.routes.reference import ReferenceAnswer
+from warmbranch_service.learn.answer_schema import LearnAnswer
 from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.listen.answer_schema import ListenAnswer
 from warmbranch_service.steady.schema import SteadyAnswer
@@ -47,6 +48,7 @@ class Route(Generic[Answer]):
 
 STEADY = Route("POST", "/v1/steady", SteadyAnswer)
 FIT = Route("POST", "/v1/fit", FitAnswer)
+LEARN = Route("POST", "/v1/learn", LearnAnswer)
 LENGTH = Route("POST", "/v1/length", LengthAnswer)
 LISTEN = Route("POST", "/v1/listen", ListenAnswer)
 WARMUP = Route("POST", "/v1/warmup", WarmupAnswer)

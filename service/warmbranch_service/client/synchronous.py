@@ -16,6 +16,8 @@ from warmbranch_service.fit.answer_schema import FitAnswer
 from warmbranch_service.fit.request import FitRequest
 from warmbranch_service.http.routes.health import Health, Ready
 from warmbranch_service.http.routes.reference import ReferenceAnswer
+from warmbranch_service.learn.answer_schema import LearnAnswer
+from warmbranch_service.learn.request import LearnRequest
 from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.listen.answer_schema import ListenAnswer
@@ -78,6 +80,10 @@ class Client:
     def fit(self, request: FitRequest | Json) -> FitAnswer:
         """Calibrated closures, prediction with its uncertainty, next reading, trim."""
         return self._ask(exchange.FIT, exchange.content_of(request))
+
+    def learn(self, request: LearnRequest | Json) -> LearnAnswer:
+        """A shop's calibration from finished jobs, and how honest it is on them."""
+        return self._ask(exchange.LEARN, exchange.content_of(request))
 
     def length(self, request: LengthRequest | Json) -> LengthAnswer:
         """Centre-line length for a target, length to build, trim steps, cut list."""

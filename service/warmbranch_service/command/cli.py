@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import click
 
-from warmbranch_service.command import help_texts, listen, questions, rank, service, sweep
+from warmbranch_service.command import help_texts, learn, listen, questions, rank, service, sweep
 from warmbranch_service.command.terminal import (
     FAILED,
     INTERRUPTED,
@@ -142,6 +142,7 @@ for _command in (
     questions.length,
     questions.steady,
     questions.fit,
+    learn.learn,
     questions.warmup,
     listen.listen,
     sweep.sweep,

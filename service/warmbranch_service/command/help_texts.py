@@ -25,6 +25,7 @@ start here:
   warmbranch steady my.json --brief      the answer in one line (--json, --csv)
   warmbranch example fit > fit.json      the same with readings, to change
   warmbranch fit fit.json                fit to them; what to read or cut next
+  warmbranch learn fit.json --output shop.json   what finished jobs say of the next
   warmbranch warmup my.json              from a cold start to warm
   warmbranch example sweep > many.json   a request for many designs of one case
   warmbranch sweep many.json             one line a design (--output FILE.csv)
@@ -93,6 +94,25 @@ says how much to cut. The calibration goes into "case.closures.calibration".
 Hot metal burns, and an engine that runs gives off carbon monoxide: read
 outdoors, keep clear of moving parts, never go under a vehicle that stands on
 a jack alone.
+"""
+
+LEARN = """\
+examples:
+  warmbranch example fit > van.json      a finished job: read, and heard
+  warmbranch example heard > bus.json    another one, only heard
+  warmbranch learn van.json bus.json --output shop.json   learn from both
+  warmbranch example fit > my.json       the next one
+  warmbranch length my.json --rpm 2350 --calibration shop.json
+  warmbranch fit my.json --shop shop.json   once it is built, and read
+  warmbranch learn my.json --add-to shop.json --output shop.json   one more job
+
+A job is what fit takes, or a file that the page saved; its "name", else that
+of its file, tells it from others. The answer holds each job against what all
+others say of it, and names the one that stands apart. The file keeps what
+later jobs are added to, and no readings.
+
+Trust it for jobs of one kind: the same fuel, the same shape of mouth, in the
+range of sizes that it was learned on. Outside it fades, and says so.
 """
 
 LENGTH = """\

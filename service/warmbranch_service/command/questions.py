@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
@@ -47,7 +47,7 @@ class Form:
     units: str | None
 
 
-def forms(command: Command) -> Command:
+def tellings(command: Command) -> Command:
     """Add the options that say how an answer is told."""
     for option in reversed(
         (
@@ -70,21 +70,34 @@ def forms(command: Command) -> Command:
             click.option("--plot", is_flag=True, help="Also show a picture in a window."),
             click.option("--png", metavar="FILE", help="Also write the picture to a file."),
             click.option("--svg", metavar="FILE", help="The same as a drawing for print."),
-            click.option(
-                "--set",
-                "changes",
-                metavar="FIELD=VALUE",
-                multiple=True,
-                help="Change a field of FILE's case for this answer: "
-                "--set main_pipe.gas_temperature_degC=340. May stand more than once.",
-            ),
         )
     ):
         command = option(command)
-    return click.argument("file", metavar="FILE")(command)
+    return command
 
 
-def _told(answer: WholeAnswer, form: Form, section: str, request: bytes) -> int:
+def forms(command: Command) -> Command:
+    """Add FILE, what changes it, and the options that say how an answer is told."""
+    command = click.option(
+        "--set",
+        "changes",
+        metavar="FIELD=VALUE",
+        multiple=True,
+        help="Change a field of FILE's case for this answer: "
+        "--set main_pipe.gas_temperature_degC=340. May stand more than once.",
+    )(command)
+    return click.argument("file", metavar="FILE")(tellings(command))
+
+
+_calibration = click.option(
+    "--calibration",
+    metavar="LEARNED.json",
+    help="What a fit or finished jobs taught, as fit --calibration or learn --output wrote it.",
+)
+
+
+def told(answer: WholeAnswer, form: Form, section: str, request: bytes) -> int:
+    """Tell an answer as the options ask; sentences in the units of the request."""
     from warmbranch_service.contract.own_units import both_units, measures_in_inches
 
     both = measures_in_inches(request) if form.units is None else form.units == "both"
@@ -148,11 +161,20 @@ def _window(answer: WholeAnswer) -> None:
         raise Failed(f"No program here shows pictures. It is at {name}; --png FILE writes it.")
 
 
-def _job(file: str, changes: tuple[str, ...]) -> Job:
+def _body(file: str, changes: tuple[str, ...], calibration: str | None) -> bytes:
+    """The request in a file, as it stands where the command line changes nothing."""
+    if not changes and calibration is None:
+        return read(file)
+    return _job(file, changes, calibration).to_json().encode()
+
+
+def _job(file: str, changes: tuple[str, ...], calibration: str | None = None) -> Job:
     """The request in a file, with the changes of the command line."""
     from warmbranch_service.job import Job
 
     job = answered(lambda: Job.from_json(read(file)))
+    if calibration is not None:
+        job = job.changed("closures.calibration", calibration_in(calibration))
     for change in changes:
         field, equals, text = change.partition("=")
         if not equals:
@@ -162,6 +184,20 @@ def _job(file: str, changes: tuple[str, ...]) -> Job:
         except KeyError as error:
             raise Refused(f"--set {change}: {error.args[0]}") from None
     return job
+
+
+def calibration_in(file: str) -> dict[str, Any]:
+    """The calibration in a file: by itself, or within an answer to fit or learn."""
+    try:
+        found: Any = json.loads(read(file))
+    except ValueError:
+        raise Refused(f"{file} is no JSON. Give what fit or learn wrote.") from None
+    if isinstance(found, dict):
+        own = cast("dict[str, Any]", found)
+        found = own.get("calibration", own if "covariance" in own else None)
+    if not isinstance(found, dict):
+        raise Refused(f"{file} holds no calibration. Give what fit or learn wrote.")
+    return cast("dict[str, Any]", found)
 
 
 def _value(text: str) -> Any:
@@ -182,13 +218,14 @@ def _value(text: str) -> Any:
     "service.",
     epilog=help_texts.STEADY,
 )
+@_calibration
 @forms
-def steady(file: str, changes: tuple[str, ...], **form: Any) -> int:
+def steady(file: str, changes: tuple[str, ...], calibration: str | None, **form: Any) -> int:
     """Answer ``warmbranch steady``."""
     from warmbranch_service.local import steady_of
 
-    body = _job(file, changes).to_json().encode() if changes else read(file)
-    return _told(answered(lambda: steady_of(body)), Form(**form), "steady", body)
+    body = _body(file, changes, calibration)
+    return told(answered(lambda: steady_of(body)), Form(**form), "steady", body)
 
 
 @click.command(
@@ -198,13 +235,14 @@ def steady(file: str, changes: tuple[str, ...], **form: Any) -> int:
     help="Follow the branch while it warms up, as POST /v1/warmup does, without a service.",
     epilog=help_texts.WARMUP,
 )
+@_calibration
 @forms
-def warmup(file: str, changes: tuple[str, ...], **form: Any) -> int:
+def warmup(file: str, changes: tuple[str, ...], calibration: str | None, **form: Any) -> int:
     """Answer ``warmbranch warmup``."""
     from warmbranch_service.local import warmup_of
 
-    body = _job(file, changes).to_json().encode() if changes else read(file)
-    return _told(answered(lambda: warmup_of(body)), Form(**form), "warmup", body)
+    body = _body(file, changes, calibration)
+    return told(answered(lambda: warmup_of(body)), Form(**form), "warmup", body)
 
 
 @click.command(
@@ -216,24 +254,30 @@ def warmup(file: str, changes: tuple[str, ...], **form: Any) -> int:
 )
 @click.option("--rpm", help="What drones, as engine speed: takes the place of FILE's target.")
 @click.option("--hz", help="The same as a tone.")
+@_calibration
 @forms
 def length(
-    file: str, changes: tuple[str, ...], rpm: str | None, hz: str | None, **form: Any
+    file: str,
+    changes: tuple[str, ...],
+    rpm: str | None,
+    hz: str | None,
+    calibration: str | None,
+    **form: Any,
 ) -> int:
     """Answer ``warmbranch length``."""
     from warmbranch_service.local import length_of
 
     if rpm is not None and hz is not None:
         raise click.UsageError("--rpm and --hz: one of them is allowed.")
-    if rpm is not None or hz is not None or changes:
-        job = _job(file, changes)
+    if rpm is not None or hz is not None or changes or calibration is not None:
+        job = _job(file, changes, calibration)
         rpm_given, hz_given = (None if x is None else _value(x) for x in (rpm, hz))
         body = job.to_json().encode()
         answer = answered(lambda: job.length(rpm=rpm_given, Hz=hz_given))
     else:
         body = read(file)
         answer = answered(lambda: length_of(body))
-    return _told(answer, Form(**form), "length", body)
+    return told(answer, Form(**form), "length", body)
 
 
 @click.command(
@@ -261,6 +305,11 @@ def length(
     metavar="OUT.json",
     help="Also write the calibration to a file, for case.closures.calibration.",
 )
+@click.option(
+    "--shop",
+    metavar="SHOP.json",
+    help="Begin with what finished jobs taught, as learn --output wrote it.",
+)
 @forms
 def fit(
     file: str,
@@ -268,14 +317,17 @@ def fit(
     readings: str | None,
     since_start: str | None,
     calibration: str | None,
+    shop: str | None,
     **form: Any,
 ) -> int:
     """Answer ``warmbranch fit``."""
     from warmbranch_service.contract.strict_json import parse
     from warmbranch_service.local import fit_of
 
+    if calibration is not None:
+        _refuse_to_lose_a_shop(calibration)
     table = None if readings is None else read_text(readings)
-    body = _job(file, changes).to_json().encode() if changes else read(file)
+    body = _body(file, changes, shop)
     if since_start is not None:
         asked = answered(lambda: parse(body))
         if isinstance(asked, dict):  # else it is refused as what it is
@@ -283,4 +335,17 @@ def fit(
     answer = answered(lambda: fit_of(body, table, readings or ""))
     if calibration is not None:
         write(calibration, answer.calibration.model_dump_json(indent=1) + "\n")
-    return _told(answer, Form(**form), "fit", body + (table or "").encode())
+    return told(answer, Form(**form), "fit", body + (table or "").encode())
+
+
+def _refuse_to_lose_a_shop(file: str) -> None:
+    """``--calibration`` is where a fit writes; what many jobs taught is not written over."""
+    try:
+        found: Any = json.loads(Path(file).read_bytes())
+    except (OSError, ValueError):
+        return
+    if isinstance(found, dict) and cast("dict[str, Any]", found).get("shop") is not None:
+        raise Refused(
+            f"{file} holds what finished jobs taught, and --calibration would write over it. Give "
+            f"--shop {file} to begin with it, and another name to --calibration."
+        )

@@ -1,4 +1,4 @@
-"""An answer as a picture, by matplotlib: the profile, the loss, the warm-up, the trim, the fit."""
+"""An answer as a picture, by matplotlib: profile, loss, warm-up, trim, fit, finished jobs."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from warmbranch_service.contract.missing_extra import MissingExtraError
 if TYPE_CHECKING:
     from warmbranch_service.contract.whole_answer import WholeAnswer
     from warmbranch_service.fit.answer_schema import FitAnswer
+    from warmbranch_service.learn.answer_schema import LearnAnswer
     from warmbranch_service.length.answer_schema import LengthAnswer
     from warmbranch_service.steady.schema import SteadyAnswer
     from warmbranch_service.warmup.answer_schema import WarmupAnswer
@@ -123,6 +124,26 @@ def _fit(answer: FitAnswer, upper: Axes, lower: Axes) -> None:
     lower.set(xlabel=f"quiet {unit}, 50 and 90 %")
 
 
+def _learn(answer: LearnAnswer, upper: Axes, lower: Axes) -> None:
+    """Each job's tone as heard, over what is said of it without any job and by all others."""
+    told = [(one.name, one.held_out) for one in answer.jobs if one.held_out is not None]
+    for height, (_, held) in enumerate(told):
+        for levels, up, width, color in (
+            (held.untuned_Hz, 0.15, 2, TONE),
+            (held.from_others_Hz, -0.15, 5, SKIN),
+        ):
+            ends = [100 * (end / held.heard_Hz - 1) for end in levels.interval_90]
+            upper.plot(ends, (height + up, height + up), color=color, linewidth=width)
+    upper.axvline(0.0, color=GAS)
+    upper.set_yticks(range(len(told)), [name for name, _ in told])
+    upper.set(xlabel="% above the tone heard; 90 % from the others (wide), from none (thin)")
+    upper.set_title(_title(answer))
+    widths = {one.name: one.width_ratio for one in answer.unknowns}
+    lower.barh(list(widths), list(widths.values()), color=SKIN)
+    lower.axvline(1.0, color=TONE)
+    lower.set(xlabel="width of what is believed of the next job, over the usual one")
+
+
 def _title(answer: WholeAnswer) -> str:
     return answer.report().partition("\n")[0]
 
@@ -137,4 +158,5 @@ _PICTURES: dict[str, Callable[[Any, Axes, Axes], None]] = {
     "LengthAnswer": _length,
     "WarmupAnswer": _warmup,
     "FitAnswer": _fit,
+    "LearnAnswer": _learn,
 }

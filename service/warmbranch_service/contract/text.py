@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from warmbranch_service.contract.own_units import told
 
@@ -24,3 +24,12 @@ def listed(sentences: Iterable[str]) -> list[str]:
             told(sentence), WIDTH, initial_indent="  - ", subsequent_indent="    "
         )
     return lines
+
+
+def named(names: Sequence[str]) -> str:
+    """Several names as a sentence has them.
+
+    >>> named(["bore"]), named(["bore", "skin", "cap"])
+    ('bore', 'bore, skin and cap')
+    """
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

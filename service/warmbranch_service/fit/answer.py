@@ -65,23 +65,32 @@ def answer_fit(request: FitRequest) -> FitAnswer:
     converted = to_physics(request.case)
     order = converted.order
     readings, heard = readings_of(request, converted), heard_of(request, converted)
-    cycle = None if request.case.engine is None else Cycle(request.case.engine.cycle)
+    spreads, prior = spreads_in(request, converted), converted.calibration
+    if converted.shop is not None:
+        prior = converted.shop.of(converted.given, spreads)
     found = fit(
         converted.given,
         readings,
         heard,
-        spreads=_spreads(request, converted),
-        prior=converted.calibration,
-        warming=_warming(request, converted),
+        spreads=spreads,
+        prior=prior,
+        warming=warming_of(request, converted),
         warm=request.time_s is not None,
         target=_target(request, order),
         order=order,
-        order_step=1.0 if cycle is Cycle.TWO_STROKE else 0.5,
+        order_step=order_step(request),
     )
     return _Writer(request, converted, readings, heard, found).answer()
 
 
-def _spreads(request: FitRequest, converted: Converted) -> Spreads:
+def order_step(request: FitRequest) -> float:
+    """What the orders of an engine are multiples of."""
+    engine = request.case.engine
+    return 1.0 if engine is not None and Cycle(engine.cycle) is Cycle.TWO_STROKE else 0.5
+
+
+def spreads_in(request: FitRequest, converted: Converted) -> Spreads:
+    """How wide the priors of a fit are."""
     unknowns = request.unknowns
     believed = spreads_of(request.case, converted)
     guessed = spread_of(request.case.guessed, "surroundings.air_temperature_degC")
@@ -102,7 +111,7 @@ def _spreads(request: FitRequest, converted: Converted) -> Spreads:
     return replace(spreads, gas_temperature=told, least_gas_temperature=0.0)
 
 
-def _warming(request: FitRequest, converted: Converted) -> Warming:
+def warming_of(request: FitRequest, converted: Converted) -> Warming:
     """The warm-up of readings that carry a time; how long it lasts, those tell."""
     return Warming(
         drive_of(request.warm_up or WarmUp(), converted, LONGEST),
@@ -188,7 +197,7 @@ class _Writer:
                 return []
             return ["Nothing carries a time_s, so the warm-up tells only how a branch lags."]
         given = request.warm_up or WarmUp()
-        drive = _warming(request, self.converted).drive
+        drive = warming_of(request, self.converted).drive
         return assumptions(given, drive, request.case, self.converted)
 
     def _parameter(self, index: int) -> Parameter:

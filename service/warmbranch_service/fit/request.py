@@ -21,7 +21,7 @@ from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.schema import Case
 from warmbranch_service.case.skin_reading import LEAST_EMISSIVITY
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, refusal
-from warmbranch_service.contract.rules import WITH_ENGINE, left_out, rules, where
+from warmbranch_service.contract.rules import WITH_ENGINE, Said, left_out, rules, where
 from warmbranch_service.contract.units import (
     FREQUENCY,
     PERCENTAGE,
@@ -88,23 +88,26 @@ class WarmUp(DriveGiven):
     """The warm-up during which readings were taken, as POST /v1/warmup takes it."""
 
 
+SAID: tuple[tuple[Said, ...], ...] = (
+    (
+        WITH_ENGINE,
+        where(target_rpm={"type": "null"}, heard={"items": left_out("quiet_rpm")}),
+    ),
+    (left_out("target_rpm"), left_out("target_Hz")),
+)
+UNSAID = {
+    "beyond_the_cap": "position_mm is at most the length of the centre-line.",
+    "length_out_of_range": f"A build that was heard is {SHORTEST_IN_BORES:g} bores long or more.",
+    "skin_mirrors": f"case.branch.emissivity is {LEAST_EMISSIVITY:g} or more where an infrared "
+    "reading gives neither emissivity nor another surface.",
+}
+"""Rules across the fields of a fit's request, and of whatever holds one."""
+
+
 class FitRequest(RequestModel):
     """A case, what was read and heard, and the tone that is wanted."""
 
-    model_config = rules(
-        (
-            WITH_ENGINE,
-            where(target_rpm={"type": "null"}, heard={"items": left_out("quiet_rpm")}),
-        ),
-        (left_out("target_rpm"), left_out("target_Hz")),
-        unsaid={
-            "beyond_the_cap": "position_mm is at most the length of the centre-line.",
-            "length_out_of_range": f"A build that was heard is {SHORTEST_IN_BORES:g} bores long "
-            "or more.",
-            "skin_mirrors": f"case.branch.emissivity is {LEAST_EMISSIVITY:g} or more where an "
-            "infrared reading gives neither emissivity nor another surface.",
-        },
-    )
+    model_config = rules(*SAID, unsaid=UNSAID)
 
     case: Case
     readings: Annotated[list[Reading], Field(max_length=MOST_READINGS)] = Field(

@@ -12,6 +12,7 @@ from warmbranch.fit.solve import Fitted
 from warmbranch.fit.suspicion import Suspicion
 from warmbranch.fit.trim_advice import RISK
 from warmbranch_service.contract.caution import Caution
+from warmbranch_service.contract.text import named
 from warmbranch_service.fit.answer_schema import (
     FitPrediction,
     HeardResidual,
@@ -291,7 +292,7 @@ def untold(
         NAMES.get(one.name, one.name) for one in parameters if one.learned_share < LEARNED_NOTHING
     ]
     if blind:
-        said.append(f"The data say next to nothing of {_listed(blind)}: that is the prior.")
+        said.append(f"The data say next to nothing of {named(blind)}: that is the prior.")
     for first, second, correlation in found.ties:
         way = "together" if correlation > 0 else "against each other"
         said.append(
@@ -317,10 +318,6 @@ def untold(
 
 def _named(name: str) -> str:
     return NAMES.get(name, f"the {name}")
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 MORE_THAN_ONE = 1.5
@@ -367,7 +364,7 @@ def cautions(found: Fitted) -> list[Caution]:
     far = [_named(one.name) for one in found.parameters if one.beyond]
     if far:
         text = (
-            f"The data push {_listed(far)} beyond what holds 95 % of all branches: doubt a "
+            f"The data push {named(far)} beyond what holds 95 % of all branches: doubt a "
             "reading, a unit or the case before you believe it."
         )
         said.append(Caution(code="beyond_the_prior", message=text, field=""))

@@ -47,6 +47,7 @@ from warmbranch_service.http.routes import (
     docs,
     fit,
     health,
+    learn,
     length,
     listen,
     page,
@@ -56,6 +57,7 @@ from warmbranch_service.http.routes import (
     warmup,
 )
 from warmbranch_service.http.settings import Settings
+from warmbranch_service.learn.request import LearnRequest
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.schema import SteadyRequest
 from warmbranch_service.sweep import choosing
@@ -156,14 +158,15 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         lifespan=lifespan,
         generate_unique_id_function=_operation_id,
         redirect_slashes=False,
+        separate_input_output_schemas=False,  # a calibration goes back in as it came
     )
     app.state.readiness = readiness
     app.state.workshop = workshop
     app.state.settings = settings
     app.state.executor = executor
     app.state.sweeps = Places(settings.sweeps_at_once, settings.sweeps_per_client)
-    model = (steady.router, fit.router, length.router, warmup.router, sweep.router, listen.router)
-    for router in (*model, reference.router, health.router):
+    model = (steady.router, fit.router, learn.router, length.router, warmup.router)
+    for router in (*model, sweep.router, listen.router, reference.router, health.router):
         app.include_router(router)
     for router in (docs.router, page.router, ask.router):
         app.include_router(router)
@@ -224,6 +227,7 @@ def _dress_framework(error: Exception, path: str) -> ProblemParts:
 REQUESTS: dict[str, type[BaseModel]] = {
     "/v1/steady": SteadyRequest,
     "/v1/fit": FitRequest,
+    "/v1/learn": LearnRequest,
     "/v1/length": LengthRequest,
     "/v1/warmup": WarmupRequest,
     "/v1/sweep": SweepRequest,

@@ -11,6 +11,7 @@ from warmbranch.length.solve import Building, Lengths, solve
 from warmbranch_service.case.belief import believed
 from warmbranch_service.case.convert import MM, celsius
 from warmbranch_service.case.loops import loops_of
+from warmbranch_service.case.taught import place_of
 from warmbranch_service.contract.rounding import digits, finite, places
 from warmbranch_service.length import answer_schema as schema
 from warmbranch_service.length.answer_schema import (
@@ -43,24 +44,9 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
     ------
     Problem, warmbranch.base.errors.WarmbranchError
     """
-    points = points_of(request)
-    converted = points.converted[points.main]
     allowance = (request.build.weld_allowance_mm + request.build.cap_allowance_mm) * MM
-    try:
-        found = solve(
-            points.case,
-            points.wanted,
-            given=converted.given,
-            believed=believed(request.case, converted),
-            building=Building(
-                request.build.chance_too_short_percent / 100,
-                allowance,
-                request.build.trim_step_mm * MM,
-            ),
-            stock=request.diameters,
-        )
-    except OutOfReachError as error:
-        raise out_of_reach(request, points.order, error.reach, error.point) from None
+    points, found = _found(request, allowance)
+    converted = points.converted[points.main]
     shape = Shape.of(request, found.sized, found.build)
     per_hz = None if points.order is None else 60 / points.order
     main = found.answer.take(slice(points.main, points.main + 1))
@@ -112,6 +98,38 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
         ),
         model_version=MODEL_VERSION,
     )
+
+
+def _found(request: LengthRequest, allowance: float) -> tuple[Points, Lengths]:
+    """The length, and how sure it is; a shop is believed as far as that length is like its jobs."""
+    asked: float | None = None
+    while True:
+        points = points_of(request, asked)
+        converted = points.converted[points.main]
+        try:
+            found = solve(
+                points.case,
+                points.wanted,
+                given=converted.given,
+                believed=believed(request.case, converted),
+                building=Building(
+                    request.build.chance_too_short_percent / 100,
+                    allowance,
+                    request.build.trim_step_mm * MM,
+                ),
+                stock=request.diameters,
+            )
+        except OutOfReachError as error:
+            raise out_of_reach(request, points.order, error.reach, error.point) from None
+        shop, given = converted.shop, converted.given
+        if shop is None or asked is not None:
+            return points, found
+        # Once: the length hangs on what is believed by some per cent, and that on the length's
+        # logarithm.
+        begun, ended = (shop.distrust(given, place_of(given, x)) for x in (None, found.length))
+        if begun == ended:
+            return points, found
+        asked = found.length
 
 
 def _within(length: float) -> float:

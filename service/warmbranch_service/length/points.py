@@ -79,8 +79,14 @@ class Points:
         return self.wanted.main
 
 
-def points_of(request: LengthRequest) -> Points:
+def points_of(request: LengthRequest, length: float | None = None) -> Points:
     """Work out operating points and tones.
+
+    Parameters
+    ----------
+    request : LengthRequest
+    length : float, m, optional
+        For which a shop is asked what it learned; the case's own when left out.
 
     Raises
     ------
@@ -94,7 +100,7 @@ def points_of(request: LengthRequest) -> Points:
         weight = np.array([point.weight for point in given])
     else:
         cases, names, weight = [request.case], (THE_CASE,), np.ones(1)
-    converted = tuple(to_physics(case) for case in cases)
+    converted = tuple(to_physics(case, length=length) for case in cases)
     order = converted[0].order
     target = request.target
     usual = Aim.LOUDEST if isinstance(target, LoudnessTarget) else Aim.MEAN

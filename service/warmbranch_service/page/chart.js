@@ -12,7 +12,7 @@ let count = 0;
  *
  * data: {title, words, x: {title, say?}, y: {title}, lines: [{name, style, x, y}],
  *  bands: [{name, style, x, low, high}], points: [{name, style, x, y, spread?}],
- *  spans: [{name, from, to}], marks: [{name, style, x}], table: {headings, rows}, file}
+ *  (x.whole: it counts things), spans: [{name, from, to}], marks: [{name, style, x}], table: {headings, rows}, file}
  */
 export function chart(title) {
   count += 1;
@@ -87,6 +87,7 @@ function picture(data, width, id, readout) {
     ...(data.y.least === undefined ? [] : [data.y.least]),
   ]);
   const ticks = { x: ticksOf(xs, width < 420 ? 4 : 7), y: ticksOf(ys, 5) };
+  if (data.x.whole) ticks.x = ticks.x.filter(Number.isInteger);
   // Upright, the axis begins and ends with a tick.
   const step = ticks.y.length > 1 ? ticks.y[1] - ticks.y[0] : 0;
   if (ys[1] > ticks.y.at(-1) + step * 1e-6) ticks.y.push(ticks.y.at(-1) + step);

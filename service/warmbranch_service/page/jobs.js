@@ -79,7 +79,8 @@ function list() {
   byId("jobs").value = store.openId();
   const learned = store.current().case.closures?.calibration;
   byId("learned-before").hidden = !learned;
-  write(byId("learned-before"), learned ? "This job starts from what was learned on another branch." : "");
+  const taught = learned?.shop ? "what my finished jobs taught" : "what was learned on another branch";
+  write(byId("learned-before"), learned ? `This job starts from ${taught}.` : "");
 }
 
 function openKept(id) {

@@ -3,6 +3,7 @@
 import { get, tryNow, useKey, watch } from "./api.js";
 import { announce, byId, download, write } from "./dom.js";
 import { field, onlyBeingTyped, refresh, showErrors } from "./fields.js";
+import * as finished from "./finished.js";
 import { showHeadline } from "./headline.js";
 import { fileText, isMeasured, jobFromFile } from "./job.js";
 import * as jobs from "./jobs.js";
@@ -21,7 +22,7 @@ const PAUSE = 200; // ms without a keystroke before the service is asked
 const OLD_AFTER = 1500; // ms without an answer before what is shown counts as old
 const KEY_KEY = "warmbranch.key"; // kept until the tab is closed
 const NARROW = 640; // pixels: below, the steps begin folded
-const FOLDED = new Set(["more-questions", "hear"]); // on a wide screen, too
+const FOLDED = new Set(["more-questions", "hear", "finished"]); // on a wide screen, too
 let timer = 0;
 let oldTimer = 0;
 let asking = new AbortController();
@@ -35,7 +36,7 @@ async function start() {
   addEventListener("hashchange", () => useKey(keyFromAddress() ?? kept(KEY_KEY)));
   await jobs.begin();
   byId("job-name").append(field({ path: "name", label: "Name of this job", kind: "text", compact: true }));
-  for (const step of [stepBranch, stepAnswer, more, stepMeasured, stepHear, stepCut, jobs]) step.build();
+  for (const step of [stepBranch, stepAnswer, more, stepMeasured, stepHear, stepCut, jobs, finished]) step.build();
   tools();
   folds();
   store.onChange(changed);
@@ -136,6 +137,7 @@ async function run() {
     behind = false;
     show();
     await names();
+    await finished.follow(signal);
     document.documentElement.dataset.settled = "true";
   } catch (error) {
     if (!signal.aborted) throw error;
@@ -160,6 +162,7 @@ function showAll() {
   stepMeasured.show();
   stepHear.show();
   stepCut.show();
+  finished.show();
   showOld();
 }
 

@@ -5,6 +5,7 @@ const JOBS_KEY = "warmbranch.jobs"; // {id: {name, at}}
 const JOB_KEY = "warmbranch.job."; // and the id
 const OPEN_KEY = "warmbranch.open"; // of this tab
 const UNITS_KEY = "warmbranch.units";
+const SHOP_KEY = "warmbranch.shop"; // what finished jobs taught
 const MOST_STEPS = 100; // of undo
 
 let job = null;
@@ -72,6 +73,20 @@ export function onOtherTab(listener) {
     if (event.key === JOB_KEY + id && event.newValue !== null) listener(event.newValue);
     else if (event.key === JOBS_KEY) tell("list");
   });
+}
+
+/** What finished jobs taught, as /v1/learn gave it, or null. */
+export const shop = () => parsed(read(localStorage, SHOP_KEY));
+
+/** Keep it, or forget it with null; whether this browser keeps anything. */
+export function keepShop(calibration) {
+  try {
+    if (calibration === null) localStorage.removeItem(SHOP_KEY);
+    else localStorage.setItem(SHOP_KEY, JSON.stringify(calibration));
+    return true;
+  } catch {
+    return false;
+  }
 }
 
 export const rememberedUnits = () => parsed(read(localStorage, UNITS_KEY));

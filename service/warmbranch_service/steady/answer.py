@@ -139,10 +139,10 @@ def _resonance(converted: Converted, answer: Answer) -> Resonance:
 def _prediction(
     request: SteadyRequest, converted: Converted, position: FloatArray
 ) -> SteadyPrediction | None:
-    """Intervals from a calibration, or from what is believed without one."""
+    """Intervals from a calibration, or from what is believed without one or by a shop."""
     if not request.interval:
         return None
-    if converted.calibration is None:
+    if converted.calibration is None or converted.shop is not None:
         expected = expect(converted.given, believed(request.case, converted))
         of_sound = prediction_of(expected.resonance, converted.order)
         return SteadyPrediction(

@@ -330,11 +330,11 @@ class SteadyPrediction(Prediction):
 
     profile: ProfileBands | None = Field(
         description="Of gas and skin, from the coarser grid of a fit: within 1 K near a hot "
-        "mouth. Null without a calibration, or where no draw has a solution."
+        "mouth. Null without a calibration by a fit, or where no draw has a solution."
     )
     narrowed_by: list[Narrowing] = Field(
         description="What would narrow the interval most if it were known, first; empty with a "
-        "calibration, which has its own advice on what to read."
+        "calibration by a fit, which has its own advice on what to read."
     )
 
 

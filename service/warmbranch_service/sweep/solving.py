@@ -18,6 +18,7 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import expect_each, predict
+from warmbranch.belief.shop import Shop
 from warmbranch.case import case as physics
 from warmbranch.steady.solve import solve
 from warmbranch_service.case import calibrations
@@ -34,6 +35,9 @@ from warmbranch_service.sweep.answer_schema import DesignOutcome
 from warmbranch_service.sweep.patch import Patch
 from warmbranch_service.sweep.plan import Chunk, Inputs, Plan, Task, plan_of
 from warmbranch_service.sweep.request import SweepRequest
+
+Taught = Calibration | Shop
+"""What a fit, or a shop's jobs, taught."""
 
 
 class _Ended(NamedTuple):
@@ -97,9 +101,11 @@ def _ended(plan: Plan, rows: Sequence[Inputs]) -> list[_Ended]:
         except Problem as problem:  # no gas explains the main pipe's skin
             found[i] = _Ended("not admitted", None, list(problem.parts.entries))
     learned = plan.request.case.closures.calibration
-    calibration = None if learned is None else calibrations.to_physics(learned)
+    taught = None
+    if learned is not None:
+        taught = calibrations.shop_of(learned) or calibrations.to_physics(learned)
     members = [*cases]
-    for own, ended in _solved(plan.request, [*cases.values()], calibration):
+    for own, ended in _solved(plan.request, [*cases.values()], taught):
         found.update(zip((members[i] for i in own), ended, strict=True))
     return [found[i] for i in range(len(rows))]
 
@@ -110,18 +116,18 @@ def _entries(error: ValidationError, patch: Patch, row: Inputs) -> list[Entry]:
 
 
 def _solved(
-    asked: SweepRequest, designs: Sequence[_Design], calibration: Calibration | None
+    asked: SweepRequest, designs: Sequence[_Design], taught: Taught | None
 ) -> Iterator[tuple[Sequence[int], list[_Ended]]]:
     """Designs and what became of them; where the batch fails, by halves down to who fails it."""
     if not designs:
         return
     try:
-        yield from _solved_together(asked, designs, calibration)
+        yield from _solved_together(asked, designs, taught)
     except (InputError, NotConvergedError) as error:
         if len(designs) > 1:
             half = len(designs) // 2
             for first, part in ((0, designs[:half]), (half, designs[half:])):
-                for own, ended in _solved(asked, part, calibration):
+                for own, ended in _solved(asked, part, taught):
                     yield [first + i for i in own], ended
         elif isinstance(error, InputError):
             yield [0], [_Ended("not admitted", None, [entry_of_physics(error)])]
@@ -130,7 +136,7 @@ def _solved(
 
 
 def _solved_together(
-    asked: SweepRequest, designs: Sequence[_Design], calibration: Calibration | None
+    asked: SweepRequest, designs: Sequence[_Design], taught: Taught | None
 ) -> list[tuple[Sequence[int], list[_Ended]]]:
     cases = [design.case for design in designs]
     batch = to_batch(cases)
@@ -142,31 +148,50 @@ def _solved_together(
     ]
     if keep:
         own = batch if not out else batch.take(np.array(keep))
-        found.append((keep, _answered(asked, [designs[i] for i in keep], own, calibration)))
+        found.append((keep, _answered(asked, [designs[i] for i in keep], own, taught)))
     return found
 
 
-def _learned(batch: physics.Case, calibration: Calibration | None) -> physics.Case:
-    """The batch with the means of a calibration."""
-    if calibration is None:
-        return batch
-    # One by one: which of the unknowns have an effect depends on the design.
-    alone = [calibration.applied_to(batch.take(np.array([i]))) for i in range(len(batch))]
-    return physics.Case.concatenate(alone)
+def _believed(
+    designs: Sequence[_Design], given: physics.Case, taught: Taught | None
+) -> list[Calibration]:
+    """What is believed of each design: by a fit, by a shop, or before any job."""
+    if isinstance(taught, Calibration):
+        return [taught] * len(designs)
+    each = (
+        (given.take(np.array([i])), spreads_by(design.case, design.inferred))
+        for i, design in enumerate(designs)
+    )
+    if taught is not None:
+        return [taught.of(*one) for one in each]
+    return [Calibration.prior(*one) for one in each]
 
 
 def _answered(
     asked: SweepRequest,
     designs: Sequence[_Design],
     given: physics.Case,
-    calibration: Calibration | None,
+    taught: Taught | None,
 ) -> list[_Ended]:
-    answer = solve(_learned(given, calibration))
+    wide = needs_interval(asked.asked)
+    believed = _believed(designs, given, taught) if wide or taught is not None else []
+    case = given
+    if taught is not None:
+        # One by one: which of the unknowns have an effect depends on the design.
+        case = physics.Case.concatenate(
+            [one.applied_to(given.take(np.array([i]))) for i, one in enumerate(believed)]
+        )
+    answer = solve(case)
     orders = [
         None if design.case.engine is None else engine_order(design.case.engine)
         for design in designs
     ]
-    levels = _levels(designs, given, calibration) if needs_interval(asked.asked) else ()
+    levels: Sequence[FloatArray] = ()
+    if wide and isinstance(taught, Calibration):
+        alone = (given.take(np.array([i])) for i in range(len(given)))
+        levels = [predict(one, taught).resonance for one in alone]
+    elif wide:
+        levels = [expected.resonance for expected in expect_each(given, believed)]
     solved = Solved(answer, orders, levels)
     columns: list[Values] = [OUTPUTS[name].of(solved) for name in asked.asked]
     columns += losses(solved, asked.transmission_loss_at_rpm, asked.transmission_loss_at_Hz)
@@ -175,17 +200,3 @@ def _answered(
         _Ended("resonance found" if resonates else "no resonance", values, [])
         for resonates, values in zip(has_resonance, zip(*columns, strict=True), strict=True)
     ]
-
-
-def _levels(
-    designs: Sequence[_Design], given: physics.Case, calibration: Calibration | None
-) -> list[FloatArray]:
-    """First resonance of each design at the levels of a prediction, as the steady answer has it."""
-    if calibration is not None:
-        alone = (given.take(np.array([i])) for i in range(len(given)))
-        return [predict(one, calibration).resonance for one in alone]
-    priors = [
-        Calibration.prior(given.take(np.array([i])), spreads_by(design.case, design.inferred))
-        for i, design in enumerate(designs)
-    ]
-    return [expected.resonance for expected in expect_each(given, priors)]

@@ -12,7 +12,7 @@ import sys
 import pytest
 
 PATIENCE = 120  # seconds; most take two on a quiet machine
-TOPICS = ("", "steady", "fit", "length", "warmup", "sweep", "rank")
+TOPICS = ("", "steady", "fit", "learn", "length", "warmup", "sweep", "rank")
 ELSEWHERE = {
     "warmbranch demo": "keeps listening; tests/service/command/test_demo.py",
     "warmbranch serve --open": "keeps listening",

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.heat.grid import DEFAULT_NODES
+from warmbranch_service.case.shop import MOST_KEPT
 from warmbranch_service.fit.readings import MOST_HEARD, MOST_READINGS
 from warmbranch_service.length.request import MOST_POINTS as MOST_OPERATING_POINTS
 from warmbranch_service.steady.schema import MOST_POINTS
@@ -81,6 +82,8 @@ MOST: Mapping[str, int] = {
     "FitAnswer.untold": 50,
     "FoldProposal.centreline": 200,
     "HeardResidual.reasons": 20,
+    "LearnAnswer.jobs": MOST_KEPT,
+    "LearnAnswer.unknowns": len(UNKNOWNS),
     "LengthAnswer.cut_list": 200,
     "LengthAnswer.diameters": 20,
     "LengthAnswer.folds": 10,

@@ -22,6 +22,8 @@ from warmbranch_service.fit.request import FitRequest
 from warmbranch_service.http.openapi import request_examples
 from warmbranch_service.http.routes.health import Health, ProblemKind
 from warmbranch_service.http.routes.reference import reference_answer
+from warmbranch_service.learn.answer import answer_learn
+from warmbranch_service.learn.request import LearnRequest
 from warmbranch_service.length.answer import answer_length
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.answer import steady
@@ -44,6 +46,8 @@ def answers() -> Iterator[BaseModel]:
         yield steady(SteadyRequest.model_validate(shown["value"]))
     for shown in request_examples.fit().values():
         yield answer_fit(FitRequest.model_validate(shown["value"]))
+    for shown in request_examples.learn().values():
+        yield answer_learn(LearnRequest.model_validate(shown["value"]))
     for shown in request_examples.length().values():
         yield answer_length(LengthRequest.model_validate(shown["value"]))
     for shown in request_examples.warmup().values():

@@ -27,6 +27,63 @@ CALIBRATION: dict[str, Any] = {
 }
 """An invented one, of two unknowns."""
 
+SHOP: dict[str, Any] = {
+    "version": 2,
+    "model_version": "0.2.0",
+    "unknowns": ["sharpness", "buoyancy"],
+    "mean": [0.1, 0.2],
+    "covariance": [[0.18, 0.0], [0.0, 0.45]],
+    "shop": {
+        "form": 1,
+        "learned_at": "2026-11-20",
+        "learned_on": {
+            "least": {
+                "bore_mm": 45,
+                "length_mm": 900,
+                "gas_temperature_degC": 250,
+                "mass_flow_kg_h": 60,
+            },
+            "most": {
+                "bore_mm": 51,
+                "length_mm": 1400,
+                "gas_temperature_degC": 400,
+                "mass_flow_kg_h": 150,
+            },
+        },
+        "unknowns": ["sharpness", "buoyancy"],
+        "jobs": [
+            {
+                "form": 1,
+                "name": "blue van",
+                "outcome": "fitted",
+                "readings": 5,
+                "tones": 1,
+                "engine_order": 2,
+                "place": {
+                    "bore_mm": 48,
+                    "length_mm": 1150,
+                    "gas_temperature_degC": 320,
+                    "mass_flow_kg_h": 95,
+                },
+                "centre": [0.0, 0.0],
+                "spread": [0.457, 0.707],
+                "seen": [[1.2, -0.4]],
+                "shown": [0.6],
+                "tone": {
+                    "heard": 4.37,
+                    "uncertainty": 0.0135,
+                    "middle": 4.36,
+                    "straight": [-0.004, 0.012],
+                    "curved": [0.0005, 0.002],
+                    "rest": 0.012,
+                    "rest_shift": 0.0002,
+                },
+            }
+        ],
+    },
+}
+"""An invented one, of one job and two unknowns."""
+
 
 READ_AND_HEARD = "The van, read at four places with two thermometers and heard at 2380 rpm"
 DRIVE = "Idle, cruise, stop; with intervals, and a map over weather and air speed"
@@ -51,6 +108,10 @@ def steady() -> Shown:
                 **_calibrated(),
                 "attenuation": {"rpm_from": 1500, "rpm_to": "3500 rpm", "points": 21},
             },
+        },
+        "taught": {
+            "summary": "The van with what an invented shop's jobs taught",
+            "value": _van(closures={"calibration": SHOP}),
         },
     }
 
@@ -87,6 +148,24 @@ def fit() -> Shown:
             },
         },
         **demo.openapi_examples(),
+    }
+
+
+def learn() -> Shown:
+    """Of ``POST /v1/learn``."""
+    van = fit()["readings"]["value"]
+    return {
+        "two jobs": {
+            "summary": "Two invented jobs: the van, read and heard, and a generator, only heard",
+            "value": {
+                "jobs": [{"name": "camper van", **van}, {"name": "generator", **_heard()}],
+                "learned_at": "2026-11-29",
+            },
+        },
+        "one more": {
+            "summary": "A job added to what an invented shop learned before",
+            "value": {"jobs": [{"name": "generator", **_heard()}], "earlier": SHOP},
+        },
     }
 
 
@@ -132,6 +211,15 @@ def sweep() -> Shown:
     return examples.openapi_examples()
 
 
+def _heard() -> Example:
+    """A job that was heard and not read."""
+    return {
+        "case": json.loads(demo.demo_text("generator"))["case"],
+        "heard": [{"quiet_rpm": 1490, "uncertainty_rpm": 15}],
+        "time_s": "1 h",
+    }
+
+
 def _as_text(example: Example) -> str:
     return json.dumps(example, indent=2, ensure_ascii=False) + "\n"
 
@@ -148,6 +236,10 @@ def _readings_table() -> str:
 
 FILES: dict[str, tuple[str, Callable[[], str]]] = {
     "fit": (READ_AND_HEARD, lambda: _as_text(fit()["readings"]["value"])),
+    "heard": (
+        "The generator, heard at 1490 rpm an hour after its start",
+        lambda: _as_text(_heard()),
+    ),
     "readings": ("The readings of fit alone, as CSV for --readings", _readings_table),
     "warmup": (
         f"The van: {DRIVE[0].lower()}{DRIVE[1:]}",

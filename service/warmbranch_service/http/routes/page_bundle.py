@@ -5,8 +5,9 @@ here each becomes a function that gives what it exports, in the order in which t
 
     const dom = (() => { … return { el, svg }; })();
 
-Lines that are comments and nothing else stay behind: they are for who reads the files. Only the
-forms of import and export that the page uses are understood; anything else is an error.
+Lines that are comments and nothing else, and indents, stay behind: they are for who reads the
+files. A text that runs over lines would lose its own, and is an error. Only the forms of import and
+export that the page uses are understood; anything else is an error, too.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ IMPORT = re.compile(r'^import\s+(\{[^}]*\}|\*\s+as\s+\w+)\s+from\s+"\./([\w.]+)"
 EXPORT = re.compile(r"^export\s+(?:async\s+)?(?:function|class|const)\s+(\w+)", re.MULTILINE)
 STRAY = re.compile(r"^\s*(?:import|export)\b.*$", re.MULTILINE)
 COMMENT = re.compile(r"^ *//.*\n", re.MULTILINE)
+INDENT = re.compile(r"^ +", re.MULTILINE)
+OPEN_TEXT = re.compile(r"^[^`\n]*`(?:[^`\n]*`[^`\n]*`)*[^`\n]*$", re.MULTILINE)
 RENAMED = re.compile(r"(\w+)\s+as\s+(\w+)")
 
 
@@ -62,9 +65,10 @@ def _function(name: str, source: str) -> str:
     exported = EXPORT.findall(source)
     body = IMPORT.sub(_as_constant, COMMENT.sub("", source))
     body = re.sub(r"^export\s+(?=(?:async\s+)?(?:function|class|const)\b)", "", body, flags=re.M)
-    stray = STRAY.search(body)
+    stray = STRAY.search(body) or OPEN_TEXT.search(body)
     if stray is not None:
         raise UnknownFormError(f"{name}: {stray[0].strip()}")
+    body = INDENT.sub("", body)
     given = ", ".join(exported)
     return f"const {_constant(name)} = (() => {{\n{body}\nreturn {{ {given} }};\n}})();\n"
 

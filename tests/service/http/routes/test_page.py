@@ -100,7 +100,13 @@ def test_modules_become_one_in_the_order_in_which_they_need_each_other():
 
 @pytest.mark.parametrize(
     "source",
-    ['import a from "./a.js";', "export default 1;", "export { x };", 'import "./main.js";'],
+    [
+        'import a from "./a.js";',
+        "export default 1;",
+        "export { x };",
+        'import "./main.js";',
+        "f(`\n a`);",
+    ],
 )
 def test_what_is_not_understood_of_a_module_is_an_error(source):
     with pytest.raises(UnknownFormError):
@@ -137,8 +143,9 @@ def test_each_label_and_place_that_the_modules_name_is_in_the_page():
     assert used <= ids, used - ids
 
 
-def test_size():
-    assert sum(len(text.encode()) for text in TEXTS.values()) < MOST_BYTES
+def test_size(client):
+    sent = ["/", *(f"/page/{name}" for name in ("all.js", "all.css", "favicon.svg"))]
+    assert sum(len(client.get(address).content) for address in sent) < MOST_BYTES
 
 
 def test_kept_but_asked_for_again(client):

@@ -1,0 +1,134 @@
+"""From a file of a finished job to what is learned from: requests to fit, and the page's jobs."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+
+from warmbranch_service.contract.errors import Problem
+from warmbranch_service.learn.job_files import finished_job
+from warmbranch_service.learn.request import FinishedJob
+
+BRANCH = {"outside_diameter_mm": 48.3, "length_mm": 1200}
+PIPE = {"outside_diameter_mm": 60.3, "wall_thickness_mm": 1.5, "gas_temperature_degC": 310}
+
+
+def page_job(**more):
+    """As page/job.js keeps one: 1,200 mm built, 30 and 20 mm cut."""
+    return {
+        "warmbranch_job": 1,
+        "name": "blue van",
+        "built": True,
+        "case": {"branch": {**BRANCH}, "main_pipe": PIPE, "engine": {"cylinders": 4}},
+        "trims": [{"cut_mm": 30}, {"cut_mm": "2 cm"}],
+        "readings": [
+            {"position_mm": 80, "displayed_degC": 99, "thermometer": "contact", "after_cuts": 0},
+            {
+                "position_mm": 80,
+                "displayed_degC": 95,
+                "thermometer": "contact",
+                "surface": "matt black paint",
+                "uncertainty_K": None,
+                "after_cuts": 1,
+            },
+            {"position_mm": 200, "displayed_degC": None, "after_cuts": 2},
+        ],
+        "heard": [
+            {"quiet_rpm": 2300, "after_cuts": 0},
+            {"quiet_rpm": 2350, "uncertainty_rpm": 20, "after_cuts": 2},
+            {"quiet_rpm": 2500, "moved": True, "centreline_length_mm": None, "after_cuts": 2},
+            {"quiet_rpm": None, "after_cuts": 2},
+        ],
+        **more,
+    }
+
+
+def read(job, name="file"):
+    return finished_job(json.dumps(job).encode(), name)
+
+
+def test_readings_are_of_the_latest_length_and_tones_of_every_one():
+    found = read(page_job())
+    assert found["name"] == "blue van"
+    assert found["case"]["branch"]["length_mm"] == pytest.approx(1170)
+    assert found["case"]["branch"]["wall_thickness_mm"] == 1.5
+    assert found["readings"] == [
+        {"position_mm": 80, "displayed_degC": 95, "thermometer": "contact"}
+    ]
+    assert found["heard"] == [
+        {"quiet_rpm": 2300, "centreline_length_mm": 1200},
+        {"quiet_rpm": 2350, "centreline_length_mm": 1150, "uncertainty_rpm": 20},
+    ]
+    FinishedJob.model_validate(found)
+
+
+def test_without_readings_the_branch_is_as_it_stands():
+    found = read(page_job(readings=[]))
+    assert found["case"]["branch"]["length_mm"] == pytest.approx(1150)
+
+
+def test_a_cut_takes_the_pieces_at_the_cap():
+    centreline = [
+        {"straight_mm": 1000},
+        {"bend_deg": 90, "bend_radius_mm": 100},
+        {"straight_mm": "30 mm"},
+    ]
+    branch = {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "centreline": centreline}
+    case = {**page_job()["case"], "branch": branch}
+    found = read(page_job(readings=[], case=case))["case"]["branch"]["centreline"]
+    # 50 mm: the straight of 30, and 20 of the bend's quarter circle.
+    assert found[0] == centreline[0]
+    assert found[1]["bend_deg"] == pytest.approx(90 - math.degrees(20 / 100))
+    assert len(found) == 2
+
+
+def test_a_page_without_cylinders_has_no_engine():
+    case = {**page_job()["case"], "engine": {}}
+    assert "engine" not in read(page_job(case=case))["case"]
+
+
+def test_a_request_to_fit_takes_the_name_of_its_file():
+    case = {"branch": {**BRANCH, "wall_thickness_mm": 1.5}, "main_pipe": PIPE}
+    found = read({"case": case, "heard": [{"frequency_Hz": 80}], "target": {"quiet_rpm": 1}}, "bus")
+    assert found == {"name": "bus", "case": case, "heard": [{"frequency_Hz": 80}]}
+
+
+@pytest.mark.parametrize(
+    ("content", "field"),
+    [
+        ({}, "case"),
+        ({"case": 3}, "case"),
+        ([], "case"),
+        (page_job(warmbranch_job=2), "warmbranch_job"),
+        (page_job(readings=3), "readings"),
+        (page_job(case={"branch": {}}), "case.main_pipe"),
+    ],
+)
+def test_what_is_no_job_is_refused_by_field(content, field):
+    with pytest.raises(Problem) as caught:
+        read(content)
+    (entry,) = caught.value.errors
+    assert (entry.field, entry.code) == (field, "no_job_file")
+    assert entry.remedy
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"trims": [{"cut_mm": "much"}]},
+        {"trims": [{}]},
+        {"case": {"branch": {"length_mm": "long"}, "main_pipe": {}}},
+        {"case": {"branch": {"centreline": [{}]}, "main_pipe": {}}},
+        {"case": {"branch": {"centreline": [{"bend_deg": "?", "bend_radius_mm": 1}]},
+                  "main_pipe": {}}},
+        {"case": {"branch": {"centreline": 3}, "main_pipe": {}}},
+        {"heard": [{"quiet_rpm": 2000, "after_cuts": "two"}]},
+    ],
+)  # fmt: skip
+def test_a_damaged_job_is_refused_and_breaks_nothing(change):
+    from pydantic import ValidationError
+
+    with pytest.raises((Problem, ValidationError)):
+        FinishedJob.model_validate(read(page_job(readings=[], **change)) | {"form": 9})
