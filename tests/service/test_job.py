@@ -193,7 +193,7 @@ def test_a_field_that_is_nobodys_is_refused():
 
 
 def test_what_a_fit_taught_goes_into_the_next_question(job):
-    taught = job.fit(heard=[{"quiet_rpm": 2390, "uncertainty_rpm": 25}])
+    taught = job.fit(heard=[{"quiet_rpm": 2390, "uncertainty_rpm": 25, "time_s": 3600}])
     sure, unsure = job.learned(taught).steady().prediction, job.steady().prediction
     widths = [np.ptp(found.quiet_rpm.interval_90) for found in (sure, unsure)]
     assert widths[0] < 0.9 * widths[1]

@@ -16,9 +16,10 @@ from warmbranch.sound import acoustics, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.sound.mouth_loss import MouthLoss, mouth_loss
 
-BEYOND_THE_GAS = 1.01
-"""Effective temperatures that lie farther outside the gas's, as a ratio, are none: heat capacities
-and losses that change with temperature move it by 0.0003 outside, seen in 5,000 corners."""
+BEYOND_THE_GAS = 1.05
+"""Effective temperatures that lie farther outside the gas's, as a ratio, are none. Layers of sound
+on a wall far colder than the gas are thinner than those of the one temperature: they move it by up
+to 1.04 outside, seen in 1,000 corners; in a pipe that somebody builds, by nothing to speak of."""
 
 
 @dataclass(frozen=True)

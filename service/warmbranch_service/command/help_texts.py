@@ -25,7 +25,7 @@ start here:
   warmbranch steady my.json --brief      the answer in one line (--json, --csv)
   warmbranch example fit > fit.json      the same with readings, to change
   warmbranch fit fit.json                fit to them; what to read or cut next
-  warmbranch learn fit.json --output shop.json   what finished jobs say of the next
+  warmbranch learn fit.json --output shop.json   what finished jobs tell
   warmbranch warmup my.json              from a cold start to warm
   warmbranch example sweep > many.json   a request for many designs of one case
   warmbranch sweep many.json             one line a design (--output FILE.csv)
@@ -75,7 +75,7 @@ FIT = """\
 examples:
   warmbranch example fit > fit.json      a request with readings, to change
   warmbranch fit fit.json                what was learned, to read next, to cut
-  warmbranch fit fit.json --since-start "25 min"   read so long after a cold start
+  warmbranch fit fit.json --since-start "25 min"   after a cold start
   warmbranch fit fit.json --calibration learned.json   keep what was learned
   warmbranch example readings > r.csv    readings as a table
   warmbranch example van > my.json       a request without any

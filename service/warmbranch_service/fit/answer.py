@@ -169,7 +169,7 @@ class _Writer:
             cautions=[
                 *self.converted.cautions,
                 *fit_messages.cautions(found),
-                *time_untold.cautions(untold),
+                *time_untold.cautions(untold and untold.message),
                 *cautions_of(findings(found.answer)[0]),
             ],
             assumptions=[

@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from warmbranch.fit.haste import HASTY
 from warmbranch_service.contract.caution import Caution
-
-if TYPE_CHECKING:
-    from warmbranch_service.fit.answer_schema import TimeUntold
 
 QUESTION = "How many minutes had the engine run from cold when you read and listened?"
 
@@ -41,8 +36,6 @@ def to_the_saw(held_back: float) -> str:
     )
 
 
-def cautions(told: TimeUntold | None) -> list[Caution]:
-    """The question, where it is open."""
-    if told is None:
-        return []
-    return [Caution(code="time_untold", message=told.message, field="time_s")]
+def cautions(told: str | None) -> list[Caution]:
+    """The question, where it is open, by its message."""
+    return [] if told is None else [Caution(code="time_untold", message=told, field="time_s")]

@@ -90,9 +90,9 @@ def test_the_tone_without_other_jobs_is_the_priors(synthetic, kept):
         expected = expect(made.case, Calibration.prior(made.case)).resonance
         sure = replace(job, tone=job.tone._replace(uncertainty=0.0))
         told = learn([sure]).held_out[0].untuned
-        # What is of the job alone is taken for normal: 2 % of the width, by which it is not.
+        # What is of the job alone is taken for normal: 3 % of the width, by which it is not.
         width = expected[-1] - expected[0]
-        assert told == pytest.approx(expected, abs=0.02 * width)
+        assert told == pytest.approx(expected, abs=0.03 * width)
         assert len(told) == len(LEVELS)
 
 

@@ -18,7 +18,7 @@ from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.heat import temperature
 from warmbranch.sound.acoustics import input_impedance
 from warmbranch.steady import interplay
-from warmbranch.steady.answer import Answer
+from warmbranch.steady.answer import BEYOND_THE_GAS, Answer
 from warmbranch.steady.solve import solve
 
 CHUNK = 256
@@ -54,7 +54,7 @@ def check(answer: Answer) -> None:
     heavy, drowned = answer.mouth_correction > answer.length, answer.quality_factor < 3
     assert np.all(np.isfinite(warm) | heavy | drowned | ~known)
     gas = profile.gas
-    inside = (warm > 0.98 * gas.min(axis=1)) & (warm < 1.02 * gas.max(axis=1))
+    inside = (warm > gas.min(axis=1) / BEYOND_THE_GAS) & (warm < gas.max(axis=1) * BEYOND_THE_GAS)
     assert np.all(inside | np.isnan(warm))
 
 
