@@ -67,7 +67,7 @@ def test_the_whole_job(
     page.emulate_media(media="screen")
 
     with page.expect_download() as download:
-        page.get_by_role("button", name="Save").click()
+        page.get_by_role("button", name="Save", exact=True).click()
     saved = tmp_path / "job.json"
     download.value.save_as(saved)
     job = json.loads(saved.read_text(encoding="utf-8"))
@@ -100,7 +100,7 @@ def test_what_is_saved_is_what_the_service_takes(
     bench.stands(page)
     bench.add_readings(page, inches=False)
     with page.expect_download() as download:
-        page.get_by_role("button", name="Save").click()
+        page.get_by_role("button", name="Save", exact=True).click()
     job = json.loads(Path(download.value.path()).read_text(encoding="utf-8"))
     readings = [{k: v for k, v in r.items() if k != "after_cuts"} for r in job["readings"]]
     body = {"case": job["case"], "readings": readings, "target_rpm": job["target_rpm"]}
