@@ -6,6 +6,7 @@ feels: ``Nu = Nu_0 + B √((D + β² E)/ν)`` with ``E`` what scrapes, ``β = SC
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -59,6 +60,51 @@ class Counterflow(NamedTuple):
 
     along: Diffusivity
     at_wall: Diffusivity
+
+
+def counterflow_of(
+    at_faces: Sequence[FloatArray],
+    slopes: FloatArray,
+    temperature: FloatArray,
+    density: FloatArray,
+    gradient: FloatArray,
+    bore: FloatArray,
+    rise: FloatArray,
+    strength: FloatArray,
+) -> Counterflow:
+    """:func:`buoyant_counterflow` of a gas by its properties.
+
+    Parameters
+    ----------
+    at_faces : three (designs, faces) arrays
+        Heat capacity, conductivity and viscosity; J/(kg K), W/(m K), Pa s.
+    slopes : (3, designs, nodes) array
+        Of the same, at the nodes.
+    temperature, density, gradient : (designs, faces) array; K, kg/m³, K/m
+    bore, rise, strength
+        As of that.
+    """
+    heat_capacity, conductivity, viscosity = at_faces
+    # ν² α = μ² k / (ρ³ c_p), with ρ ∝ 1/T, as the nodes on the left and on the right move it.
+    by_capacity, by_conductivity, by_viscosity = (
+        np.stack([part[:, :-1], part[:, 1:]]) for part in slopes
+    )
+    property_slope = (
+        by_capacity / heat_capacity
+        - 2 * by_viscosity / viscosity
+        - by_conductivity / conductivity
+        - 3 / temperature
+    )
+    return buoyant_counterflow(
+        temperature,
+        gradient,
+        viscosity / density,
+        conductivity / (density * heat_capacity),
+        property_slope,
+        bore,
+        rise,
+        strength,
+    )
 
 
 def buoyant_counterflow(

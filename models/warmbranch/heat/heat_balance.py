@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import GasState, MixtureTable
-from warmbranch.heat.counterflow import SCRAPING, TINY, buoyant_counterflow
+from warmbranch.heat.counterflow import SCRAPING, TINY, counterflow_of
 from warmbranch.heat.linearised import (
     AtFaces,
     Linearised,
@@ -319,24 +319,12 @@ class HeatBalance:
         if not self.has_buoyancy:
             return None, None
         temperature = face_mean(gas)
-        heat_capacity, conductivity, viscosity = at_faces
-        density = self._density_times_temperature / temperature
-        # ν² α = μ² k / (ρ³ c_p), with ρ ∝ 1/T, as the nodes on the left and on the right move it.
-        by_capacity, by_conductivity, by_viscosity = (
-            np.stack([part[:, :-1], part[:, 1:]]) for part in slopes
-        )
-        property_slope = (
-            by_capacity / heat_capacity
-            - 2 * by_viscosity / viscosity
-            - by_conductivity / conductivity
-            - 3 / temperature
-        )
-        found = buoyant_counterflow(
+        found = counterflow_of(
+            at_faces,
+            slopes,
             temperature,
+            self._density_times_temperature / temperature,
             gradient,
-            viscosity / density,
-            conductivity / (density * heat_capacity),
-            property_slope,
             self.sections.face_bore,
             self.case.branch.rise,
             self.buoyancy,
