@@ -9,6 +9,9 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 
+NORMAL_90 = 1.6448536269514722
+"""Standard deviations to either side that hold nine tenths of a normal distribution."""
+
 WHITENED_FROM = 4
 """Draws a dimension from which mean and covariance are made exact."""
 

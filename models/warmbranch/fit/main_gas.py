@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.belief.draws import standard_normal
+from warmbranch.belief.draws import NORMAL_90, standard_normal
 from warmbranch.belief.unknown import AIR_TEMPERATURE_SPREAD, GAS_TEMPERATURE_SPREAD, log_spread
 from warmbranch.belief.unknowns import shifted_emissivity
 from warmbranch.case.closures import OUTER_FILM_FACTOR, PULSATION_AUGMENTATION
@@ -75,7 +75,7 @@ class MainGas:
 
     def interval_90(self, air: float) -> tuple[float, float]:
         """Range that holds 90 %, K."""
-        excess, wide = self.temperature - air, np.exp(1.6448536269514722 * self.spread)
+        excess, wide = self.temperature - air, np.exp(NORMAL_90 * self.spread)
         low, high = sorted((air + excess / wide, air + excess * wide))
         return float(low), float(high)
 

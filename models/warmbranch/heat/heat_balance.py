@@ -8,7 +8,6 @@ resistance; the last node carries the cap.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -21,6 +20,7 @@ from warmbranch.gas.gas import GasState, MixtureTable
 from warmbranch.heat.counterflow import SCRAPING, TINY, counterflow_of
 from warmbranch.heat.linearised import (
     AtFaces,
+    Carried,
     Linearised,
     divergence,
     face_mean,
@@ -127,20 +127,14 @@ class HeatBalance:
     def linearise(self, gas: FloatArray, wall: FloatArray, skin: FloatArray) -> Linearised:
         """Residuals and slopes at the given temperatures, each (designs, nodes), K."""
         case = self.case
-        value, slope = self.gas.values_and_slopes(gas)
-        state, at_faces = GasState(*value, *slope), [face_mean(part) for part in value]
-        volumetric, volumetric_slope = self._volumetric_heat_capacity(state, gas)
-        gradient = (gas[:, 1:] - gas[:, :-1]) / self.spacing
-        buoyant, scraping = self._counterflow(at_faces, slope, gas, gradient)
-
-        exchange, given_left, given_here, given_right = self._exchange(
-            gas, state, volumetric, volumetric_slope, buoyant, scraping
-        )
+        carried = self._carried(gas)
+        state, (volumetric, volumetric_slope) = carried.state, carried.volumetric
+        exchange, given_left, given_here, given_right = carried.exchange
+        gradient, mixed, buoyant = carried.gradient, carried.mixed, carried.buoyant
 
         # Gas: conduction and mixing through the faces, exchange with the wall.
-        mixed = self._forced_face if buoyant is None else self._forced_face + buoyant.value
         volumetric_face = face_mean(volumetric)
-        conductivity = at_faces[1] + volumetric_face * mixed
+        conductivity = face_mean(state.conductivity) + volumetric_face * mixed
         own_left = (state.conductivity_slope[:, :-1] + volumetric_slope[:, :-1] * mixed) / 2
         own_right = (state.conductivity_slope[:, 1:] + volumetric_slope[:, 1:] * mixed) / 2
         if buoyant is not None:
@@ -202,15 +196,18 @@ class HeatBalance:
 
         At the given temperatures, (designs, nodes), K; of the films, that of convection alone.
         """
+        carried = self._carried(gas)
+        return carried.mixed, carried.exchange[0]
+
+    def _carried(self, gas: FloatArray) -> Carried:
         value, slope = self.gas.values_and_slopes(gas)
         state = GasState(*value, *slope)
-        gradient = (gas[:, 1:] - gas[:, :-1]) / self.spacing
-        at_faces = [face_mean(part) for part in value]
-        buoyant, scraping = self._counterflow(at_faces, slope, gas, gradient)
         volumetric = self._volumetric_heat_capacity(state, gas)
-        exchange, *_ = self._exchange(gas, state, *volumetric, buoyant, scraping)
+        gradient = (gas[:, 1:] - gas[:, :-1]) / self.spacing
+        buoyant, scraping = self._counterflow(state, slope, gas, gradient)
         mixed = self._forced_face if buoyant is None else self._forced_face + buoyant.value
-        return mixed, exchange
+        exchange = self._exchange(gas, state, *volumetric, buoyant, scraping)
+        return Carried(state, volumetric, gradient, mixed, buoyant, exchange)
 
     @cached_property
     def has_buoyancy(self) -> bool:
@@ -307,20 +304,17 @@ class HeatBalance:
 
     def _counterflow(
         self,
-        at_faces: Sequence[FloatArray],
+        state: GasState,
         slopes: FloatArray,
         gas: FloatArray,
         gradient: FloatArray,
     ) -> tuple[AtFaces, AtFaces] | tuple[None, None]:
-        """By buoyancy, at the faces: mixing along, and at the wall.
-
-        From the gas's properties at the faces and their slopes at the nodes.
-        """
+        """By buoyancy, at the faces: mixing along, and at the wall."""
         if not self.has_buoyancy:
             return None, None
         temperature = face_mean(gas)
         found = counterflow_of(
-            at_faces,
+            [face_mean(part) for part in state[:3]],
             slopes,
             temperature,
             self._density_times_temperature / temperature,

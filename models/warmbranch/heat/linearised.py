@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from warmbranch.base.batch import BoolArray, FloatArray
+from warmbranch.gas.gas import GasState
 from warmbranch.heat.counterflow import Diffusivity
 
 
@@ -62,6 +63,18 @@ class AtFaces(NamedTuple):
         left, right = diffusivity.temperature_slope / 2
         rest = diffusivity.gradient_slope / spacing
         return cls(diffusivity.value, left - rest, right + rest)
+
+
+class Carried(NamedTuple):
+    """What the gas does at some temperatures: volumetric heat capacity and its slope, gradient and
+    mixing at the faces, that by buoyancy with its slopes, and the exchange with its own."""
+
+    state: GasState
+    volumetric: tuple[FloatArray, FloatArray]
+    gradient: FloatArray
+    mixed: FloatArray
+    buoyant: AtFaces | None
+    exchange: tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 
 
 def face_mean(node: FloatArray) -> FloatArray:

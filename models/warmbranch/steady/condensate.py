@@ -17,11 +17,10 @@ from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import SPECIES, MixtureTable, dry_air_table
 from warmbranch.gas.property_table import pure_gases
 from warmbranch.gas.saturation import COLDEST_ICE, HOTTEST_WATER, saturation_pressure
-from warmbranch.heat.discretise import heat_balance, pulsating
 from warmbranch.heat.linearised import face_mean
 from warmbranch.heat.mouth_exchange import DISC_SHAPE_FACTOR
 from warmbranch.steady.answer import Answer
-from warmbranch.steady.interplay import displacement
+from warmbranch.steady.interplay import balance_of
 
 WETTEST = 1 - 1e-9
 """Mole fraction beyond which vapour cannot be told from pure steam."""
@@ -86,13 +85,10 @@ def condensate(answer: Answer) -> Condensate:
     case, profile = answer.case, answer.profile
     gas, pressure = MixtureTable.of(case.gas), case.surroundings.pressure
     speed = bulk_speed(case.main_pipe, gas, pressure)
-    balance = heat_balance(case, gas, dry_air_table(), speed, position=profile.position)
-    if np.any(case.main_pipe.incident_pressure > 0):
-        tone = np.where(
-            np.isnan(answer.resonance[:, 0]), answer.transit_time, answer.resonance[:, 0]
-        )
-        swing = displacement(case, answer.main_impedance, answer.duct, profile.position, tone)
-        balance = pulsating(balance, swing, tone, profile.gas)
+    first = answer.resonance[:, 0]
+    tone = np.where(np.isnan(first), answer.transit_time, first)
+    main, duct = answer.main_impedance, answer.duct
+    balance = balance_of(case, gas, dry_air_table(), speed, profile, main, duct, tone)
     mixing, exchange = balance.mixing_and_exchange(profile.gas)
 
     def molar(temperature: FloatArray) -> FloatArray:
@@ -126,9 +122,9 @@ def condensate(answer: Answer) -> Condensate:
     )
     mass = float(pure_gases().molar_mass[SPECIES.index("H2O")])
     lost = to_wall * np.maximum(found - at_wall, 0.0)
-    first = along[:, 0] * (found[:, 0] - found[:, 1]) + lost[:, 0]
+    passed = along[:, 0] * (found[:, 0] - found[:, 1]) + lost[:, 0]
     with np.errstate(invalid="ignore"):
-        entering = np.where(np.isinf(through), first, through * (outside - found[:, 0]))
+        entering = np.where(np.isinf(through), passed, through * (outside - found[:, 0]))
     return Condensate(mass * lost, -np.expm1(-found), mass * entering)
 
 

@@ -13,7 +13,7 @@ from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.case.bores import area_ratio_between
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import MixtureTable
-from warmbranch.heat.discretise import pulsating
+from warmbranch.heat.discretise import heat_balance, pulsating
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.linearised import node_mean
 from warmbranch.heat.mouth_exchange import mouth_resistance
@@ -284,6 +284,27 @@ def refuse_too_loud(
             unit="Pa",
             remedy=f"Give at most {float(arriving[driven][worst] / mach[worst]):.3g} Pa.",
         )
+
+
+def balance_of(
+    case: Case,
+    gas: MixtureTable,
+    air: MixtureTable,
+    speed: FloatArray,
+    profile: Temperatures,
+    main_impedance: FloatArray,
+    duct: Duct,
+    tone: FloatArray,
+) -> HeatBalance:
+    """The balance that solved temperatures are in, mixing by pulsation at the ``tone`` with it.
+
+    ``speed`` is that of the main pipe's bulk, (designs,), m/s; ``tone`` (designs,), Hz.
+    """
+    balance = heat_balance(case, gas, air, speed, position=profile.position)
+    if not np.any(case.main_pipe.incident_pressure > 0):
+        return balance
+    swing = displacement(case, main_impedance, duct, profile.position, tone)
+    return pulsating(balance, swing, tone, profile.gas)
 
 
 def displacement(

@@ -33,7 +33,7 @@ from warmbranch.sound.acoustics import input_impedance
 from warmbranch.sound.cutting import CELLS
 from warmbranch.sound.resonance import transit_time_estimate
 from warmbranch.steady.answer import Answer
-from warmbranch.steady.interplay import Mouth, State, displacement, state_of
+from warmbranch.steady.interplay import Mouth, State, balance_of, displacement, state_of
 
 
 @dataclass(frozen=True)
@@ -283,13 +283,10 @@ class _Neighbours:
     def _base(self) -> Linearised:
         """How the solution's residuals answer to its temperatures."""
         case, profile = self.base.case, self.base.profile
-        balance = heat_balance(
-            case, self.base.gas, self.air, self.own_speed, position=profile.position
+        main, duct = self.own_mouth.main_impedance, self.own.duct
+        balance = balance_of(
+            case, self.base.gas, self.air, self.own_speed, profile, main, duct, self.tone
         )
-        if self.pulsates:
-            main = self.own_mouth.main_impedance
-            swing = displacement(case, main, self.own.duct, profile.position, self.tone)
-            balance = pulsating(balance, swing, self.tone, profile.gas)
         return balance.linearise(profile.gas, profile.wall, profile.skin)
 
     def _heard(self, motion: _Motion) -> State:

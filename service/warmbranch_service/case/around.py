@@ -52,10 +52,15 @@ class Place:
     faced: float
     faced_spread: float
 
+    @property
+    def air_temperature_degC(self) -> float:
+        """Of the air around the branch."""
+        return UNHEATED_AIR_DEGC + self.warmer
+
     def told(self) -> str:
         """The numbers, as a sentence's end."""
         return (
-            f"air of {UNHEATED_AIR_DEGC + self.warmer:g} °C ± {self.air_spread:g} K, moving at "
+            f"air of {self.air_temperature_degC:g} °C ± {self.air_spread:g} K, moving at "
             f"{self.air_speed:g} m/s, 95 % within a factor of {self.speed_factor:g}; what it "
             f"faces {self.faced:g} K warmer ± {self.faced_spread:g} K"
         )

@@ -85,7 +85,7 @@ def to_physics(case: Case, *, length: float | None = None) -> Converted:
         cautions=[
             *([] if inferred is None else inferred.cautions()),
             *_flow_caution(case, flow),
-            *cautions_of(learned, given, length),
+            *cautions_of(learned, shop, given, length),
         ],
     )
 

@@ -77,7 +77,7 @@ class Surroundings(RequestModel):
         if self.place is not None:
             place = PLACES[self.place]
             usual = {
-                "air_temperature_degC": UNHEATED_AIR_DEGC + place.warmer,
+                "air_temperature_degC": place.air_temperature_degC,
                 "air_speed_m_s": place.air_speed,
             }
             for name in usual.keys() - self.model_fields_set:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import NamedTuple
 
-from warmbranch.belief.shop import Place, Ranges
+from warmbranch.belief.shop import Place, Ranges, Shop
 from warmbranch.case import case as physics
 from warmbranch_service.case import calibration as schema
 from warmbranch_service.case import calibrations
@@ -59,10 +59,12 @@ def assumptions_of(learned: schema.Calibration | None) -> list[str]:
 
 
 def cautions_of(
-    learned: schema.Calibration | None, given: physics.Case, length: float | None
+    learned: schema.Calibration | None,
+    shop: Shop | None,
+    given: physics.Case,
+    length: float | None,
 ) -> list[Caution]:
     """Where the case is unlike the jobs, and where another model learned from them."""
-    shop = None if learned is None else calibrations.shop_of(learned)
     if learned is None or shop is None:
         return []
     found: list[Caution] = []

@@ -11,6 +11,7 @@ import numpy as np
 from warmbranch.base import tally
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.base.stopping import check
+from warmbranch.belief.draws import NORMAL_90
 from warmbranch.belief.shop import USUAL
 from warmbranch.learn.solve import HeldOut as HeldOutFound
 from warmbranch.learn.solve import Learned, Unknown, learn
@@ -43,9 +44,6 @@ from warmbranch_service.version import MODEL_VERSION
 
 FITTED = 0.9
 """Share of the work done once all jobs are fitted; measured."""
-
-NORMAL_90 = 1.6448536269514722
-"""Standard deviations to either side that hold nine tenths of a normal distribution."""
 
 
 def answer_learn(request: LearnRequest) -> LearnAnswer:

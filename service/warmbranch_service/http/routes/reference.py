@@ -14,7 +14,7 @@ from warmbranch.case.materials import METALS
 from warmbranch.case.surfaces import SURFACES
 from warmbranch.gas.combustion import AIR, FUELS, air_fuel_ratio
 from warmbranch.gas.gas import SPECIES
-from warmbranch_service.case.around import PLACES, UNHEATED_AIR_DEGC
+from warmbranch_service.case.around import PLACES
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
 from warmbranch_service.contract.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
 from warmbranch_service.http.passage.conditional import answered, etag_of
@@ -198,11 +198,11 @@ def reference_answer() -> ReferenceAnswer:
         places=[
             UsualSurroundings(
                 name=name,
-                air_temperature_degC=UNHEATED_AIR_DEGC + place.warmer,
+                air_temperature_degC=place.air_temperature_degC,
                 air_temperature_spread_K=place.air_spread,
                 air_speed_m_s=place.air_speed,
                 air_speed_factor=place.speed_factor,
-                radiant_temperature_degC=UNHEATED_AIR_DEGC + place.warmer + place.faced,
+                radiant_temperature_degC=place.air_temperature_degC + place.faced,
                 radiant_temperature_spread_K=place.faced_spread,
             )
             for name, place in PLACES.items()
