@@ -84,25 +84,30 @@ OUTER_FILM_FACTOR = Prior(1.0, 0.6, 1.7)
 """Outer film over its correlation: spread of correlations, shelter, neighbours."""
 
 MOUTH_FACTOR = Prior(1.0, 0.4, 1.6)
-"""Mouth correction over its no-flow value; grazing flow mostly lowers it."""
+"""Mouth correction over its value without flow. What the flow takes is taken off it besides
+(sound/mouth.py); the width is for the lip's shape, an angle, strong tones, and for that form, which
+one simulation made. Our judgement."""
 
 FLOW_LOSS = Prior(0.4, 0.1, 1.0)
 """``k_f``: resistance of the mouth by the flow that grazes it, over ρ c times the main pipe's Mach
 number. That it goes as a loss coefficient times the Mach number in slow tones, of a side branch as
-wide as its pipe: SAE 2009-01-2043, seen in the abstract. The size from memory: 0.3 to 0.5 of
-perforated pipes (Rice 1971, Bauer 1977, Rao & Munjal 1986), and up to the ratio of sections from
-the losses of a dividing and a joining T. In whistling flow it may be less than nothing: there the
-loss may be greater than told, and the tone loud."""
+wide as its pipe: SAE 2009-01-2043, seen in the abstract. In our own simulation
+(fixtures/simulated/MouthMass.toml) 0.25 to 0.55 below a Strouhal number of 0.3, falling to nothing
+at 0.35. From memory: 0.3 to 0.5 of perforated pipes (Rice 1971, Bauer 1977, Rao & Munjal 1986), and
+up to the ratio of sections from the losses of a dividing and a joining T. In whistling flow it may
+be less than nothing: there the loss may be greater than told, and the tone loud."""
 
 LEVEL_LOSS = Prior(0.8, 0.3, 2.0)
 """``K``: kinetic energy that the tone's own motion loses at the mouth, over that of the gas as it
 passes, the mean of going out (a free jet, 1) and in (0.05 rounded to 0.5 sharp, 1 where the tube
 sticks out). Handbook losses, quasi-steady; Ingard & Ising 1967, Disselhorst & van Wijngaarden
-1980, Atig, Dalmont & Gilbert 2004 found of this order; all from memory."""
+1980, Atig, Dalmont & Gilbert 2004 found of this order; all from memory. 0.67 in our own simulation,
+sharp, in gas that goes 0.8 of a bore to and fro."""
 
 TONE = Prior(1.0, 0.987, 1.013)
-"""True first resonance over that of the model at the right temperatures: what flow at the mouth,
-deposits, a dented tube and the measured length do to it. Our judgement; no source."""
+"""True first resonance over that of the model at the right temperatures: what deposits, a dented
+tube, the measured length, and at the mouth whatever its own factor does not hold, do to it. Our
+judgement; no source."""
 
 PULSATION_AUGMENTATION = Prior(1.6, 1.0, 3.0)
 """Inner film of the main pipe over that of steady flow (pulsating exhaust flow)."""
@@ -149,7 +154,7 @@ class Closures(Batched):
     buoyancy : (designs,) array, dimensionless
         Multiplies the buoyant counterflow; 1 for the model, 0 to leave it out.
     outer_film_factor, mouth_factor : (designs,) array, dimensionless
-        Multiply the outer film and the mouth correction.
+        Multiply the outer film and the mouth correction without flow.
     fixed_diffusivity : (designs,) array, m²/s
         Mixing all along the branch, or NaN.
     fixed_inner_film, fixed_outer_film : (designs,) array, W/(m² K)
@@ -164,6 +169,8 @@ class Closures(Batched):
     gas_radiation : (designs,) array, dimensionless
         Multiplies what carbon dioxide and water exchange with the bore's wall by radiation; 0 for a
         transparent gas. Not looked at where the inner film is fixed.
+    mouth_flow : (designs,) array, dimensionless
+        Multiplies what the main pipe's flow takes off the mouth correction; 0 leaves it out.
     """
 
     mouth_exchange: FloatArray
@@ -188,6 +195,7 @@ class Closures(Batched):
     flow_loss: FloatArray
     level_loss: FloatArray
     gas_radiation: FloatArray = field(default_factory=lambda: np.zeros(1))
+    mouth_flow: FloatArray = field(default_factory=lambda: np.ones(1))
 
     @classmethod
     def default(cls) -> Closures:

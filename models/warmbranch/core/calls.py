@@ -39,7 +39,7 @@ class Steady(NamedTuple):
     """What the core finds of a batch; ``failed`` designs hold no answer.
 
     Of ``report``, heat by gas and wall through the mouth and lost outside, W, iterations and last
-    step, K; of ``mouth``, the fields of ``interplay.Mouth`` in order.
+    step, K; of ``mouth``, those of ``struct mouth`` in order.
     """
 
     position: FloatArray
@@ -236,6 +236,8 @@ def effective_temperatures(
         job,
         radius=duct.radius,
         mouth_inertance=duct.mouth_inertance,
+        grazed_inertance=duct.grazed_inertance,
+        crossing_time=duct.crossing_time,
         wall_losses=duct.wall_losses.astype(np.float64),
         pressure=pressure,
         frequency=frequency,
@@ -269,6 +271,8 @@ def _sound(held: _Held, duct: Duct, many: int) -> records.SoundJob:
         job,
         radius=duct.radius,
         mouth_inertance=duct.mouth_inertance,
+        grazed_inertance=duct.grazed_inertance,
+        crossing_time=duct.crossing_time,
         wall_losses=duct.wall_losses.astype(np.float64),
         stop=stopping.flag(),
     )
@@ -293,7 +297,7 @@ def steady(
     designs = len(case)
     lengths, radii = case.branch.laid
     # All that is found lies in one array: to ask for its address is dear for one design.
-    room = np.empty(designs * (4 * nodes + 8 * cells + 5 + 6 + 1 + 2 * modes))
+    room = np.empty(designs * (4 * nodes + 8 * cells + 5 + 7 + 1 + 2 * modes))
     place, begin = held.at(room), 0
 
     def lay(*shape: int) -> tuple[FloatArray, int]:
@@ -304,7 +308,7 @@ def steady(
     profile, at_profile = lay(4, designs, nodes)
     means, at_means = lay(8, designs, cells)
     report, at_report = lay(designs, 5)
-    mouth, at_mouth = lay(designs, 6)
+    mouth, at_mouth = lay(designs, 7)
     transit, at_transit = lay(designs)
     found, at_found = lay(2, designs, modes)
     report.fill(0.0)

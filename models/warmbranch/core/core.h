@@ -44,9 +44,9 @@ struct design {
     /* closures, see closures.py */
     double mouth_exchange, tone_exchange, stirring, reach, sharpness, pulsation;
     double stirred_film, still_nusselt;
-    double stanton, buoyancy, outer_film_factor, mouth_factor, tone;
+    double stanton, buoyancy, outer_film_factor, mouth_factor, mouth_flow, tone;
     double fixed_diffusivity, fixed_inner_film, fixed_outer_film, fixed_mouth_length;
-    double mouth_model, wall_losses;
+    double mouth_model, wall_losses, flow_loss, level_loss;
     /* of the gas's radiation to the bore, see emissivity.py; all 0 for a transparent one */
     double radiation_coefficients[5];
 };
@@ -206,6 +206,7 @@ struct duct {
     struct cell *cell;
     int64_t cells;
     double mouth_inertance, mouth_impedance, transit_time; /* kg/m⁴, Pa s/m³, s */
+    double grazed_inertance, crossing_time;                /* kg/m⁴, s: see acoustics.Duct */
     bool lossy;
 };
 
@@ -215,6 +216,8 @@ void duct_of(const struct cell_means *means, int64_t cells, double radius, doubl
  * flow's size at the edges of the cells over that at the mouth, cells + 1 a duct, if asked for. */
 void tubes(int64_t count, const struct duct *const *duct, const double *frequency,
            double complex *impedance, double *travelled, double *size);
+/* Reactance of the main pipe's gas that swings with the branch, Pa s/m³. */
+double mouth_reactance(const struct duct *duct, double frequency);
 void make_layer_series(void);
 double complex layer_function(double inverse);
 
@@ -232,7 +235,8 @@ double effective_temperature(const struct cell_means *like, int64_t cells,
 
 /* What the branch meets at the main pipe; m/s, K, m, kg/m⁴, Pa s/m³, m/s. */
 struct mouth {
-    double speed, wall, correction, inertance, main_impedance, main_sound_speed;
+    double speed, wall, inertance, grazed_inertance, crossing_time;
+    double main_impedance, main_sound_speed;
 };
 
 /* Newton's method on the main pipe's own wall. */

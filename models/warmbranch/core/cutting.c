@@ -117,6 +117,8 @@ void duct_of(const struct cell_means *means, int64_t cells, double radius, doubl
     }
     duct->cells = cells;
     duct->mouth_inertance = mouth_inertance;
+    duct->grazed_inertance = 0.0;
+    duct->crossing_time = INFINITY;
     duct->mouth_impedance = sqrt(means->density[0] * means->bulk_modulus[0]) / area;
     duct->transit_time = time;
     duct->lossy = lossy;

@@ -138,11 +138,11 @@ PUBLIC bool core_cut(struct cut_job *job)
 struct sound_job {
     int64_t designs, cells, many;
     struct cell_means means;                /* (designs, cells) each */
-    const double *radius, *mouth_inertance; /* (designs,) */
-    const double *wall_losses;              /* (designs,), 0 or 1 */
-    const double *frequency;                /* (designs, many), Hz; resonances need none */
-    double complex *impedance;              /* (designs, many), Pa s/m³, mouth included */
-    double *flow;                           /* (designs, cells + 1), or none */
+    const double *radius, *mouth_inertance, *grazed_inertance, *crossing_time; /* (designs,) */
+    const double *wall_losses; /* (designs,), 0 or 1 */
+    const double *frequency;   /* (designs, many), Hz; resonances need none */
+    double complex *impedance; /* (designs, many), Pa s/m³, mouth included */
+    double *flow;              /* (designs, cells + 1), or none */
     struct search_rules coarse, fine;
     double *resonance, *quality; /* (designs, many) */
     const int64_t *stop;
@@ -166,6 +166,8 @@ static bool for_blocks(struct sound_job *job,
             duct[i].cell = cell + i * job->cells;
             duct_of(&own, job->cells, job->radius[first + i], job->mouth_inertance[first + i],
                     job->wall_losses[first + i] != 0, &duct[i]);
+            duct[i].grazed_inertance = job->grazed_inertance[first + i];
+            duct[i].crossing_time = job->crossing_time[first + i];
         }
         work(job, duct, first, count);
     }
@@ -187,7 +189,7 @@ static void impedances(struct sound_job *job, const struct duct *duct, int64_t f
         tubes(pairs, own, frequency + begin, impedance + begin, NULL,
               job->flow == NULL ? NULL : job->flow + (first + begin) * (job->cells + 1));
         for (int64_t k = 0; k < pairs; k++)
-            impedance[begin + k] += I * (2 * PI * frequency[begin + k] * own[k]->mouth_inertance);
+            impedance[begin + k] += I * mouth_reactance(own[k], frequency[begin + k]);
     }
 }
 
@@ -206,8 +208,8 @@ struct effective_job {
     int64_t designs, cells;
     struct cell_means means; /* lengths and inertance ratios of these */
     struct mixtures mixtures;
-    const double *radius, *mouth_inertance, *wall_losses; /* (designs,) */
-    const double *pressure, *frequency, *log_start;       /* (designs,); Pa, Hz, ln K */
+    const double *radius, *mouth_inertance, *grazed_inertance, *crossing_time, *wall_losses;
+    const double *pressure, *frequency, *log_start; /* (designs,) as those above; Pa, Hz, ln K */
     struct search_rules search;
     double *log_found; /* (designs,) */
     const int64_t *stop;
@@ -222,6 +224,8 @@ PUBLIC bool core_effective(struct effective_job *job)
         struct gas_table gas = gas_of(&job->mixtures, i);
         struct cell_means own = means_of(&job->means, i * job->cells);
         duct.mouth_inertance = job->mouth_inertance[i];
+        duct.grazed_inertance = job->grazed_inertance[i];
+        duct.crossing_time = job->crossing_time[i];
         duct.lossy = job->wall_losses[i] != 0;
         job->log_found[i] =
             effective_temperature(&own, job->cells, &gas, job->pressure[i], job->radius[i],

@@ -89,6 +89,30 @@ static double side_branch_correction(double ratio) /* [Ji2005], of bore over mai
                         : 0.9326 - 0.6196 * ratio;
 }
 
+#define TAKEN 0.82 /* by the flow; these four are fitted to our own simulation */
+#define FASTEST 0.40
+#define LOUD 0.3
+#define QUADRATIC (4 / (3 * PI))
+
+double mouth_reactance(const struct duct *duct, double frequency)
+{
+    double inertance = duct->mouth_inertance, fast = frequency * duct->crossing_time / FASTEST;
+    if (duct->grazed_inertance != 0)
+        inertance -= duct->grazed_inertance * exp(-fast * fast * fast);
+    return 2 * PI * frequency * inertance;
+}
+
+/* Amplitude of the gas's velocity at the mouth, m/s: see mouth_loss.mouth_velocity. */
+static double mouth_velocity(const struct design *d, const struct mouth *mouth, double density,
+                             double area_ratio)
+{
+    double c = mouth->main_sound_speed, arriving = d->incident_pressure / (density * c);
+    double rest = 2 * d->flow_loss * mouth->speed / c + area_ratio;
+    double per_velocity = QUADRATIC * d->level_loss / c;
+    return arriving > 0 ? 4 * arriving / (rest + sqrt(rest * rest + 16 * per_velocity * arriving))
+                        : d->cap_pressure / (density * c);
+}
+
 bool mouth_of(const struct design *d, const struct mixtures *m, int64_t i,
               const struct wall_rules *rules, struct mouth *mouth)
 {
@@ -101,10 +125,15 @@ bool mouth_of(const struct design *d, const struct mixtures *m, int64_t i,
                         : d->mouth_model == FLANGED_MOUTH ? FLANGED
                                                           : UNFLANGED;
     mouth->speed = d->mass_flow / (density * main_area);
-    mouth->correction = isnan(d->fixed_mouth_length) ? d->mouth_factor * per_radius * bore / 2
-                                                     : d->fixed_mouth_length;
-    mouth->inertance = density * mouth->correction / (PI / 4 * bore * bore);
     mouth->main_sound_speed = sqrt(cp / (cp - gas.gas_constant) * gas.gas_constant * hot);
+    bool given = !isnan(d->fixed_mouth_length), flows = mouth->speed > 0;
+    double area = PI / 4 * bore * bore, per_length = density / area;
+    double level = mouth_velocity(d, mouth, density, area / main_area) / mouth->speed / LOUD;
+    double taken = TAKEN * sqrt(fmin(bore / main, 1.0)) / (1 + level * level) * bore / 2;
+    mouth->inertance =
+        per_length * (given ? d->fixed_mouth_length : d->mouth_factor * per_radius * bore / 2);
+    mouth->grazed_inertance = given || !flows ? 0.0 : per_length * d->mouth_flow * taken;
+    mouth->crossing_time = flows ? bore / mouth->speed : INFINITY;
     mouth->main_impedance = density * mouth->main_sound_speed / main_area;
     mouth->wall = d->main_skin_temperature;
     return !isnan(mouth->wall) || wall_temperature(d, m, &gas, rules, &mouth->wall);

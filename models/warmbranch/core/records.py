@@ -40,9 +40,10 @@ DESIGN = (
     *("closures.reach", "closures.sharpness", "closures.pulsation"),
     *("closures.stirred_film", "closures.still_nusselt"),
     *("closures.stanton", "closures.buoyancy", "closures.outer_film_factor"),
-    *("closures.mouth_factor", "closures.tone"),
+    *("closures.mouth_factor", "closures.mouth_flow", "closures.tone"),
     *("closures.fixed_diffusivity", "closures.fixed_inner_film", "closures.fixed_outer_film"),
     *("closures.fixed_mouth_length", "closures.mouth_model", "closures.wall_losses"),
+    *("closures.flow_loss", "closures.level_loss"),
     "radiation_coefficients",
 )
 """Where the numbers of ``struct design`` stand in a case, in order."""
@@ -161,7 +162,8 @@ class SoundJob(Structure):
     _fields_ = [
         *_counts("designs cells many"),
         ("means", CellMeans),
-        *_arrays("radius mouth_inertance wall_losses frequency impedance flow"),
+        *_arrays("radius mouth_inertance grazed_inertance crossing_time wall_losses frequency"),
+        *_arrays("impedance flow"),
         ("coarse", SearchRules),
         ("fine", SearchRules),
         *_arrays("resonance quality stop"),
@@ -175,7 +177,8 @@ class EffectiveJob(Structure):
         *_counts("designs cells"),
         ("means", CellMeans),
         ("mixtures", Mixtures),
-        *_arrays("radius mouth_inertance wall_losses pressure frequency log_start"),
+        *_arrays("radius mouth_inertance grazed_inertance crossing_time wall_losses"),
+        *_arrays("pressure frequency log_start"),
         ("search", SearchRules),
         *_arrays("log_found stop"),
     ]

@@ -47,7 +47,7 @@ static void angles(const struct searches *s, int64_t count, const int64_t *open,
     tubes(count, duct, frequency, impedance, whole ? NULL : travelled, NULL);
     for (int64_t k = 0; k < count; k++) {
         int64_t n = open[k];
-        double inertia = 2 * PI * frequency[k] * duct[k]->mouth_inertance;
+        double inertia = mouth_reactance(duct[k], frequency[k]);
         value[n] = whole ? reflection_phase(impedance[k] + I * inertia, s->reference[n])
                          : mode_angle(impedance[k], travelled[k], inertia, s->reference[n]) -
                                (double)s->mode[n] * PI;
@@ -125,7 +125,7 @@ static void seek(struct searches *s, const struct search_rules *coarse,
         open[left++] = n;
         here[n] = near[n];
         nearby[n] = near[n] * (1 + fine->longest / 16);
-        s->reference[n] += 2 * PI * near[n] * s->duct[n]->mouth_inertance;
+        s->reference[n] += fabs(mouth_reactance(s->duct[n], near[n]));
     }
     angles(s, left, open, here, true, value);
     angles(s, left, open, nearby, true, value_nearby);
@@ -152,9 +152,9 @@ static void qualities(const struct searches *s, const double *frequency, double 
     tubes(3 * s->count, duct, around, impedance, NULL, NULL);
     for (int64_t n = 0; n < s->count; n++) {
         const double complex *z = impedance + 3 * n;
-        double mouth = 2 * PI * s->duct[n]->mouth_inertance;
-        double rise = (cimag(z[2]) - cimag(z[0]) + mouth * (around[3 * n + 2] - around[3 * n])) /
-                      (2 * step);
+        double mouth = mouth_reactance(s->duct[n], around[3 * n + 2]) -
+                       mouth_reactance(s->duct[n], around[3 * n]);
+        double rise = (cimag(z[2]) - cimag(z[0]) + mouth) / (2 * step);
         double resistance = creal(z[1]);
         bool proper = rise > 0 && resistance < s->duct[n]->mouth_impedance && !isnan(frequency[n]);
         double q = s->duct[n]->lossy ? rise / (2 * resistance) : INFINITY;
@@ -266,7 +266,7 @@ double effective_temperature(const struct cell_means *like, int64_t cells,
 {
     const struct duct *own[] = {duct};
     double here = log_start, slope = PI / 2, step = 0.0, value = 0.0;
-    double longest = rules->longest * fabs(here), inertia = 2 * PI * frequency * duct->mouth_inertance;
+    double longest = rules->longest * fabs(here), inertia = mouth_reactance(duct, frequency);
     for (int64_t pass = 0; pass <= rules->most; pass++) {
         double complex tube;
         fill_uniformly(like, cells, gas, pressure, exp(here), radius, duct);

@@ -96,8 +96,10 @@ static void hear(struct block *block, const struct profiles *p, int64_t i)
     /* What a calibration learned of the tone, as shorter acoustic lengths: see closures.py. */
     for (int64_t c = 0; c < cells; c++)
         own.length[c] /= d->tone;
-    duct_of(&own, cells, radius, job->mouth[which].inertance / d->tone, d->wall_losses != 0,
-            &block->duct[i]);
+    const struct mouth *mouth = job->mouth + which;
+    duct_of(&own, cells, radius, mouth->inertance / d->tone, d->wall_losses != 0, &block->duct[i]);
+    block->duct[i].grazed_inertance = mouth->grazed_inertance / d->tone;
+    block->duct[i].crossing_time = mouth->crossing_time;
 }
 
 /* Temperatures of one design in balance with its mixing, from those in `p`. */
@@ -145,7 +147,7 @@ static double shake(const struct block *block, struct balance *b, const struct p
     const struct design *d = job->design + which;
     const struct mouth *mouth = job->mouth + which;
     double bore = d->outside_diameter - 2 * d->wall_thickness;
-    double complex z = tube + I * (2 * PI * f * block->duct[i].mouth_inertance);
+    double complex z = tube + I * mouth_reactance(&block->duct[i], f);
     double velocity = 2 * d->incident_pressure / cabs(2 * z + mouth->main_impedance);
     double swing = velocity / (2 * PI * f * (PI / 4 * bore * bore));
     const double *x = p->x + i * p->nodes, *length = job->means.length + which * cells;

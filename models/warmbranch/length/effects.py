@@ -28,6 +28,9 @@ smaller still."""
 
 MOST_EFFECT_STEPS = 30
 
+MOST_LEVERAGE = 50.0
+"""Of a length's slope over that at the cap, or its inverse, that is believed of a secant."""
+
 
 class Effects(NamedTuple):
     """Change of the length, m, by each effect in turn; each (designs,).
@@ -149,14 +152,14 @@ class _Straights:
         self.pressure = case.surroundings.pressure[each]
         self.radius = case.branch.bore[each] / 2
         self.straight = _straightened(case.branch)
-        own, lossy, tone = (
-            answer.duct.mouth_inertance,
-            case.closures.wall_losses,
-            case.closures.tone,
-        )
-        mouth = own * tone
-        last = self.sets - 3
-        self.mouth = np.concatenate([np.zeros(designs), mouth, mouth, *[own] * last])
+        lossy, tone, last = case.closures.wall_losses, case.closures.tone, self.sets - 3
+
+        def at_mouth(own: FloatArray) -> FloatArray:
+            return np.concatenate([np.zeros(designs), own * tone, own * tone, *[own] * last])
+
+        self.mouth = at_mouth(answer.duct.mouth_inertance)
+        self.grazed = at_mouth(answer.duct.grazed_inertance)
+        self.crossing = np.tile(answer.duct.crossing_time, self.sets)
         self.lossy = np.concatenate([np.zeros(2 * designs, dtype=np.bool_), lossy, *[lossy] * last])
         self.tone = np.concatenate([np.ones(3 * designs), *[tone] * last])
 
@@ -180,6 +183,8 @@ class _Straights:
             wall_losses=self.lossy,
             wall=_row_by_row(position, self.old, self.wall),
             area_ratio=area if self.sets == 5 else None,
+            grazed_inertance=self.grazed,
+            crossing_time=self.crossing,
         )
 
     def lengths_for(self, frequency: FloatArray) -> FloatArray:
@@ -197,7 +202,8 @@ class _Straights:
             local = -4 * np.pi * tone * np.sqrt(duct.density[:, -1] / duct.bulk_modulus[:, -1])
             with np.errstate(divide="ignore", invalid="ignore"):
                 secant = (seen - phase) / (length - last)
-            fair = (secant / local > 0.2) & (secant / local < 5)
+            # Behind a step of the bore a length counts by as much as the ratio of the sections.
+            fair = (secant / local > 1 / MOST_LEVERAGE) & (secant / local < MOST_LEVERAGE)
             slope = np.where(fair, secant, local)
             last, phase = length, seen
             step = np.clip(-seen / slope, -0.3 * length, 0.3 * length)

@@ -16,6 +16,7 @@ from warmbranch import core
 from warmbranch.base.batch import Batched, BoolArray, ComplexArray, FloatArray
 from warmbranch.core import calls
 from warmbranch.gas.gas import MixtureTable
+from warmbranch.sound.mouth import flow_share
 from warmbranch.sound.viscothermal import line, wall_layers
 
 FEW = 8
@@ -42,12 +43,16 @@ class Duct(Batched):
     radius : (designs,) array, m
         Of the bore at the mouth.
     mouth_inertance : (designs,) array, kg/m⁴
-        Of the main-pipe gas that swings with the branch.
+        Of the main-pipe gas that swings with the branch, without flow.
     wall_losses : (designs,) array of bool
     area_ratio : (designs, cells) array, dimensionless
         Section over that at the mouth. A cell of another section is told as one of the mouth's
         with gas that is to it the same: density and bulk modulus over the ratio, viscosity over
         its square.
+    grazed_inertance : (designs,) array, kg/m⁴
+        What ``mouth.flow_share`` takes of the mouth's.
+    crossing_time : (designs,) array, s
+        In which the main flow crosses the mouth; infinite where it stands.
     """
 
     cell_length: FloatArray
@@ -62,6 +67,8 @@ class Duct(Batched):
     mouth_inertance: FloatArray
     wall_losses: BoolArray
     area_ratio: FloatArray = field(default_factory=lambda: np.ones((1, 1)))
+    grazed_inertance: FloatArray = field(default_factory=lambda: np.zeros(1))
+    crossing_time: FloatArray = field(default_factory=lambda: np.full(1, np.inf))
 
     @cached_property
     def columns(self) -> _Columns:
@@ -95,6 +102,13 @@ class Duct(Batched):
     def transit_time(self) -> FloatArray:
         """Sum of local travel times from mouth to cap, ``∫dx/c``, (designs,), s."""
         return np.sum(self.cell_length * np.sqrt(self.density / self.bulk_modulus), axis=1)
+
+    def mouth_reactance(self, frequency: FloatArray) -> FloatArray:
+        """Of the main-pipe gas that swings with the branch, at (designs, n) Hz; Pa s/m³."""
+        with np.errstate(over="ignore"):
+            share = flow_share(frequency * self.crossing_time[:, None])
+        held = self.mouth_inertance[:, None] - self.grazed_inertance[:, None] * share
+        return 2 * np.pi * frequency * held
 
     @property
     def mouth_impedance(self) -> FloatArray:
@@ -134,6 +148,8 @@ def uniform_duct(
         mouth_inertance=like.mouth_inertance,
         wall_losses=like.wall_losses,
         area_ratio=area,
+        grazed_inertance=like.grazed_inertance,
+        crossing_time=like.crossing_time,
     )
 
 
@@ -158,7 +174,7 @@ def uniform_tube(
     length = like.cell_length.sum(axis=1)[:, None]
     tube = np.sqrt(impedance / admittance) / np.tanh(np.sqrt(impedance * admittance) * length)
     own = np.sqrt(density * bulk_modulus) / (np.pi * np.square(radius))
-    return tube + 2j * np.pi * frequency * like.mouth_inertance[:, None], own
+    return tube + 1j * like.mouth_reactance(frequency), own
 
 
 class _Filling(NamedTuple):
@@ -211,7 +227,7 @@ def input_impedance(duct: Duct, frequency: FloatArray) -> ComplexArray:
     if compiled is not None:
         return calls.mouth_impedance(compiled, duct, frequency)
     tube, _ = tube_impedance(duct, frequency)
-    return tube + 2j * np.pi * frequency * duct.mouth_inertance[:, None]
+    return tube + 1j * duct.mouth_reactance(frequency)
 
 
 def tube_impedance(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, FloatArray]:
@@ -277,7 +293,8 @@ def flow(duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, FloatArray]:
     if compiled is not None:
         return calls.flow(compiled, duct, frequency)
     pressure, volume = standing_wave(duct, frequency)
-    return pressure[:, 0] + 2j * np.pi * frequency * duct.mouth_inertance, np.abs(volume)
+    at_mouth = duct.mouth_reactance(frequency[:, None])[:, 0]
+    return pressure[:, 0] + 1j * at_mouth, np.abs(volume)
 
 
 def _from_cap(

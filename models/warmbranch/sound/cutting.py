@@ -28,6 +28,8 @@ def duct(
     wall: FloatArray | None = None,
     cells: int = CELLS,
     area_ratio: FloatArray | None = None,
+    grazed_inertance: FloatArray | None = None,
+    crossing_time: FloatArray | None = None,
 ) -> Duct:
     """Cut a temperature profile into cells.
 
@@ -47,6 +49,8 @@ def duct(
     cells : int
     area_ratio : (designs, nodes − 1) array, dimensionless, optional
         Section over that at the mouth; its inverse is in ``inertance_ratio`` already.
+    grazed_inertance, crossing_time : (designs,) array, optional
+        See ``Duct``; without them no flow passes the mouth.
 
     Returns
     -------
@@ -64,6 +68,7 @@ def duct(
         means = calls.cut(compiled, *given, inertance_ratio, cells)
     else:
         means, area = _cut(*given, inertance_ratio, cells, area_ratio)
+    still = np.zeros(len(position))
     return Duct.of_parts(
         cell_length=means.length,
         density=means.density,
@@ -77,6 +82,8 @@ def duct(
         mouth_inertance=mouth_inertance,
         wall_losses=wall_losses,
         area_ratio=area,
+        grazed_inertance=still if grazed_inertance is None else grazed_inertance,
+        crossing_time=np.full_like(still, np.inf) if crossing_time is None else crossing_time,
     )
 
 

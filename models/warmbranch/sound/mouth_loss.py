@@ -33,6 +33,31 @@ class MouthLoss(NamedTuple):
         return self.by_flow + self.by_level
 
 
+def mouth_velocity(
+    *,
+    flow_loss: FloatArray,
+    level_loss: FloatArray,
+    mach: FloatArray,
+    sound_speed: FloatArray,
+    characteristic: FloatArray,
+    cap_pressure: FloatArray,
+    incident_pressure: FloatArray,
+    area_ratio: FloatArray,
+    wall: FloatArray | float,
+) -> FloatArray:
+    """Amplitude of the gas's velocity at the mouth at the branch's own tone, m/s.
+
+    As of a lossless quarter wave with ``cap_pressure`` at its cap, or, where the pressure that
+    arrives is known, in balance with what resists: see :func:`mouth_loss`, whose arguments it has.
+    """
+    # 2b u² + (2 z₀ + s) u = 2 p/ρc: the positive root, in the form that b = 0 does not divide.
+    per_velocity = QUADRATIC * level_loss / sound_speed
+    rest = 2 * (wall + flow_loss * mach) + area_ratio
+    arriving = incident_pressure / characteristic
+    driven = 4 * arriving / (rest + np.sqrt(np.square(rest) + 16 * per_velocity * arriving))
+    return np.where(incident_pressure > 0, driven, cap_pressure / characteristic)
+
+
 def mouth_loss(
     *,
     flow_loss: FloatArray,
@@ -85,11 +110,15 @@ def mouth_loss(
     ------
     See ``FLOW_LOSS`` and ``LEVEL_LOSS`` in closures.py.
     """
-    by_flow = flow_loss * mach
-    per_velocity = QUADRATIC * level_loss / sound_speed
-    # 2b u² + (2 z₀ + s) u = 2 p/ρc: the positive root, in the form that b = 0 does not divide.
-    rest = 2 * (wall + by_flow) + area_ratio
-    arriving = incident_pressure / characteristic
-    driven = 4 * arriving / (rest + np.sqrt(np.square(rest) + 16 * per_velocity * arriving))
-    velocity = np.where(incident_pressure > 0, driven, cap_pressure / characteristic)
-    return MouthLoss(by_flow, per_velocity * velocity)
+    velocity = mouth_velocity(
+        flow_loss=flow_loss,
+        level_loss=level_loss,
+        mach=mach,
+        sound_speed=sound_speed,
+        characteristic=characteristic,
+        cap_pressure=cap_pressure,
+        incident_pressure=incident_pressure,
+        area_ratio=area_ratio,
+        wall=wall,
+    )
+    return MouthLoss(flow_loss * mach, QUADRATIC * level_loss / sound_speed * velocity)

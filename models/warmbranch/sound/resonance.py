@@ -89,7 +89,6 @@ def _in_order(frequency: FloatArray, quality: FloatArray) -> tuple[FloatArray, F
 def _of_modes(duct: Duct, modes: int) -> tuple[FloatArray, FloatArray]:
     """A zero of the reactance for each mode, Hz, and its quality factor."""
     reference = duct.mouth_impedance[:, None]
-    inertance = duct.mouth_inertance[:, None]
     time = duct.transit_time + duct.mouth_inertance / duct.mouth_impedance
     mode = np.arange(modes)
     start = (2 * mode + 1) / (4 * time)[:, None]
@@ -97,11 +96,12 @@ def _of_modes(duct: Duct, modes: int) -> tuple[FloatArray, FloatArray]:
 
     def angle(frequency: FloatArray) -> FloatArray:
         tube, travelled = acoustics.tube_impedance(duct, frequency)
-        inertia = 2 * np.pi * frequency * inertance
-        return mode_angle(tube, travelled, inertia, reference) - mode * np.pi
+        return (
+            mode_angle(tube, travelled, duct.mouth_reactance(frequency), reference) - mode * np.pi
+        )
 
     near = _near_modes(angle, start, slope[:, None] * np.ones_like(start))
-    found = _polished(duct, near, reference + 2 * np.pi * near * inertance)
+    found = _polished(duct, near, reference + np.abs(duct.mouth_reactance(near)))
     return found, damped.quality_factors(duct, found)
 
 

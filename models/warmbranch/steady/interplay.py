@@ -27,7 +27,8 @@ from warmbranch.heat.temperature import (
 )
 from warmbranch.sound import acoustics, cutting, resonance
 from warmbranch.sound.acoustics import Duct
-from warmbranch.sound.mouth import mouth_length
+from warmbranch.sound.mouth import mouth_lengths, over_flow
+from warmbranch.sound.mouth_loss import mouth_velocity
 from warmbranch.steady.stepped import bore_ratios
 
 PULSATION_TOLERANCE = 1e-8
@@ -54,8 +55,9 @@ class Mouth(Batched):
     speed: FloatArray
     resistance: FloatArray
     wall: FloatArray
-    correction: FloatArray
     inertance: FloatArray
+    grazed_inertance: FloatArray
+    crossing_time: FloatArray
     main_impedance: FloatArray
     main_sound_speed: FloatArray
 
@@ -65,23 +67,49 @@ class Mouth(Batched):
         hot = case.main_pipe.gas_temperature[:, None]
         density = gas.density(hot, case.surroundings.pressure)[:, 0]
         sound_speed = gas.sound_speed(hot)[:, 0]
-        closures = case.closures
-        correction = mouth_length(
-            closures.mouth_model,
-            case.branch.bore,
-            case.main_pipe.bore,
-            closures.mouth_factor,
-            closures.fixed_mouth_length,
+        pipe, bore = case.main_pipe, case.branch.bore
+        velocity = mouth_velocity(
+            flow_loss=case.closures.flow_loss,
+            level_loss=case.closures.level_loss,
+            mach=speed / sound_speed,
+            sound_speed=sound_speed,
+            characteristic=density * sound_speed,
+            cap_pressure=pipe.cap_pressure,
+            incident_pressure=pipe.incident_pressure,
+            area_ratio=case.branch.bore_area / pipe.bore_area,
+            wall=0.0,
         )
+        level = over_flow(velocity, speed)
+        still, grazed = mouth_lengths(case.closures, bore, pipe.bore, level)
+        per_length = density / case.branch.bore_area
         return cls.of_parts(
             speed=speed,
             resistance=mouth_resistance(case, gas, speed),
             wall=wall,
-            correction=correction,
-            inertance=density * correction / case.branch.bore_area,
+            inertance=per_length * still,
+            grazed_inertance=per_length * grazed,
+            crossing_time=over_flow(bore, speed),
             main_impedance=density * sound_speed / case.main_pipe.bore_area,
             main_sound_speed=sound_speed,
         )
+
+
+def mouth_correction(
+    case: Case,
+    duct: Duct,
+    tone: FloatArray,
+    main_impedance: FloatArray,
+    main_sound_speed: FloatArray,
+) -> FloatArray:
+    """Length of main-pipe gas that swings with the branch at a tone, (designs,), m.
+
+    At the estimate of the first resonance where ``tone``, Hz, is NaN.
+    """
+    estimate = resonance.transit_time_estimate(duct)
+    heard = np.where(np.isnan(tone), estimate, tone)
+    inertance = duct.mouth_reactance(heard[:, None])[:, 0] / (2 * np.pi * heard)
+    density = main_impedance * case.main_pipe.bore_area / main_sound_speed
+    return inertance * case.closures.tone * case.branch.bore_area / density
 
 
 @dataclass(frozen=True)
@@ -114,6 +142,8 @@ def state_of(
         wall=profile.wall,
         cells=cells,
         area_ratio=area_ratio,
+        grazed_inertance=mouth.grazed_inertance / tone,
+        crossing_time=mouth.crossing_time,
     )
     return State.of_parts(profile=profile, duct=duct)
 

@@ -45,7 +45,8 @@ def solve(
     stopping.check()
     tally.add(found.solves, found.newton_steps)
     by_gas, by_wall, lost, iterations, _ = found.report.T
-    speed, _, correction, inertance, main_impedance, main_sound_speed = found.mouth.T
+    speed, _, inertance, grazed, crossing, main_impedance, main_sound_speed = found.mouth.T
+    tone = case.closures.tone
     profile = TemperatureProfile.of_parts(
         position=found.position,
         gas=found.gas,
@@ -67,9 +68,11 @@ def solve(
         inertance_ratio=means.inertance_ratio,
         skew=means.skew,
         radius=case.branch.bore / 2,
-        mouth_inertance=inertance,
+        mouth_inertance=inertance / tone,
         wall_losses=case.closures.wall_losses,
         area_ratio=np.ones_like(means.length),
+        grazed_inertance=grazed / tone,
+        crossing_time=crossing,
     )
     failed = np.asarray(found.failed)
     damped.look_again(duct, found.resonance, found.quality, ~failed)
@@ -85,7 +88,9 @@ def solve(
         "quality_factor": found.quality[:, 0],
         "transit_time": 1 / (4 * found.transit_time),
         "one_temperature": resonance.one_temperature_estimate(length, hot),
-        "mouth_correction": correction,
+        "mouth_correction": interplay.mouth_correction(
+            case, duct, found.resonance[:, 0], main_impedance, main_sound_speed
+        ),
         "length": length,
     }
     return parts, failed

@@ -144,6 +144,7 @@ INPUTS: dict[str, Input] = {
         _field("closures", "buoyancy", "1"),
         _field("closures", "outer_film_factor", "1"),
         _field("closures", "mouth_factor", "1"),
+        _field("closures", "mouth_flow", "1"),
         _field("closures", "fixed_diffusivity", "m²/s"),
         _field("closures", "fixed_inner_film", "W/(m² K)"),
         _field("closures", "fixed_outer_film", "W/(m² K)"),

@@ -15,8 +15,8 @@ from warmbranch.gas.saturation import dew_point
 from warmbranch.heat.main_pipe_film import with_own_film
 from warmbranch.sound import acoustics, cutting
 from warmbranch.sound.acoustics import Duct
-from warmbranch.sound.mouth import mouth_length
-from warmbranch.sound.mouth_loss import mouth_loss
+from warmbranch.sound.mouth import mouth_lengths, over_flow
+from warmbranch.sound.mouth_loss import mouth_loss, mouth_velocity
 from warmbranch.sound.resonance import resonances
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
@@ -161,17 +161,29 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray, FloatArray]:
     def each(value: FloatArray) -> FloatArray:
         return np.repeat(value, count, axis=0)
 
-    correction = mouth_length(
-        closures.mouth_model,
-        branch.bore,
-        case.main_pipe.bore,
-        closures.mouth_factor,
-        closures.fixed_mouth_length,
-    )
     temperature = warmup.gas.reshape(-1, warmup.gas.shape[2])
     hot = warmup.main_gas.reshape(-1, 1)
     density = gas.density(hot, each(pressure))[:, 0]
     speed = gas.sound_speed(hot)[:, 0]
+    pipe = case.main_pipe
+    passing = warmup.mass_flow.ravel() / (density * each(pipe.bore_area))
+    velocity = mouth_velocity(
+        flow_loss=each(closures.flow_loss),
+        level_loss=each(closures.level_loss),
+        mach=passing / speed,
+        sound_speed=speed,
+        characteristic=density * speed,
+        cap_pressure=each(pipe.cap_pressure),
+        incident_pressure=each(pipe.incident_pressure),
+        area_ratio=each(branch.bore_area / pipe.bore_area),
+        wall=0.0,
+    )
+    again, level = (
+        closures.take(np.repeat(np.arange(len(case)), count)),
+        over_flow(velocity, passing),
+    )
+    still, grazed = mouth_lengths(again, each(branch.bore), each(pipe.bore), level)
+    per_length = density / each(branch.bore_area * closures.tone)
     inertance_ratio, area_ratio = bore_ratios(branch, warmup.position)
     duct = cutting.duct(
         each(warmup.position / closures.tone[:, None]),
@@ -180,10 +192,12 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray, FloatArray]:
         each(pressure),
         radius=each(branch.bore / 2),
         inertance_ratio=each(inertance_ratio),
-        mouth_inertance=density * each(correction / branch.bore_area / closures.tone),
+        mouth_inertance=per_length * still,
         wall_losses=np.repeat(closures.wall_losses, count),
         wall=warmup.wall.reshape(temperature.shape),
         area_ratio=None if area_ratio is None else each(area_ratio),
+        grazed_inertance=per_length * grazed,
+        crossing_time=over_flow(each(branch.bore), passing),
     )
     return duct, density * speed / each(case.main_pipe.bore_area), speed
 

@@ -204,8 +204,15 @@ class MouthByGeometry(RequestModel):
     factor: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=3)] = Field(
         default=MOUTH_FACTOR.median,
         description=_assumed(
-            MOUTH_FACTOR, "Multiplies the correction, which grazing flow mostly lowers."
+            MOUTH_FACTOR, "Multiplies the correction as it is without flow in the main pipe."
         ),
+        examples=[1],
+    )
+    flow_factor: Annotated[float, Quantity("1", PURE_NUMBER, low=0, high=3)] = Field(
+        default=1.0,
+        description="Multiplies what the main pipe's flow takes off the correction, by our own "
+        "simulation: the more, the slower the tone against frequency × bore / speed; 0 leaves it "
+        "out. Default 1.",
         examples=[1],
     )
 

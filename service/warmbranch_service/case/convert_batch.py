@@ -383,6 +383,7 @@ def _closures(cases: Sequence[Case]) -> physics_closures.Closures:
             values["fixed_outer_film"][i] = given.outer_film.coefficient_W_m2K
         if isinstance(mouth, closure_schema.MouthByGeometry):
             values["mouth_factor"][i] = mouth.factor
+            values["mouth_flow"][i] = mouth.flow_factor
             values["mouth_model"][i] = float(_MOUTH_MODELS[mouth.model])
         else:
             values["fixed_mouth_length"][i] = mouth.length_mm * MM

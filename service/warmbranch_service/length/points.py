@@ -236,7 +236,9 @@ def out_of_reach(
     else:
         span = f"{low:.4g} to {high:.4g} Hz"
         if order is not None:
-            span += f" ({low * 60 / order:.0f} to {high * 60 / order:.0f} rpm)"
+            # Rounded inwards, so that what is told can be had.
+            slow, quick = math.ceil(low * 60 / order), math.floor(high * 60 / order)
+            span += f" ({slow} to {quick} rpm)"
         detail = f"No admissible length of this tube serves: those have {span}."
         remedy = "Give a target within that"
         remedy += ", or another engine order." if order is not None else "."

@@ -367,7 +367,8 @@ class SteadyAnswer(WholeAnswer):
         json_schema_extra=in_unit("degC"),
     )
     mouth_correction_mm: float = Field(
-        description="Length added at the mouth, of main-pipe gas; to 0.01.",
+        description="Length added at the mouth, of main-pipe gas, at the first resonance; to "
+        "0.01. Below 0 where the flow past it takes more than there is.",
         json_schema_extra=in_unit("mm"),
     )
     centreline_length_mm: float = Field(

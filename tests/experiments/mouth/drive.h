@@ -2,7 +2,7 @@
 #pragma once
 static void begin(Sim& s, const P& p, const Case& c, double U, const Snap& sn) {
   std::mt19937 g((unsigned)c.num("seed", 1)); std::normal_distribution<float> N01;
-  const bool turb = c.num("laminar", 0) == 0, grown = c.str("init", "new") == "up" && sn.d > 0;
+  const bool still = c.num("still", 0) > 0, turb = c.num("laminar", 0) == 0, grown = c.str("init", "new") == "up" && sn.d > 0;
   std::vector<float4> m(s.node.size()); std::vector<float2> t(s.node.size());
   for (size_t k = 0; k < s.node.size(); k++) {
     int n = s.node[k], x = n % s.nx, y = (n / s.nx) % s.ny, z = n / (s.nx * s.ny);
@@ -10,7 +10,7 @@ static void begin(Sim& s, const P& p, const Case& c, double U, const Snap& sn) {
     double dist = (z - s.crown) / (2 * s.Rb);
     float4 q = make_float4(0, 0, 0, 0); float T0 = s.pipe ? 0.f : 1.f;
     if (!s.pipe && dist > 0) T0 = 0.35 * exp(-pow(dist / 2.3, 3));
-    if (r < 1) {
+    if (r < 1 && !still) {
       if (turb) {
         double ph = 2 * M_PI * x / s.nx, en = (1 - r * r) * U;
         q.x = U * 1.2 * pow(1 - r, 1 / 7.) + en * (0.25 * cos(6 * th + ph) + 0.1 * N01(g));
@@ -43,7 +43,8 @@ static bool run_case(Sim& s, Snap& sn, const Case& c, FILE* out, double deadline
   const double U = c.num("U", 0.08), Re = c.num("Re", 20000), Lx = c.num("Lx", 6), Lb = c.num("Lb", 10), rb = c.num("rb", 0.7);
   const std::string init = c.str("init", "new");
   if (!s.same(d, Lx, Lb, rb, pipe)) s.build(d, Lx, Lb, rb, pipe);
-  const double db = rb * d, tau = d / U;
+  const double db = rb * d, tau = d / U;  // a still main pipe keeps U as its unit of speed
+  const bool still = c.num("still", 0) > 0;
   P p = s.params(U * d / Re);
   if (c.num("nowale", 0) > 0) p.cw2 = 0;
   p.holdA = !pipe; p.uxsrc = pipe ? U / d : 0;
@@ -66,10 +67,11 @@ static bool run_case(Sim& s, Snap& sn, const Case& c, FILE* out, double deadline
   if (dir == "rising") p.bz = B; if (dir == "falling") p.bz = -B; if (dir == "level") p.by = B; if (dir == "levelx") p.bx = B;
   const long dev = long(c.num("dev", 60) * tau / CS) * CS, tot = dev + long(c.num("stat", 200) * tau / CS) * CS;
   const int nb = (int)c.num("blocks", 20); const long bl = std::max((long)CS, (tot - dev) / nb / CS * CS);
-  double gI = 0.5 * c.num("f0", 0.04) * U * U / d, g = gI, gsum = 0, Um = U, usum = 0; long gn = 0;
+  double gI = still ? 0 : 0.5 * c.num("f0", 0.04) * U * U / d, g = gI, gsum = 0, Um = U, usum = 0; long gn = 0;
   std::vector<float> now((size_t)s.nz * NQ); std::vector<double> acc((size_t)s.nz * NQ);
   const int nbin = pipe ? 1 : int(Lb * 10), zmouth = int(s.crown + 0.15 * db) + 1, zcap = s.nz - 6;
   std::vector<std::vector<double>> blocks; std::vector<double> trace, amps;
+  Harmonics waves(s, c.num("waves", 0) > 0, Tp, CS);
   p.ab = 0; bool bad = false; long st = 0;
   double tstart = clock_s();
   auto clear = [&] { std::vector<double> z(s.acc.n, 0.); up(s.acc.a, z.data(), z.size() * 8); };
@@ -91,7 +93,9 @@ static bool run_case(Sim& s, Snap& sn, const Case& c, FILE* out, double deadline
     }
     Um = mu / mc;
     if (!(fabs(Um) < 1)) { bad = true; break; }
+    if (!still) {
     double e = U * (1 + pa * sin(po * st)) - Um; gI += e / (400. * 100 * d) * CS; g = gI + e / (8. * d);
+    }
     p.drho = -0.2f * (rr / cc) / CS; if (sc > 0) p.rref += 0.01f * (sr / sc - p.rref);
     if (eta > 0 || c.num("listen", 0) > 0) {
       const float* v = &now[(size_t)zmouth * NQ]; const float* q = &now[(size_t)zcap * NQ];
@@ -99,11 +103,12 @@ static bool run_case(Sim& s, Snap& sn, const Case& c, FILE* out, double deadline
       wre += w * cos(ph); wim += w * sin(ph); pre += r * cos(ph); pim += r * sin(ph); np++;
       if (np * CS >= Tp) {
         wamp = 2 * hypot(wre, wim) / np; pamp = 2 * hypot(pre, pim) / np / 3;
-        if (eta > 0) A *= fmin(1.5, fmax(0.67, pow(target / fmax(wamp, 1e-6), cyc < 20 ? 0.35 : 0.15)));
+        if (eta > 0 && !(st >= dev && waves.wanted)) A *= fmin(1.5, fmax(0.67, pow(target / fmax(wamp, 1e-6), cyc < 20 ? 0.35 : 0.15)));
         wre = wim = pre = pim = 0; np = 0; cyc++;
         if (st >= dev) { amps.push_back(wamp); amps.push_back(pamp); }
       }
     }
+    if (st >= dev && waves.wanted) waves.add(s, p, now, st, A);
     if (st < dev) { if (st + 1 >= dev) clear(); continue; }
     gsum += g; usum += Um; gn++;
     if ((st + 1 - dev) % bl == 0) {
@@ -127,7 +132,7 @@ static bool run_case(Sim& s, Snap& sn, const Case& c, FILE* out, double deadline
   for (size_t i = 0; i < trace.size(); i++) fprintf(out, "%s%.4f", i ? "," : "", trace[i]);
   fprintf(out, "],\"blocks\":[");
   for (size_t b = 0; b < blocks.size(); b++) { fprintf(out, "%s[", b ? "," : ""); for (size_t i = 0; i < blocks[b].size(); i++) fprintf(out, "%s%.5g", i ? "," : "", blocks[b][i]); fprintf(out, "]"); }
-  fprintf(out, "]}\n"); fflush(out);
+  fprintf(out, "]"); waves.write(out, s); fprintf(out, "}\n"); fflush(out);
   printf("%-14s bad=%d steps=%ld cells=%d %.1fs (+%.1f) %.2f GLUPS U %.4f/%.4f f/0.02=%.3f w_amp/U %.4f (target %.4f) p_cap/rhoU2 %.3f\n", c.str("name", "?").c_str(), bad, st, p.nf, el, tstart - t0,
          double(st) * p.nf / el * 1e-9, usum / fmax(1, gn), U, 2 * gsum / fmax(1, gn) * d / U / U / 0.02, wsum / na / U, target / U, psum / na / U / U); fflush(stdout);
   if (c.num("save", 0) > 0 && !bad) {

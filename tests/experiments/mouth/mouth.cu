@@ -22,6 +22,19 @@ __global__ void g_stat(P p, const int* start, double* acc, float* now) {
   v[19] = v[2] * v[2] / c; v[20] = v[2] * v[3] / c; v[21] = v[2] * v[4] / c;
   for (int q = 0; q < NQ; q++) { acc[z * NQ + q] += v[q]; now[z * NQ + q] = v[q]; }
 }
+__global__ void g_sections(P p, const int* list, const int* start, float* sums) {
+  __shared__ float sh[3];
+  if (threadIdx.x < 3) sh[threadIdx.x] = 0;
+  __syncthreads();
+  float v[3] = {0, 0, 0};
+  for (int k = start[blockIdx.x] + threadIdx.x; k < start[blockIdx.x + 1]; k += blockDim.x) {
+    float4 u = p.u4[p.node[list[k]]];
+    v[0] += 1.f; v[1] += u.w; v[2] += u.x;
+  }
+  for (int q = 0; q < 3; q++) atomicAdd(&sh[q], v[q]);
+  __syncthreads();
+  if (threadIdx.x < 3) sums[3 * blockIdx.x + threadIdx.x] = sh[threadIdx.x];
+}
 __global__ void g_init(P p, const float4* m) {
   int k = blockIdx.x * 128 + threadIdx.x;
   if (k >= p.nf) return;
@@ -31,12 +44,15 @@ __global__ void g_init(P p, const float4* m) {
 }
 #endif
 
+constexpr int SECTIONS = 36;  // of the main pipe's period, evenly
 struct Sim {
   int d = 0, nx, ny, nz, pipe; double Lx, Lb, rb; size_t N = 0;
   double cy, x0, crown, Rb;
   std::vector<int> node, start, bq; std::vector<unsigned> flag; std::vector<float> Q;
   Buf<int> dn, dbq, dst_; Buf<unsigned> df; Buf<float> dQ, f[2], nut; Buf<float4> u4; Buf<float2> T[2], L;
   Buf<double> acc; Buf<float> now; int cur = 0, tc = 0;
+  std::vector<int> sec, sec0; Buf<int> dsec, dsec0; Buf<float> secs;  // cells of the main pipe's sections
+  int section(int i) const { return int((i + 0.5) * nx / SECTIONS); }
   bool inside(double x, double y, double z) const {
     double a = y - cy, b = z - cy;
     if (a * a + b * b < 0.25 * d * d) return true;
@@ -85,6 +101,13 @@ struct Sim {
     up(dn.a, node.data(), nf * 4); up(df.a, flag.data(), nf * 4); up(dbq.a, bq.data(), nf * 4);
     up(dst_.a, start.data(), (nz + 1) * 4); up(dQ.a, Q.data(), Q.size() * 4);
     for (int i = 0; i < 2; i++) { f[i].size(27 * N); T[i].size(N); }
+    sec.clear(); sec0.assign(1, 0);
+    for (int i = 0; i < SECTIONS; i++) {
+      for (size_t k = 0; k < nf; k++) if ((flag[k] & MAIN) && node[k] % nx == section(i)) sec.push_back((int)k);
+      sec0.push_back((int)sec.size());
+    }
+    dsec.size(sec.size()); dsec0.size(sec0.size()); secs.size(3 * SECTIONS);
+    up(dsec.a, sec.data(), sec.size() * 4); up(dsec0.a, sec0.data(), sec0.size() * 4);
     nut.size(N); u4.size(N); L.size(nf); acc.size((size_t)nz * NQ); now.size((size_t)nz * NQ); cur = tc = 0;
   }
   P params(double nu) {
@@ -123,5 +146,19 @@ struct Sim {
     down(host, now.a, (size_t)nz * NQ * 4);
   }
 };
+// Sums over the main pipe's sections: cells, density's departure, velocity along the pipe.
+static void sections(Sim& s, const P& p, std::vector<float>& host) {
+  host.assign(3 * SECTIONS, 0.f);
+#ifdef CPU
+  for (int i = 0; i < SECTIONS; i++) for (int k = s.sec0[i]; k < s.sec0[i + 1]; k++) {
+    float4 u = s.u4.a[s.node[s.sec[k]]];
+    host[3 * i] += 1.f; host[3 * i + 1] += u.w; host[3 * i + 2] += u.x;
+  }
+#else
+  g_sections<<<SECTIONS, 256>>>(p, s.dsec.a, s.dsec0.a, s.secs.a); CK(cudaGetLastError());
+  down(host.data(), s.secs.a, host.size() * 4);
+#endif
+}
 struct Snap { int d = 0, nx, ny, nz; double crown, x0, cy; std::vector<float> f; std::vector<float4> u; std::vector<float2> T; };
+#include "harmonics.h"
 #include "drive.h"

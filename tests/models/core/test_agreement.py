@@ -66,6 +66,14 @@ def test_narrow_tubes_use_the_full_bessel_functions(box_sample, monkeypatch):
     _compare(*_both(narrow, monkeypatch))
 
 
+def test_learned_tones_and_loud_ones(box_sample, monkeypatch):
+    """What the sound of the whole duct needs of the closures comes back from the core as well."""
+    case = box_sample(32, seed=18)
+    closures = case.closures.changed(tone=np.linspace(0.97, 1.03, 32), mouth_flow=np.full(32, 0.7))
+    flow = case.main_pipe.changed(incident_pressure=np.linspace(0, 3000, 32))
+    _compare(*_both(case.changed(closures=closures, main_pipe=flow), monkeypatch))
+
+
 def test_environment_variable_keeps_to_numpy(on_numpy):
     assert core.at_hand() is None
     assert core.name() == "numpy"

@@ -68,7 +68,7 @@ def test_more_draws_where_few_count(synthetic, monkeypatch):
 
 
 def test_weights_are_evened_and_said_so_when_draws_are_few(synthetic, monkeypatch):
-    # Over six such experiments the evened interval was from 3 % narrower to 2 % wider: chance.
+    # Over seven such experiments the evened interval was from 6 % narrower to 2 % wider: chance.
     drawn = synthetic.experiment(np.random.default_rng(51), 8, listens=True)
     problem = Problem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
     plain = fitted(problem)
@@ -79,7 +79,7 @@ def test_weights_are_evened_and_said_so_when_draws_are_few(synthetic, monkeypatc
     assert widened.effective >= 1.19 * plain.effective
     ends = LEVELS[[0, 2]]
     narrow, wide = (np.diff(one.quantiles(one.frequency, ends))[0] for one in (plain, widened))
-    assert wide > narrow
+    assert wide == pytest.approx(narrow, rel=0.1)
 
 
 def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):

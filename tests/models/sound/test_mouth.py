@@ -11,8 +11,16 @@ import numpy as np
 from numpy.testing import assert_allclose
 from scipy import integrate, special
 
-from warmbranch.case.closures import MouthModel
-from warmbranch.sound.mouth import FLANGED, UNFLANGED, mouth_length, side_branch_correction
+from warmbranch.case.closures import Closures, MouthModel
+from warmbranch.sound.mouth import (
+    FLANGED,
+    UNFLANGED,
+    flow_share,
+    mouth_lengths,
+    over_flow,
+    side_branch_correction,
+    taken_by_flow,
+)
 
 NAN = np.nan
 
@@ -73,15 +81,26 @@ def test_unflanged_against_its_integral():
 
 
 class TestMouthLength:
-    def lengths(self, models, *, bore=0.045, main=0.09, factor=1.0, fixed=NAN):
+    def both(self, models, *, bore=0.045, main=0.09, factor=1.0, fixed=NAN, flow=1.0, level=0.1):
         n = len(models)
-        return mouth_length(
-            np.array([float(model) for model in models]),
-            np.broadcast_to(bore, n).astype(float),
-            np.broadcast_to(main, n).astype(float),
-            np.broadcast_to(factor, n).astype(float),
-            np.broadcast_to(fixed, n).astype(float),
+
+        def each(value):
+            return np.broadcast_to(value, n).astype(float)
+
+        closures = (
+            Closures.default()
+            .repeat(n)
+            .changed(
+                mouth_model=np.array([float(model) for model in models]),
+                mouth_factor=each(factor),
+                fixed_mouth_length=each(fixed),
+                mouth_flow=each(flow),
+            )
         )
+        return mouth_lengths(closures, each(bore), each(main), each(level))
+
+    def lengths(self, models, **values):
+        return self.both(models, **values)[0]
 
     def test_every_model(self):
         per_radius = self.lengths(list(MouthModel)) / 0.0225
@@ -110,3 +129,22 @@ class TestMouthLength:
         together = self.lengths(models, bore=bores, main=mains)
         for i, model in enumerate(models):
             assert together[i] == self.lengths([model], bore=bores[i], main=mains[i])[0]
+
+    def test_what_flow_takes(self):
+        models = [MouthModel.SIDE_BRANCH] * 4
+        still, taken = self.both(models, fixed=[NAN, NAN, NAN, 0.011], flow=[1, 0.5, 0, 1])
+        whole = taken_by_flow(np.array([0.5]), np.array([0.1]))[0] * 0.0225
+        assert_allclose(taken, [whole, whole / 2, 0, 0], rtol=1e-14)  # rounding
+        assert_allclose(still[:3], self.lengths(models[:3]), rtol=1e-14)
+
+    def test_gas_that_stands_takes_nothing(self):
+        _, taken = self.both([MouthModel.SIDE_BRANCH], level=np.inf)
+        assert taken == [0.0]
+        assert over_flow(np.array([3.0, 0.0]), np.zeros(2)).tolist() == [np.inf, np.inf]
+
+    def test_a_breath_of_flow_is_no_flow(self):
+        with np.errstate(all="raise"):
+            level = over_flow(np.array([3.0]), np.array([1e-170]))
+            assert taken_by_flow(np.array([0.7]), level)[0] == 0
+            assert flow_share(level)[0] == 0
+            assert over_flow(np.array([3.0]), np.array([1e-320]))[0] == np.inf

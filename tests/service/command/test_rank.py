@@ -128,8 +128,8 @@ def test_rpm_without_an_engine(ranked, asked):
 
 
 def test_what_cannot_be_ranked(ranked, asked):
-    said = ranked(asked, "--answer", "mouth_correction_mm", "--draws", "16", status=2)
-    assert "mouth_correction_mm is the same for all designs" in said
+    said = ranked(asked, "--answer", "main_pipe.gas_speed_m_s", "--draws", "16", status=2)
+    assert "main_pipe.gas_speed_m_s is the same for all designs" in said
     assert "There is no colour. Choose one of: resonance" in ranked(
         asked, "--answer", "colour", status=2
     )

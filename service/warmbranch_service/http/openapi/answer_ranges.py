@@ -54,6 +54,7 @@ SIGNED = frozenset(
         "LengthParts.bore_changes_mm",
         "Parameter.learned_share",
         "RivalSpeed.log10_odds",
+        "SteadyAnswer.mouth_correction_mm",
         "Trim.final_cut_90_mm",
         "Trim.final_cut_mm",
     }
