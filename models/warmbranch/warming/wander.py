@@ -13,7 +13,7 @@ from warmbranch.case.geometry import SHORTEST_IN_BORES
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.gas.saturation import dew_point
 from warmbranch.heat.main_pipe_film import with_own_film
-from warmbranch.sound import acoustics, cutting
+from warmbranch.sound import acoustics, discretisation
 from warmbranch.sound.acoustics import Duct
 from warmbranch.sound.mouth import mouth_length
 from warmbranch.sound.mouth_loss import mouth_loss
@@ -173,7 +173,7 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray, FloatArray]:
     density = gas.density(hot, each(pressure))[:, 0]
     speed = gas.sound_speed(hot)[:, 0]
     inertance_ratio, area_ratio = bore_ratios(branch, warmup.position)
-    duct = cutting.duct(
+    duct = discretisation.duct(
         each(warmup.position / closures.tone[:, None]),
         temperature,
         gas,
