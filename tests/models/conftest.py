@@ -12,7 +12,7 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import STANDARD_PRESSURE
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.sound.acoustics import Duct
-from warmbranch.sound.cutting import duct
+from warmbranch.sound.discretisation import duct
 
 
 def make_ideal_gas(

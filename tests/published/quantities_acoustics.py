@@ -6,7 +6,7 @@ import numpy as np
 
 from warmbranch.base.constants import STANDARD_PRESSURE
 from warmbranch.gas.gas import MixtureTable
-from warmbranch.sound.cutting import duct
+from warmbranch.sound.discretisation import duct
 from warmbranch.sound.mouth import UNFLANGED, side_branch_correction
 from warmbranch.sound.resonance import resonances
 from warmbranch.sound.step import step_length

@@ -21,7 +21,7 @@ from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.temperature import TemperatureProfile, Tolerances, solve_steady
-from warmbranch.sound import cutting
+from warmbranch.sound import discretisation
 from warmbranch.sound.resonance import resonances
 from warmbranch.steady.interplay import Mouth, state_of
 from warmbranch.steady.linear_response import SECOND_ORDER, Solution, respond_among
@@ -87,7 +87,7 @@ class Forecaster:
         self._blanks: dict[int, tuple[Case, MixtureTable]] = {}
         self._pulsates = bool(np.any(case.main_pipe.incident_pressure > 0))
         fine = self._pulsates or bool(case.branch.stepped.any())
-        self._cells = cutting.CELLS if fine else FIT_CELLS
+        self._cells = discretisation.CELLS if fine else FIT_CELLS
 
     def at(self, coordinates: FloatArray) -> Forecast:
         """Solve the model.

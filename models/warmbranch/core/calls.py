@@ -146,7 +146,7 @@ def refined(
     return found[0], found[1], found[2], found[3]
 
 
-def cut(
+def discretise(
     core: Library,
     gas: MixtureTable,
     position: FloatArray,
@@ -156,11 +156,11 @@ def cut(
     inertance_ratio: FloatArray,
     cells: int,
 ) -> CellMeans:
-    """Means of profiles over the cells that they are cut into."""
+    """Means of profiles over the cells that they are divided into."""
     held = _Held()
     designs, nodes = position.shape
     means = CellMeans(*np.empty((8, designs, cells)))
-    job = records.CutJob(designs=designs, nodes=nodes, cells=cells, means=held.means(means))
+    job = records.DiscretiseJob(designs=designs, nodes=nodes, cells=cells, means=held.means(means))
     job.mixtures = held.mixtures(gas)
     held.fill(
         job,
@@ -170,7 +170,7 @@ def cut(
         pressure=pressure,
         inertance_ratio=inertance_ratio,
     )
-    core.run("cut", job)
+    core.run("discretise", job)
     return means
 
 

@@ -181,7 +181,7 @@ void place_nodes(int64_t few, const double *x, const double *warm[3], int64_t no
                  double cap_crowding, const struct grid_rules *rules, double *position,
                  double *found[3], double *room);
 
-/* ---- Sound (cutting.c, sound.c, resonance.c) ---------------------------------------------- */
+/* ---- Sound (discretisation.c, sound.c, resonance.c) --------------------------------------- */
 
 /* A design's cells as the acoustics describe them, see acoustics.Duct; arrays of `cells`. */
 struct cell_means {
@@ -189,10 +189,11 @@ struct cell_means {
     double *inertance_ratio, *skew;
 };
 
-void cut_cells(const struct gas_table *gas, int64_t nodes, const double *x, const double *gas_t,
-               const double *wall_t, double pressure, const double *inertance_ratio, int64_t cells,
-               const struct cell_means *means, double *room);
-#define CUTTING_ROOM(nodes) (12 * ((nodes) + LANES)) /* numbers that it works in */
+void discretise_profile(const struct gas_table *gas, int64_t nodes, const double *x,
+                        const double *gas_t, const double *wall_t, double pressure,
+                        const double *inertance_ratio, int64_t cells,
+                        const struct cell_means *means, double *room);
+#define DISCRETISING_ROOM(nodes) (12 * ((nodes) + LANES)) /* numbers that it works in */
 
 /* One cell as its transfer matrix wants it. */
 struct cell {

@@ -100,7 +100,7 @@ PUBLIC bool core_grid(struct grid_job *job)
 }
 
 /* Cutting profiles into cells. */
-struct cut_job {
+struct discretise_job {
     int64_t designs, nodes, cells;
     struct mixtures mixtures;
     const double *position, *temperature, *wall; /* (designs, nodes) */
@@ -118,23 +118,24 @@ static struct cell_means means_of(const struct cell_means *all, int64_t at)
     };
 }
 
-PUBLIC bool core_cut(struct cut_job *job)
+PUBLIC bool core_discretise(struct discretise_job *job)
 {
-    double *room = calloc((size_t)CUTTING_ROOM(job->nodes), sizeof(double));
+    double *room = calloc((size_t)DISCRETISING_ROOM(job->nodes), sizeof(double));
     if (room == NULL)
         return false;
     for (int64_t i = 0; i < job->designs; i++) {
         struct gas_table gas = gas_of(&job->mixtures, i);
         struct cell_means own = means_of(&job->means, i * job->cells);
-        cut_cells(&gas, job->nodes, job->position + i * job->nodes,
-                  job->temperature + i * job->nodes, job->wall + i * job->nodes, job->pressure[i],
-                  job->inertance_ratio + i * (job->nodes - 1), job->cells, &own, room);
+        int64_t first = i * job->nodes;
+        discretise_profile(&gas, job->nodes, job->position + first, job->temperature + first,
+                           job->wall + first, job->pressure[i],
+                           job->inertance_ratio + i * (job->nodes - 1), job->cells, &own, room);
     }
     free(room);
     return true;
 }
 
-/* Sound in ducts that are cut already. */
+/* Sound in ducts that are in cells already. */
 struct sound_job {
     int64_t designs, cells, many;
     struct cell_means means;                /* (designs, cells) each */

@@ -23,7 +23,16 @@ OFF = "WARMBRANCH_KERNEL"
 
 NUMPY = "numpy"
 
-ENTRIES = ("heat", "grid", "cut", "impedance", "resonances", "effective", "steady", "warm_up")
+ENTRIES = (
+    "heat",
+    "grid",
+    "discretise",
+    "impedance",
+    "resonances",
+    "effective",
+    "steady",
+    "warm_up",
+)
 
 
 class Library:

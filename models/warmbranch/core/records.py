@@ -145,8 +145,8 @@ class GridJob(Structure):
     ]
 
 
-class CutJob(Structure):
-    """``struct cut_job``."""
+class DiscretiseJob(Structure):
+    """``struct discretise_job``."""
 
     _fields_ = [
         *_counts("designs nodes cells"),

@@ -91,8 +91,8 @@ static void hear(struct block *block, const struct profiles *p, int64_t i)
     struct gas_table gas = gas_of(&job->mixtures, which);
     const double *x = p->x + i * p->nodes;
     interval_inertance(job, which, radius, p->nodes, x, block->ratio);
-    cut_cells(&gas, p->nodes, x, p->gas + i * p->nodes, p->wall + i * p->nodes, d->pressure,
-              block->ratio, cells, &own, block->room);
+    discretise_profile(&gas, p->nodes, x, p->gas + i * p->nodes, p->wall + i * p->nodes,
+                       d->pressure, block->ratio, cells, &own, block->room);
     /* What a calibration learned of the tone, as shorter acoustic lengths: see closures.py. */
     for (int64_t c = 0; c < cells; c++)
         own.length[c] /= d->tone;
@@ -366,7 +366,8 @@ PUBLIC bool core_steady(struct steady_job *job)
     bool sketched = job->given_position == NULL && job->nodes > job->sketch_nodes;
     int64_t few = sketched ? job->sketch_nodes : 1, cells = job->cells, most = job->nodes;
     struct balance coarse = {0}, fine = {0};
-    size_t numbers = (size_t)(BLOCK * (5 * few + most + cells + 1) + most + CUTTING_ROOM(most));
+    size_t numbers = (size_t)(BLOCK * (5 * few + most + cells + 1) + most);
+    numbers += (size_t)DISCRETISING_ROOM(most);
     double *room = calloc(numbers, sizeof(double));
     struct cell *cell = calloc((size_t)(BLOCK * cells), sizeof *cell);
     bool made = room != NULL && cell != NULL && balance_make(&coarse, few) &&

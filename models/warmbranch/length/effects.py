@@ -17,7 +17,7 @@ from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.geometry import Branch, Piece
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.length.length_for_tone import one_temperature_length
-from warmbranch.sound import acoustics, cutting
+from warmbranch.sound import acoustics, discretisation
 from warmbranch.sound.acoustics import Duct
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.stepped import bore_ratios
@@ -172,7 +172,7 @@ class _Straights:
             own = bore_ratios(self.straight.with_length(length[some]), position[some])
             inertance[some] = own[0]
             area[some] = 1.0 if own[1] is None else own[1]
-        return cutting.duct(
+        return discretisation.duct(
             position / self.tone[:, None],
             temperature,
             self.mixture,

@@ -25,7 +25,7 @@ FEW = 8
 
 @dataclass(frozen=True)
 class Duct(Batched):
-    """A batch of closed ducts, cut into cells from mouth to cap.
+    """A batch of closed ducts, divided into cells from mouth to cap.
 
     The gas within a cell is described by its means and by ``skew``, how unevenly inertance and
     compliance are spread, which makes the cell's matrix exact to fourth order in its length.

@@ -25,7 +25,7 @@ from warmbranch.heat.temperature import (
     in_order,
     solve_steady,
 )
-from warmbranch.sound import acoustics, cutting, resonance
+from warmbranch.sound import acoustics, discretisation, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.sound.mouth import mouth_lengths, over_flow
 from warmbranch.sound.mouth_loss import mouth_velocity
@@ -125,12 +125,12 @@ def state_of(
     gas: MixtureTable,
     mouth: Mouth,
     profile: Temperatures,
-    cells: int = cutting.CELLS,
+    cells: int = discretisation.CELLS,
 ) -> State:
     """The duct that temperatures make of a branch."""
     tone = case.closures.tone
     inertance_ratio, area_ratio = bore_ratios(case.branch, profile.position)
-    duct = cutting.duct(
+    duct = discretisation.duct(
         profile.position / tone[:, None],
         profile.gas,
         gas,
@@ -344,7 +344,7 @@ def displacement(
     position: FloatArray,
     frequency: FloatArray,
 ) -> FloatArray:
-    """Amplitude of the gas's displacement at the (designs, nodes) that the duct was cut from, m."""
+    """Amplitude of the gas's displacement at the (designs, nodes) of the duct, m."""
     impedance, flow = acoustics.flow(duct, frequency)
     velocity = 2 * case.main_pipe.incident_pressure
     velocity = velocity / np.abs(2 * impedance + main_impedance)

@@ -30,7 +30,7 @@ from warmbranch.heat.linearised import Linearised
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.temperature import TemperatureProfile
 from warmbranch.sound.acoustics import input_impedance
-from warmbranch.sound.cutting import CELLS
+from warmbranch.sound.discretisation import CELLS
 from warmbranch.sound.resonance import transit_time_estimate
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.interplay import Mouth, State, balance_of, displacement, state_of

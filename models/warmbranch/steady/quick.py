@@ -15,7 +15,7 @@ from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat import main_pipe_wall
 from warmbranch.heat.grid import SKETCH_NODES
 from warmbranch.heat.temperature import TOLERANCES, TemperatureProfile, closure_error, newton_rules
-from warmbranch.sound import cutting, damped, resonance
+from warmbranch.sound import damped, discretisation, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.steady import interplay, sketch
 
@@ -38,7 +38,7 @@ def solve(
         _rules(),
         nodes=nodes if position is None else position.shape[1],
         sketch_nodes=SKETCH_NODES,
-        cells=cutting.CELLS,
+        cells=discretisation.CELLS,
         modes=modes,
         position=position,
     )

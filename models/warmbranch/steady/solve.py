@@ -37,7 +37,7 @@ def solve(
     case : Case
         SI units, kelvin.
     nodes : int
-        Of the grid along the branch; ``nodes − 1`` a multiple of ``cutting.CELLS``.
+        Of the grid along the branch; ``nodes − 1`` a multiple of ``discretisation.CELLS``.
     modes : int
         Resonances to seek, 1 to 3: who needs the first alone saves time, and nothing else changes.
     position : (designs, nodes) array, m, optional

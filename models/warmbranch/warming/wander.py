@@ -13,7 +13,7 @@ from warmbranch.case.geometry import SHORTEST_IN_BORES
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.gas.saturation import dew_point
 from warmbranch.heat.main_pipe_film import with_own_film
-from warmbranch.sound import acoustics, cutting
+from warmbranch.sound import acoustics, discretisation
 from warmbranch.sound.acoustics import Duct
 from warmbranch.sound.mouth import mouth_lengths, over_flow
 from warmbranch.sound.mouth_loss import mouth_loss, mouth_velocity
@@ -185,7 +185,7 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray, FloatArray]:
     still, grazed = mouth_lengths(again, each(branch.bore), each(pipe.bore), level)
     per_length = density / each(branch.bore_area * closures.tone)
     inertance_ratio, area_ratio = bore_ratios(branch, warmup.position)
-    duct = cutting.duct(
+    duct = discretisation.duct(
         each(warmup.position / closures.tone[:, None]),
         temperature,
         gas,

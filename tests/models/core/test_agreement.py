@@ -10,7 +10,7 @@ from warmbranch import core
 from warmbranch.case.geometry import inertance_ratio_between
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.grid import graded
-from warmbranch.sound import cutting
+from warmbranch.sound import discretisation
 from warmbranch.steady import solve as branch
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
@@ -121,7 +121,7 @@ def test_given_nodes_are_kept(box_sample, monkeypatch):
 
 
 @pytest.mark.parametrize("cells", [1, 8, 32])
-def test_cutting_is_the_same_on_both_paths(box_sample, monkeypatch, cells):
+def test_discretising_is_the_same_on_both_paths(box_sample, monkeypatch, cells):
     case = box_sample(48, seed=13)
     assert core.at_hand() is not None
     profile, gas = solve(case, modes=1).profile, MixtureTable.of(case.gas)
@@ -134,9 +134,9 @@ def test_cutting_is_the_same_on_both_paths(box_sample, monkeypatch, cells):
         "wall": profile.wall,
         "cells": cells,
     }
-    compiled = cutting.duct(*given, **rest)
+    compiled = discretisation.duct(*given, **rest)
     monkeypatch.setenv(core.OFF, "off")
-    plain = cutting.duct(*given, **rest)
+    plain = discretisation.duct(*given, **rest)
     for field in dataclasses.fields(plain):
         expected, got = getattr(plain, field.name), getattr(compiled, field.name)
         # The same sums in another order; the skew is a difference, so over its largest.

@@ -22,7 +22,7 @@ RECORDS = {
     "cell_means": records.CellMeans,
     "heat_job": records.HeatJob,
     "grid_job": records.GridJob,
-    "cut_job": records.CutJob,
+    "discretise_job": records.DiscretiseJob,
     "sound_job": records.SoundJob,
     "effective_job": records.EffectiveJob,
     "steady_rules": records.SteadyRules,

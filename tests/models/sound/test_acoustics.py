@@ -12,7 +12,7 @@ from scipy import integrate, special
 from closed_forms import LinearDuct, linear_duct_mouth_reactance
 from warmbranch.gas.gas import dry_air_table
 from warmbranch.sound.acoustics import Duct, input_impedance, standing_wave, uniform_duct
-from warmbranch.sound.cutting import duct as cut
+from warmbranch.sound.discretisation import duct as discretised
 
 LENGTH, RADIUS, PRESSURE = 0.9, 0.024, 101325.0
 AREA = math.pi * RADIUS**2
@@ -322,7 +322,7 @@ class TestCutting:
     def test_uneven_nodes_of_a_uniform_gas(self, build_duct, ideal_gas):
         """A duct that is the same everywhere does not care where its nodes are."""
         x = LENGTH * np.expm1(2 * np.linspace(0, 1, 65)) / np.expm1(2)
-        uneven = cut(
+        uneven = discretised(
             x[None], np.full((1, 65), 500.0), ideal_gas(), np.array([PRESSURE]),
             radius=np.array([RADIUS]), inertance_ratio=np.ones((1, 64)),
             mouth_inertance=np.zeros(1), wall_losses=np.array([True]),
@@ -338,7 +338,7 @@ class TestCutting:
 
         def reactance(cells):
             x = LENGTH * np.expm1(2 * np.linspace(0, 1, cells + 1)) / np.expm1(2)
-            graded = cut(
+            graded = discretised(
                 x[None], falling(x)[None], ideal_gas(), np.array([PRESSURE]),
                 radius=np.array([RADIUS]), inertance_ratio=np.ones((1, cells)),
                 mouth_inertance=np.zeros(1), wall_losses=np.array([False]), cells=cells,
@@ -351,7 +351,7 @@ class TestCutting:
 
     def test_cells_must_divide_intervals(self, build_duct, ideal_gas):
         with pytest.raises(ValueError, match="31 intervals do not divide into 32 cells"):
-            cut(
+            discretised(
                 np.linspace(0, 1, 32)[None], np.full((1, 32), 500.0), ideal_gas(),
                 np.array([PRESSURE]), radius=np.array([RADIUS]), inertance_ratio=np.ones((1, 31)),
                 mouth_inertance=np.zeros(1), wall_losses=np.array([True]),

@@ -13,7 +13,7 @@ from numpy.testing import assert_allclose
 
 from warmbranch.gas.gas import dry_air_table
 from warmbranch.sound.acoustics import Duct, input_impedance
-from warmbranch.sound.cutting import duct
+from warmbranch.sound.discretisation import duct
 from warmbranch.sound.resonance import resonances
 
 COLDEST, HOTTEST = 233.0, 1273.0

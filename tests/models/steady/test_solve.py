@@ -18,7 +18,7 @@ from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.discretise import pulsating as with_pulsation
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.temperature import solve_steady
-from warmbranch.sound import acoustics, cutting, resonance
+from warmbranch.sound import acoustics, discretisation, resonance
 from warmbranch.steady import interplay
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.cautions import findings
@@ -256,7 +256,7 @@ def finely_resolved(case: Case) -> np.ndarray:
 
     def on(nodes: int) -> np.ndarray:
         answer = solve(case, nodes=nodes)
-        fine = cutting.duct(
+        fine = discretisation.duct(
             answer.profile.position,
             answer.profile.gas,
             MixtureTable.of(case.gas),

@@ -1,4 +1,4 @@
-/* Cutting a temperature profile into the cells of a duct: see cutting.py. */
+/* From a temperature profile to the cells of a duct: see discretisation.py. */
 #include "core.h"
 
 enum quantity { DENSITY, COMPLIANCE, VISCOSITY, RATIO, PRANDTL, QUANTITIES };
@@ -43,9 +43,10 @@ static void interval_means(int64_t intervals, const double *value, const double 
     }
 }
 
-void cut_cells(const struct gas_table *gas, int64_t nodes, const double *x, const double *gas_t,
-               const double *wall_t, double pressure, const double *inertance_ratio, int64_t cells,
-               const struct cell_means *means, double *room)
+void discretise_profile(const struct gas_table *gas, int64_t nodes, const double *x,
+                        const double *gas_t, const double *wall_t, double pressure,
+                        const double *inertance_ratio, int64_t cells,
+                        const struct cell_means *means, double *room)
 {
     int64_t intervals = nodes - 1, per_cell = intervals / cells, each = nodes + LANES;
     double *value[QUANTITIES], *mean[QUANTITIES];

@@ -1,4 +1,4 @@
-"""Cutting a temperature profile into the cells of a duct."""
+"""From a temperature profile to the cells of a duct."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def duct(
     grazed_inertance: FloatArray | None = None,
     crossing_time: FloatArray | None = None,
 ) -> Duct:
-    """Cut a temperature profile into cells.
+    """Divide a temperature profile into cells.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def duct(
     -------
     Duct
         Its cells hold the integrals of inertance and compliance over the profile, to
-        fourth order in the spacing, so that cutting coarsely loses neither mass nor stiffness.
+        fourth order in the spacing, so that coarse cells lose neither mass nor stiffness.
     """
     intervals = position.shape[1] - 1
     if intervals % cells:
@@ -65,9 +65,9 @@ def duct(
     area = np.ones((len(position), cells))
     given = gas, position, temperature, temperature if wall is None else wall, pressure
     if area_ratio is None and compiled is not None:
-        means = calls.cut(compiled, *given, inertance_ratio, cells)
+        means = calls.discretise(compiled, *given, inertance_ratio, cells)
     else:
-        means, area = _cut(*given, inertance_ratio, cells, area_ratio)
+        means, area = _discretise(*given, inertance_ratio, cells, area_ratio)
     still = np.zeros(len(position))
     return Duct.of_parts(
         cell_length=means.length,
@@ -87,7 +87,7 @@ def duct(
     )
 
 
-def _cut(
+def _discretise(
     gas: MixtureTable,
     position: FloatArray,
     temperature: FloatArray,
