@@ -16,10 +16,11 @@ from warmbranch.sound import acoustics, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.sound.mouth_loss import MouthLoss, mouth_loss
 
-BEYOND_THE_GAS = 1.05
+BEYOND_THE_GAS = 1.1
 """Effective temperatures that lie farther outside the gas's, as a ratio, are none. Layers of sound
 on a wall far colder than the gas are thinner than those of the one temperature: they move it by up
-to 1.04 outside, seen in 1,000 corners; in a pipe that somebody builds, by nothing to speak of."""
+to 1.065 outside, the most of 20,480 designs of the box with coefficients that no one believes; in a
+pipe that somebody builds, by nothing to speak of."""
 
 
 @dataclass(frozen=True)

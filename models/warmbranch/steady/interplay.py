@@ -101,13 +101,8 @@ def mouth_correction(
     main_impedance: FloatArray,
     main_sound_speed: FloatArray,
 ) -> FloatArray:
-    """Length of main-pipe gas that swings with the branch at a tone, (designs,), m.
-
-    At the estimate of the first resonance where ``tone``, Hz, is NaN.
-    """
-    estimate = resonance.transit_time_estimate(duct)
-    heard = np.where(np.isnan(tone), estimate, tone)
-    inertance = duct.mouth_reactance(heard[:, None])[:, 0] / (2 * np.pi * heard)
+    """Length of main-pipe gas that swings with the branch at a tone, Hz; (designs,), m."""
+    inertance = duct.mouth_reactance(tone[:, None])[:, 0] / (2 * np.pi * tone)
     density = main_impedance * case.main_pipe.bore_area / main_sound_speed
     return inertance * case.closures.tone * case.branch.bore_area / density
 

@@ -76,6 +76,8 @@ def solve(
     )
     failed = np.asarray(found.failed)
     damped.look_again(duct, found.resonance, found.quality, ~failed)
+    estimate = 1 / (4 * found.transit_time)
+    first = np.where(np.isnan(found.resonance[:, 0]), estimate, found.resonance[:, 0])
     length, hot = case.branch.length, case.main_pipe.gas_temperature
     parts = {
         "case": case,
@@ -86,10 +88,10 @@ def solve(
         "main_sound_speed": main_sound_speed,
         "resonance": found.resonance,
         "quality_factor": found.quality[:, 0],
-        "transit_time": 1 / (4 * found.transit_time),
+        "transit_time": estimate,
         "one_temperature": resonance.one_temperature_estimate(length, hot),
         "mouth_correction": interplay.mouth_correction(
-            case, duct, found.resonance[:, 0], main_impedance, main_sound_speed
+            case, duct, first, main_impedance, main_sound_speed
         ),
         "length": length,
     }

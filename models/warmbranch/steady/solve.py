@@ -128,6 +128,8 @@ def _step_by_step(case: Case, nodes: int, modes: int, position: FloatArray | Non
     found, quality = resonance.resonances(duct, modes)
 
     hot = case.main_pipe.gas_temperature
+    estimate = resonance.transit_time_estimate(duct)
+    tone = np.where(np.isnan(found[:, 0]), estimate, found[:, 0])
     return Answer(
         case=case,
         profile=profile,
@@ -137,10 +139,10 @@ def _step_by_step(case: Case, nodes: int, modes: int, position: FloatArray | Non
         main_sound_speed=mouth.main_sound_speed,
         resonance=found,
         quality_factor=quality[:, 0],
-        transit_time=resonance.transit_time_estimate(duct),
+        transit_time=estimate,
         one_temperature=resonance.one_temperature_estimate(case.branch.length, hot),
         mouth_correction=interplay.mouth_correction(
-            case, duct, found[:, 0], mouth.main_impedance, mouth.main_sound_speed
+            case, duct, tone, mouth.main_impedance, mouth.main_sound_speed
         ),
         length=case.branch.length,
     )
