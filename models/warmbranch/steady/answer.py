@@ -65,9 +65,9 @@ class Answer(Batched):
     def effective_temperature(self) -> FloatArray:
         """The one temperature that gives the first resonance, (designs,), K; see resonance.py.
 
-        NaN also where none as cold or hot as the gas does, a quarter more or less: where the mouth's gas
-        outweighs the branch's, which then is a mere spring, whose stiffness hardly asks how warm
-        it is, or where losses nearly drown the tone.
+        NaN also where none as cold or hot as the gas does, a quarter more or less: where the
+        mouth's gas outweighs the branch's, which then is a mere spring, whose stiffness hardly
+        asks how warm it is, or where losses nearly drown the tone.
         """
         gas, pressure = MixtureTable.of(self.case.gas), self.case.surroundings.pressure
         found = resonance.effective_temperature(self.duct, gas, pressure, self.resonance[:, 0])
