@@ -49,12 +49,25 @@ SMALL_TARGETS = """() => {
 }"""
 
 
+BROKEN_WORDS = """() => [...document.querySelectorAll(".field label")].flatMap((label) =>
+    [...label.childNodes]
+        .filter((node) => node.nodeType === Node.TEXT_NODE && label.checkVisibility())
+        .filter((text) => {
+            const range = document.createRange();
+            range.selectNodeContents(text);
+            const lines = new Set([...range.getClientRects()].map((box) => box.top));
+            return lines.size > text.data.trim().split(/\\s+/).length;
+        }).map((text) => text.data))"""
+
+
 def test_a_phone_has_a_short_page_and_large_targets(opened: Opened) -> None:
     page = opened(PHONE).page
     assert page.evaluate("() => document.documentElement.scrollHeight") < 4300  # it was 8,600
     small = page.evaluate(SMALL_TARGETS)
     assert small == []
+    assert page.evaluate(BROKEN_WORDS) == []
     bench.unfold(page)
+    assert page.evaluate(BROKEN_WORDS) == []
     sideways = page.evaluate("() => document.documentElement.scrollWidth")
     assert sideways == PHONE["width"]
     cells = page.locator("#cut-list td, #cut-list th")
