@@ -67,7 +67,7 @@ def test_a_phone_has_a_short_page_and_large_targets(opened: Opened) -> None:
     assert small == []
     assert page.get_by_text("Hot pipes burn; exhaust gas kills").is_visible()  # with everything still folded
     assert page.evaluate(BROKEN_WORDS) == []
-    bench.unfold(page)
+    bench.unfold(page, numbers=True)
     assert page.evaluate(BROKEN_WORDS) == []
     sideways = page.evaluate("() => document.documentElement.scrollWidth")
     assert sideways == PHONE["width"]
