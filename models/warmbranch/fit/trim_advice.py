@@ -20,7 +20,7 @@ from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.haste import Haste
 from warmbranch.fit.job_ahead import JobAhead, job_ahead
 from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.length.length_for_tone import ToneOutcome, length_for
 
 RISK = 0.015
@@ -86,13 +86,13 @@ class TrimAdvice:
 
 
 def trim(
-    problem: Problem, ensemble: Ensemble, frequency: float, haste: Haste | None = None
+    problem: InverseProblem, ensemble: Ensemble, frequency: float, haste: Haste | None = None
 ) -> TrimAdvice:
     """Work out, for each of many draws, the length at which the wanted tone would be heard.
 
     Parameters
     ----------
-    problem : Problem
+    problem : InverseProblem
     ensemble : Ensemble
         Of its unknowns.
     frequency : float, Hz

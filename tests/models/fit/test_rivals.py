@@ -9,7 +9,7 @@ import pytest
 
 from warmbranch.belief.calibration import Calibration
 from warmbranch.fit.ensemble import Prior
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard, usual_uncertainty
 from warmbranch.fit.rivals import SLIPS, weigh
 from warmbranch.fit.solve import fit
@@ -29,7 +29,7 @@ def drawn(synthetic, seed, kinds=("paint", "contact", "paint", "contact", "paint
 
 
 def found(case, readings, heard=None):
-    problem = Problem(case, readings, heard or Heard.none(), Calibration.prior(case))
+    problem = InverseProblem(case, readings, heard or Heard.none(), Calibration.prior(case))
     prior = Prior(problem)
     return weigh(problem, problem.mode(prior.starts(problem)))
 
@@ -130,7 +130,7 @@ def test_a_cold_branch_is_told(synthetic):
 
     def rivals_of(seed):
         case, readings, heard = drawn(synthetic, seed)
-        lags = Problem(case, readings, heard, Calibration.prior(case)).clock.lags
+        lags = InverseProblem(case, readings, heard, Calibration.prior(case)).clock.lags
         assert lags is not None
         early = np.array([120.0])
         air = case.surroundings.air_temperature[0]
