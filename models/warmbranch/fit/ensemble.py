@@ -43,6 +43,8 @@ unknowns a width of 1.4 leaves a ninth of the draws effective, 1.2 two thirds.""
 STRETCH = 1.4
 """Width of drawn normal distributions over those that they stand for: tails must be reached."""
 
+ABOUT = 1.4
+
 REACH = 5.0
 """Standard deviations of the squared distance from the centre, over its mean, beyond which the
 stand-in is not asked."""
@@ -56,6 +58,10 @@ FEWEST = 50.0
 
 MOST_ROUNDS = 10
 """With few readings one or two do; with fifty, three left six fits of eight with evened weights."""
+
+ROUGHLY = 0.3
+"""Rise of ln(probability) that a step on the first stand-in must promise: the model itself is
+searched next."""
 
 REGION = 0.7
 """White width of the region that the first stand-in is fitted to."""
@@ -162,7 +168,7 @@ class Prior:
         region = REGION**2 * np.eye(len(problem))
         stand_in = StandIn(problem, self.white, [self.expected], best[0], region)
         start = problem.joint(best, self.expected.one(row))
-        return np.concatenate([start, climb(stand_in, start).white[None]])
+        return np.concatenate([start, climb(stand_in, start, ROUGHLY).white[None]])
 
 
 def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
@@ -188,7 +194,7 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
     centre = mode.summit.white[:dimensions]
     every: FloatArray = np.asarray(np.linalg.inv(mode.summit.precision), dtype=np.float64)
     covariance = every[:dimensions, :dimensions]
-    about = Normal(centre, covariance * STRETCH**2)
+    about = Normal(centre, covariance * ABOUT**2)
     white = about.draws(LAPLACE_DRAWS, SEED + 1)
     pool.add(white, problem.expected(white), about)
     own = pool.log_posterior[len(prior.white) :] - about.log_density(white)

@@ -174,12 +174,12 @@ class Readings(Batched):
         with np.errstate(divide="ignore"):
             odds = self.emissivity / (1 - self.emissivity) * np.exp(emissivity_odds)
         true = np.where(self.emissivity < 1, odds / (1 + np.where(np.isinf(odds), 1, odds)), 1.0)
-        around = radiant[:, None]
+        around, unknown = radiant[:, None], np.isnan(self.reflected)
         shown = displayed_by_infrared(
             skin,
             true,
             self.emissivity_set,
-            np.where(np.isnan(self.reflected), around, self.reflected),
+            around if np.all(unknown) else np.where(unknown, around, self.reflected),
             self.reflected_set,
             self.share,
             around,
