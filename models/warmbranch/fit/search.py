@@ -73,7 +73,7 @@ def log_posterior(white: FloatArray, misfits: FloatArray) -> FloatArray:
 
 
 def log_likelihood(misfits: FloatArray, axis: int = -1) -> FloatArray:
-    """Logarithm of Student's density of misfits with the residuals on an axis, but for a constant."""
+    """Logarithm of Student's density of misfits, residuals on an axis, but for a constant."""
     nu = DEGREES_OF_FREEDOM
     parts = np.moveaxis(1 + misfits**2 / nu, axis, 0)
     # One logarithm of a product in place of many; of so few that it stays a number.

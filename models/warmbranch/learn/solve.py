@@ -17,7 +17,7 @@ from warmbranch.belief.shop import USUAL, Place, Ranges, Shop
 from warmbranch.learn.population import Jobs, Population
 from warmbranch.learn.summary import NAMES, Summary, Tone
 
-DRAWS = 4096
+DRAWS = 2048
 """Through the parabolas of a job's tone."""
 
 APART = 0.01

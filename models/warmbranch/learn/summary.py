@@ -18,7 +18,7 @@ from warmbranch.case.case import Case
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.shared import EAR
 from warmbranch.fit.skin_in_time import Warming
-from warmbranch.fit.solve import FitOutcome, Fitted, fit
+from warmbranch.fit.taught import FitOutcome, Taught, taught
 from warmbranch.learn.population import Seen
 from warmbranch.steady.solve import solve
 
@@ -144,7 +144,7 @@ def summary_of(job: Job) -> Summary:
     NotConvergedError
         If the model fails.
     """
-    found = fit(
+    found = taught(
         job.case,
         job.readings,
         job.heard,
@@ -160,7 +160,7 @@ def summary_of(job: Job) -> Summary:
     at = [NAMES.index(prior.names[i]) for i in own]
     centre[at], spread[at] = prior.mean[own], prior.spread[own]
     of, shown = np.zeros((len(NAMES), 0)), np.zeros(0)
-    if found.ensemble.white.shape[1] > 0:
+    if found.after.white.shape[1] > 0:
         directions, shown = _seen(found, own)
         middle = np.array([USUAL[name].centre for name in NAMES])[at]
         usual = np.array([USUAL[name].spread for name in NAMES])[at]
@@ -181,7 +181,7 @@ def summary_of(job: Job) -> Summary:
     )
 
 
-def _seen(found: Fitted, own: list[int]) -> tuple[FloatArray, FloatArray]:
+def _seen(found: Taught, own: list[int]) -> tuple[FloatArray, FloatArray]:
     """Readings of unit error, (own, readings) and (readings,), that stand for the likelihood.
 
     Laplace's approximation tells which directions were seen at all; the draws, how well. The prior
@@ -191,7 +191,7 @@ def _seen(found: Fitted, own: list[int]) -> tuple[FloatArray, FloatArray]:
     block: FloatArray = np.asarray(every, dtype=np.float64)[np.ix_(own, own)]
     seen, axes = np.linalg.eigh(np.linalg.inv(block) - np.eye(len(own)))
     axes = axes[:, seen > LEAST_SEEN]
-    mean, spread = found.ensemble.moments()
+    mean, spread = found.after.moments()
     variances, turned = np.linalg.eigh(axes.T @ spread[np.ix_(own, own)] @ axes)
     axes = axes @ turned
     # By the draws some may be no better known than before: nothing was learned there.
@@ -204,14 +204,10 @@ def _seen(found: Fitted, own: list[int]) -> tuple[FloatArray, FloatArray]:
     return axes * root * sure, shown * sure
 
 
-def _tone(job: Job, prior: Calibration, found: Fitted) -> Tone | None:
+def _tone(job: Job, prior: Calibration, found: Taught) -> Tone | None:
     """The first warm tone that counts, and what the model makes of that build."""
     heard = job.heard
-    counts = [
-        i
-        for i in range(len(heard))
-        if np.isnan(heard.time[i]) and found.heard_suspicions[i] is None
-    ]
+    counts = [i for i in range(len(heard)) if np.isnan(heard.time[i]) and found.tones[i] is None]
     if not counts:
         return None
     first = counts[0]
