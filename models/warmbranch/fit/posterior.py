@@ -102,6 +102,7 @@ class Problem:
             readings.infrared,
             len(heard),
             float(case.surroundings.air_temperature[0]),
+            instrument=readings.instrument,
             known=known,
         )
         self._nodes = nodes

@@ -58,6 +58,9 @@ class Readings(Batched):
         Part of the spot on the tube.
     time : (readings,) array, s
         Since the beginning of a warm-up; NaN for a reading of the settled branch.
+    instrument : tuple of str
+        Name of the very thermometer, which others of its kind do not share the scale of; empty for
+        one without a name.
     """
 
     position: FloatArray
@@ -72,6 +75,7 @@ class Readings(Batched):
     reflected_set: FloatArray
     share: FloatArray
     time: FloatArray
+    instrument: tuple[str, ...] = ("",)
 
     @classmethod
     def none(cls) -> Readings:
@@ -90,6 +94,7 @@ class Readings(Batched):
             reflected_set=empty,
             share=empty,
             time=empty,
+            instrument=(),
         )
 
     @property

@@ -99,6 +99,7 @@ class Shared:
         heard: int,
         air: float,
         *,
+        instrument: tuple[str, ...] = (),
         known: frozenset[str] = frozenset(),
     ) -> Shared:
         """Of readings at places over the length, by which instrument, and tones heard.
@@ -109,6 +110,9 @@ class Shared:
         infrared : (readings,) array of bool
         heard : int
         air : float, K
+        instrument : tuple of str
+            Names of the thermometers, one a reading, or none; those of one kind and name share
+            their scale.
         known : frozenset of str
             Of ``NAMES``: what is taken to be free of error.
         """
@@ -117,6 +121,13 @@ class Shared:
             "infrared_scale": (THERMOMETER * infrared, np.zeros(heard)),
             "contact_scale": (THERMOMETER * ~infrared, np.zeros(heard)),
         }
+        names = np.array(instrument or [""] * len(place))
+        for name in dict.fromkeys(instrument):
+            for kind, own in (("infrared_scale", infrared), ("contact_scale", ~infrared)):
+                if name and kind not in known:
+                    scale = THERMOMETER * (own & (names == name))
+                    columns[scale_of(kind, name)] = (scale, np.zeros(heard))
+                    columns[kind] = (columns[kind][0] - scale, np.zeros(heard))
         for i, shape in enumerate(patterns(place).T):
             columns[f"pattern_{i + 1}"] = (PATTERN * shape, np.zeros(heard))
         kept = [n for n, parts in columns.items() if n not in known and any(map(np.any, parts))]
@@ -146,6 +157,16 @@ class Shared:
         drawn = standard_normal(DRAWS, len(self), SEED)
         every = np.broadcast_to(drawn, (sets, DRAWS, len(self)))
         return Conditional(np.zeros(sets), every, np.full((sets, DRAWS), 1 / DRAWS))
+
+
+def scale_of(kind: str, instrument: str) -> str:
+    """Name of the scale error of a thermometer that has one, by that of its kind."""
+    return f"{kind} of {instrument}"
+
+
+def is_named_scale(name: str) -> bool:
+    """Whether a shared error is that of a thermometer with a name, which other jobs may know."""
+    return any(name.startswith(scale_of(kind, "")) for kind in ("infrared_scale", "contact_scale"))
 
 
 def patterns(place: FloatArray) -> FloatArray:

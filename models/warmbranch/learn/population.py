@@ -131,10 +131,13 @@ class Jobs:
     ----------
     jobs : sequence of Seen
     unknowns : int
+        That jobs have in common and differ in.
+    same : int
+        Those after them, which are the same in all jobs that know them.
     """
 
-    def __init__(self, jobs: Sequence[Seen], unknowns: int) -> None:
-        self._jobs, self._size = jobs, unknowns
+    def __init__(self, jobs: Sequence[Seen], unknowns: int, same: int = 0) -> None:
+        self._jobs, self._size, self._same = jobs, unknowns, same
         places = self._drawn(np.tile(CHANCES, (unknowns, 1)), SEED)
         first = self._believing(places)
         found = first.weighed(np.zeros(len(places)))
@@ -191,11 +194,11 @@ class Jobs:
 
     def _believing(self, places: IntArray) -> _Told:
         """What all jobs say if these were the shares, (draws, unknowns) places in ``SHARES``."""
-        shares = SHARES[places]
-        draws = len(shares)
+        draws = len(places)
+        shares = np.concatenate([SHARES[places], np.zeros((draws, self._same))], axis=1)
         common = np.maximum(1 - shares, LEAST_COMMON)
-        precision: FloatArray = np.eye(self._size) / common[:, None, :]
-        pull, evidence = np.zeros((draws, self._size)), np.zeros(draws)
+        precision: FloatArray = np.eye(shares.shape[1]) / common[:, None, :]
+        pull, evidence = np.zeros(shares.shape), np.zeros(draws)
         for begin in range(0, len(self._jobs), TOGETHER):
             own = [_added(job, shares) for job in self._jobs[begin : begin + TOGETHER]]
             of = np.concatenate([one.of for one in own], axis=1)
