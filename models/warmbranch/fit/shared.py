@@ -159,14 +159,19 @@ class Shared:
         return Conditional(np.zeros(sets), every, np.full((sets, DRAWS), 1 / DRAWS))
 
 
+OF = " of "
+"""Between the kind of a thermometer's scale error and the name of the thermometer."""
+
+
 def scale_of(kind: str, instrument: str) -> str:
-    """Name of the scale error of a thermometer that has one, by that of its kind."""
-    return f"{kind} of {instrument}"
+    """Name of the scale error of a thermometer that has a name, by that of its kind."""
+    return kind + OF + instrument
 
 
-def is_named_scale(name: str) -> bool:
-    """Whether a shared error is that of a thermometer with a name, which other jobs may know."""
-    return any(name.startswith(scale_of(kind, "")) for kind in ("infrared_scale", "contact_scale"))
+def named_scale(error: str) -> tuple[str, str] | None:
+    """Kind and thermometer of a shared error, where it is that of a thermometer with a name."""
+    kind, of, instrument = error.partition(OF)
+    return (kind, instrument) if of else None
 
 
 def patterns(place: FloatArray) -> FloatArray:

@@ -18,7 +18,7 @@ from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.readings import Heard, Readings
-from warmbranch.fit.shared import EAR, is_named_scale
+from warmbranch.fit.shared import EAR, named_scale
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.taught import FitOutcome, Taught, taught
 from warmbranch.fit.weighing import moments
@@ -175,7 +175,7 @@ def summary_of(job: Job) -> Summary:
     centre[at], spread[at] = prior.mean[own], prior.spread[own]
     of, shown = np.zeros((len(NAMES), 0)), np.zeros(0)
     errors = found.problem.shared.names
-    scales = [i for i, name in enumerate(errors) if is_named_scale(name)]
+    scales = [i for i, name in enumerate(errors) if named_scale(name)]
     of_instruments = np.zeros((len(scales), 0))
     if found.after.white.shape[1] > 0:
         directions, shown = _seen(found, own, scales)

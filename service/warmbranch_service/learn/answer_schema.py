@@ -114,6 +114,22 @@ class LearnedUnknown(AnswerModel):
     )
 
 
+class LearnedThermometer(AnswerModel):
+    """What all jobs say of one thermometer that their readings name."""
+
+    thermometer: Literal["infrared", "contact"] = Field(description="Its kind.")
+    thermometer_name: str = Field(description="As the readings call it.")
+    jobs: int = Field(description="That were read with it.", json_schema_extra=in_unit("1"))
+    shows_too_much_percent: float = Field(
+        description="Of the °C, median; less than 0 where it shows too little; to 0.1.",
+        json_schema_extra=in_unit("%"),
+    )
+    shows_too_much_90_percent: Pair = Field(
+        description="Its 90 % interval.", json_schema_extra=in_unit("%")
+    )
+    message: str = Field(description="In plain words.")
+
+
 class LearnWork(AnswerModel):
     """The work that was done."""
 
@@ -138,6 +154,9 @@ class LearnAnswer(WholeAnswer):
         description="Null where no two jobs tell anything of each other's tone."
     )
     unknowns: list[LearnedUnknown] = Field(description="Those that are best known first.")
+    thermometers: list[LearnedThermometer] = Field(
+        description="Those that readings name; what they show too much is allowed for in all else."
+    )
     calibration: Calibration = Field(
         description="The shop's, for case.closures.calibration of any route, and for earlier."
     )
