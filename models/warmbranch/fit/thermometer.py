@@ -136,15 +136,17 @@ def _root(wanted: FloatArray, inverse: FloatArray) -> FloatArray:
 def _table() -> tuple[float, float, FloatArray]:
     """The first ln L, how far the next is, and cubics (pieces, 4) of 1/T from each to the next."""
     ends, _ = band_radiance(np.array([COLDEST_DISPLAY, HOTTEST_TABLED]))
-    wanted = np.linspace(*np.log(ends), PIECES + 1)
+    wanted: FloatArray = np.linspace(
+        float(np.log(ends[0])), float(np.log(ends[1])), PIECES + 1, dtype=np.float64
+    )
     # All of the band at one wavelength gives 1/T to some percent.
     bright = 2 * PLANCK * LIGHT**2 * (BAND[1] - BAND[0]) / MIDDLE**5
-    inverse = np.log1p(bright / np.exp(wanted)) * MIDDLE * BOLTZMANN / (PLANCK * LIGHT)
+    inverse: FloatArray = np.log1p(bright / np.exp(wanted)) * MIDDLE * BOLTZMANN / (PLANCK * LIGHT)
     inverse = _root(wanted, _root(wanted, inverse))
     value, slope = band_radiance(1 / inverse)
     spacing = float(wanted[1] - wanted[0])
     steep = -spacing * value * inverse**2 / slope
-    rise = np.diff(inverse)
+    rise: FloatArray = inverse[1:] - inverse[:-1]
     curved = 3 * rise - 2 * steep[:-1] - steep[1:]
     cubic = steep[:-1] + steep[1:] - 2 * rise
     return float(wanted[0]), spacing, np.stack([inverse[:-1], steep[:-1], curved, cubic], axis=1)

@@ -13,7 +13,7 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.fit.shared import named_scale, scale_of
-from warmbranch.fit.solve import FitOutcome
+from warmbranch.fit.taught import FitOutcome
 from warmbranch.learn.summary import NAMES, Summary, Tone
 from warmbranch_service.case.calibrations import place_of, place_told
 from warmbranch_service.case.shop import FORM, KeptJob, KeptThermometer, KeptTone
