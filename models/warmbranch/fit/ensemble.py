@@ -26,8 +26,8 @@ from warmbranch.fit.weighing import Density, Mixture, Normal, effective, evened,
 PRIOR_DRAWS = 192
 """Solved before any reading counts; they also tell the prediction before the fit."""
 
-LAPLACE_DRAWS = 256
-POSTERIOR_DRAWS = 400
+LAPLACE_DRAWS = 320
+POSTERIOR_DRAWS = 320
 """A round, of those that the stand-in chooses."""
 
 POOL = 2400
@@ -35,6 +35,9 @@ POOL = 2400
 
 POURS = (3, 5, 8)
 """Pourings of each round at most: the first stand-in is not worth knowing exactly."""
+
+POURED = 150.0
+"""Effective cheap draws after which no more are poured."""
 
 NARROWED = 1.2
 """Width of the pourings that follow the first three, over what those have found: with sixteen
@@ -53,7 +56,7 @@ REACH = 5.0
 """Standard deviations of the squared distance from the centre, over its mean, beyond which the
 stand-in is not asked."""
 
-ENOUGH = 150.0
+ENOUGH = 120.0
 """Effective draws that another round is not needed for. Over twelve experiments the median then lay
 within a tenth of a standard deviation of that of thousands of draws; with 80, within three."""
 
@@ -293,7 +296,7 @@ class _Chooser:
         self._pour(Normal(centre, wide), POOL)
         self._pour(Normal(centre, 4 * wide), POOL // 3)
         self._pour(self._found(ENOUGH, STRETCH), POOL)
-        while len(self._mixture.sources) < pours and self._effective() < POSTERIOR_DRAWS:
+        while len(self._mixture.sources) < pours and self._effective() < POURED:
             self._pour(self._found(2 * ENOUGH, NARROWED), POOL)
         log_weights = self._log_weights()
         peak = float(np.max(log_weights))
