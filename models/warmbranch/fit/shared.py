@@ -30,8 +30,8 @@ state. Common practice, no source."""
 PATTERN = 0.03
 """One standard deviation of the smooth departure of the skin's excess over the air, relative: a
 film, a wind, a shelter that changes along the branch. Our judgement, and one scale does: half or
-twice of it moves the interval's width by 5 % at most, and what it holds by one job of thirty, in the
-model's own world, in an everyday mixture and where readings wave by 8 to 15 %
+twice of it moves the interval's width by 5 % at most, and what it holds by one job of thirty, in
+the model's own world, in an everyday mixture and where readings wave by 8 to 15 %
 (``coverage_fit.py --pattern``)."""
 
 PATTERN_LENGTH = 0.3
