@@ -24,6 +24,9 @@ PROMISE = 0.03
 small a step the search, converging fast, is much closer to the best set than that set's
 uncertainty, and the set only guides the draws that follow."""
 
+TOGETHER = 8
+"""Residuals whose likelihoods are multiplied before a logarithm is taken."""
+
 MOST_FIT_STEPS = 60
 MOST_CAUTION = 1e5
 """Factor on the dampings beyond which a step that does not help is no step any more."""
@@ -76,9 +79,11 @@ def log_likelihood(misfits: FloatArray, axis: int = -1) -> FloatArray:
     """Logarithm of Student's density of misfits, residuals on an axis, but for a constant."""
     nu = DEGREES_OF_FREEDOM
     parts = np.moveaxis(1 + misfits**2 / nu, axis, 0)
+    total = np.zeros(parts.shape[1:])
     # One logarithm of a product in place of many; of so few that it stays a number.
-    some = [np.log(np.prod(parts[i : i + 16], axis=0)) for i in range(0, len(parts), 16)]
-    return -(nu + 1) / 2 * np.sum(some, axis=0)
+    for first in range(0, len(parts), TOGETHER):
+        total += np.log(np.prod(parts[first : first + TOGETHER], axis=0))
+    return -(nu + 1) / 2 * total
 
 
 def climb(target: Climbable, starts: FloatArray, promise: float = PROMISE) -> Summit:
