@@ -337,7 +337,7 @@ class _Chooser:
 
     def log_density(self, white: FloatArray) -> FloatArray:
         log_value, tone = self._judged(white)
-        share = np.interp(tone, self._tone[self._order], self._share)
+        share: FloatArray = np.asarray(np.interp(tone, self._tone[self._order], self._share))
         return log_value - self._log_total + np.log(_favour(share))
 
     def _judged(self, white: FloatArray) -> tuple[FloatArray, FloatArray]:

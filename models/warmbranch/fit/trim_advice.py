@@ -170,11 +170,15 @@ def _sized(problem: Problem, ensemble: Ensemble, tone: FloatArray) -> _Sized:
     about = np.column_stack([away, away**2, ensemble.white])
     about -= np.mean(about[rows[taught]], axis=0)
     answers = np.column_stack([np.log(sized.length), sized.slope])[taught]
-    seen, middle = about[rows[taught]], np.mean(answers, axis=0)
+    seen: FloatArray = about[rows[taught]]
+    middle = np.mean(answers, axis=0)
     pull = np.full(about.shape[1], RIDGE * len(seen))
     pull[:2] = 1e-12  # rounding's worth for the tone itself
-    solved = np.linalg.solve(seen.T @ seen + np.diag(pull), seen.T @ (answers - middle))
-    every: FloatArray = middle + about @ np.asarray(solved, dtype=np.float64)
+    right: FloatArray = seen.T @ (answers - middle)
+    solved: FloatArray = np.asarray(
+        np.linalg.solve(seen.T @ seen + np.diag(pull), right), dtype=np.float64
+    )
+    every: FloatArray = middle + about @ solved
     length, slope = every[:, 0], every[:, 1]
     low, high = (float(end[0]) for end in bounds(problem.case))
     length = np.clip(np.exp(length), low, high)
