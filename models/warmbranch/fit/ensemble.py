@@ -337,7 +337,8 @@ class _Chooser:
 
     def log_density(self, white: FloatArray) -> FloatArray:
         log_value, tone = self._judged(white)
-        share: FloatArray = np.asarray(np.interp(tone, self._tone[self._order], self._share))
+        tones: FloatArray = self._tone[self._order]
+        share: FloatArray = np.interp(tone, tones, self._share)
         return log_value - self._log_total + np.log(_favour(share))
 
     def _judged(self, white: FloatArray) -> tuple[FloatArray, FloatArray]:
