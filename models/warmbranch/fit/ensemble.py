@@ -306,8 +306,8 @@ class _Chooser:
         self._log_total = peak + float(np.log(np.sum(weights)))
         self._order = np.argsort(self._tone)
         edges = np.cumsum(weights[self._order])
-        self._share = (edges - weights[self._order] / 2) / edges[-1]
-        self._weights = weights[self._order] * _favour(self._share)
+        self._share: FloatArray = (edges - weights[self._order] / 2) / float(edges[-1])
+        self._weights: FloatArray = weights[self._order] * _favour(self._share)
 
     def _found(self, least: float, stretch: float) -> Normal:
         """About what has been poured so far, with weights evened to ``least`` effective draws."""
@@ -337,8 +337,7 @@ class _Chooser:
 
     def log_density(self, white: FloatArray) -> FloatArray:
         log_value, tone = self._judged(white)
-        tones: FloatArray = self._tone[self._order]
-        share: FloatArray = np.interp(tone, tones, self._share)
+        share = np.interp(tone, self._tone[self._order], self._share)
         return log_value - self._log_total + np.log(_favour(share))
 
     def _judged(self, white: FloatArray) -> tuple[FloatArray, FloatArray]:
