@@ -118,7 +118,9 @@ class LearnedThermometer(AnswerModel):
     """What all jobs say of one thermometer that their readings name."""
 
     thermometer: Literal["infrared", "contact"] = Field(description="Its kind.")
-    thermometer_name: str = Field(description="As the readings call it.")
+    thermometer_name: str = Field(
+        description="As the readings call it.", examples=["the yellow one"]
+    )
     jobs: int = Field(description="That were read with it.", json_schema_extra=in_unit("1"))
     shows_too_much_percent: float = Field(
         description="Of the °C, median; less than 0 where it shows too little; to 0.1.",
