@@ -10,6 +10,8 @@ interval holds the truth in nine of ten.
 ``--into FILE`` keeps every experiment as a line of JSON and runs only those that are not there yet;
 ``--seconds`` stops after so many. ``--bare`` is for a fit that holds nothing uncertain but the
 model's coefficients, as the first one did: the ratio of the widths is the price of the rest.
+``--pattern`` puts another scale in the place of what the fit holds likely of the skin's smooth
+departure from the model.
 In no world does anybody say how long the engine had run. With ``--told`` all of them do.
 
 ``--ranks`` draws everything that the fit holds uncertain from the fit's own priors instead, and
@@ -35,6 +37,7 @@ from scipy.stats import kstest
 from world import SETTLED, World
 
 from warmbranch.belief.unknown import Spreads
+from warmbranch.fit import shared
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.shared import NAMES as SHARED
@@ -302,12 +305,15 @@ if __name__ == "__main__":
     parser.add_argument("--staged", action="store_true", help="the whole job, cut after cut")
     parser.add_argument("--bare", action="store_true", help="only the coefficients are uncertain")
     parser.add_argument("--told", action="store_true", help="the time since the start is told")
+    parser.add_argument("--pattern", type=float, help="scale of the skin's smooth departure")
     parser.add_argument("--into", type=Path, help="file that keeps the experiments")
     parser.add_argument("--seconds", type=float, default=np.inf, help="stop after so many")
     parser.add_argument("--ranks", action="store_true", help="truths from the fit's own priors")
     parser.add_argument("--in-time", action="store_true", help="readings during a cold start")
     given = parser.parse_args()
     begun = time.perf_counter()
+    if given.pattern is not None:
+        shared.PATTERN = given.pattern
     if given.in_time or given.ranks:
         print(report((run_in_time if given.in_time else run)(given.count, given.seed)))
     else:

@@ -24,7 +24,6 @@ from warmbranch.heat.temperature import TemperatureProfile, Tolerances, solve_st
 from warmbranch.sound import discretisation
 from warmbranch.sound.resonance import resonances
 from warmbranch.steady.interplay import Mouth, state_of
-from warmbranch.steady.linear_response import SECOND_ORDER, Solution, respond_among
 from warmbranch.steady.sketch import balance_and_guess
 from warmbranch.steady.solve import solve
 
@@ -84,7 +83,8 @@ class Forecaster:
         self._case = case
         self._nodes = nodes
         self._gas, self._air = MixtureTable.of(case.gas), dry_air_table()
-        self._blanks: dict[int, tuple[Case, MixtureTable]] = {}
+        none = slice(0)
+        self._blanks = case.take(none), self._gas.take(none)
         self._pulsates = bool(np.any(case.main_pipe.incident_pressure > 0))
         fine = self._pulsates or bool(case.branch.stepped.any())
         self._cells = discretisation.CELLS if fine else FIT_CELLS
@@ -138,64 +138,21 @@ class Forecaster:
         duct = state_of(case, gas, mouth, profile, self._cells).duct
         return Forecast(case, profile, resonances(duct, modes=1)[0][:, 0])
 
-    def near(
-        self, base: Forecast, middle: FloatArray, directions: FloatArray, offset: float
-    ) -> Forecast:
-        """First-order forecasts to either side of a solution, by its solved Jacobian.
-
-        Parameters
-        ----------
-        base : Forecast
-            Of one set.
-        middle : (unknowns,) array
-            Its coordinates.
-        directions : (paths, unknowns) array
-        offset : float
-            Along each, in its own length.
-
-        Returns
-        -------
-        Forecast
-            Of 2 paths × lengths designs: those ahead along each path, then those behind.
-        """
-        moving = np.flatnonzero(np.any(directions != 0, axis=1))
-        places = np.array([place for place, _ in SECOND_ORDER])
-        around = middle + (offset * places)[:, None] * directions[moving, None]
-        _, gas = self._blank(1)
-        response = respond_among(
-            Solution(base.case, gas, base.profile, base.frequency, self._cells),
-            self._cases(around.reshape(-1, len(middle))),
-            np.full(len(moving), offset),
-            SECOND_ORDER,
-        )
-
-        def moved(old: FloatArray, slope: FloatArray) -> FloatArray:
-            step = np.zeros((len(directions), *old.shape))
-            step[moving] = offset * slope
-            return np.concatenate([*(old + step), *(old - step)])
-
-        old = base.profile
-        everywhere = np.tile(np.arange(len(self.lengths)), 2 * len(directions))
-        profile = replace(
-            old.take(everywhere),
-            gas=moved(old.gas, response.gas),
-            wall=moved(old.wall, response.wall),
-            skin=moved(old.skin, response.skin),
-        )
-        about = np.concatenate([middle + offset * directions, middle - offset * directions])
-        return Forecast(self._cases(about), profile, moved(base.frequency, response.resonance))
-
     def _cases(self, coordinates: FloatArray) -> Case:
         blank, _ = self._blank(len(coordinates))
         return with_unknowns(blank, self.names, np.repeat(coordinates, len(self.lengths), axis=0))
 
     def _blank(self, sets: int) -> tuple[Case, MixtureTable]:
-        """The case and its gas, repeated for so many sets at each length, and kept."""
-        if sets not in self._blanks:
-            size = sets * len(self.lengths)
+        """The case and its gas, repeated for so many sets at each length.
+
+        Made once for the most sets that were asked for, of which fewer are a part.
+        """
+        size = sets * len(self.lengths)
+        if size > len(self._blanks[0]):
             case = self._case.repeat(size)
             if len(self.lengths) > 1 or self.lengths[0] != self._case.branch.length[0]:
                 lengths = np.tile(self.lengths, sets)
                 case = replace(case, branch=case.branch.with_length(lengths))
-            self._blanks[sets] = case, self._gas.take(np.zeros(size, dtype=np.intp))
-        return self._blanks[sets]
+            self._blanks = case, self._gas.take(np.zeros(size, dtype=np.intp))
+        case, gas = self._blanks
+        return case.take(slice(size)), gas.take(slice(size))

@@ -26,8 +26,8 @@ from warmbranch.fit.weighing import Density, Mixture, Normal, effective, evened,
 PRIOR_DRAWS = 192
 """Solved before any reading counts; they also tell the prediction before the fit."""
 
-LAPLACE_DRAWS = 128
-POSTERIOR_DRAWS = 144
+LAPLACE_DRAWS = 320
+POSTERIOR_DRAWS = 320
 """A round, of those that the stand-in chooses."""
 
 POOL = 2400
@@ -36,12 +36,22 @@ POOL = 2400
 POURS = (3, 5, 8)
 """Pourings of each round at most: the first stand-in is not worth knowing exactly."""
 
+POURED = 150.0
+"""Effective cheap draws after which no more are poured."""
+
 NARROWED = 1.2
 """Width of the pourings that follow the first three, over what those have found: with sixteen
 unknowns a width of 1.4 leaves a ninth of the draws effective, 1.2 two thirds."""
 
 STRETCH = 1.4
 """Width of drawn normal distributions over those that they stand for: tails must be reached."""
+
+ABOUT = 1.2
+"""Width of the draws by Laplace's approximation over it: those of the prior reach farther."""
+
+END, FAVOUR = 0.1, 2.2
+"""Share of the resonance at either end, and how much more densely draws are chosen there: what to
+cut now then moves a fifth less with the draws."""
 
 REACH = 5.0
 """Standard deviations of the squared distance from the centre, over its mean, beyond which the
@@ -56,6 +66,10 @@ FEWEST = 50.0
 
 MOST_ROUNDS = 10
 """With few readings one or two do; with fifty, three left six fits of eight with evened weights."""
+
+ROUGHLY = 0.3
+"""Rise of ln(probability) that a step on the first stand-in must promise: the model itself is
+searched next."""
 
 REGION = 0.7
 """White width of the region that the first stand-in is fitted to."""
@@ -162,7 +176,7 @@ class Prior:
         region = REGION**2 * np.eye(len(problem))
         stand_in = StandIn(problem, self.white, [self.expected], best[0], region)
         start = problem.joint(best, self.expected.one(row))
-        return np.concatenate([start, climb(stand_in, start).white[None]])
+        return np.concatenate([start, climb(stand_in, start, ROUGHLY).white[None]])
 
 
 def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: Prior) -> Ensemble:
@@ -188,7 +202,7 @@ def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: Prior) -> Ens
     centre = mode.summit.white[:dimensions]
     every: FloatArray = np.asarray(np.linalg.inv(mode.summit.precision), dtype=np.float64)
     covariance = every[:dimensions, :dimensions]
-    about = Normal(centre, covariance * STRETCH**2)
+    about = Normal(centre, covariance * ABOUT**2)
     white = about.draws(LAPLACE_DRAWS, SEED + 1)
     pool.add(white, problem.expected(white), about)
     own = pool.log_posterior[len(prior.white) :] - about.log_density(white)
@@ -260,7 +274,10 @@ class _Pool:
 
 
 class _Chooser:
-    """Draws by the stand-in's posterior, spread evenly over the resonance that it foresees."""
+    """Draws by the stand-in's posterior, spread evenly over the resonance that it foresees.
+
+    Evenly but for both ends, which advice hangs on and few draws would otherwise tell of.
+    """
 
     def __init__(
         self,
@@ -280,13 +297,17 @@ class _Chooser:
         self._pour(Normal(centre, wide), POOL)
         self._pour(Normal(centre, 4 * wide), POOL // 3)
         self._pour(self._found(ENOUGH, STRETCH), POOL)
-        while len(self._mixture.sources) < pours and self._effective() < POSTERIOR_DRAWS:
+        while len(self._mixture.sources) < pours and self._effective() < POURED:
             self._pour(self._found(2 * ENOUGH, NARROWED), POOL)
         log_weights = self._log_weights()
         peak = float(np.max(log_weights))
-        self._weights = np.exp(log_weights - peak)
+        weights = np.exp(log_weights - peak)
         # What makes the stand-in's posterior a density like the others'.
-        self._log_total = peak + float(np.log(np.sum(self._weights)))
+        self._log_total = peak + float(np.log(np.sum(weights)))
+        self._order = np.argsort(self._tone)
+        edges = np.cumsum(weights[self._order])
+        self._share: FloatArray = (edges - weights[self._order] / 2) / float(edges[-1])
+        self._weights: FloatArray = weights[self._order] * _favour(self._share)
 
     def _found(self, least: float, stretch: float) -> Normal:
         """About what has been poured so far, with weights evened to ``least`` effective draws."""
@@ -309,18 +330,25 @@ class _Chooser:
 
     def draws(self, size: int) -> tuple[FloatArray, IntArray]:
         """Systematic resampling along the resonance: different draws, and how often each came."""
-        order = np.argsort(self._tone)
-        edges = np.cumsum(self._weights[order])
+        edges = np.cumsum(self._weights)
         places = (np.arange(size) + 0.5) / size * edges[-1]
-        chosen, times = np.unique(order[np.searchsorted(edges, places)], return_counts=True)
+        chosen, times = np.unique(self._order[np.searchsorted(edges, places)], return_counts=True)
         return self._mixture.white[chosen], times
 
     def log_density(self, white: FloatArray) -> FloatArray:
-        return self._judged(white)[0] - self._log_total
+        log_value, tone = self._judged(white)
+        share = np.interp(tone, self._tone[self._order], self._share)
+        return log_value - self._log_total + np.log(_favour(share))
 
     def _judged(self, white: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Logarithm of the posterior by the stand-in, and ln(resonance)."""
         return self._stand_in.foreseen(white, self._reach)
+
+
+def _favour(share: FloatArray) -> FloatArray:
+    """How much more densely draws are chosen where so much of the resonance lies below."""
+    ends = np.minimum(share, 1 - share) < END
+    return np.where(ends, FAVOUR, (1 - 2 * END * FAVOUR) / (1 - 2 * END))
 
 
 def _ensemble(

@@ -139,31 +139,10 @@ class ObservationModel:
             forecast = self.forecaster.at(model)
         return self._seen(forecast, coordinates, self._skin_in_time(coordinates))
 
-    def near(
-        self, expected: Expected, middle: FloatArray, directions: FloatArray, offset: float
-    ) -> Expected:
-        """First-order sets to either side of one, ahead along each direction and then behind.
-
-        See :meth:`Forecaster.near`. Readings with a time are taken as of the settled branch.
-
-        Parameters
-        ----------
-        expected : Expected
-            Of one set.
-        middle : (unknowns,) array
-            Its coordinates.
-        directions : (paths, unknowns) array
-        offset : float
-        """
-        model = len(self._prior.names)
-        if model:
-            own = directions[:, :model]
-            forecast = self.forecaster.near(expected.forecast, middle[:model], own, offset)
-        else:  # nothing of the model is unknown
-            same = np.tile(np.arange(len(self.forecaster.lengths)), 2 * len(directions))
-            forecast = expected.forecast.take(same)
-        aside = offset * directions
-        return self._seen(forecast, np.concatenate([middle + aside, middle - aside]))
+    def settled(self, coordinates: FloatArray) -> Expected:
+        """The same with readings that have a time taken as of the settled branch."""
+        model = coordinates[:, : len(self._prior.names)]
+        return self._seen(self.forecaster.at(model), coordinates)
 
     def in_time(self, expected: Expected, coordinates: FloatArray) -> FloatArray:
         """Displays, (sets, readings), K, where only those with a time follow the coordinates.

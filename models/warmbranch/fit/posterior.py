@@ -26,8 +26,9 @@ from warmbranch.fit.search import Summit, climb
 from warmbranch.fit.shared import DRAWS, EAR, Conditional, Shared, given, most_likely
 from warmbranch.fit.skin_in_time import Warming
 
-STEP = 1e-3
-"""White step of the sensitivities, to either side: its square is far below what a search needs."""
+STEP = 0.05
+"""White step of the sensitivities, to either side: its square is far below what a search needs, and
+what a solution is left short of by its tolerance far below what the step moves."""
 
 STEP_IN_TIME = 0.3
 """The same through a warm-up, half of it to either side: skins then differ by kelvins, and the
@@ -101,6 +102,7 @@ class InverseProblem:
             readings.infrared,
             len(heard),
             float(case.surroundings.air_temperature[0]),
+            instrument=readings.instrument,
             known=known,
         )
         self._nodes = nodes
@@ -257,16 +259,24 @@ class InverseProblem:
     def sensitivities(self, joint: FloatArray, expected: Expected) -> FloatArray:
         """Slopes of the misfit, (readings + heard, unknowns + shared errors).
 
-        By the solved Jacobian of the model: see :meth:`Forecaster.near`.
+        By central differences: of so many sets at once they cost less than a Jacobian.
         """
         size = len(self)
         by_shared = self.shared_slopes(expected.displayed)[0]
         if size == 0:
             return by_shared
         white, shared = joint[:size], joint[size:]
-        middle = self.coordinates(white[None])[0]
-        moved = self._model.near(expected, middle, self._root.T, STEP)
-        misfit = self.joint_misfit(moved.displayed, moved.heard, np.tile(shared, (2 * size, 1)))
+        aside = STEP * np.concatenate([np.eye(size), -np.eye(size)])
+        moved = self._model.settled(self.coordinates(white + aside))
+        # Who has no resonance, or no solution, tells no slope.
+        displayed, heard = (
+            np.where(np.isnan(after), before, after)
+            for after, before in (
+                (moved.displayed, expected.displayed),
+                (moved.heard, expected.heard),
+            )
+        )
+        misfit = self.joint_misfit(displayed, heard, np.tile(shared, (2 * size, 1)))
         slopes = (misfit[:size] - misfit[size:]).T / (2 * STEP)
         if len(self._model.timed):
             slopes[self._model.timed] = self._slopes_in_time(white, expected)

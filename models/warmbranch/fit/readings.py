@@ -58,6 +58,9 @@ class Readings(Batched):
         Part of the spot on the tube.
     time : (readings,) array, s
         Since the beginning of a warm-up; NaN for a reading of the settled branch.
+    instrument : tuple of str
+        Name of the very thermometer, which others of its kind do not share the scale of; empty for
+        one without a name.
     """
 
     position: FloatArray
@@ -72,6 +75,7 @@ class Readings(Batched):
     reflected_set: FloatArray
     share: FloatArray
     time: FloatArray
+    instrument: tuple[str, ...] = ("",)
 
     @classmethod
     def none(cls) -> Readings:
@@ -90,6 +94,7 @@ class Readings(Batched):
             reflected_set=empty,
             share=empty,
             time=empty,
+            instrument=(),
         )
 
     @property
@@ -174,12 +179,12 @@ class Readings(Batched):
         with np.errstate(divide="ignore"):
             odds = self.emissivity / (1 - self.emissivity) * np.exp(emissivity_odds)
         true = np.where(self.emissivity < 1, odds / (1 + np.where(np.isinf(odds), 1, odds)), 1.0)
-        around = radiant[:, None]
+        around, unknown = radiant[:, None], np.isnan(self.reflected)
         shown = displayed_by_infrared(
             skin,
             true,
             self.emissivity_set,
-            np.where(np.isnan(self.reflected), around, self.reflected),
+            around if np.all(unknown) else np.where(unknown, around, self.reflected),
             self.reflected_set,
             self.share,
             around,

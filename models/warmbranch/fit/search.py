@@ -24,6 +24,9 @@ PROMISE = 0.03
 small a step the search, converging fast, is much closer to the best set than that set's
 uncertainty, and the set only guides the draws that follow."""
 
+TOGETHER = 8
+"""Residuals whose likelihoods are multiplied before a logarithm is taken."""
+
 MOST_FIT_STEPS = 60
 MOST_CAUTION = 1e5
 """Factor on the dampings beyond which a step that does not help is no step any more."""
@@ -72,14 +75,22 @@ def log_posterior(white: FloatArray, misfits: FloatArray) -> FloatArray:
     return np.where(np.isnan(value), -np.inf, value)  # sets without a solution
 
 
-def log_likelihood(misfits: FloatArray) -> FloatArray:
-    """Logarithm of Student's density of misfits (..., residuals), but for a constant."""
+def log_likelihood(misfits: FloatArray, axis: int = -1) -> FloatArray:
+    """Logarithm of Student's density of misfits, residuals on an axis, but for a constant."""
     nu = DEGREES_OF_FREEDOM
-    return -(nu + 1) / 2 * np.sum(np.log1p(misfits**2 / nu), axis=-1)
+    parts = np.moveaxis(1 + misfits**2 / nu, axis, 0)
+    total = np.zeros(parts.shape[1:])
+    # One logarithm of a product in place of many; of so few that it stays a number.
+    for first in range(0, len(parts), TOGETHER):
+        total += np.log(np.prod(parts[first : first + TOGETHER], axis=0))
+    return -(nu + 1) / 2 * total
 
 
-def climb(target: Climbable, starts: FloatArray) -> Summit:
-    """Search from the best of some (starts, unknowns) white coordinates."""
+def climb(target: Climbable, starts: FloatArray, promise: float = PROMISE) -> Summit:
+    """Search from the best of some (starts, unknowns) white coordinates.
+
+    ``promise`` is the rise of ln(probability) below which no further step is worth it.
+    """
     size = starts.shape[1]
     starts = np.clip(starts, -BOUND, BOUND)
     misfits = target.misfits(starts)
@@ -107,7 +118,7 @@ def climb(target: Climbable, starts: FloatArray) -> Summit:
         tried = target.misfits(trials)
         values = log_posterior(trials, tried)
         best = int(np.argmax(values))
-        converged = max(float(promised), float(values[best]) - here) < PROMISE
+        converged = max(float(promised), float(values[best]) - here) < promise
         if values[best] > here:
             white, here = trials[best], float(values[best])
             misfits, row, caution = tried, best, 1.0

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
-from warmbranch.base import tally
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import LEVELS
@@ -16,42 +13,23 @@ from warmbranch.belief.unknown import NORMAL_95, Spreads
 from warmbranch.belief.unknowns import UNKNOWNS, shifted_emissivity
 from warmbranch.case.case import Case
 from warmbranch.fit.clock import START, WARMTH
-from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble
-from warmbranch.fit.haste import Haste, allowing_for
+from warmbranch.fit.ensemble import Ensemble
+from warmbranch.fit.haste import Haste
 from warmbranch.fit.next_reading import Advice, advise
 from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.rivals import Rival, not_warm, weigh
 from warmbranch.fit.skin_in_time import Warming
-from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
+from warmbranch.fit.suspicion import Suspicion
+from warmbranch.fit.taught import FitOutcome, taught
 from warmbranch.fit.trim_advice import TrimAdvice, trim
 from warmbranch.fit.warmth import time_of
 from warmbranch.length.effects import Effects, effects
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
 
-LITTLE = 0.2
-"""Share of the resonance's prior width removed by the data below which the prior still rules."""
-
-MANY_MISFITS = 1 / 3
-"""Share of the readings that do not fit from which they contradict each other or the model."""
-
 TIED = 0.7
 """Correlation from which two unknowns cannot be told apart."""
-
-DRAWN, FOUND, WEIGHED = 0.2, 0.4, 0.9
-"""Shares of a fit's work done once it has draws of the prior, the likeliest state and the
-posterior: of five readings in a warm-up, measured; without times the last third comes sooner."""
-
-
-class FitOutcome(StrEnum):
-    """How a fit ended; none is an error."""
-
-    FITTED = "fitted"
-    PRIOR_DOMINATED = "prior-dominated"
-    CONTRADICTORY = "contradictory readings"
-    AT_BOUND = "at a bound"
-    NOT_CONVERGED = "not converged"
 
 
 @dataclass(frozen=True)
@@ -190,104 +168,49 @@ def fit(
     NotConvergedError
         If the forward model fails.
     """
-    spreads = spreads or Spreads()
-    believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
-    problem = InverseProblem(
-        case, readings, heard, believed, warming, warm=warm, known=spreads.fixed
+    found = taught(
+        case,
+        readings,
+        heard,
+        spreads=spreads,
+        prior=prior,
+        warming=warming,
+        warm=warm,
+        order=order,
+        order_step=order_step,
     )
-    drawn = Prior(problem)
-    tally.reached(DRAWN)
-    before = drawn.ensemble(problem)
-    tones = tuple(
-        suspicious_tone(
-            case,
-            float(heard.frequency[i]),
-            float(heard.length[i]),
-            before.heard[:, i],
-            before,
-            order,
-            order_step,
-        )
-        for i in range(len(heard))
-    )
-    problem.leave_out([i for i, suspicion in enumerate(tones) if suspicion])
-    mode = problem.mode(drawn.starts(problem))
-    tally.reached(FOUND)
-    learns = problem.counted > 0 and len(problem) > 0
-    fitted = posterior_ensemble(problem, mode, drawn) if learns else before
-    tally.reached(WEIGHED)
-    haste = Haste.of(problem, fitted) if learns else None
-    after = allowing_for(haste, problem, fitted)
+    problem, mode, fitted, after = found.problem, found.mode, found.fitted, found.after
     calibration = problem.calibration(*after.moments())
     answer = solve(calibration.applied_to(case))
-    misfits = problem.misfit(mode.displayed[None], mode.heard[None])[0, len(readings) :]
-    tones = tuple(
-        Suspicion("does_not_fit") if known is None and abs(misfit) > MISFIT else known
-        for known, misfit in zip(tones, misfits, strict=True)
-    )
-    expected = mode.displayed
-    hottest = -np.inf if problem.warming is None else problem.warming.hottest
-    suspicions = suspicious_readings(case, readings, expected, hottest)
-    width = _spread(before) if len(before.frequency) else 0.0
-    shares = (1 - _spread(one) / width if learns and width > 0 else 0.0 for one in (fitted, after))
-    by_data, learned = shares
     sounding = len(after.frequency) > 0 and not np.isnan(answer.resonance[0, 0])
+    wanted = target if sounding else None
     return Fitted(
-        outcome=_outcome(problem, mode, suspicions, tones, by_data),
-        parameters=_parameters(problem, mode, before, after),
-        expected=expected,
-        suspicions=suspicions,
+        outcome=found.outcome,
+        parameters=_parameters(problem, mode, found.before, after),
+        expected=mode.displayed,
+        suspicions=found.suspicions,
         heard_expected=mode.heard,
-        heard_suspicions=tones,
-        before=_levels(before),
+        heard_suspicions=found.tones,
+        before=_levels(found.before),
         after=_levels(after),
-        learned_share=max(0.0, learned),
+        learned_share=max(0.0, found.shares[1]),
         ties=_ties(problem, fitted.moments()[1]),
-        rivals=_rivals(problem, mode, fitted) if learns else (),
+        rivals=_rivals(problem, mode, fitted) if found.learns else (),
         advice=advise(problem, fitted),
-        trim=None if target is None or not sounding else trim(problem, fitted, target, haste),
+        trim=None if wanted is None else trim(problem, fitted, wanted, found.haste),
         calibration=calibration,
         answer=answer,
         effects=effects(answer, answer.resonance[:, 0]) if sounding else None,
         ensemble=after,
-        haste=haste,
+        haste=found.haste,
         mode=mode,
     )
-
-
-def _outcome(
-    problem: InverseProblem,
-    mode: Mode,
-    suspicions: Sequence[Sequence[Suspicion]],
-    tones: Sequence[Suspicion | None],
-    learned: float,
-) -> FitOutcome:
-    codes = [{suspicion.code for suspicion in own} for own in suspicions]
-    misfits = sum("does_not_fit" in own for own in codes)
-    if not mode.summit.converged:
-        return FitOutcome.NOT_CONVERGED
-    if (
-        any("contradicts" in own for own in codes)
-        or (misfits > 1 and misfits >= MANY_MISFITS * len(codes))
-        or any(tone is not None and tone.code == "does_not_fit" for tone in tones)
-    ):
-        return FitOutcome.CONTRADICTORY
-    if np.any(mode.summit.at_bound):
-        return FitOutcome.AT_BOUND
-    if problem.counted < 2 or learned < LITTLE:
-        return FitOutcome.PRIOR_DOMINATED
-    return FitOutcome.FITTED
 
 
 def _levels(ensemble: Ensemble) -> FloatArray:
     if len(ensemble.frequency) == 0:
         return np.empty(0)
     return ensemble.quantiles(ensemble.frequency, LEVELS)
-
-
-def _spread(ensemble: Ensemble) -> float:
-    logs = np.log(ensemble.frequency)
-    return float(np.sqrt(ensemble.weights @ (logs - ensemble.weights @ logs) ** 2))
 
 
 def _parameters(

@@ -139,13 +139,14 @@ class StandIn:
         """As the search wants them."""
         problem = self._problem
         white, readings = self._looked[row, : len(problem)], len(problem.readings)
-        aside = TIME_STEP * np.eye(len(problem))[problem.solved_for :]
-        by_time = self._answers(white + aside) - self._answers(white - aside)
+        timed = TIME_STEP * np.eye(len(problem))[problem.solved_for :]
+        near = self._answers(white + np.concatenate([timed, -timed, 0 * white[None]]))
+        ahead, behind = near[: len(timed)], near[len(timed) : -1]
         slopes = self.emulator.slopes(white[: problem.solved_for])
-        slopes = np.concatenate([slopes, by_time.T / (2 * TIME_STEP)], axis=1)
+        slopes = np.concatenate([slopes, (ahead - behind).T / (2 * TIME_STEP)], axis=1)
         own = problem.misfit_slopes(slopes[:readings], slopes[readings:-1])
-        displayed = self._answers(white[None])[:, :readings]
-        return np.concatenate([own, problem.shared_slopes(displayed)[0]], axis=1)
+        by_shared = problem.shared_slopes(near[-1:, :readings])[0]
+        return np.concatenate([own, by_shared], axis=1)
 
     def _answers(self, white: FloatArray) -> FloatArray:
         answers = self.emulator.answers(white[:, : self._problem.solved_for])

@@ -37,8 +37,12 @@ COLDEST_DISPLAY = 150.0
 """K. Far below what any display shows: radiance that no positive temperature explains, as with
 a set emissivity far too low, is read as this."""
 
-ROOT_TOLERANCE = 1e-9
-"""Relative step at which the search for a displayed temperature ends."""
+LAST_STEP = 1e-5
+"""Relative step after which the search for a temperature ends: what is left is smaller than its
+square."""
+
+HOTTEST_TABLED, PIECES = 2000.0, 2048
+"""K, and pieces of the table of displays, which is 1e-12 off at most."""
 
 ORDER = 10
 """Points of the Gauss–Legendre rule over the band; their error is below 1e-9."""
@@ -88,7 +92,7 @@ def band_radiance(temperature: FloatArray) -> tuple[FloatArray, FloatArray]:
     """
     characteristic, weight = _rule()
     x = characteristic / np.asarray(temperature)[..., None]
-    occupied = 1 / np.expm1(x)
+    occupied = 1 / (np.exp(x) - 1)  # not expm1, which is slow: x is above 0.5
     value: FloatArray = occupied @ weight
     slope: FloatArray = (occupied * (1 + occupied) * x) @ weight / temperature
     return value, slope
@@ -104,20 +108,48 @@ def band_temperature(radiance: FloatArray) -> FloatArray:
     ----------
     radiance : array, W/(m² sr)
     """
-    least, _ = band_radiance(np.array(COLDEST_DISPLAY))
-    wanted = np.log(np.maximum(radiance, least))
-    # All of the band at one wavelength gives 1/T to some percent; ln L is nearly straight in it,
-    # so that Newton's method then converges in two or three steps.
-    width = BAND[1] - BAND[0]
-    bright = 2 * PLANCK * LIGHT**2 * width / MIDDLE**5
-    inverse = np.log1p(bright / np.exp(wanted)) * MIDDLE * BOLTZMANN / (PLANCK * LIGHT)
+    first, spacing, cubics = _table()
+    wanted = np.log(np.maximum(radiance, np.exp(first)))
+    place = (wanted - first) / spacing
+    piece = np.fmin(np.fmax(place, 0), len(cubics) - 1).astype(np.intp)  # NaN as well
+    along = place - piece
+    c0, c1, c2, c3 = np.moveaxis(cubics[piece], -1, 0)
+    found = 1 / (((c3 * along + c2) * along + c1) * along + c0)
+    if np.any(place > len(cubics)):
+        hotter = 1 / _root(wanted, np.broadcast_to(1 / HOTTEST_TABLED, wanted.shape))
+        found = np.where(place > len(cubics), hotter, found)
+    return found
+
+
+def _root(wanted: FloatArray, inverse: FloatArray) -> FloatArray:
+    """1/T of a black body of ln L, by Newton's method: ln L is nearly straight in it."""
     for _ in range(30):
         value, slope = band_radiance(1 / inverse)
         step = -(np.log(value) - wanted) * value * inverse**2 / slope
         inverse = inverse - np.clip(step, -0.5 * inverse, 0.5 * inverse)
-        if np.all(np.abs(step) <= ROOT_TOLERANCE * inverse):
+        if not np.any(np.abs(step) > LAST_STEP * inverse):
             break
-    return 1 / inverse
+    return inverse
+
+
+@lru_cache(maxsize=1)
+def _table() -> tuple[float, float, FloatArray]:
+    """The first ln L, how far the next is, and cubics (pieces, 4) of 1/T from each to the next."""
+    ends, _ = band_radiance(np.array([COLDEST_DISPLAY, HOTTEST_TABLED]))
+    wanted: FloatArray = np.linspace(
+        float(np.log(ends[0])), float(np.log(ends[1])), PIECES + 1, dtype=np.float64
+    )
+    # All of the band at one wavelength gives 1/T to some percent.
+    bright = 2 * PLANCK * LIGHT**2 * (BAND[1] - BAND[0]) / MIDDLE**5
+    inverse: FloatArray = np.log1p(bright / np.exp(wanted)) * MIDDLE * BOLTZMANN / (PLANCK * LIGHT)
+    inverse = _root(wanted, _root(wanted, inverse))
+    value, slope = band_radiance(1 / inverse)
+    spacing = float(wanted[1] - wanted[0])
+    steep = -spacing * value * inverse**2 / slope
+    rise: FloatArray = inverse[1:] - inverse[:-1]
+    curved = 3 * rise - 2 * steep[:-1] - steep[1:]
+    cubic = steep[:-1] + steep[1:] - 2 * rise
+    return float(wanted[0]), spacing, np.stack([inverse[:-1], steep[:-1], curved, cubic], axis=1)
 
 
 def share_on_tube(

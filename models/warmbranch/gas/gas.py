@@ -200,8 +200,8 @@ class MixtureTable:
         return len(self.gas_constant)
 
     def take(self, index: NDArray[np.intp] | NDArray[np.bool_] | slice) -> MixtureTable:
-        """Select designs."""
-        chosen = np.arange(len(self))[index]
+        """Select designs; a slice of them shares the memory."""
+        chosen = index if isinstance(index, slice) else np.arange(len(self))[index]
         if self._packed is not None:  # the other form is seldom asked for, and then soon made
             return MixtureTable._of_packed(self._packed[chosen], self.gas_constant[chosen])
         assert self._coefficients is not None

@@ -14,10 +14,11 @@ from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import quantiles, standard_normal
 from warmbranch.belief.prediction import LEVELS
 from warmbranch.belief.shop import USUAL, Place, Ranges, Shop
-from warmbranch.learn.population import Jobs, Population
+from warmbranch.fit.shared import THERMOMETER
+from warmbranch.learn.population import Jobs, Population, Seen
 from warmbranch.learn.summary import NAMES, Summary, Tone
 
-DRAWS = 4096
+DRAWS = 2048
 """Through the parabolas of a job's tone."""
 
 APART = 0.01
@@ -50,6 +51,26 @@ class Unknown:
     common_spread: float
     between: FloatArray
     next_spread: float
+    jobs: int
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """What all jobs say of one thermometer that they name.
+
+    Parameters
+    ----------
+    name : str
+        Of its scale error, as the fit calls it.
+    scale, spread : float, dimensionless
+        By what part of the °C it shows too much, and how well that is known.
+    jobs : int
+        That were read with it.
+    """
+
+    name: str
+    scale: float
+    spread: float
     jobs: int
 
 
@@ -120,6 +141,8 @@ class Learned:
     apart : tuple of Apart, one a job
     effective : float
         How many equally weighted sets of shares would tell as much.
+    instruments : tuple of Instrument
+        By their names.
     """
 
     shop: Shop
@@ -127,6 +150,7 @@ class Learned:
     held_out: tuple[HeldOut | None, ...]
     apart: tuple[Apart, ...]
     effective: float
+    instruments: tuple[Instrument, ...]
 
 
 def learn(jobs: Sequence[Summary]) -> Learned:
@@ -150,17 +174,21 @@ def learn(jobs: Sequence[Summary]) -> Learned:
     """
     _check([job.name for job in jobs])
     ordered = sorted(range(len(jobs)), key=lambda i: jobs[i].name)
-    sums = Jobs([jobs[i].seen() for i in ordered], len(NAMES))
+    instruments = sorted({name for job in jobs for name in job.instruments})
+    size = len(NAMES)
+    seen = [jobs[i].seen(instruments) for i in ordered]
+    sums = Jobs(seen, size, same=len(instruments))
     population = sums.population()
     counts = np.sum([job.shares for job in jobs], axis=0)
     known = np.flatnonzero(counts)
     mean, covariance = population.next_job()
+    mean, covariance = mean[:size], covariance[:size, :size]
     held_out: list[HeldOut | None] = [None] * len(jobs)
     apart: list[Apart | None] = [None] * len(jobs)
     for place, i in enumerate(ordered):
         believed = sums.without(place).next_job()
         held_out[i] = _held_out(jobs[i], *believed)
-        apart[i] = _apart(jobs[i], *believed, len(jobs))
+        apart[i] = _apart(seen[place], *believed, len(jobs))
     return Learned(
         shop=Shop(
             Calibration(
@@ -174,6 +202,7 @@ def learn(jobs: Sequence[Summary]) -> Learned:
         held_out=tuple(held_out),
         apart=tuple(one for one in apart if one is not None),
         effective=population.effective,
+        instruments=_instruments(population, instruments, jobs),
     )
 
 
@@ -224,12 +253,28 @@ def _unknowns(
     )
 
 
+def _instruments(
+    population: Population, names: Sequence[str], jobs: Sequence[Summary]
+) -> tuple[Instrument, ...]:
+    mean, covariance = population.common_moments()
+    spread = np.sqrt(np.diag(covariance))
+    return tuple(
+        Instrument(
+            name,
+            THERMOMETER * float(mean[k]),
+            THERMOMETER * float(spread[k]),
+            sum(name in job.instruments for job in jobs),
+        )
+        for k, name in enumerate(names, start=len(NAMES))
+    )
+
+
 def _held_out(job: Summary, mean: FloatArray, covariance: FloatArray) -> HeldOut | None:
     """By what all others say of the next job's unknowns."""
     if job.tone is None:
         return None
     size = len(NAMES)
-    mean, root = _own_moments(job, mean, covariance)
+    mean, root = _own_moments(job, mean[:size], covariance[:size, :size])
     return HeldOut(
         float(np.exp(job.tone.heard)),
         _tone_levels(job.tone, mean, root),
@@ -264,11 +309,11 @@ def _tone_levels(tone: Tone, mean: FloatArray, root: FloatArray) -> FloatArray:
         return np.exp(quantiles(logs, np.full(DRAWS, 1 / DRAWS), LEVELS))
 
 
-def _apart(job: Summary, mean: FloatArray, covariance: FloatArray, jobs: int) -> Apart:
+def _apart(job: Seen, mean: FloatArray, covariance: FloatArray, jobs: int) -> Apart:
     """By what all others say of the next job's unknowns."""
     if len(job.shown) == 0:
         return Apart(1.0, False, "", 1.0)
-    covariance = covariance + np.diag(job.seen().more)
+    covariance = covariance + np.diag(job.more)
     misfit = job.shown - job.of.T @ mean
     whole = np.eye(len(misfit)) + job.of.T @ covariance @ job.of
     weighed = np.linalg.solve(whole, misfit)
@@ -276,7 +321,8 @@ def _apart(job: Summary, mean: FloatArray, covariance: FloatArray, jobs: int) ->
     chance = float(gammaincc(len(misfit) / 2, float(misfit @ weighed) / 2))
     # What this job adds to what the others say of it, over how well they know it.
     shift: FloatArray = covariance @ job.of @ weighed
-    most = int(np.argmax(np.abs(shift) / np.sqrt(np.diag(covariance))))
+    moved = np.abs(shift) / np.sqrt(np.diag(covariance))
+    most = int(np.argmax(moved[: len(NAMES)]))
     return Apart(
         chance, chance < APART / jobs, NAMES[most], float(np.exp(SPREADS[most] * shift[most]))
     )

@@ -3,7 +3,8 @@ share, and what it makes of its own tone."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -15,10 +16,12 @@ from warmbranch.belief.shop import USUAL, Place, is_usual
 from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
+from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.readings import Heard, Readings
-from warmbranch.fit.shared import EAR
+from warmbranch.fit.shared import EAR, named_scale
 from warmbranch.fit.skin_in_time import Warming
-from warmbranch.fit.solve import FitOutcome, Fitted, fit
+from warmbranch.fit.taught import FitOutcome, Taught, taught
+from warmbranch.fit.weighing import moments
 from warmbranch.learn.population import Seen
 from warmbranch.steady.solve import solve
 
@@ -111,6 +114,10 @@ class Summary:
         See :class:`Seen`.
     tone : Tone or None
         None where no warm tone was heard that counts.
+    instruments : tuple of str
+        Scale errors of thermometers with a name, as the fit calls them.
+    of_instruments : (instruments, readings) array
+        How each reading goes with each, over ``THERMOMETER``.
     """
 
     name: str
@@ -121,17 +128,24 @@ class Summary:
     of: FloatArray
     shown: FloatArray
     tone: Tone | None
+    instruments: tuple[str, ...] = ()
+    of_instruments: FloatArray = field(default_factory=lambda: np.empty((0, 0)))
 
     @property
     def shares(self) -> FloatArray:
         """Which of ``NAMES`` the job has as other jobs have them, (unknowns,) of bool."""
         return ~np.isnan(self.spread)
 
-    def seen(self) -> Seen:
-        """For :class:`Jobs`."""
+    def seen(self, instruments: Sequence[str] = ()) -> Seen:
+        """For :class:`Jobs`, with what is told of some instruments after ``NAMES``."""
         usual = np.array([USUAL[name].spread for name in NAMES])
         more = np.where(self.shares, (self.spread / usual) ** 2 - 1, 0.0)
-        return Seen(self.of, self.shown, np.maximum(more, 0.0))
+        of = np.zeros((len(NAMES) + len(instruments), len(self.shown)))
+        of[: len(NAMES)] = self.of
+        for name, row in zip(self.instruments, self.of_instruments, strict=True):
+            if name in instruments:
+                of[len(NAMES) + instruments.index(name)] = row
+        return Seen(of, self.shown, np.r_[np.maximum(more, 0.0), np.zeros(len(instruments))])
 
 
 def summary_of(job: Job) -> Summary:
@@ -144,7 +158,7 @@ def summary_of(job: Job) -> Summary:
     NotConvergedError
         If the model fails.
     """
-    found = fit(
+    found = taught(
         job.case,
         job.readings,
         job.heard,
@@ -160,8 +174,12 @@ def summary_of(job: Job) -> Summary:
     at = [NAMES.index(prior.names[i]) for i in own]
     centre[at], spread[at] = prior.mean[own], prior.spread[own]
     of, shown = np.zeros((len(NAMES), 0)), np.zeros(0)
-    if found.ensemble.white.shape[1] > 0:
-        directions, shown = _seen(found, own)
+    errors = found.problem.shared.names
+    scales = [i for i, name in enumerate(errors) if named_scale(name)]
+    of_instruments = np.zeros((len(scales), 0))
+    if found.after.white.shape[1] > 0:
+        directions, shown = _seen(found, own, scales)
+        directions, of_instruments = np.split(directions, [len(own)])
         middle = np.array([USUAL[name].centre for name in NAMES])[at]
         usual = np.array([USUAL[name].spread for name in NAMES])[at]
         # From the job's own white coordinates to the usual ones.
@@ -178,40 +196,54 @@ def summary_of(job: Job) -> Summary:
         of=of,
         shown=shown,
         tone=_tone(job, prior, found),
+        instruments=tuple(errors[i] for i in scales),
+        of_instruments=of_instruments,
     )
 
 
-def _seen(found: Fitted, own: list[int]) -> tuple[FloatArray, FloatArray]:
-    """Readings of unit error, (own, readings) and (readings,), that stand for the likelihood.
+def _seen(found: Taught, own: list[int], scales: list[int]) -> tuple[FloatArray, FloatArray]:
+    """Readings of unit error, (own + scales, readings) and (readings,), for the likelihood.
 
     Laplace's approximation tells which directions were seen at all; the draws, how well. The prior
     is divided out of both: what is left is the job's own likelihood.
     """
     every = np.linalg.inv(found.mode.summit.precision)
-    block: FloatArray = np.asarray(every, dtype=np.float64)[np.ix_(own, own)]
-    seen, axes = np.linalg.eigh(np.linalg.inv(block) - np.eye(len(own)))
+    at = [*own, *(len(found.problem) + i for i in scales)]
+    block: FloatArray = np.asarray(every, dtype=np.float64)[np.ix_(at, at)]
+    seen, axes = np.linalg.eigh(np.linalg.inv(block) - np.eye(len(at)))
     axes = axes[:, seen > LEAST_SEEN]
-    mean, spread = found.ensemble.moments()
-    variances, turned = np.linalg.eigh(axes.T @ spread[np.ix_(own, own)] @ axes)
+    mean, spread = _moments(found.after, own, scales)
+    variances, turned = np.linalg.eigh(axes.T @ spread @ axes)
     axes = axes @ turned
     # By the draws some may be no better known than before: nothing was learned there.
     keep = 1 / variances - 1 > LEAST_SEEN
     axes, variances = axes[:, keep], variances[keep]
     precision = 1 / variances - 1
     root = np.sqrt(precision)
-    shown = axes.T @ mean[own] / variances / root
+    shown = axes.T @ mean / variances / root
     sure = 1 / np.sqrt(1 + FORM**2 * precision)
     return axes * root * sure, shown * sure
 
 
-def _tone(job: Job, prior: Calibration, found: Fitted) -> Tone | None:
+def _moments(after: Ensemble, own: list[int], scales: list[int]) -> tuple[FloatArray, FloatArray]:
+    """Mean and covariance of some unknowns, and of some shared errors with them."""
+    mean, spread = after.moments()
+    mean, spread = mean[own], spread[np.ix_(own, own)]
+    if not scales:
+        return mean, spread
+    errors, weights = after.shared.draws[:, :, scales], after.shared.weights
+    middle = np.einsum("ij,ijk->ik", weights, errors)
+    every, _ = moments(middle, after.weights)
+    squares = np.einsum("i,ij,ijk,ijl->kl", after.weights, weights, errors, errors, optimize=True)
+    across = (after.white[:, own] - mean).T @ (after.weights[:, None] * (middle - every))
+    whole = np.block([[spread, across], [across.T, squares - np.outer(every, every)]])
+    return np.concatenate([mean, every]), whole
+
+
+def _tone(job: Job, prior: Calibration, found: Taught) -> Tone | None:
     """The first warm tone that counts, and what the model makes of that build."""
     heard = job.heard
-    counts = [
-        i
-        for i in range(len(heard))
-        if np.isnan(heard.time[i]) and found.heard_suspicions[i] is None
-    ]
+    counts = [i for i in range(len(heard)) if np.isnan(heard.time[i]) and found.tones[i] is None]
     if not counts:
         return None
     first = counts[0]

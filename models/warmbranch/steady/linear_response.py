@@ -68,11 +68,9 @@ class Solution:
 Path = Callable[[float], Case]
 """From an offset to the cases there, as many as were solved; their own at 0."""
 
-Stencil = tuple[tuple[float, float], ...]
+FOURTH_ORDER = ((-2.0, 1 / 12), (-1.0, -8 / 12), (1.0, 8 / 12), (2.0, -1 / 12))
 """Places, in steps, and weights of a difference."""
 
-FOURTH_ORDER: Stencil = ((-2.0, 1 / 12), (-1.0, -8 / 12), (1.0, 8 / 12), (2.0, -1 / 12))
-SECOND_ORDER: Stencil = ((-1.0, -0.5), (1.0, 0.5))
 
 TONE_STEP = 1e-3
 """Relative, for the reactance's slope: its fourth power is rounding."""
@@ -144,22 +142,7 @@ def respond(
         for path, step in zip(paths, steps, strict=True)
         for place, _ in FOURTH_ORDER
     ]
-    return respond_among(solution, Case.concatenate(cases), np.array(steps), FOURTH_ORDER)
-
-
-def respond_among(solution: Solution, cases: Case, steps: FloatArray, stencil: Stencil) -> Response:
-    """As :func:`respond`, from the cases about a solution.
-
-    Parameters
-    ----------
-    solution : Solution
-    cases : Case
-        Path by path, place by place of the stencil, design by design.
-    steps : (paths,) array
-    stencil : tuple
-        FOURTH_ORDER; or SECOND_ORDER, which is good to some 1e-4 at a third of the cost.
-    """
-    return _Neighbours(solution, cases, steps, stencil).response()
+    return _Neighbours(solution, Case.concatenate(cases), np.array(steps)).response()
 
 
 class _Motion(NamedTuple):
@@ -177,13 +160,11 @@ class _Neighbours:
     All in one batch: path by path, place by place, design by design.
     """
 
-    def __init__(
-        self, solution: Solution, cases: Case, steps: FloatArray, stencil: Stencil
-    ) -> None:
+    def __init__(self, solution: Solution, cases: Case, steps: FloatArray) -> None:
         self.base, self.case, self.paths = solution, cases, len(steps)
-        self.exactly, self.step = stencil is FOURTH_ORDER, steps[:, None]
-        self.places, self.weights = np.array(stencil).T
-        self.again = np.tile(np.arange(len(solution.case)), len(steps) * len(stencil))
+        self.step = steps[:, None]
+        self.places, self.weights = np.array(FOURTH_ORDER).T
+        self.again = np.tile(np.arange(len(solution.case)), len(steps) * len(FOURTH_ORDER))
         self.air = dry_air_table()
         self.gas = self._mixtures()
         self.speed = bulk_speed(self.case.main_pipe, self.gas, self.case.surroundings.pressure)
@@ -222,7 +203,7 @@ class _Neighbours:
             stopping.check()
             last, motion = motion, self._moved(base, motion, slope)
             off = self._apart(last, motion)
-            if np.all(off <= AGREED) or not (self.exactly or self.pulsates):
+            if np.all(off <= AGREED):
                 tone = np.where(self.silent, np.nan, motion.tone)
                 return Response(motion.gas, motion.wall, motion.skin, tone)
         raise NotConvergedError(

@@ -35,7 +35,13 @@ MOST_KEPT = 200
 """Jobs of one shop."""
 
 LONGEST_NAME = 80
-"""Characters of a job's name."""
+"""Characters of a job's name, or a thermometer's."""
+
+MOST_THERMOMETERS = 100
+"""Of one job: as many as it may have readings."""
+
+MOST_SEEN = len(USUAL) + MOST_THERMOMETERS
+"""Readings of unit error of one job: a direction for each thing that it may tell of."""
 
 ROUNDED = 1e-6
 """What writing a number down may take from a bound that it lay on."""
@@ -43,6 +49,7 @@ ROUNDED = 1e-6
 JobOutcome = Literal[
     "fitted", "prior-dominated", "contradictory readings", "at a bound", "not converged"
 ]
+ThermometerName = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME)]
 JobName = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME)]
 Number = Annotated[float, Quantity("1", PURE_NUMBER, low=-1e4, high=1e4)]
 Perhaps = Annotated[float | None, Quantity("1", PURE_NUMBER, low=-1e4, high=1e4, nullable=True)]
@@ -163,6 +170,21 @@ class KeptTone(RequestModel):
     rest_shift: Number = Field(description="By how much that moves the mean.", examples=[0.0002])
 
 
+class KeptThermometer(RequestModel):
+    """What a job's readings tell of one thermometer that it named."""
+
+    thermometer: Literal["infrared", "contact"] = Field(description="Its kind.")
+    thermometer_name: ThermometerName = Field(
+        description="As its readings call it.", examples=["the yellow one"]
+    )
+    seen: Annotated[list[Slope], Field(max_length=MOST_SEEN)] = Field(
+        description="How each of the job's readings of unit error goes with what it shows too "
+        "much, over the usual spread of that.",
+        examples=[[0.4]],
+        json_schema_extra=in_unit("1"),
+    )
+
+
 class KeptJob(RequestModel):
     """What is kept of one finished job, from its own fit; send it back unchanged."""
 
@@ -186,18 +208,21 @@ class KeptJob(RequestModel):
         examples=[[0.43, 0.87]],
         json_schema_extra=in_unit("1"),
     )
-    seen: Annotated[list[Row], Field(max_length=len(USUAL))] = Field(
+    seen: Annotated[list[Row], Field(max_length=MOST_SEEN)] = Field(
         description="What the job saw, as readings of unit error: how each goes with each unknown "
         "over its usual spread.",
         examples=[[[1.2, -0.3]]],
         json_schema_extra=in_unit("1"),
     )
-    shown: Annotated[list[Showing], Field(max_length=len(USUAL))] = Field(
+    shown: Annotated[list[Showing], Field(max_length=MOST_SEEN)] = Field(
         description="What each of those readings showed.",
         examples=[[0.7]],
         json_schema_extra=in_unit("1"),
     )
     tone: KeptTone | None = Field(description="Null where no warm tone was heard that counts.")
+    thermometers: Annotated[list[KeptThermometer], Field(max_length=MOST_THERMOMETERS)] = Field(
+        default=[], description="Those that were named. Default none."
+    )
 
 
 class Shop(RequestModel):
@@ -207,8 +232,9 @@ class Shop(RequestModel):
         unsaid={
             **DAY_RULE,
             "broken_calibration": "unknowns names each once; each job's numbers have an entry for "
-            "each, seen a row for each of shown, centre and spread are those of a prior, and no "
-            "two jobs have one name; least is nowhere more than most.",
+            "each, seen a row for each of shown, a thermometer's an entry for each, centre and "
+            "spread are those of a prior, and no two jobs have one name; least is nowhere more "
+            "than most.",
         }
     )
 
@@ -240,6 +266,10 @@ class Shop(RequestModel):
             if any(len(row) != size for row in rows) or len(job.shown) != len(job.seen):
                 raise _broken(
                     f"This job's numbers do not go with {size} unknowns.", ["jobs", place]
+                )
+            if any(len(one.seen) != len(job.shown) for one in job.thermometers):
+                raise _broken(
+                    "seen has no entry for each of shown.", ["jobs", place, "thermometers"]
                 )
             if not all(map(_is_prior, self.unknowns, job.centre, job.spread)):
                 raise _broken("centre and spread are no prior.", ["jobs", place, "centre"])

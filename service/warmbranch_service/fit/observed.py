@@ -62,6 +62,7 @@ def _row(
     one, nothing = np.ones(1), np.full(1, math.nan)
     position = np.array([reading.position_mm * MM])
     time = np.array([session if reading.time_s is None else reading.time_s])
+    instrument = (reading.thermometer_name or "",)
     if isinstance(reading, ContactReading):
         return Readings(
             position=position,
@@ -76,6 +77,7 @@ def _row(
             reflected_set=nothing,
             share=one,
             time=time,
+            instrument=instrument,
         )
     surface, emissivity, spread = _skin(reading, case)
     share = one
@@ -97,6 +99,7 @@ def _row(
         reflected_set=np.array([air]) if reading.takes_off_reflection else nothing,
         share=share,
         time=time,
+        instrument=instrument,
     )
 
 

@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.branch import LONGEST_MM, Surface
+from warmbranch_service.case.shop import ThermometerName
 from warmbranch_service.case.skin_reading import (
     LEAST_EMISSIVITY,
     MEASURED_TEXT,
@@ -41,6 +42,11 @@ TIME_TEXT = (
     "Since the start of the warm-up that warm_up tells; the reading is then compared with the "
     "warming branch. Default null: as the request's time_s says."
 )
+NAME_TEXT = (
+    "Which very thermometer it was, in your words: readings of one name share what it shows too "
+    "much, also over the jobs of POST /v1/learn. Default null: the one that all such readings of "
+    "this job share."
+)
 POSITION_TEXT = "Along the centre-line, from the mouth to the middle of the spot."
 
 
@@ -56,6 +62,9 @@ class InfraredReading(RequestModel):
     )
 
     thermometer: Literal["infrared"] = Field(description="It sees the skin.")
+    thermometer_name: ThermometerName | None = Field(
+        default=None, description=NAME_TEXT, examples=["the yellow one"]
+    )
     position_mm: Position = Field(description=POSITION_TEXT, examples=[250])
     displayed_degC: Displayed = Field(description="What it showed.", examples=[86.5])
     time_s: TimeOfReading = Field(default=None, description=TIME_TEXT, examples=[120, "5 min"])
@@ -120,6 +129,9 @@ class ContactReading(RequestModel):
     """One reading of a thermometer that touches the skin."""
 
     thermometer: Literal["contact"] = Field(description="It touches the skin.")
+    thermometer_name: ThermometerName | None = Field(
+        default=None, description=NAME_TEXT, examples=["the yellow one"]
+    )
     position_mm: Position = Field(description=POSITION_TEXT, examples=[250])
     displayed_degC: Displayed = Field(description="What it showed.", examples=[86.5])
     time_s: TimeOfReading = Field(default=None, description=TIME_TEXT, examples=[120, "5 min"])

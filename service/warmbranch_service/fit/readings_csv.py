@@ -24,6 +24,7 @@ FIELDS = (
     "displayed_degC",
     "time_s",
     "thermometer",
+    "thermometer_name",
     "emissivity_set",
     "surface",
     "emissivity",
@@ -39,6 +40,7 @@ HEADINGS = {
     "displayed_degC": ("displayed", "temperature", "temp", "reading", "read", "shown", "display"),
     "time_s": ("time", "after", "since start"),
     "thermometer": ("thermometer", "instrument", "kind", "type"),
+    "thermometer_name": ("thermometer name", "name of thermometer", "which thermometer"),
     "surface": ("surface", "looked at", "paint", "patch", "aimed at"),
     "emissivity_set": ("emissivity set", "set emissivity", "setting", "set to"),
     "emissivity": ("emissivity",),
@@ -175,6 +177,8 @@ class _Column(NamedTuple):
     unit: str | None
 
     def value(self, cell: str, decimal_commas: bool) -> Any:
+        if self.field == "thermometer_name":
+            return cell
         if cell.lower() in WORDS:
             return WORDS[cell.lower()]
         number = cell

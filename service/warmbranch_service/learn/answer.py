@@ -14,7 +14,7 @@ from warmbranch.base.stopping import check
 from warmbranch.belief.draws import NORMAL_90
 from warmbranch.belief.shop import USUAL
 from warmbranch.learn.solve import HeldOut as HeldOutFound
-from warmbranch.learn.solve import Learned, Unknown, learn
+from warmbranch.learn.solve import Instrument, Learned, Unknown, learn
 from warmbranch.learn.summary import NAMES, Job, summary_of
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.calibration import Calibration
@@ -34,6 +34,7 @@ from warmbranch_service.learn.answer_schema import (
     HonestySoFar,
     LearnAnswer,
     LearnedJob,
+    LearnedThermometer,
     LearnedUnknown,
     LearnWork,
     Pair,
@@ -71,6 +72,7 @@ def answer_learn(request: LearnRequest) -> LearnAnswer:
         jobs=jobs,
         held_out=honesty,
         unknowns=unknowns,
+        thermometers=[_thermometer(one) for one in found.instruments],
         calibration=_calibration(found, every, request.learned_at),
         cautions=sentences.cautions(jobs, honesty, request, MODEL_VERSION),
         assumptions=sentences.assumptions(request),
@@ -211,6 +213,20 @@ def _unknown(found: Unknown) -> LearnedUnknown:
         between_jobs_90=(digits(math.exp(low), 3), digits(math.exp(high), 3)),
         next_90=_interval(found.common, found.next_spread),
         width_ratio=places(found.next_spread / usual.spread, 2),
+    )
+
+
+def _thermometer(found: Instrument) -> LearnedThermometer:
+    middle, half = 100 * found.scale, 100 * NORMAL_90 * found.spread
+    low, high = places(middle - half, 1), places(middle + half, 1)
+    name = keeping.name_of(found.name)
+    return LearnedThermometer(
+        thermometer=keeping.kind_of(found.name),
+        thermometer_name=name,
+        jobs=found.jobs,
+        shows_too_much_percent=places(middle, 1),
+        shows_too_much_90_percent=(low, high),
+        message=sentences.of_thermometer(name, found.jobs, low, high),
     )
 
 

@@ -114,6 +114,35 @@ class LearnedUnknown(AnswerModel):
     )
 
 
+class LearnedThermometer(AnswerModel):
+    """What all jobs say of one thermometer that their readings name."""
+
+    thermometer: Literal["infrared", "contact"] = Field(
+        description="Its kind.", examples=["infrared"]
+    )
+    thermometer_name: str = Field(
+        description="As the readings call it.", examples=["the yellow one"]
+    )
+    jobs: int = Field(
+        description="That were read with it.", examples=[4], json_schema_extra=in_unit("1")
+    )
+    shows_too_much_percent: float = Field(
+        description="Of the °C, median; less than 0 where it shows too little; to 0.1.",
+        examples=[3.1],
+        json_schema_extra=in_unit("%"),
+    )
+    shows_too_much_90_percent: Pair = Field(
+        description="Its 90 % interval.", examples=[[1.6, 4.6]], json_schema_extra=in_unit("%")
+    )
+    message: str = Field(
+        description="In plain words.",
+        examples=[
+            "“the yellow one” shows 1.6 to 4.6 % too much of its °C, by 4 jobs, with 90 %: have "
+            "it checked."
+        ],
+    )
+
+
 class LearnWork(AnswerModel):
     """The work that was done."""
 
@@ -138,6 +167,9 @@ class LearnAnswer(WholeAnswer):
         description="Null where no two jobs tell anything of each other's tone."
     )
     unknowns: list[LearnedUnknown] = Field(description="Those that are best known first.")
+    thermometers: list[LearnedThermometer] = Field(
+        description="Those that readings name; what they show too much is allowed for in all else."
+    )
     calibration: Calibration = Field(
         description="The shop's, for case.closures.calibration of any route, and for earlier."
     )

@@ -7,14 +7,16 @@ so a job added to a shop gives what all together give, to the last digit.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.fit.solve import FitOutcome
+from warmbranch.fit.shared import named_scale, scale_of
+from warmbranch.fit.taught import FitOutcome
 from warmbranch.learn.summary import NAMES, Summary, Tone
 from warmbranch_service.case.calibrations import place_of, place_told
-from warmbranch_service.case.shop import FORM, KeptJob, KeptTone
+from warmbranch_service.case.shop import FORM, KeptJob, KeptThermometer, KeptTone
 from warmbranch_service.contract.rounding import digits
 
 DIGITS = 10
@@ -56,7 +58,25 @@ def kept_of(found: Summary, *, readings: int, tones: int, engine_order: float | 
             rest=_told(tone.rest),
             rest_shift=_told(tone.rest_shift),
         ),
+        thermometers=[
+            KeptThermometer(
+                thermometer=kind_of(error), thermometer_name=name_of(error), seen=_row(row)
+            )
+            for error, row in zip(found.instruments, found.of_instruments, strict=True)
+        ],
     )
+
+
+def kind_of(error: str) -> Literal["infrared", "contact"]:
+    """Kind of the thermometer whose scale error this is."""
+    return "infrared" if error.startswith("infrared") else "contact"
+
+
+def name_of(error: str) -> str:
+    """Its name."""
+    found = named_scale(error)
+    assert found is not None, "only thermometers with a name are kept"
+    return found[1]
 
 
 def summary_of(kept: KeptJob, unknowns: Sequence[str]) -> Summary:
@@ -88,6 +108,12 @@ def summary_of(kept: KeptJob, unknowns: Sequence[str]) -> Summary:
             curved=placed(tone.curved, 0.0),
             rest=tone.rest,
             rest_shift=tone.rest_shift,
+        ),
+        instruments=tuple(
+            scale_of(f"{one.thermometer}_scale", one.thermometer_name) for one in kept.thermometers
+        ),
+        of_instruments=np.array([one.seen for one in kept.thermometers], dtype=np.float64).reshape(
+            len(kept.thermometers), len(kept.shown)
         ),
     )
 

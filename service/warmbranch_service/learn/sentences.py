@@ -67,6 +67,21 @@ def _apart(apart: Apart) -> str:
     )
 
 
+def of_thermometer(name: str, jobs: int, low: float, high: float) -> str:
+    """What the jobs say of one thermometer, by the 90 % interval of what it shows too much, %."""
+    read = "one job" if jobs == 1 else f"{jobs} jobs"
+    if low > 0:
+        told = f"shows {low:.1f} to {high:.1f} % too much"
+    elif high < 0:
+        told = f"shows {-high:.1f} to {-low:.1f} % too little"
+    else:
+        return (
+            f"“{name}”, by {read}: no more than {max(-low, high):.1f} % off its °C, with 90 %; "
+            "they do not tell which way."
+        )
+    return f"“{name}” {told} of its °C, by {read}, with 90 %: have it checked."
+
+
 def _once(chance: float) -> str:
     return f"once in {float(f'{1 / chance:.2g}'):.0f}"
 
@@ -139,7 +154,8 @@ def assumptions(request: LearnRequest) -> list[str]:
         "What is of the physics (the exchange at the mouth, the stirring, the films, what the "
         "model leaves over) is partly common to all jobs and partly of each; how much is found "
         "from the jobs, and is our judgement before any. Gas, air, flow and paint are of each job "
-        "alone.",
+        "alone, and so is what a thermometer shows too much, unless thermometer_name tells which "
+        "jobs were read with the same.",
         "The next job is of the same kind: the same fuel, the same shape of mouth, measured and "
         "read as these were.",
     ]

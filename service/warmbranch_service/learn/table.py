@@ -32,7 +32,7 @@ def readable_learn(answer: LearnAnswer, *, full: bool = True) -> str:
     return composed(
         headline(answer),
         answer.summary,
-        [_jobs(answer), _apart(answer), _unknowns(answer)],
+        [_jobs(answer), _apart(answer), _thermometers(answer), _unknowns(answer)],
         cautions=answer.cautions,
         assumptions=answer.assumptions,
         model_version=answer.model_version,
@@ -72,6 +72,10 @@ def _apart(answer: LearnAnswer) -> list[str]:
         "What stands apart",
         *listed(f"{one.name}: {one.message}" for one in answer.jobs if one.apart),
     ]
+
+
+def _thermometers(answer: LearnAnswer) -> list[str]:
+    return ["Thermometers with a name", *listed(one.message for one in answer.thermometers)]
 
 
 def _unknowns(answer: LearnAnswer) -> list[str]:

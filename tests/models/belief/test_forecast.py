@@ -4,17 +4,10 @@ import numpy as np
 import pytest
 
 from warmbranch.base.interpolation import interpolated
-from warmbranch.belief import forecast
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.forecast import FIT_NODES, Forecaster
 from warmbranch.belief.unknowns import with_unknowns
-from warmbranch.case.main_pipe import bulk_speed
-from warmbranch.gas.gas import MixtureTable, dry_air_table
-from warmbranch.heat.banded import newton_step
-from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.grid import DEFAULT_NODES
-from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import TOLERANCES, solve_steady
 from warmbranch.steady.solve import solve
 
 CASES = [
@@ -22,18 +15,6 @@ CASES = [
     {"length": 0.5, "gas_temperature": 800.0, "air_speed": 8.0},
     {"rise": 0.3, "gas_temperature": 600.0, "wrap_thickness": 6e-3},
 ]
-
-
-def on_fixed_grid(case, x):
-    """Skin of the whole heat balance solved anew on a given grid, K."""
-    gas, air = MixtureTable.of(case.gas), dry_air_table()
-    speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
-    wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
-    balance = heat_balance(case, gas, air, speed, position=x)
-    found = solve_steady(balance, wall)
-    # One more step: differences over small steps need more digits than anybody else.
-    steps = newton_step(balance.linearise(found.gas, found.wall, found.skin))
-    return found.skin + steps[2]
 
 
 def test_is_the_model_of_branch_solve_on_its_grid(make_case):
@@ -61,83 +42,6 @@ def test_coarse_grid_is_as_good_as_is_said(make_case, changes):
     places = np.linspace(0.1, 0.98, 9) * case.branch.length[0]
     apart = coarse.skin_at(every, places) - fine.skin_at(every, places)
     assert np.sqrt(np.mean(apart**2, axis=0)).max() < 1.0
-
-
-@pytest.mark.parametrize("buoyancy", [0.0, 1.0])
-@pytest.mark.parametrize("changes", CASES)
-def test_sensitivities_are_those_of_solving_anew(make_case, changes, buoyancy, monkeypatch):
-    """The solved Jacobian is the implicit function theorem, where the solution stands still: a
-    fit's looser tolerances leave 1e-4 K where the counterflow ends.
-
-    Both differences are central with the same step, so what they leave out is of the order of
-    the step squared, some 1e-7; one step of Newton's method leaves 1e-6 at a cap that follows the
-    air alone.
-    """
-    monkeypatch.setattr(forecast, "FIT_TOLERANCES", TOLERANCES)
-    case = make_case(**changes, buoyancy=buoyancy)
-    prior = Calibration.prior(case)
-    forecaster = Forecaster(case, prior.names, case.branch.length)
-    base = forecaster.at(prior.mean[None])
-    step = 1e-4
-    moves = step * np.diag(prior.spread)
-    around = prior.mean + np.concatenate([moves, -moves])
-    near = forecaster.near(base, prior.mean, np.diag(prior.spread), step)
-    size = len(prior.names)
-    for i, name in enumerate(prior.names):
-        up, down = (
-            on_fixed_grid(with_unknowns(case, prior.names, around[[row]]), base.profile.position)[0]
-            for row in (i, size + i)
-        )
-        whole = (up - down) / (2 * step)
-        quick = (near.profile.skin[i] - near.profile.skin[size + i]) / (2 * step)
-        # Where an unknown (the mouth) has no effect on temperatures, rounding is left.
-        limit = 2e-6 * np.abs(whole).max() + 1e-8
-        np.testing.assert_allclose(quick, whole, rtol=0, atol=limit, err_msg=name)
-        assert name in ("mouth_factor", "tone") or np.abs(whole).max() > 0.1
-
-
-def test_tone_follows_its_sensitivities(make_case):
-    case = make_case()
-    prior = Calibration.prior(case)
-    forecaster = Forecaster(case, prior.names, case.branch.length, DEFAULT_NODES)
-    base = forecaster.at(prior.mean[None])
-    step = 1e-3 * np.diag(prior.spread)
-    around = prior.mean + np.concatenate([step, -step])
-    size = len(prior.names)
-    quick, whole = (
-        np.log(found.frequency[:size] / found.frequency[size:]) / 2e-3
-        for found in (
-            forecaster.near(base, prior.mean, np.diag(prior.spread), 1e-3),
-            forecaster.at(around),
-        )
-    )
-    # The whole solution's grid moves with the unknowns, which shows at this level.
-    np.testing.assert_allclose(quick, whole, rtol=2e-3, atol=1e-6)
-    assert np.abs(whole).max() > 5e-3
-
-
-def test_sensitivities_under_pulsation(make_case):
-    """Heat and sound are repeated until they agree, and so are their derivatives."""
-    case = make_case(incident_pressure=3000.0, pulsation=0.1, buoyancy=0.0)
-    prior = Calibration.prior(case)
-    forecaster = Forecaster(case, prior.names, case.branch.length)
-    base, step = forecaster.at(prior.mean[None]), 1e-3
-    near = forecaster.near(base, prior.mean, np.diag(prior.spread), step)
-    size = len(prior.names)
-    quick = np.log(near.frequency[:size] / near.frequency[size:]) / (2 * step)
-    for i, name in enumerate(prior.names):
-        moves = step * prior.spread[i] * np.eye(size)[i]
-        up, down = (
-            solve(with_unknowns(case, prior.names, (prior.mean + sign * moves)[None]),
-                  position=base.profile.position).resonance[0, 0]
-            for sign in (1, -1)
-        )  # fmt: skip
-        # Both differences leave some 1e-6 of themselves out; agreement of heat and sound is to 1e-8
-        # of the tone, which over the step is 1e-5.
-        np.testing.assert_allclose(
-            quick[i], np.log(up / down) / (2 * step), rtol=1e-5, atol=1e-5, err_msg=name
-        )
-    assert abs(quick[prior.names.index("pulsation")]) > 1e-3
 
 
 def test_several_lengths_at_once(make_case):

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from warmbranch.fit.readings import KNOWN, Heard, Readings
-from warmbranch.fit.solve import FitOutcome, fit
+from warmbranch.fit.solve import fit
+from warmbranch.fit.taught import FitOutcome
 from warmbranch.steady.solve import solve
 
 LENGTH = 1.031

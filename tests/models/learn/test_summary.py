@@ -39,13 +39,13 @@ def test_the_readings_with_the_prior_give_back_the_fit(synthetic, monkeypatch):
     """Gauss's product of prior and readings against the draws' own moments, along what was seen."""
     monkeypatch.setattr(summary, "FORM", 0.0)
     found = {}
-    inner = summary.fit
-    monkeypatch.setattr(summary, "fit", lambda *a, **k: found.setdefault("fit", inner(*a, **k)))
+    inner = summary.taught
+    monkeypatch.setattr(summary, "taught", lambda *a, **k: found.setdefault("fit", inner(*a, **k)))
     made = synthetic.experiment(np.random.default_rng(4), 7, listens=True)
     kept = summary_of(Job("one", made.case, made.readings, made.heard, Spreads(), warm=True))
     prior = Calibration.prior(made.case)
     own = [prior.names.index(name) for name in NAMES if name in prior.names]
-    mean, covariance = found["fit"].ensemble.moments()
+    mean, covariance = found["fit"].after.moments()
     at = [i for i, name in enumerate(NAMES) if name in prior.names]
     # The mixture is burnt fuel, so the tone is known a little worse than usual.
     usual = np.array([USUAL[name].spread for name in NAMES])[at]

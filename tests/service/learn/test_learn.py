@@ -139,3 +139,29 @@ def test_csv_and_report(client, all_four, jobs):
     assert "van 3" in text
     response = client.post("/v1/learn", json={"jobs": jobs[:1]}, headers={"accept": "text/csv"})
     assert "jobs,1,name,van 0," in response.text
+
+
+def test_a_thermometer_that_jobs_name_is_told_of_and_kept(post, jobs):
+    for job in jobs[:3]:
+        for reading in job["readings"]:
+            reading["thermometer_name"] = "the yellow one"
+    both = post({"jobs": jobs[:3]})
+    (found,) = both["thermometers"]
+    assert (found["thermometer"], found["thermometer_name"]) == ("infrared", "the yellow one")
+    assert found["jobs"] == 3
+    low, high = found["shows_too_much_90_percent"]
+    assert low < found["shows_too_much_percent"] < high
+    # No wider than what is believed of any thermometer, and in words.
+    assert high - low < 2 * 1.65 * 1.5 + 0.1
+    assert "the yellow one" in found["message"]
+    first = post({"jobs": jobs[:2]})
+    added = post({"jobs": jobs[2:3], "earlier": first["calibration"]})
+    assert added["thermometers"] == both["thermometers"]
+    assert taught(added) == taught(both)
+
+
+def test_a_shop_that_was_kept_before_thermometers_had_names_is_read(post, all_four):
+    old = copy.deepcopy(all_four["calibration"])
+    for job in old["shop"]["jobs"]:
+        assert job.pop("thermometers") == []
+    assert post({"earlier": old})["thermometers"] == []

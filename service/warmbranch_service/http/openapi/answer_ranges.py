@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.heat.grid import DEFAULT_NODES
-from warmbranch_service.case.shop import MOST_KEPT
+from warmbranch_service.case.shop import MOST_KEPT, MOST_THERMOMETERS
 from warmbranch_service.fit.readings import MOST_HEARD, MOST_READINGS
 from warmbranch_service.length.request import MOST_POINTS as MOST_OPERATING_POINTS
 from warmbranch_service.steady.request import MOST_POINTS
@@ -84,6 +84,7 @@ MOST: Mapping[str, int] = {
     "FoldProposal.centreline": 200,
     "HeardResidual.reasons": 20,
     "LearnAnswer.jobs": MOST_KEPT,
+    "LearnAnswer.thermometers": MOST_KEPT * MOST_THERMOMETERS,
     "LearnAnswer.unknowns": len(UNKNOWNS),
     "LengthAnswer.cut_list": 200,
     "LengthAnswer.diameters": 20,

@@ -1,0 +1,162 @@
+"""What readings and tones teach of the unknowns: the part of a fit that others build on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from warmbranch.base import tally
+from warmbranch.belief.calibration import Calibration
+from warmbranch.belief.unknown import Spreads
+from warmbranch.case.case import Case
+from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble
+from warmbranch.fit.haste import Haste, allowing_for
+from warmbranch.fit.posterior import InverseProblem, Mode
+from warmbranch.fit.readings import Heard, Readings
+from warmbranch.fit.skin_in_time import Warming
+from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
+
+LITTLE = 0.2
+"""Share of the resonance's prior width removed by the data below which the prior still rules."""
+
+MANY_MISFITS = 1 / 3
+"""Share of the readings that do not fit from which they contradict each other or the model."""
+
+DRAWN, FOUND, WEIGHED = 0.2, 0.4, 0.9
+"""Shares of a fit's work done once it has draws of the prior, the likeliest state and the
+posterior: of five readings in a warm-up, measured; without times the last third comes sooner."""
+
+
+class FitOutcome(StrEnum):
+    """How a fit ended; none is an error."""
+
+    FITTED = "fitted"
+    PRIOR_DOMINATED = "prior-dominated"
+    CONTRADICTORY = "contradictory readings"
+    AT_BOUND = "at a bound"
+    NOT_CONVERGED = "not converged"
+
+
+@dataclass(frozen=True)
+class Taught:
+    """What the data say of the unknowns, before anything is made of it.
+
+    Parameters
+    ----------
+    problem : InverseProblem
+    before, fitted, after : Ensemble
+        Without the data; with them; and with room for a hasty job where nobody told the time.
+    tones : tuple, one entry a tone heard, of Suspicion or None
+    suspicions : tuple, one entry a reading, of tuples of Suspicion
+    haste : Haste or None
+    mode : Mode
+    learns : bool
+        Whether there was anything to learn, and to learn from.
+    shares : tuple of float
+        Of the width of ln(resonance), what the data removed: of ``fitted`` and of ``after``.
+    """
+
+    problem: InverseProblem
+    before: Ensemble
+    fitted: Ensemble
+    after: Ensemble
+    tones: tuple[Suspicion | None, ...]
+    suspicions: tuple[tuple[Suspicion, ...], ...]
+    haste: Haste | None
+    mode: Mode
+    learns: bool
+    shares: tuple[float, float]
+
+    @property
+    def outcome(self) -> FitOutcome:
+        """How the fit ended."""
+        return _outcome(self.problem, self.mode, self.suspicions, self.tones, self.shares[0])
+
+
+def taught(
+    case: Case,
+    readings: Readings,
+    heard: Heard,
+    *,
+    spreads: Spreads | None = None,
+    prior: Calibration | None = None,
+    warming: Warming | None = None,
+    warm: bool = False,
+    order: float | None = None,
+    order_step: float = 0.5,
+) -> Taught:
+    """What :func:`warmbranch.fit.solve.fit` begins with, with its parameters and errors."""
+    spreads = spreads or Spreads()
+    believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
+    problem = InverseProblem(
+        case, readings, heard, believed, warming, warm=warm, known=spreads.fixed
+    )
+    drawn = Prior(problem)
+    tally.reached(DRAWN)
+    before = drawn.ensemble(problem)
+    tones = tuple(
+        suspicious_tone(
+            case,
+            float(heard.frequency[i]),
+            float(heard.length[i]),
+            before.heard[:, i],
+            before,
+            order,
+            order_step,
+        )
+        for i in range(len(heard))
+    )
+    problem.leave_out([i for i, suspicion in enumerate(tones) if suspicion])
+    mode = problem.mode(drawn.starts(problem))
+    tally.reached(FOUND)
+    learns = problem.counted > 0 and len(problem) > 0
+    fitted = posterior_ensemble(problem, mode, drawn) if learns else before
+    tally.reached(WEIGHED)
+    haste = Haste.of(problem, fitted) if learns else None
+    after = allowing_for(haste, problem, fitted)
+    misfits = problem.misfit(mode.displayed[None], mode.heard[None])[0, len(readings) :]
+    tones = tuple(
+        Suspicion("does_not_fit") if known is None and abs(misfit) > MISFIT else known
+        for known, misfit in zip(tones, misfits, strict=True)
+    )
+    hottest = -np.inf if problem.warming is None else problem.warming.hottest
+    suspicions = suspicious_readings(case, readings, mode.displayed, hottest)
+    width = _spread(before) if len(before.frequency) else 0.0
+    by_data, learned = (
+        1 - _spread(one) / width if learns and width > 0 else 0.0 for one in (fitted, after)
+    )
+    return Taught(
+        problem, before, fitted, after, tones, suspicions, haste, mode, learns, (by_data, learned)
+    )
+
+
+def _outcome(
+    problem: InverseProblem,
+    mode: Mode,
+    suspicions: Sequence[Sequence[Suspicion]],
+    tones: Sequence[Suspicion | None],
+    learned: float,
+) -> FitOutcome:
+    codes = [{suspicion.code for suspicion in own} for own in suspicions]
+    misfits = sum("does_not_fit" in own for own in codes)
+    if not mode.summit.converged:
+        return FitOutcome.NOT_CONVERGED
+    if (
+        any("contradicts" in own for own in codes)
+        or (misfits > 1 and misfits >= MANY_MISFITS * len(codes))
+        or any(tone is not None and tone.code == "does_not_fit" for tone in tones)
+    ):
+        return FitOutcome.CONTRADICTORY
+    if np.any(mode.summit.at_bound):
+        return FitOutcome.AT_BOUND
+    if problem.counted < 2 or learned < LITTLE:
+        return FitOutcome.PRIOR_DOMINATED
+    return FitOutcome.FITTED
+
+
+def _spread(ensemble: Ensemble) -> float:
+    logs = np.log(ensemble.frequency)
+    return float(np.sqrt(ensemble.weights @ (logs - ensemble.weights @ logs) ** 2))
