@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from warmbranch_service.fit.answer_schema import FitAnswer
     from warmbranch_service.learn.answer_schema import LearnAnswer
     from warmbranch_service.length.answer_schema import LengthAnswer
-    from warmbranch_service.steady.schema import SteadyAnswer
+    from warmbranch_service.steady.answer_schema import SteadyAnswer
     from warmbranch_service.sweep.whole import Swept
     from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
@@ -141,7 +141,7 @@ class Job:
     def steady(self, **asked: object) -> SteadyAnswer:
         """The branch warm through, as ``POST /v1/steady`` answers; ``asked`` are its fields."""
         from warmbranch_service.local import steady_of
-        from warmbranch_service.steady.schema import SteadyRequest
+        from warmbranch_service.steady.request import SteadyRequest
 
         return steady_of(self._body(SteadyRequest, asked))
 
@@ -251,7 +251,7 @@ def _known() -> frozenset[str]:
     """Fields of any question's request; one that is nobody's is refused by whichever is asked."""
     from warmbranch_service.fit.request import FitRequest
     from warmbranch_service.length.request import LengthRequest
-    from warmbranch_service.steady.schema import SteadyRequest
+    from warmbranch_service.steady.request import SteadyRequest
     from warmbranch_service.sweep.request import SweepRequest
     from warmbranch_service.warmup.request import WarmupRequest
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from warmbranch_service.fit.answer_schema import FitAnswer
     from warmbranch_service.learn.answer_schema import LearnAnswer
     from warmbranch_service.length.answer_schema import LengthAnswer
-    from warmbranch_service.steady.schema import SteadyAnswer
+    from warmbranch_service.steady.answer_schema import SteadyAnswer
     from warmbranch_service.sweep.request import SweepRequest
     from warmbranch_service.sweep.whole import Swept
     from warmbranch_service.warmup.answer_schema import WarmupAnswer
@@ -35,7 +35,7 @@ def steady_of(body: bytes) -> SteadyAnswer:
         For everything that the service would answer with a failure.
     """
     from warmbranch_service.steady.answer import steady
-    from warmbranch_service.steady.schema import SteadyRequest
+    from warmbranch_service.steady.request import SteadyRequest
 
     return _answered(parse(body), SteadyRequest, steady)
 

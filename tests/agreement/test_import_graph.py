@@ -45,7 +45,7 @@ TYPES_ONLY = {
             "warmbranch_service.learn.table",
             "warmbranch_service.length.answer_schema",
             "warmbranch_service.length.table",
-            "warmbranch_service.steady.schema",
+            "warmbranch_service.steady.answer_schema",
             "warmbranch_service.steady.table",
             "warmbranch_service.warmup.answer_schema",
             "warmbranch_service.warmup.table",

@@ -26,7 +26,7 @@ from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import UNKNOWNS, with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.fit.ensemble import Prior
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.rivals import STRAINED, strain
 from warmbranch.fit.solve import fit
 from warmbranch.steady.solve import solve
@@ -70,7 +70,7 @@ def measure(repeats: int = 30) -> dict[str, float]:
         found["steady"].append(best_ms(lambda case=drawn.case: solve(case), repeats))
         found["five"].append(best_ms(lambda given=known: fit(*given, spreads=five), repeats))
         prior = Calibration.prior(drawn.case)
-        problem = Problem(*given, prior)
+        problem = InverseProblem(*given, prior)
         strained = strain(problem, problem.mode(Prior(problem).starts(problem))) >= STRAINED
         kind = "strained" if strained else "all"
         found[kind].append(best_ms(lambda given=given: fit(*given), repeats))

@@ -62,7 +62,7 @@ def service() -> dict[str, Callable[[], object]]:
     from warmbranch_service.length.examples import example
     from warmbranch_service.length.request import LengthRequest
     from warmbranch_service.steady.answer import steady
-    from warmbranch_service.steady.schema import SteadyRequest
+    from warmbranch_service.steady.request import SteadyRequest
 
     case = example("length")["case"]
     bare = {"case": case, "target": {"quiet_rpm": 2350}, "diameters": False}

@@ -43,7 +43,7 @@ from warmbranch_service.http.settings import Settings
 from warmbranch_service.serving.server import Server
 from warmbranch_service.serving.worker import SWITCH_SECONDS, configuration
 from warmbranch_service.steady.answer import answer_of
-from warmbranch_service.steady.schema import SteadyRequest
+from warmbranch_service.steady.request import SteadyRequest
 
 ROUNDS = 2000
 TURN, SETTLING = 25, 5

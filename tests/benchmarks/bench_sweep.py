@@ -80,7 +80,7 @@ def alone():
 def intervals():
     """A line with its interval beside one without, and beside a steady answer of its own."""
     from warmbranch_service.steady.answer import steady
-    from warmbranch_service.steady.schema import SteadyRequest
+    from warmbranch_service.steady.request import SteadyRequest
 
     count = 2 * CHUNK
     plain = plan_of(count)

@@ -61,7 +61,7 @@ HEARD_RPM = 2160
 
 
 def field(page: Page, path: str) -> Locator:
-    return page.locator(f"[data-path='{path}']")
+    return page.locator(at(path))
 
 
 def settle(page: Page, seconds: float = 120) -> None:
@@ -80,10 +80,44 @@ def comes_true(page: Page, check: Callable[[], bool], seconds: float = 20) -> bo
     return check()
 
 
-def type_all(page: Page, values: Mapping[str, str]) -> None:
-    for path, text in values.items():
-        field(page, path).fill(text)
+ENTER = """(steps) => {
+  for (const [selector, text] of steps) {
+    const node = document.querySelector(selector);
+    if (text === null) node.click();
+    else {
+      node.focus();
+      node.value = text;
+      node.dispatchEvent(new InputEvent("input", { bubbles: true }));
+    }
+  }
+}"""
+"""Presses and entries one after the other, before the page asks anything: one answer to all."""
+
+Steps = list[tuple[str, str | None]]
+"""A selector each, and the text that is entered there, or None where it is pressed."""
+
+
+def enter(page: Page, steps: Steps, by_hand: bool = False) -> None:
+    """Press and type; ``by_hand`` as a user would, with a question to the service after each."""
+    if by_hand:
+        for selector, text in steps:
+            place = page.locator(selector)
+            if text is None:
+                place.click()
+            else:
+                place.fill(text)
+    else:
+        page.evaluate(ENTER, steps)
     settle(page)
+
+
+def at(path: str) -> str:
+    """The selector of a field."""
+    return f"[data-path='{path}']"
+
+
+def type_all(page: Page, values: Mapping[str, str], by_hand: bool = False) -> None:
+    enter(page, [(at(path), text) for path, text in values.items()], by_hand)
 
 
 def use_inches(page: Page) -> None:
@@ -91,21 +125,22 @@ def use_inches(page: Page) -> None:
     page.get_by_label("Degrees").select_option("degF")
 
 
-def add_readings(page: Page, inches: bool) -> None:
+def add_readings(page: Page, inches: bool, by_hand: bool = False) -> None:
+    steps: Steps = []
     for place, (position, shown) in enumerate(READINGS_MM):
-        page.get_by_role("button", name="Add a reading").click()
         where = f"{position / 25.4:.2f}" if inches else f"{position}"
         degrees = f"{shown * 1.8 + 32:.1f}" if inches else f"{shown}"
-        field(page, f"readings.{place}.position_mm").fill(where)
-        field(page, f"readings.{place}.displayed_degC").fill(degrees)
-    settle(page)
+        steps += [
+            ("#add-reading", None),
+            (at(f"readings.{place}.position_mm"), where),
+            (at(f"readings.{place}.displayed_degC"), degrees),
+        ]
+    enter(page, steps, by_hand)
 
 
-def add_heard(page: Page, rpm: float, place: int = 0) -> None:
-    page.get_by_role("button", name="Add what you heard").click()
-    field(page, f"heard.{place}.quiet_rpm").fill(f"{rpm}")
-    field(page, f"heard.{place}.uncertainty_rpm").fill("20")
-    settle(page)
+def add_heard(page: Page, rpm: float, place: int = 0, by_hand: bool = False) -> None:
+    told, doubt = at(f"heard.{place}.quiet_rpm"), at(f"heard.{place}.uncertainty_rpm")
+    enter(page, [("#add-heard", None), (told, f"{rpm}"), (doubt, "20")], by_hand)
 
 
 def stands(page: Page) -> None:
@@ -114,9 +149,15 @@ def stands(page: Page) -> None:
     settle(page)
 
 
-def unfold(page: Page) -> None:
-    """Open what folds, as a phone has it at the start."""
-    page.evaluate("() => document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+def unfold(page: Page, *, numbers: bool = False) -> None:
+    """Open what folds, as a phone has it at the start, and the tables of ``numbers`` if asked.
+
+    Those have some eight hundred rows, laid out anew with each answer.
+    """
+    page.evaluate(
+        "(which) => document.querySelectorAll(which).forEach((d) => { d.open = true; })",
+        "details" if numbers else "details:not(.numbers)",
+    )
 
 
 def all_text(page: Page) -> str:

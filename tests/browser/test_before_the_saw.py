@@ -71,6 +71,7 @@ def test_one_number_each(opened: Opened) -> None:
     assert stated
     assert float(stated[1]) == quiet
     assert "quiet at" in page.locator("#bar").inner_text()
+    page.locator("#trim-chart summary").click()
     first = page.locator("#trim-chart tbody tr").first
     assert float(first.locator("td").nth(1).inner_text()) == quiet
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import wave
+from base64 import b64decode, b64encode
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -83,8 +84,12 @@ def speeds_in(words: str) -> list[float]:
 
 
 def sent_file(page: Page, side: str) -> bytes:
-    part = f"window.forms.at(-1).get('{side}')"
-    return bytes(page.evaluate(f"async () => [...new Uint8Array(await {part}.arrayBuffer())]"))
+    told = page.evaluate(
+        "async (side) => { const part = window.forms.at(-1).get(side);"
+        " return (await new Response(part).bytes()).toBase64(); }",
+        side,
+    )
+    return b64decode(told)
 
 
 def test_from_two_files_to_a_trim_advice(
@@ -236,12 +241,13 @@ def test_the_browser_reduces_without_folding(opened: Opened) -> None:
         content = io.BytesIO()
         soundfile.write(content, 0.5 * np.sin(2 * np.pi * hertz * time), rate, format="WAV")
         found = page.evaluate(
-            "async (bytes) => { const r = await import('/page/recording.js');"
-            " const one = await r.decoded(new File([new Uint8Array(bytes)], 'tone.wav'));"
-            " return [...one.samples]; }",
-            list(content.getvalue()),
+            "async (text) => { const r = await import('/page/recording.js');"
+            " const file = new File([Uint8Array.fromBase64(text)], 'tone.wav');"
+            " const samples = Float32Array.from((await r.decoded(file)).samples);"
+            " return new Uint8Array(samples.buffer).toBase64(); }",
+            b64encode(content.getvalue()).decode(),
         )
-        samples = np.array(found)
+        samples = np.frombuffer(b64decode(found), np.float32).astype(np.float64)
         assert len(samples) == pytest.approx(8000 * seconds, abs=2)
         inner = samples[2000:-2000]
         told = np.sqrt(2 * np.mean(inner**2))

@@ -65,9 +65,11 @@ def test_a_phone_has_a_short_page_and_large_targets(opened: Opened) -> None:
     assert page.evaluate("() => document.documentElement.scrollHeight") < 4300  # it was 8,600
     small = page.evaluate(SMALL_TARGETS)
     assert small == []
-    assert page.get_by_text("Hot pipes burn; exhaust gas kills").is_visible()  # with everything still folded
+    assert page.get_by_text(
+        "Hot pipes burn; exhaust gas kills"
+    ).is_visible()  # with everything still folded
     assert page.evaluate(BROKEN_WORDS) == []
-    bench.unfold(page)
+    bench.unfold(page, numbers=True)
     assert page.evaluate(BROKEN_WORDS) == []
     sideways = page.evaluate("() => document.documentElement.scrollWidth")
     assert sideways == PHONE["width"]

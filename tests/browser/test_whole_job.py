@@ -29,7 +29,7 @@ Opened = Callable[..., Watched]
 def test_the_whole_job(
     opened: Opened, service: Service, tmp_path: Path, viewport: dict[str, int], inches: bool
 ) -> None:
-    page = opened(viewport).page
+    page = opened(viewport, reduced_motion="no-preference").page
     # An answer before anything is typed: the demo's, as the README has it.
     bench.example_headline(page)
     bench.unfold(page)
@@ -38,14 +38,14 @@ def test_the_whole_job(
 
     if inches:
         bench.use_inches(page)
-    bench.type_all(page, bench.VAN_IN if inches else bench.VAN_MM)
+    bench.type_all(page, bench.VAN_IN if inches else bench.VAN_MM, by_hand=True)
     # Longer by some 60 mm; sixteenths are worth 3 rpm.
     before = bench.quiet_rpm(page)
     assert before == pytest.approx(bench.quiet_rpm_with(1000), abs=6)
     assert before < bench.example().quiet_rpm - 20
 
-    bench.add_readings(page, inches)
-    bench.add_heard(page, bench.HEARD_RPM)
+    bench.add_readings(page, inches, by_hand=True)
+    bench.add_heard(page, bench.HEARD_RPM, by_hand=True)
     assert "fits what was read" in page.locator("#fit-outcome").inner_text()
     assert page.locator("[data-residual]", has_text="Fitted").count() == 5
     # Heard with 20 rpm of doubt: the plate goes to it, within three of them.

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from warmbranch.base.batch import FloatArray, IntArray
 from warmbranch.belief.draws import quantiles, standard_normal
 from warmbranch.fit.observation_model import Expected
-from warmbranch.fit.posterior import Mode, Problem
+from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.search import climb
 from warmbranch.fit.shared import Conditional
 from warmbranch.fit.stand_in import StandIn
@@ -147,15 +147,15 @@ class Prior:
 
     Parameters
     ----------
-    problem : Problem
+    problem : InverseProblem
     size : int
     """
 
-    def __init__(self, problem: Problem, size: int = PRIOR_DRAWS) -> None:
+    def __init__(self, problem: InverseProblem, size: int = PRIOR_DRAWS) -> None:
         self.white = standard_normal(size, len(problem), SEED)
         self.expected = problem.expected(self.white)
 
-    def ensemble(self, problem: Problem) -> Ensemble:
+    def ensemble(self, problem: InverseProblem) -> Ensemble:
         """The draws as they are, equally likely."""
         size = len(self.white)
         return _ensemble(
@@ -168,7 +168,7 @@ class Prior:
             rounds=0,
         )
 
-    def starts(self, problem: Problem) -> FloatArray:
+    def starts(self, problem: InverseProblem) -> FloatArray:
         """Starts for the search: the most probable draw, and what a stand-in makes of it."""
         value = problem.log_posterior(self.white, self.expected)
         row = int(np.argmax(value))
@@ -179,12 +179,12 @@ class Prior:
         return np.concatenate([start, climb(stand_in, start, ROUGHLY).white[None]])
 
 
-def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
+def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: Prior) -> Ensemble:
     """Draw, weigh, and draw again where that is needed.
 
     Parameters
     ----------
-    problem : Problem
+    problem : InverseProblem
     mode : Mode
     prior : Prior
         Of the same problem.
@@ -236,7 +236,7 @@ def posterior_ensemble(problem: Problem, mode: Mode, prior: Prior) -> Ensemble:
 class _Pool:
     """All solved draws, and how densely they were drawn."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: InverseProblem) -> None:
         self._problem = problem
         self.expected: list[Expected] = []
         self.shared: list[Conditional] = []
@@ -281,7 +281,7 @@ class _Chooser:
 
     def __init__(
         self,
-        problem: Problem,
+        problem: InverseProblem,
         pool: _Pool,
         centre: FloatArray,
         covariance: FloatArray,

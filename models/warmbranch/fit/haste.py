@@ -15,7 +15,7 @@ import numpy as np
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.ensemble import Ensemble
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.shared import Conditional
 from warmbranch.fit.warmth import coordinate_of, time_of
 
@@ -59,7 +59,7 @@ class Haste:
     settled: BoolArray
 
     @classmethod
-    def of(cls, problem: Problem, ensemble: Ensemble) -> Haste | None:
+    def of(cls, problem: InverseProblem, ensemble: Ensemble) -> Haste | None:
         """Of the draws of a fit; None where the time was told, or tells nothing."""
         clock = problem.clock
         if clock.name != WARMTH or clock.lags is None or len(ensemble.white) == 0:
@@ -75,7 +75,7 @@ class Haste:
         return np.concatenate([(1 - self.share) * weights, self.share * weights])
 
 
-def _evidence(problem: Problem, ensemble: Ensemble) -> float:
+def _evidence(problem: InverseProblem, ensemble: Ensemble) -> float:
     """How much more probable all that was read and heard is at ``HASTY`` than as fitted.
 
     Draws of the fit are seen anew, and weighed; a draw's own time then means nothing, and goes on
@@ -91,7 +91,7 @@ def _evidence(problem: Problem, ensemble: Ensemble) -> float:
     return float(ensemble.weights @ np.exp(gained))
 
 
-def allowing_for(haste: Haste | None, problem: Problem, ensemble: Ensemble) -> Ensemble:
+def allowing_for(haste: Haste | None, problem: InverseProblem, ensemble: Ensemble) -> Ensemble:
     """The draws of a fit, and beside them the same as they would be, had the job been hasty.
 
     What those add to the resonance goes with the unknown ``tone``, where there is one, so that a
@@ -101,7 +101,7 @@ def allowing_for(haste: Haste | None, problem: Problem, ensemble: Ensemble) -> E
     ----------
     haste : Haste or None
         Of these draws; without, they stay as they are.
-    problem : Problem
+    problem : InverseProblem
     ensemble : Ensemble
     """
     if haste is None:

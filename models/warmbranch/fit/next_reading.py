@@ -10,7 +10,7 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.base.interpolation import interpolated
 from warmbranch.fit.ensemble import Ensemble
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import usual_uncertainty
 from warmbranch.fit.shared import PATTERN, THERMOMETER
 
@@ -52,7 +52,7 @@ class Advice:
         return self.by_listening > float(self.by_reading[self.best])
 
 
-def advise(problem: Problem, ensemble: Ensemble) -> Advice:
+def advise(problem: InverseProblem, ensemble: Ensemble) -> Advice:
     r"""Judge possible readings by the draws of a fit.
 
     .. math:: \frac{\mathrm{cov}(\ln f, T)^2}{\mathrm{var}(\ln f)\,[\mathrm{var}(T) + \sigma^2]}
@@ -62,7 +62,7 @@ def advise(problem: Problem, ensemble: Ensemble) -> Advice:
 
     Parameters
     ----------
-    problem : Problem
+    problem : InverseProblem
     ensemble : Ensemble
         Of its unknowns.
 
@@ -100,7 +100,7 @@ def advise(problem: Problem, ensemble: Ensemble) -> Advice:
     )
 
 
-def _by_listening(problem: Problem, ensemble: Ensemble, tone: FloatArray) -> float:
+def _by_listening(problem: InverseProblem, ensemble: Ensemble, tone: FloatArray) -> float:
     """Share of the variance of ``tone``, whose mean is 0, that one more hearing removes."""
     weights = ensemble.weights
     ear, ear_weights = problem.ear(ensemble.shared, np.arange(len(weights)))

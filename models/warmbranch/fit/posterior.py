@@ -56,7 +56,7 @@ class Mode:
     heard: FloatArray
 
 
-class Problem:
+class InverseProblem:
     """One case, what was read and heard, and what was believed before.
 
     Parameters
@@ -133,7 +133,7 @@ class Problem:
         """Let some of the tones heard, by index, no longer count."""
         self._counts[len(self.readings) + np.array(heard, dtype=np.intp)] = 0.0
 
-    def otherwise(self, readings: Readings, altered: Altered | None) -> Problem:
+    def otherwise(self, readings: Readings, altered: Altered | None) -> InverseProblem:
         """The same with other readings, or in another state of affairs.
 
         Raises
@@ -142,7 +142,7 @@ class Problem:
             For readings that cannot be.
         """
         warming, warm, known = self._told
-        other = Problem(
+        other = InverseProblem(
             self.case,
             readings,
             self.heard,
@@ -313,7 +313,7 @@ class Problem:
 class _Ground:
     """The model, to be climbed."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: InverseProblem) -> None:
         self._problem = problem
         self._seen: list[tuple[FloatArray, Expected]] = []
 

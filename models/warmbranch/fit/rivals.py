@@ -21,7 +21,7 @@ from warmbranch.case.case import Case
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.observation_model import Altered
-from warmbranch.fit.posterior import Mode, Problem
+from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.readings import (
     COLDEST,
     HOTTEST,
@@ -164,7 +164,7 @@ def windy(read: Readings, length: float, *, front: bool) -> Altered:
     return Altered(skin, 1 - WIND_ON_TONE if front else 1 + WIND_ON_TONE)
 
 
-def not_warm(problem: Problem, ensemble: Ensemble) -> Rival | None:
+def not_warm(problem: InverseProblem, ensemble: Ensemble) -> Rival | None:
     """That the branch was still warming, where nobody told the time.
 
     It is part of the fit, so that the answer allows for it; told where it is likely.
@@ -180,7 +180,7 @@ def not_warm(problem: Problem, ensemble: Ensemble) -> Rival | None:
     return Rival("not_warm", odds, float(tone))
 
 
-def strain(problem: Problem, mode: Mode) -> float:
+def strain(problem: InverseProblem, mode: Mode) -> float:
     """How far the most probable set is from all beliefs, over what is usual.
 
     Half of a sum of squares, less its part for each observation.
@@ -189,12 +189,12 @@ def strain(problem: Problem, mode: Mode) -> float:
     return -float(log_posterior(mode.summit.white[None], misfit)[0]) - problem.counted / 4
 
 
-def weigh(problem: Problem, mode: Mode) -> tuple[Rival, ...]:
+def weigh(problem: InverseProblem, mode: Mode) -> tuple[Rival, ...]:
     """The slips that are worth a question, likeliest first.
 
     Parameters
     ----------
-    problem : Problem
+    problem : InverseProblem
     mode : Mode
         Of the same problem.
     """
@@ -224,7 +224,7 @@ def weigh(problem: Problem, mode: Mode) -> tuple[Rival, ...]:
     return tuple(sorted(found, key=lambda rival: -rival.odds))
 
 
-def _starts(other: Problem, problem: Problem, mode: Mode) -> FloatArray:
+def _starts(other: InverseProblem, problem: InverseProblem, mode: Mode) -> FloatArray:
     """The middle of the prior, and what the model's unknowns are as written."""
     size, model = len(other), len(problem.prior.names)
     starts = np.zeros((2, size + len(other.shared)))
@@ -232,7 +232,7 @@ def _starts(other: Problem, problem: Problem, mode: Mode) -> FloatArray:
     return starts
 
 
-def _log_evidence(problem: Problem, mode: Mode, written: Readings) -> float:
+def _log_evidence(problem: InverseProblem, mode: Mode, written: Readings) -> float:
     """Logarithm of the probability density of what was written, but for what all share."""
     summit, read = mode.summit, problem.readings
     misfit = problem.misfit(mode.displayed[None], mode.heard[None])

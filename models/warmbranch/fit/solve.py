@@ -16,7 +16,7 @@ from warmbranch.fit.clock import START, WARMTH
 from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.haste import Haste
 from warmbranch.fit.next_reading import Advice, advise
-from warmbranch.fit.posterior import Mode, Problem
+from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.rivals import Rival, not_warm, weigh
 from warmbranch.fit.skin_in_time import Warming
@@ -214,7 +214,7 @@ def _levels(ensemble: Ensemble) -> FloatArray:
 
 
 def _parameters(
-    problem: Problem, mode: Mode, before: Ensemble, after: Ensemble
+    problem: InverseProblem, mode: Mode, before: Ensemble, after: Ensemble
 ) -> tuple[Parameter, ...]:
     told: list[Parameter] = []
     every, prior = problem.coordinates(after.white), problem.coordinates(before.white)
@@ -255,20 +255,20 @@ def _parameters(
     return tuple(told)
 
 
-def _rivals(problem: Problem, mode: Mode, after: Ensemble) -> tuple[Rival, ...]:
+def _rivals(problem: InverseProblem, mode: Mode, after: Ensemble) -> tuple[Rival, ...]:
     early = not_warm(problem, after)
     found = [*weigh(problem, mode), *([] if early is None else [early])]
     return tuple(sorted(found, key=lambda rival: -rival.odds))
 
 
-def _too_far(problem: Problem, after: Ensemble) -> tuple[str, ...]:
+def _too_far(problem: InverseProblem, after: Ensemble) -> tuple[str, ...]:
     """Unknowns whose median has left its prior's 95 %."""
     medians = np.array([after.quantiles(column, LEVELS[[2]])[0] for column in after.white.T])
     names = problem.names
     return tuple(names[i] for i in np.flatnonzero(np.abs(medians) > NORMAL_95))
 
 
-def _ties(problem: Problem, covariance: FloatArray) -> tuple[tuple[str, str, float], ...]:
+def _ties(problem: InverseProblem, covariance: FloatArray) -> tuple[tuple[str, str, float], ...]:
     """Pairs of the model's unknowns that the data tie to each other."""
     names = problem.prior.names
     spread = np.sqrt(np.diag(covariance))

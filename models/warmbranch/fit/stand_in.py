@@ -10,7 +10,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.fit.emulator import Emulator
 from warmbranch.fit.observation_model import Expected
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.search import DEGREES_OF_FREEDOM, log_likelihood
 from warmbranch.fit.shared import most_likely
 
@@ -43,7 +43,7 @@ class StandIn:
 
     Parameters
     ----------
-    problem : Problem
+    problem : InverseProblem
     white : (draws, unknowns) array
     solved : sequence of Expected
         What the model said of them, in the same order.
@@ -54,7 +54,7 @@ class StandIn:
 
     def __init__(
         self,
-        problem: Problem,
+        problem: InverseProblem,
         white: FloatArray,
         solved: Sequence[Expected],
         centre: FloatArray,

@@ -14,7 +14,7 @@ from warmbranch.belief.unknown import Spreads
 from warmbranch.case.case import Case
 from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble
 from warmbranch.fit.haste import Haste, allowing_for
-from warmbranch.fit.posterior import Mode, Problem
+from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
@@ -46,7 +46,7 @@ class Taught:
 
     Parameters
     ----------
-    problem : Problem
+    problem : InverseProblem
     before, fitted, after : Ensemble
         Without the data; with them; and with room for a hasty job where nobody told the time.
     tones : tuple, one entry a tone heard, of Suspicion or None
@@ -59,7 +59,7 @@ class Taught:
         Of the width of ln(resonance), what the data removed: of ``fitted`` and of ``after``.
     """
 
-    problem: Problem
+    problem: InverseProblem
     before: Ensemble
     fitted: Ensemble
     after: Ensemble
@@ -91,7 +91,9 @@ def taught(
     """What :func:`warmbranch.fit.solve.fit` begins with, with its parameters and errors."""
     spreads = spreads or Spreads()
     believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
-    problem = Problem(case, readings, heard, believed, warming, warm=warm, known=spreads.fixed)
+    problem = InverseProblem(
+        case, readings, heard, believed, warming, warm=warm, known=spreads.fixed
+    )
     drawn = Prior(problem)
     tally.reached(DRAWN)
     before = drawn.ensemble(problem)
@@ -132,7 +134,7 @@ def taught(
 
 
 def _outcome(
-    problem: Problem,
+    problem: InverseProblem,
     mode: Mode,
     suspicions: Sequence[Sequence[Suspicion]],
     tones: Sequence[Suspicion | None],

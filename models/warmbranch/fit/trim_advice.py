@@ -19,7 +19,7 @@ from warmbranch.fit.ensemble import Ensemble
 from warmbranch.fit.haste import Haste
 from warmbranch.fit.job_ahead import JobAhead, job_ahead
 from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.length.length_for_tone import ToneOutcome, bounds, length_for
 
 RISK = 0.015
@@ -90,13 +90,13 @@ class TrimAdvice:
 
 
 def trim(
-    problem: Problem, ensemble: Ensemble, frequency: float, haste: Haste | None = None
+    problem: InverseProblem, ensemble: Ensemble, frequency: float, haste: Haste | None = None
 ) -> TrimAdvice:
     """Work out, for each of many draws, the length at which the wanted tone would be heard.
 
     Parameters
     ----------
-    problem : Problem
+    problem : InverseProblem
     ensemble : Ensemble
         Of its unknowns.
     frequency : float, Hz
@@ -153,7 +153,7 @@ class _Sized(NamedTuple):
     unreachable: float
 
 
-def _sized(problem: Problem, ensemble: Ensemble, tone: FloatArray) -> _Sized:
+def _sized(problem: InverseProblem, ensemble: Ensemble, tone: FloatArray) -> _Sized:
     """Lengths for (draws,) tones, Hz: solved for some, and from those for all.
 
     How far the length goes with the tone hardly differs between draws, so that what differs is

@@ -13,8 +13,8 @@ import numpy as np
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import MixtureTable, dry_air_table
-from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.main_pipe_wall import inner_film
+from warmbranch.heat.outside import film_on_pipe
 from warmbranch.heat.radiation import radiative_flux
 
 
@@ -28,15 +28,7 @@ def main_film(case: Case, gas: MixtureTable) -> tuple[FloatArray, BoolArray]:
     known = ~np.isnan(given)
     if not np.any(known):
         return pipe.film_augmentation, known
-    film = OutsideFilm(
-        dry_air_table(),
-        outside,
-        outside_diameter=pipe.outside_diameter,
-        length=np.ones(len(case)),
-        rise=np.zeros(len(case)),
-        factor=np.ones(len(case)),
-        fixed=np.full(len(case), np.nan),
-    )
+    film = film_on_pipe(pipe, outside, dry_air_table())
     at = np.where(known, given, pipe.gas_temperature)[:, None]
     convection, _ = film.flux(at)
     radiation, _ = radiative_flux(

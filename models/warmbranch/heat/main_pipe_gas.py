@@ -20,8 +20,8 @@ from warmbranch.case.closures import Prior
 from warmbranch.case.main_pipe import MainPipe
 from warmbranch.case.surroundings import Surroundings
 from warmbranch.gas.gas import COLDEST, HOTTEST, MixtureTable
-from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.main_pipe_wall import inner_film
+from warmbranch.heat.outside import film_on_pipe
 from warmbranch.heat.radiation import radiative_flux
 
 GAS_TOLERANCE = 1e-9
@@ -140,16 +140,7 @@ def _lost(
     factor: FloatArray | None,
 ) -> FloatArray:
     """Heat that a wall of this temperature loses outside, W per m² of skin."""
-    size = len(pipe)
-    film = OutsideFilm(
-        air,
-        surroundings,
-        outside_diameter=pipe.outside_diameter,
-        length=np.ones(size),
-        rise=np.zeros(size),
-        factor=np.ones(size) if factor is None else factor,
-        fixed=np.full(size, np.nan),
-    )
+    film = film_on_pipe(pipe, surroundings, air, factor)
     convection, _ = film.flux(wall[:, None])
     radiation, _ = radiative_flux(
         wall[:, None], surroundings.radiant_temperature[:, None], pipe.emissivity[:, None]

@@ -9,8 +9,8 @@ from warmbranch.base.errors import NotConvergedError
 from warmbranch.case.main_pipe import MainPipe
 from warmbranch.case.surroundings import Surroundings
 from warmbranch.gas.gas import MixtureTable
-from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.nusselt import nusselt_pipe
+from warmbranch.heat.outside import film_on_pipe
 from warmbranch.heat.radiation import radiative_flux
 
 STEP_TOLERANCE = 1e-5
@@ -68,15 +68,7 @@ def _balanced(
     pipe: MainPipe, surroundings: Surroundings, air: MixtureTable, supply: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Newton's method on the main pipe's balance: wall temperature and last step, K."""
-    film = OutsideFilm(
-        air,
-        surroundings,
-        outside_diameter=pipe.outside_diameter,
-        length=np.ones(len(pipe)),
-        rise=np.zeros(len(pipe)),
-        factor=np.ones(len(pipe)),
-        fixed=np.full(len(pipe), np.nan),
-    )
+    film = film_on_pipe(pipe, surroundings, air)
     hot = pipe.gas_temperature[:, None]
     radiant = surroundings.radiant_temperature[:, None]
     air_temperature = surroundings.air_temperature[:, None]

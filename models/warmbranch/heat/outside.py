@@ -9,6 +9,7 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.case.case import Case
+from warmbranch.case.main_pipe import MainPipe
 from warmbranch.case.surroundings import Surroundings
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.films import OutsideFilm
@@ -107,4 +108,26 @@ def film_in(
         rise=case.branch.rise,
         factor=case.closures.outer_film_factor,
         fixed=case.closures.fixed_outer_film,
+    )
+
+
+def film_on_pipe(
+    pipe: MainPipe,
+    surroundings: Surroundings,
+    air: MixtureTable,
+    factor: FloatArray | None = None,
+) -> OutsideFilm:
+    """The film on the main pipe's skin, which is taken as bare, level and long.
+
+    ``factor``, (designs,), is that of the closures' outer film; one unless given.
+    """
+    size = len(pipe)
+    return OutsideFilm(
+        air,
+        surroundings,
+        outside_diameter=pipe.outside_diameter,
+        length=np.ones(size),
+        rise=np.zeros(size),
+        factor=np.ones(size) if factor is None else factor,
+        fixed=np.full(size, np.nan),
     )

@@ -14,11 +14,11 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.banded import newton_step, outside_loss
-from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.linearised import Linearised
 from warmbranch.heat.main_pipe_wall import inner_film
 from warmbranch.heat.mouth_exchange import mouth_resistance
+from warmbranch.heat.outside import film_on_pipe
 from warmbranch.heat.radiation import radiative_flux
 from warmbranch.warming import stepping, storage
 from warmbranch.warming.dense_output import GAS, SKIN, WALL
@@ -195,15 +195,7 @@ def main_flux(
     outside = replace(
         case.surroundings, air_speed=np.array([storage.air_at(forcing, i, piece, time)])
     )
-    film = OutsideFilm(
-        system.air,
-        outside,
-        outside_diameter=pipe.outside_diameter,
-        length=np.ones(1),
-        rise=np.zeros(1),
-        factor=np.ones(1),
-        fixed=np.full(1, np.nan),
-    )
+    film = film_on_pipe(pipe, outside, system.air)
     at = np.array([[wall]])
     convection, convection_slope = film.flux(at)
     radiation, radiation_slope = radiative_flux(

@@ -19,7 +19,7 @@ from warmbranch_service.http.routes.reference import ReferenceAnswer
 from warmbranch_service.learn.answer_schema import LearnAnswer
 from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.listen.answer_schema import ListenAnswer
-from warmbranch_service.steady.schema import SteadyAnswer
+from warmbranch_service.steady.answer_schema import SteadyAnswer
 from warmbranch_service.sweep.answer_schema import SweepLine
 from warmbranch_service.version import MODEL_VERSION
 from warmbranch_service.warmup.answer_schema import WarmupAnswer

@@ -22,7 +22,8 @@ from warmbranch_service.length.answer_schema import LengthAnswer
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.listen.answer_schema import ListenAnswer
 from warmbranch_service.listen.request import ListenRequest
-from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
+from warmbranch_service.steady.answer_schema import SteadyAnswer
+from warmbranch_service.steady.request import SteadyRequest
 from warmbranch_service.sweep.answer_schema import SweepLine
 from warmbranch_service.sweep.request import SweepRequest
 from warmbranch_service.warmup.answer_schema import WarmupAnswer

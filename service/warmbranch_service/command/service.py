@@ -43,7 +43,7 @@ Count = click.IntRange(1, 256)
 def demo(name: str, port: int, *, no_wait: bool, open_page: bool) -> int:
     """Answer ``warmbranch demo``."""
     from warmbranch_service.serving.running import LocalService
-    from warmbranch_service.steady.schema import SteadyAnswer
+    from warmbranch_service.steady.answer_schema import SteadyAnswer
 
     try:
         service = LocalService(port)

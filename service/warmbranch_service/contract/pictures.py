@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from warmbranch_service.fit.answer_schema import FitAnswer
     from warmbranch_service.learn.answer_schema import LearnAnswer
     from warmbranch_service.length.answer_schema import LengthAnswer
-    from warmbranch_service.steady.schema import SteadyAnswer
+    from warmbranch_service.steady.answer_schema import SteadyAnswer
     from warmbranch_service.warmup.answer_schema import WarmupAnswer
 
 Axes = Any

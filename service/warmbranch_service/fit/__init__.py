@@ -1,1 +1,1 @@
-"""``POST /v1/fit``: the request, the answer, its sentences and its table."""
+"""``POST /v1/fit``: the request, the answer, its sentences (of slips: ``rivals``), its table."""

@@ -14,7 +14,7 @@ from warmbranch_service.contract.fields import AnswerModel, JsonSchema, Loops
 from warmbranch_service.contract.whole_answer import WholeAnswer
 from warmbranch_service.fit.rivals import RIVALS
 from warmbranch_service.fit.time_untold import QUESTION, message
-from warmbranch_service.steady.schema import Prediction
+from warmbranch_service.steady.answer_schema import Prediction
 
 FitOutcome = Literal[
     "fitted", "prior-dominated", "contradictory readings", "at a bound", "not converged"

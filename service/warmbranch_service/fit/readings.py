@@ -37,8 +37,6 @@ Uncertainty = Annotated[
     float | None, Quantity("K", TEMPERATURE_DIFFERENCE, low=0.1, high=100, nullable=True)
 ]
 Emissivity = Annotated[float, Quantity("1", PURE_NUMBER, low=LEAST_EMISSIVITY, high=1)]
-Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
-Frequency = Annotated[float, Quantity("Hz", FREQUENCY, low=1, high=2000)]
 TimeOfReading = Annotated[float | None, Quantity("s", TIME, low=0, high=LONGEST, nullable=True)]
 TIME_TEXT = (
     "Since the start of the warm-up that warm_up tells; the reading is then compared with the "

@@ -24,7 +24,7 @@ from warmbranch_service.fit.answer_schema import (
     Trim,
 )
 from warmbranch_service.fit.rivals import RIVALS
-from warmbranch_service.steady.schema import Levels
+from warmbranch_service.steady.answer_schema import Levels
 
 Numbers = Mapping[str, float]
 

@@ -10,7 +10,7 @@ from warmbranch_service.contract.text import listed, wrapped
 
 if TYPE_CHECKING:
     from warmbranch_service.fit.answer_schema import FitAnswer, HeardResidual, Residual
-    from warmbranch_service.steady.schema import Levels
+    from warmbranch_service.steady.answer_schema import Levels
 
 LONGEST_BAR = 40
 UNITS = {"degC": "°C"}

@@ -59,7 +59,7 @@ from warmbranch_service.http.routes import (
 from warmbranch_service.http.settings import Settings
 from warmbranch_service.learn.request import LearnRequest
 from warmbranch_service.length.request import LengthRequest
-from warmbranch_service.steady.schema import SteadyRequest
+from warmbranch_service.steady.request import SteadyRequest
 from warmbranch_service.sweep import choosing
 from warmbranch_service.sweep.request import SweepRequest
 from warmbranch_service.version import MODEL_VERSION

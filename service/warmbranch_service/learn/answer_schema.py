@@ -11,7 +11,7 @@ from warmbranch_service.case.shop import JobOutcome
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, in_unit
 from warmbranch_service.contract.whole_answer import WholeAnswer
-from warmbranch_service.steady.schema import Levels
+from warmbranch_service.steady.answer_schema import Levels
 
 FORM: Literal[1] = 1
 Pair = tuple[float, float]

@@ -8,13 +8,12 @@ from typing import Annotated, Any
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
+from warmbranch_service.contract.quantities import Frequency, Rotation
 from warmbranch_service.contract.rules import given, left_out, rules, together
-from warmbranch_service.contract.units import FREQUENCY, LENGTH, PURE_NUMBER, ROTATION, SPEED
+from warmbranch_service.contract.units import LENGTH, PURE_NUMBER, ROTATION, SPEED
 
 FEWEST_LOUDNESS, MOST_LOUDNESS = 3, 500
 
-Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
-Frequency = Annotated[float, Quantity("Hz", FREQUENCY, low=1, high=2000)]
 OptionalRotation = Annotated[
     float | None, Quantity("rpm", ROTATION, low=50, high=30000, nullable=True)
 ]

@@ -39,7 +39,7 @@ from warmbranch_service.listen.answer_schema import (
 from warmbranch_service.listen.recordings import Recording
 from warmbranch_service.listen.request import ListenRequest
 from warmbranch_service.listen.sentences import assumptions, cautions, summary
-from warmbranch_service.steady.schema import Levels
+from warmbranch_service.steady.answer_schema import Levels
 from warmbranch_service.version import MODEL_VERSION
 
 PRIOR_SPREAD = 0.04

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema
-from warmbranch_service.steady.schema import Levels
+from warmbranch_service.steady.answer_schema import Levels
 
 ListenOutcome = Literal["notch heard", "no notch heard", "engine not heard", "before only"]
 Side = Literal["before", "after"]

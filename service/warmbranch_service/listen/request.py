@@ -9,14 +9,13 @@ from pydantic import Field, model_validator
 from warmbranch.listen.layout import HIGHEST_RATE
 from warmbranch_service.case.schema import Case, Engine
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
+from warmbranch_service.contract.quantities import Rotation
 from warmbranch_service.contract.rules import rules
-from warmbranch_service.contract.units import FREQUENCY, PURE_NUMBER, ROTATION, TIME
+from warmbranch_service.contract.units import FREQUENCY, PURE_NUMBER, TIME
 
 MOST_ANCHORS = 20
 LEAST_RANGE = 1.05
 """Highest over lowest engine speed."""
-
-Rotation = Annotated[float, Quantity("rpm", ROTATION, low=50, high=30000)]
 
 
 class KnownSpeed(RequestModel):

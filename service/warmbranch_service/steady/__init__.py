@@ -1,1 +1,1 @@
-"""``POST /v1/steady``: the request, the answer, its table."""
+"""``POST /v1/steady``: the request, the answer with its sentence, its table."""

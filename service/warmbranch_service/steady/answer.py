@@ -24,12 +24,7 @@ from warmbranch_service.case.loops import loops_of
 from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.contract.rounding import digits as digits
 from warmbranch_service.contract.rounding import each, finite, places
-from warmbranch_service.steady.depth import decibels, in_words, usual, wall_alone
-from warmbranch_service.steady.narrowing import narrowing
-from warmbranch_service.steady.schema import (
-    DEFAULT_POINTS,
-    DEFAULT_SPAN,
-    Attenuation,
+from warmbranch_service.steady.answer_schema import (
     DeepestLoss,
     Estimates,
     Heat,
@@ -39,12 +34,19 @@ from warmbranch_service.steady.schema import (
     Profile,
     ProfileBands,
     Resonance,
-    RpmRange,
     Solver,
     SteadyAnswer,
     SteadyPrediction,
-    SteadyRequest,
     TransmissionLoss,
+)
+from warmbranch_service.steady.depth import decibels, in_words, usual, wall_alone
+from warmbranch_service.steady.narrowing import narrowing
+from warmbranch_service.steady.request import (
+    DEFAULT_POINTS,
+    DEFAULT_SPAN,
+    Attenuation,
+    RpmRange,
+    SteadyRequest,
 )
 from warmbranch_service.steady.water import condensed
 from warmbranch_service.version import MODEL_VERSION

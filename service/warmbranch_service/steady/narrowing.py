@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from warmbranch.belief.prediction import Expected
 from warmbranch_service.contract.rounding import places
-from warmbranch_service.steady.schema import Narrowing
+from warmbranch_service.steady.answer_schema import Narrowing
 
 LEAST_SHARE = 0.02
 """Of the variance: less is not worth telling."""

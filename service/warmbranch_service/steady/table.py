@@ -11,7 +11,7 @@ from warmbranch_service.contract.text import wrapped
 from warmbranch_service.steady.depth import in_words
 
 if TYPE_CHECKING:
-    from warmbranch_service.steady.schema import SteadyAnswer
+    from warmbranch_service.steady.answer_schema import SteadyAnswer
 
 PROFILE_ROWS = 11
 LOSS_ROWS = 11

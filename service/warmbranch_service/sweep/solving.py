@@ -30,7 +30,7 @@ from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.errors import Entry, Problem
 from warmbranch_service.contract.refusals import entries_of, entry_of_physics
 from warmbranch_service.steady.outputs import OUTPUTS, Solved, Values, losses, needs_interval
-from warmbranch_service.steady.schema import SteadyRequest
+from warmbranch_service.steady.request import SteadyRequest
 from warmbranch_service.sweep.answer_schema import DesignOutcome
 from warmbranch_service.sweep.patch import Patch
 from warmbranch_service.sweep.plan import Chunk, Inputs, Plan, Task, plan_of

@@ -12,7 +12,7 @@ from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit import ensemble as module
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.ensemble import Prior, posterior_ensemble
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.solve import fit
 from warmbranch.fit.stand_in import StandIn
@@ -21,7 +21,7 @@ from warmbranch.fit.weighing import Normal, effective, evened, moments
 LEVELS = np.array([0.05, 0.5, 0.95])
 
 
-def fitted(problem: Problem):
+def fitted(problem: InverseProblem):
     prior = Prior(problem)
     return posterior_ensemble(problem, problem.mode(prior.starts(problem)), prior)
 
@@ -33,7 +33,7 @@ def one_unknown(make_case):
     fixed = Spreads(fixed=frozenset(UNKNOWNS) - {"mouth_factor"})
     heard = Heard.of_warm(np.array([89.6]), np.array([0.2]), np.array([1.031]))
     sure = frozenset({"ear", WARMTH})
-    return Problem(case, Readings.none(), heard, Calibration.prior(case, fixed), known=sure)
+    return InverseProblem(case, Readings.none(), heard, Calibration.prior(case, fixed), known=sure)
 
 
 def test_agrees_with_integration(one_unknown):
@@ -58,7 +58,7 @@ def test_agrees_with_integration(one_unknown):
 
 def test_more_draws_where_few_count(synthetic, monkeypatch):
     drawn = synthetic.experiment(np.random.default_rng(53), 8, listens=True)
-    problem = Problem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
+    problem = InverseProblem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
     plain = fitted(problem)
     assert plain.rounds < module.MOST_ROUNDS
     monkeypatch.setattr(module, "ENOUGH", 1e9)
@@ -69,7 +69,7 @@ def test_more_draws_where_few_count(synthetic, monkeypatch):
 
 def test_weights_are_evened_and_said_so_when_draws_are_few(synthetic, monkeypatch):
     drawn = synthetic.experiment(np.random.default_rng(53), 8, listens=True)
-    problem = Problem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
+    problem = InverseProblem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
     plain = fitted(problem)
     # So many that it shows: of three such experiments two become 9 and 10 % wider, and one, which a
     # few heavy draws had made wide, stays as it was.
@@ -89,7 +89,7 @@ def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
 
     case = make_case()
     heard = Heard.of_warm(np.array([90.0]), np.ones(1), np.array([1.031]))
-    problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
+    problem = InverseProblem(case, Readings.none(), heard, Calibration.prior(case))
     whole = forecast.solve_steady
     refused = []
 
@@ -117,7 +117,7 @@ def test_when_nothing_is_solved_it_is_an_error(make_case, monkeypatch):
         )
 
     case = make_case()
-    problem = Problem(case, Readings.none(), Heard.none(), Calibration.prior(case))
+    problem = InverseProblem(case, Readings.none(), Heard.none(), Calibration.prior(case))
     monkeypatch.setattr(forecast, "solve_steady", gives_up)
     with pytest.raises(NotConvergedError):
         Prior(problem)
@@ -148,7 +148,7 @@ def test_far_from_the_draws_the_stand_in_foresees_nothing_probable(make_case):
     """Its parabolas go to tones there that no number holds."""
     case = make_case()
     heard = Heard.of_warm(np.array([90.0]), np.ones(1), np.array([1.031]))
-    problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
+    problem = InverseProblem(case, Readings.none(), heard, Calibration.prior(case))
     prior = Prior(problem)
     size = len(problem)
     stand_in = StandIn(problem, prior.white, [prior.expected], np.zeros(size), np.eye(size))
@@ -182,7 +182,7 @@ def test_chosen_draws_are_different(synthetic, monkeypatch):
         module._Chooser, "draws", lambda self, size: chosen.append(plain(self, size)) or chosen[-1]
     )
     drawn = synthetic.experiment(np.random.default_rng(53), 8, listens=True)
-    fitted(Problem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case)))
+    fitted(InverseProblem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case)))
     assert chosen
     for white, times in chosen:
         assert len(np.unique(white, axis=0)) == len(white) == len(times)

@@ -15,7 +15,7 @@ from warmbranch.belief.calibration import Calibration
 from warmbranch.case.case import Case
 from warmbranch.fit.ensemble import Prior, posterior_ensemble
 from warmbranch.fit.haste import HASTY, SHARE, Haste, allowing_for
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.solve import Fitted, fit
@@ -132,7 +132,7 @@ def test_a_calibration_carries_the_rise_in_the_tone(hasty: Looked):
     found = hasty.untold
     haste, names = found.haste, found.calibration.names
     assert haste is not None
-    problem = Problem(
+    problem = InverseProblem(
         hasty.case, hasty.readings, hasty.heard, Calibration.prior(hasty.case), warm=False
     )
     fitted = posterior_ensemble(problem, found.mode, Prior(problem))
@@ -148,7 +148,7 @@ def test_a_calibration_carries_the_rise_in_the_tone(hasty: Looked):
 
 
 def test_draws_beside_draws(hasty: Looked):
-    problem = Problem(hasty.case, hasty.readings, hasty.heard, Calibration.prior(hasty.case))
+    problem = InverseProblem(hasty.case, hasty.readings, hasty.heard, Calibration.prior(hasty.case))
     plain = Prior(problem).ensemble(problem)
     size = len(plain.white)
     haste = Haste(0.02, 0.25, np.linspace(0, 0.02, size), np.ones(size, dtype=np.bool_))

@@ -7,7 +7,7 @@ from scipy.interpolate import CubicSpline
 from warmbranch.belief.calibration import Calibration
 from warmbranch.fit.ensemble import Prior, posterior_ensemble
 from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY, advise
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.shared import EAR, PATTERN, THERMOMETER
 
@@ -15,7 +15,7 @@ ENOUGH_CASES = 40
 
 
 def problem_of(case, readings, heard, **more):
-    return Problem(case, readings, heard, Calibration.prior(case), **more)
+    return InverseProblem(case, readings, heard, Calibration.prior(case), **more)
 
 
 def ensemble_of(case, readings, heard):

@@ -10,7 +10,7 @@ from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.ensemble import Prior
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.search import BOUND, DEGREES_OF_FREEDOM, log_posterior
 from warmbranch.fit.shared import NAMES as SHARED
@@ -19,7 +19,7 @@ from warmbranch.fit.shared import NAMES as SHARED
 @pytest.fixture
 def problem(synthetic):
     drawn = synthetic.experiment(np.random.default_rng(31), 6, listens=True)
-    return Problem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
+    return InverseProblem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
 
 
 def contact(position, displayed, uncertainty=2.0) -> Readings:
@@ -97,7 +97,7 @@ def test_likelihood_is_students(problem):
     for off in (0.0, 3.0):
         shifted = base.copy()
         shifted[0] = expected.displayed[0, 0] + off * problem.readings.uncertainty[0]
-        moved = Problem(
+        moved = InverseProblem(
             problem.case,
             replace(problem.readings, displayed=shifted),
             problem.heard,
@@ -114,10 +114,10 @@ def test_one_wild_reading_does_not_own_the_fit(synthetic):
     """The estimate moves by less than its own uncertainty when one reading goes wild by 80 K."""
     drawn = synthetic.experiment(np.random.default_rng(8), 8, listens=False)
     prior = Calibration.prior(drawn.case)
-    honest = Problem(drawn.case, drawn.readings, drawn.heard, prior)
+    honest = InverseProblem(drawn.case, drawn.readings, drawn.heard, prior)
     shown = drawn.readings.displayed.copy()
     shown[3] += 80.0
-    wild = Problem(drawn.case, replace(drawn.readings, displayed=shown), drawn.heard, prior)
+    wild = InverseProblem(drawn.case, replace(drawn.readings, displayed=shown), drawn.heard, prior)
     first = honest.mode(middle(honest))
     second = wild.mode(middle(wild))
     spread = np.sqrt(np.diag(np.linalg.inv(first.summit.precision)))
@@ -131,7 +131,7 @@ def test_search_stays_within_its_bounds(make_case):
     case = make_case()
     hot = contact(np.linspace(0.1, 1.0, 8), np.full(8, 450.0), uncertainty=0.3)
     sure = frozenset(SHARED)
-    problem = Problem(case, hot, Heard.none(), Calibration.prior(case), known=sure)
+    problem = InverseProblem(case, hot, Heard.none(), Calibration.prior(case), known=sure)
     mode = problem.mode(middle(problem))
     assert np.any(mode.summit.at_bound)
     assert np.abs(mode.summit.white).max() <= BOUND
@@ -141,7 +141,7 @@ def test_a_tone_of_another_length_counts_at_that_length(make_case):
     case = make_case()
     heard = Heard.of_warm(np.array([90.0, 100.0]), np.ones(2), np.array([1.031, 0.9]))
     known = frozenset({WARMTH})
-    problem = Problem(case, Readings.none(), heard, Calibration.prior(case), known=known)
+    problem = InverseProblem(case, Readings.none(), heard, Calibration.prior(case), known=known)
     expected = problem.expected(np.zeros((1, len(problem))))
     assert expected.heard[0, 1] > 1.08 * expected.heard[0, 0]
     assert expected.frequency[0] == expected.heard[0, 0]
@@ -170,6 +170,6 @@ def test_readings_that_cannot_be_are_refused(make_case, field, value, says):
     readings = replace(contact([0.3], [350.0]), **{field: np.array([value])})
     case = make_case()
     with pytest.raises(InputError, match=says) as refused:
-        Problem(case, readings, Heard.none(), Calibration.prior(case))
+        InverseProblem(case, readings, Heard.none(), Calibration.prior(case))
     assert refused.value.field == f"readings.0.{field}"
     assert refused.value.value == value

@@ -13,7 +13,7 @@ from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.fit import ensemble
 from warmbranch.fit.ensemble import Prior, posterior_ensemble
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 
 WALKERS, STEPS, BURN_IN = 60, 2000, 150
 REPEATS = 8
@@ -26,7 +26,7 @@ MEDIAN_NOISE = np.sqrt(np.pi / 2)
 KNOWN = Spreads(fixed=frozenset({"air_temperature", "gas_temperature"}))
 
 
-def sampled(problem: Problem, start: np.ndarray, seed: int) -> np.ndarray:
+def sampled(problem: InverseProblem, start: np.ndarray, seed: int) -> np.ndarray:
     """ln f of independent draws of the same posterior."""
 
     def log_probability(proposed: np.ndarray) -> np.ndarray:
@@ -79,7 +79,7 @@ def test_the_other_sampler_is_right_where_the_answer_is_known():
 def test_median_and_width_agree(synthetic, monkeypatch, seed, readings, listens):
     drawn = synthetic.experiment(np.random.default_rng(100 + seed), readings, listens=listens)
     prior = Calibration.prior(drawn.case, KNOWN)
-    problem = Problem(drawn.case, drawn.readings, drawn.heard, prior)
+    problem = InverseProblem(drawn.case, drawn.readings, drawn.heard, prior)
     mode = problem.mode(Prior(problem).starts(problem))
     levels = np.array([0.05, 0.5, 0.95])
     draws = [ensemble.SEED + 100 * again for again in range(REPEATS)]

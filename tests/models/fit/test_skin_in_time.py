@@ -13,7 +13,7 @@ from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit.clock import START
-from warmbranch.fit.posterior import STEP_IN_TIME, Problem
+from warmbranch.fit.posterior import STEP_IN_TIME, InverseProblem
 from warmbranch.fit.readings import Heard
 from warmbranch.fit.skin_in_time import SkinInTime, Warming
 from warmbranch.fit.solve import fit
@@ -29,7 +29,7 @@ def drawn(synthetic):
 @pytest.fixture
 def problem(drawn, synthetic):
     prior = Calibration.prior(drawn.case)
-    return Problem(drawn.case, drawn.readings, drawn.heard, prior, synthetic.WARMING)
+    return InverseProblem(drawn.case, drawn.readings, drawn.heard, prior, synthetic.WARMING)
 
 
 @pytest.mark.slow
@@ -78,7 +78,7 @@ def test_the_start_is_one_more_unknown_unless_it_is_known(drawn, synthetic):
     prior = Calibration.prior(drawn.case)
 
     def names(warming):
-        return Problem(drawn.case, drawn.readings, drawn.heard, prior, warming).names
+        return InverseProblem(drawn.case, drawn.readings, drawn.heard, prior, warming).names
 
     assert names(synthetic.WARMING)[-1] == START
     assert START not in names(replace(synthetic.WARMING, start_spread=0.0))

@@ -7,7 +7,7 @@ import pytest
 
 from warmbranch.belief.calibration import Calibration
 from warmbranch.fit.ensemble import Prior
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import OWN, Heard, Readings
 from warmbranch.fit.suspicion import suspicious_readings, suspicious_tone
 from warmbranch.steady.solve import solve
@@ -98,7 +98,7 @@ def test_surfaces_of_one_spot_may_show_different_things(make_case):
 def before(make_case):
     case = make_case()
     heard = Heard.of_warm(np.array([90.0]), np.ones(1), np.array([1.031]))
-    problem = Problem(case, Readings.none(), heard, Calibration.prior(case))
+    problem = InverseProblem(case, Readings.none(), heard, Calibration.prior(case))
     return case, Prior(problem).ensemble(problem)
 
 

@@ -9,7 +9,7 @@ from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit.ensemble import Prior
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.shared import EAR
 from warmbranch.fit.trim_advice import RISK, Mixture, trim
@@ -20,7 +20,7 @@ from warmbranch.steady.solve import solve
 @pytest.fixture
 def built(make_case):
     case = make_case()
-    problem = Problem(case, Readings.none(), Heard.none(), Calibration.prior(case))
+    problem = InverseProblem(case, Readings.none(), Heard.none(), Calibration.prior(case))
     return case, problem, Prior(problem).ensemble(problem)
 
 
@@ -71,7 +71,7 @@ def test_a_tone_that_no_length_gives(built):
 def test_nothing_unknown_leaves_no_doubt(make_case):
     case = make_case()
     nothing = Calibration.prior(case, Spreads(fixed=frozenset(UNKNOWNS)))
-    problem = Problem(case, Readings.none(), Heard.none(), nothing, known=frozenset({"ear"}))
+    problem = InverseProblem(case, Readings.none(), Heard.none(), nothing, known=frozenset({"ear"}))
     found = trim(problem, Prior(problem).ensemble(problem), 110.0)
     assert found.final_cut_90[0] == pytest.approx(found.final_cut_90[1], abs=1e-9)
     again = solve(with_length(case, np.array([1.031 - found.final_cut])))

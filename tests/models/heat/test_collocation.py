@@ -211,10 +211,10 @@ def test_agrees_with_a_collocation_solution(make_case, name):
     )
     equations = Continuous(case, speed, wall)
     x = coarse.position[0]
-    # Only a start: the collocation converges to its own tolerance from there.
+    # Only a start: the collocation adds nodes and converges to its own tolerance from there.
     flow = -np.gradient(coarse.gas[0], x) * equations.area
-    start = np.stack([coarse.gas[0], 20 * flow, coarse.wall[0], 1e-3 * flow])
-    solution = solve_bvp(equations.slopes, equations.ends, x, start, tol=1e-7, max_nodes=50000)
+    start = np.stack([coarse.gas[0], 20 * flow, coarse.wall[0], 1e-3 * flow])[:, ::8]
+    solution = solve_bvp(equations.slopes, equations.ends, x[::8], start, tol=1e-7, max_nodes=50000)
     assert solution.success, solution.message
     expected = solution.sol(x)
     span = np.ptp(np.concatenate([expected[0], expected[2]]))

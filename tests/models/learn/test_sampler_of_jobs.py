@@ -13,7 +13,7 @@ from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.shop import USUAL
 from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import UNKNOWNS
-from warmbranch.fit.posterior import Problem
+from warmbranch.fit.posterior import InverseProblem
 from warmbranch.learn import population, summary
 from warmbranch.learn.population import LEAST_COMMON, Jobs
 from warmbranch.learn.summary import NAMES, Job, summary_of
@@ -50,7 +50,7 @@ def sampled(jobs: list[Job]) -> tuple[np.ndarray, np.ndarray]:
     import emcee
 
     problems = [
-        Problem(
+        InverseProblem(
             job.case,
             job.readings,
             job.heard,

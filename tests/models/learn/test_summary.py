@@ -98,10 +98,10 @@ def test_the_tone_without_other_jobs_is_the_priors(synthetic, kept):
 
 @pytest.mark.slow
 def test_readings_of_unit_error_are_of_unit_error(shop):
-    """What jobs show against their own truths, over 60 of them."""
+    """What jobs show against their own truths, over 45 of them."""
     rng = np.random.default_rng(8)
     off = []
-    for _ in range(60):
+    for _ in range(45):
         made = shop.synthetic.experiment(rng, int(rng.integers(4, 9)), listens=True)
         kept = summary_of(Job("one", made.case, made.readings, made.heard, Spreads(), warm=True))
         prior = Calibration.prior(made.case)
@@ -111,7 +111,7 @@ def test_readings_of_unit_error_are_of_unit_error(shop):
                 truth = made.coordinates[prior.names.index(name)]
                 z[i] = (truth - USUAL[name].centre) / USUAL[name].spread
         off += list(kept.shown - kept.of.T @ z)
-    # Three standard errors of some 180 numbers.
+    # Three standard errors of so many numbers.
     assert len(off) > 120
     assert np.sqrt(np.mean(np.square(off))) == pytest.approx(1.0, abs=3 / np.sqrt(2 * 120))
     assert np.mean(off) == pytest.approx(0.0, abs=3 / np.sqrt(120))

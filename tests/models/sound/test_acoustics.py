@@ -10,39 +10,29 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import integrate, special
 
 from closed_forms import LinearDuct, linear_duct_mouth_reactance
+from shared.ducts import (
+    AREA,
+    LENGTH,
+    PRESSURE,
+    RADIUS,
+    at_frequency,
+    decaying,
+    falling,
+    mouth_line_impedance,
+)
 from warmbranch.gas.gas import dry_air_table
 from warmbranch.sound.acoustics import Duct, input_impedance, standing_wave, uniform_duct
 from warmbranch.sound.discretisation import duct as discretised
 
-LENGTH, RADIUS, PRESSURE = 0.9, 0.024, 101325.0
-AREA = math.pi * RADIUS**2
 LINEAR = LinearDuct(650.0, 350.0, LENGTH, 1.37, 289.0)
 FREQUENCIES = np.array([50.0, 100.0, 120.0, 140.0, 200.0, 300.0])
 EXACT = linear_duct_mouth_reactance(LINEAR, FREQUENCIES)
 """Reactance at the mouth over ρc/S of the mouth's gas."""
 
 
-def falling(x):
-    return 650.0 - 300.0 * x / LENGTH
-
-
-def decaying(x):
-    return 350.0 + 300.0 * np.exp(-x / 0.2)
-
-
 def cooler(x):
     """A wall that falls from 520 K."""
     return 350.0 + 170.0 * np.exp(-x / 0.12)
-
-
-def mouth_line_impedance(temperature=650.0):
-    """ρ c / S of the exact duct's gas."""
-    density = PRESSURE / (289.0 * temperature)
-    return density * math.sqrt(1.37 * 289.0 * temperature) / AREA
-
-
-def at_frequency(duct, *frequencies):
-    return input_impedance(duct, np.tile(np.array(frequencies, dtype=float), (len(duct), 1)))
 
 
 def order(errors):
@@ -110,7 +100,7 @@ class TestUniform:
     @pytest.mark.parametrize("radius", [0.0005, 0.003, 0.024])
     def test_lossy_is_a_hyperbolic_cotangent(self, build_duct, ideal_gas, radius):
         duct = build_duct(lambda x: 500.0, LENGTH, ideal_gas(), radius=radius, wall_losses=True)
-        series, shunt = local_line(FREQUENCIES, 500.0, 500.0, ideal_gas(), radius)
+        series, shunt = by_kosten(FREQUENCIES, 500.0, 500.0, ideal_gas(), radius)
         exact = np.sqrt(series / shunt) / np.tanh(np.sqrt(series * shunt) * LENGTH)
         # The wide-tube series leaves 6e-9; tanh near its pole multiplies it by some ten.
         assert_allclose(at_frequency(duct, *FREQUENCIES)[0], exact, rtol=1e-7)
@@ -147,7 +137,7 @@ def vars_of(duct):
     return {name: getattr(duct, name) for name in Duct.__dataclass_fields__}
 
 
-def local_line(frequency, temperature, wall, gas, radius):
+def by_kosten(frequency, temperature, wall, gas, radius):
     """Z' and Y' of Zwikker and Kosten, written again with scipy's Bessel functions of J.
 
     The core is as warm as ``temperature``, the layers as the wall.
@@ -182,7 +172,7 @@ def integrated_impedance(frequency, profile, gas, radius, wall=None):
 
     def slope(x, state):
         warm = float(profile(x))
-        series, shunt = local_line(frequency, warm, float(wall(x)) if wall else warm, gas, radius)
+        series, shunt = by_kosten(frequency, warm, float(wall(x)) if wall else warm, gas, radius)
         return np.array([-series * state[1], -shunt * state[0]])
 
     start = np.array([1.0 + 0j, 0j])
@@ -272,7 +262,7 @@ class TestAgainstIntegration:
         # The integration is stopped at the bend's ends, where the right-hand side jumps.
         def stretch(low, high, ratio, state, frequency):
             def slope(x, y):
-                series, shunt = local_line(frequency, *[float(decaying(x))] * 2, gas, RADIUS)
+                series, shunt = by_kosten(frequency, *[float(decaying(x))] * 2, gas, RADIUS)
                 return np.array([-ratio * series * y[1], -shunt * y[0]])
 
             return integrate.solve_ivp(

@@ -17,6 +17,7 @@ from closed_forms import (
     quarter_wave_frequency,
     quarter_wave_frequency_with_mouth,
 )
+from shared.ducts import decaying, falling
 from warmbranch.gas.gas import dry_air_table
 from warmbranch.sound.acoustics import Duct, input_impedance, uniform_duct
 from warmbranch.sound.damped import quality_factors
@@ -30,14 +31,6 @@ from warmbranch.sound.viscothermal import line, wall_layers
 
 LENGTH, RADIUS, PRESSURE = 0.9, 0.024, 101325.0
 RATIO, CONSTANT = 1.37, 289.0
-
-
-def falling(x):
-    return 650.0 - 300.0 * x / LENGTH
-
-
-def decaying(x):
-    return 350.0 + 300.0 * np.exp(-x / 0.2)
 
 
 def sound_speed(temperature):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import CoolProp.CoolProp as coolprop
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -156,6 +155,8 @@ def test_diffusivity_against_kinetic_theory():
 
 @pytest.mark.parametrize("kelvin", [275.0, 300.0, 330.0, 370.0])
 def test_latent_heat_against_coolprop(kelvin):
+    import CoolProp.CoolProp as coolprop  # takes seconds, of each process that collects this
+
     water = [coolprop.PropsSI("H", "T", kelvin, "Q", q, "Water") for q in (0, 1)]
     assert latent_heat(np.array(kelvin)) == pytest.approx(water[1] - water[0], rel=3e-3)
 

@@ -11,7 +11,7 @@ from warmbranch.case.materials import Metal
 from warmbranch.gas.combustion import burnt_gas, humidity_from_relative
 from warmbranch.gas.gas import Composition, MixtureTable
 from warmbranch_service.case.convert import to_physics
-from warmbranch_service.steady.schema import SteadyRequest
+from warmbranch_service.steady.request import SteadyRequest
 
 
 @pytest.mark.parametrize(

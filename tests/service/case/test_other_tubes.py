@@ -17,7 +17,7 @@ from warmbranch_service.fit.request import FitRequest
 from warmbranch_service.length.answer import answer_length
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.answer import steady
-from warmbranch_service.steady.schema import SteadyRequest
+from warmbranch_service.steady.request import SteadyRequest
 from warmbranch_service.warmup.answer import warmup
 from warmbranch_service.warmup.request import WarmupRequest
 

@@ -12,7 +12,8 @@ from warmbranch_service.fit.answer_schema import FitAnswer
 from warmbranch_service.http.openapi import request_examples
 from warmbranch_service.http.routes.reference import ReferenceAnswer
 from warmbranch_service.length.answer_schema import LengthAnswer
-from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
+from warmbranch_service.steady.answer_schema import SteadyAnswer
+from warmbranch_service.steady.request import SteadyRequest
 from warmbranch_service.sweep.answer_schema import SweepEnd, SweepHeader
 from warmbranch_service.warmup.answer_schema import WarmupAnswer
 

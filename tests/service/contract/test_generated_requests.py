@@ -7,7 +7,8 @@ what was spoilt may be answered, if the document admits it all the same: schemat
 member of a union, and now and then what comes out is another.
 Nothing is kept from one request to the next, so there are no states to explore.
 
-By default some hundreds of requests; ``-m slow`` makes 2,000, ``-m exhaustive`` more than 20,000.
+By default some hundreds of requests; ``-m slow`` makes thousands, ``-m exhaustive`` more than
+20,000.
 What takes seconds to import or to take in is left to the tests that run.
 """
 
@@ -173,6 +174,7 @@ def test_no_request_breaks_the_contract(application, easier, path):
     search(read(easier, application, path=path), 30, borders=False)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", [path for path in POSTS if path not in OF_MANY])
 def test_no_string_breaks_the_contract(application, path):
     search(read(DOCUMENT, application, path=path), 6)

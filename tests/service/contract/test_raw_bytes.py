@@ -200,6 +200,7 @@ GROWTH = 8 * 2**20
 two looks holds more than four times as much, so one body in four that stayed would be seen."""
 
 
+@pytest.mark.slow
 def test_memory_is_flat(served):
     (worker,) = psutil.Process(served.supervisor).children()
     padded = DEMO + b" " * (LONGEST - len(DEMO))

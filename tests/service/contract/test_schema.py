@@ -13,7 +13,7 @@ from warmbranch_service.case.branch import Branch
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.fields import AnswerModel, RequestModel
 from warmbranch_service.contract.units import unit_of
-from warmbranch_service.steady.schema import SteadyRequest
+from warmbranch_service.steady.request import SteadyRequest
 
 
 def bounds(schema):

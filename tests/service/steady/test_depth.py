@@ -9,7 +9,7 @@ import pytest
 from warmbranch_service.length.answer import answer_length
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.answer import steady
-from warmbranch_service.steady.schema import SteadyRequest
+from warmbranch_service.steady.request import SteadyRequest
 
 CASE = {
     "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "length_mm": 1200},

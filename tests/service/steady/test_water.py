@@ -9,7 +9,7 @@ import pytest
 
 from warmbranch_service.demo import demo_text
 from warmbranch_service.steady.answer import steady
-from warmbranch_service.steady.schema import SteadyRequest
+from warmbranch_service.steady.request import SteadyRequest
 
 VAN = json.loads(demo_text("van"))
 

@@ -13,7 +13,7 @@ from warmbranch.heat.grid import DEFAULT_NODES
 from warmbranch_service.case.shop import MOST_KEPT, MOST_THERMOMETERS
 from warmbranch_service.fit.readings import MOST_HEARD, MOST_READINGS
 from warmbranch_service.length.request import MOST_POINTS as MOST_OPERATING_POINTS
-from warmbranch_service.steady.schema import MOST_POINTS
+from warmbranch_service.steady.request import MOST_POINTS
 from warmbranch_service.warmup.drive import MOST_POINTS as MOST_CURVE_POINTS
 from warmbranch_service.warmup.request import MOST_CONDITIONS, MOST_POSITIONS, MOST_TIMES
 

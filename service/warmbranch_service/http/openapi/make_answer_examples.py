@@ -27,7 +27,7 @@ from warmbranch_service.learn.request import LearnRequest
 from warmbranch_service.length.answer import answer_length
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.answer import steady
-from warmbranch_service.steady.schema import SteadyRequest
+from warmbranch_service.steady.request import SteadyRequest
 from warmbranch_service.sweep.answer_schema import SweepLine
 from warmbranch_service.sweep.plan import Plan
 from warmbranch_service.sweep.request import SweepRequest

@@ -1,7 +1,7 @@
 """Whose turn it is: questions before chunks of sweeps, and one client after the other.
 
 Turns       what waits, taken in turn from each client
-Job         one piece of work, with whoever waits for it
+Task        one piece of work, with whoever waits for it
 Places      how many sweeps are under way, in all and of one client
 """
 
@@ -22,7 +22,7 @@ SWEEP_RETRY_SECONDS = 10
 """Told to whoever asks for a sweep where as many are under way as may be."""
 
 
-class Job:
+class Task:
     """One piece of work.
 
     Parameters
@@ -55,40 +55,40 @@ class Turns:
     """What waits. Within one client whoever came first is first; clients take turns."""
 
     def __init__(self) -> None:
-        self._waiting: OrderedDict[str, deque[Job]] = OrderedDict()
+        self._waiting: OrderedDict[str, deque[Task]] = OrderedDict()
 
     def __len__(self) -> int:
         return sum(map(len, self._waiting.values()))
 
-    def put(self, job: Job) -> None:
+    def put(self, task: Task) -> None:
         """Let one wait."""
-        self._waiting.setdefault(job.client, deque()).append(job)
+        self._waiting.setdefault(task.client, deque()).append(task)
 
-    def take(self) -> Job | None:
+    def take(self) -> Task | None:
         """The next one, or None."""
         if not self._waiting:
             return None
         client, own = next(iter(self._waiting.items()))
-        job = own.popleft()
+        task = own.popleft()
         if own:
             self._waiting.move_to_end(client)
         else:
             del self._waiting[client]
-        return job
+        return task
 
-    def remove(self, job: Job) -> None:
+    def remove(self, task: Task) -> None:
         """Let one wait no more; nothing where it does not."""
-        own = self._waiting.get(job.client)
-        if own is not None and job in own:
-            own.remove(job)
+        own = self._waiting.get(task.client)
+        if own is not None and task in own:
+            own.remove(task)
             if not own:
-                del self._waiting[job.client]
+                del self._waiting[task.client]
 
     def oldest(self) -> float | None:
         """Since when the one that waits longest has waited."""
         return min((own[0].since for own in self._waiting.values()), default=None)
 
-    def gives_way_to(self, client: str) -> Job | None:
+    def gives_way_to(self, client: str) -> Task | None:
         """The latest of whoever lets most wait, if that is two more than a client's own."""
         if not self._waiting:
             return None

@@ -28,7 +28,7 @@ from warmbranch.base.stopping import Stop, under
 from warmbranch.base.tally import Tally, counted_into
 from warmbranch_service.contract.errors import CLIENT_LEFT, OVERLOADED, TIME_LIMIT, Kind, Problem
 from warmbranch_service.http.passage import metrics
-from warmbranch_service.http.passage.turns import Job, Turns
+from warmbranch_service.http.passage.turns import Task, Turns
 
 Result = TypeVar("Result")
 
@@ -140,31 +140,31 @@ class Workshop:
         timers: list[asyncio.TimerHandle] = []
 
         def start_timer() -> None:
-            if not job.future.done():
+            if not task.future.done():
                 timers.append(loop.call_later(self.seconds, end, TOO_LONG))
 
         def end(reason: str) -> None:
-            job.stop.set(reason)
-            self._cancel(job)  # at once if it still waits; if not, ``stop`` ends it
+            task.stop.set(reason)
+            self._cancel(task)  # at once if it still waits; if not, ``stop`` ends it
 
         began = (lambda: _from_thread(loop, start_timer)) if patient else None
-        job = Job(work, client=client, is_chunk=chunk, began=began)
+        task = Task(work, client=client, is_chunk=chunk, began=began)
         if not patient:
             start_timer()
-        self._put(job)
+        self._put(task)
         watch = None
         if asker is not None and not patient:
             watch = asyncio.create_task(_tell_when_left(asker, end))
-        stop = job.stop
+        stop = task.stop
         try:
-            return await asyncio.wrap_future(job.future)
+            return await asyncio.wrap_future(task.future)
         except (StoppedError, asyncio.CancelledError):
             cancelled = not stop.is_set  # this task itself is, for its client has left
             stop.set(LEFT)
             self.ended[stop.reason] += 1
             metrics.STOPPED.labels(REASONS[stop.reason]).inc()
             if cancelled:
-                self._cancel(job)
+                self._cancel(task)
                 raise
             raise self._ended(stop.reason) from None
         finally:
@@ -172,7 +172,7 @@ class Workshop:
             for timer in timers:
                 timer.cancel()
             if asker is not None:
-                _add(job.done, asker)
+                _add(task.done, asker)
             if watch is not None:
                 watch.cancel()
 
@@ -195,31 +195,31 @@ class Workshop:
             raise refusal
         other.future.set_exception(refusal)
 
-    def _put(self, job: Job) -> None:
-        inside = self._chunks_inside if job.is_chunk else self._inside
-        inside.add(job.stop)
-        job.future.add_done_callback(lambda _: inside.discard(job.stop))
+    def _put(self, task: Task) -> None:
+        inside = self._chunks_inside if task.is_chunk else self._inside
+        inside.add(task.stop)
+        task.future.add_done_callback(lambda _: inside.discard(task.stop))
         with self._lock:
-            (self._chunks if job.is_chunk else self._questions).put(job)
+            (self._chunks if task.is_chunk else self._questions).put(task)
             begun = list(self._begun())
         for one in begun:
             self._pool.submit(one.context.run, self._do, one)
 
-    def _cancel(self, job: Job) -> None:
-        """Let a job go that has not begun."""
-        if job.future.cancel():
+    def _cancel(self, task: Task) -> None:
+        """Let a task go that has not begun."""
+        if task.future.cancel():
             with self._lock:
-                (self._chunks if job.is_chunk else self._questions).remove(job)
+                (self._chunks if task.is_chunk else self._questions).remove(task)
 
-    def _begun(self) -> Iterator[Job]:
+    def _begun(self) -> Iterator[Task]:
         """Jobs that are begun now; the lock is held."""
-        while (job := self._next()) is not None:
-            if job.future.set_running_or_notify_cancel():
+        while (task := self._next()) is not None:
+            if task.future.set_running_or_notify_cancel():
                 self._working += 1
-                self._working_chunks += job.is_chunk
-                yield job
+                self._working_chunks += task.is_chunk
+                yield task
 
-    def _next(self) -> Job | None:
+    def _next(self) -> Task | None:
         free = self.at_once - self._working
         if self._elsewhere:
             free += self._working_chunks
@@ -230,26 +230,26 @@ class Workshop:
         question = self._questions.take() if free > 0 else None
         return self._chunks.take() if question is None and has_chunks else question
 
-    def _do(self, job: Job) -> None:
+    def _do(self, task: Task) -> None:
         """Do one piece of work, in a thread."""
         clock = time.perf_counter()
         try:
-            if job.began is not None:
-                job.began()
-            job.stop.check()
-            with under(job.stop), counted_into(job.done):
-                result = job.work()
+            if task.began is not None:
+                task.began()
+            task.stop.check()
+            with under(task.stop), counted_into(task.done):
+                result = task.work()
         except BaseException as error:
-            end, told = job.future.set_exception, error
+            end, told = task.future.set_exception, error
         else:
-            end, told = job.future.set_result, result
-        metrics.SOLVES.inc(job.done.solves)
-        metrics.ITERATIONS.inc(job.done.iterations)
+            end, told = task.future.set_result, result
+        metrics.SOLVES.inc(task.done.solves)
+        metrics.ITERATIONS.inc(task.done.iterations)
         spent = time.perf_counter() - clock
         with self._lock:
             self._working -= 1
-            self._working_chunks -= job.is_chunk
-            if not job.is_chunk:
+            self._working_chunks -= task.is_chunk
+            if not task.is_chunk:
                 self._typical += MEMORY * (spent - self._typical)
             begun = list(self._begun())
         for one in begun:

@@ -12,7 +12,8 @@ from warmbranch_service.http.openapi import request_examples
 from warmbranch_service.http.routes.answering import work_out
 from warmbranch_service.http.routes.strict_route import StrictRoute, problem_responses
 from warmbranch_service.steady import answer
-from warmbranch_service.steady.schema import SteadyAnswer, SteadyRequest
+from warmbranch_service.steady.answer_schema import SteadyAnswer
+from warmbranch_service.steady.request import SteadyRequest
 
 router = APIRouter(route_class=StrictRoute, tags=["model"])
 

@@ -16,7 +16,7 @@ from warmbranch_service.contract import strict_json
 from warmbranch_service.contract.errors import Problem
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.passage import turns, workshop
-from warmbranch_service.http.passage.turns import Job, Places, Turns
+from warmbranch_service.http.passage.turns import Places, Task, Turns
 from warmbranch_service.http.passage.workshop import Workshop
 from warmbranch_service.http.routes import strict_route
 from warmbranch_service.http.settings import Settings
@@ -59,16 +59,16 @@ class Held:
 
 def test_clients_take_turns_and_whoever_lets_most_wait_gives_way():
     waiting = Turns()
-    jobs = [Job(lambda: None, client=client, is_chunk=False) for client in "aaaabbc"]
-    for job in jobs:
-        waiting.put(job)
-    assert waiting.gives_way_to("d") is jobs[3]
-    assert waiting.gives_way_to("b") is jobs[3]
+    tasks = [Task(lambda: None, client=client, is_chunk=False) for client in "aaaabbc"]
+    for task in tasks:
+        waiting.put(task)
+    assert waiting.gives_way_to("d") is tasks[3]
+    assert waiting.gives_way_to("b") is tasks[3]
     assert waiting.gives_way_to("a") is None
-    waiting.remove(jobs[1])
+    waiting.remove(tasks[1])
     assert len(waiting) == 6
     taken = [waiting.take() for _ in range(6)]
-    assert [job.client for job in taken] == list("abcaba")
+    assert [task.client for task in taken] == list("abcaba")
     assert waiting.take() is None
     assert waiting.oldest() is None
 
