@@ -32,9 +32,6 @@ What it buys and costs, ``coverage_fit.py`` tells."""
 SETTLED_LAG = 0.003
 """Lag of a tone that counts as warm: below what any ear finds."""
 
-LEFT_ASIDE = 1e-3
-"""Weight of the least probable draws, which are not seen anew."""
-
 MOST_GAINED = 50.0
 """ln of how much likelier a draw may become: beyond all doubt, and still a number."""
 
@@ -84,18 +81,14 @@ def _evidence(problem: InverseProblem, ensemble: Ensemble) -> float:
     Draws of the fit are seen anew, and weighed; a draw's own time then means nothing, and goes on
     by its prior.
     """
-    order = np.argsort(-ensemble.weights)
-    most = int(np.searchsorted(np.cumsum(ensemble.weights[order]), 1 - LEFT_ASIDE)) + 1
-    rows = np.sort(order[:most])
-    clock, own = problem.clock, ensemble.white[rows]
-    white = own.copy()
+    # Of every draw: those that weigh least now may be likeliest then.
+    clock, white = problem.clock, ensemble.white.copy()
     white[:, -1] = coordinate_of(HASTY)
-    tones = np.log(ensemble.heard[rows])
-    warm = clock.lagging(ensemble.displayed[rows], tones, own, off=True)
+    warm = clock.lagging(ensemble.displayed, np.log(ensemble.heard), ensemble.white, off=True)
     displayed, tones = clock.lagging(*warm, white)
     hasty = problem.given_seen(displayed, np.exp(tones)).log_evidence
-    gained = np.minimum(hasty - ensemble.shared.log_evidence[rows], MOST_GAINED)
-    return float(ensemble.weights[rows] @ np.exp(gained))
+    gained = np.minimum(hasty - ensemble.shared.log_evidence, MOST_GAINED)
+    return float(ensemble.weights @ np.exp(gained))
 
 
 def allowing_for(haste: Haste | None, problem: InverseProblem, ensemble: Ensemble) -> Ensemble:
