@@ -93,17 +93,21 @@ def gathered(
     scale = 10 ** (-gain[frames] / 10)
     values, place = np.unique(bins, return_inverse=True)
     counts = np.bincount(place)
-    parts: list[tuple[RealArray, ...]] = []
+    powers = _means(levels.power[:, frames] * scale, place, counts)
+    noises = _means(levels.noise[:, frames] * scale, place, counts)
+    clean = np.maximum(powers - noises, 0.1 * noises)
     middle = (values + 0.5) * WIDTH
-    for index, order in enumerate(orders):
-        power = np.bincount(place, levels.power[index, frames] * scale) / counts
-        noise = np.bincount(place, levels.noise[index, frames] * scale) / counts
-        clean = np.maximum(power - noise, 0.1 * noise)
-        usual = np.array(
-            [np.quantile(clean[np.abs(middle - here) <= NEIGHBOURHOOD], 0.75) for here in middle]
-        )
+    first = np.searchsorted(middle, middle - NEIGHBOURHOOD)
+    last = np.searchsorted(middle, middle + NEIGHBOURHOOD, side="right")
+    usual = np.transpose(
+        [np.quantile(clean[:, a:b], 0.75, axis=1) for a, b in zip(first, last, strict=True)]
+    )
+    shares = noises / (usual + 1e-300)
+    parts: list[tuple[RealArray, ...]] = []
+    for index, (order, power, noise, share) in enumerate(
+        zip(orders, powers, noises, shares, strict=True)
+    ):
         frequency = np.log(order) + middle
-        share = noise / (usual + 1e-300)
         tells = (share < 1 / LEAST_OVER_NOISE) & (frequency < np.log(HIGHEST)) & (power > 0)
         # Two-dimensional interference of a tone with noise; moments are half independent.
         scatter = (
@@ -123,6 +127,11 @@ def gathered(
         )
     joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
     return Cells(joined[0].astype(np.int64), *joined[1:])
+
+
+def _means(values: RealArray, place: IntArray, counts: IntArray) -> RealArray:
+    """Means of (rows, moments) over the moments at each place, (rows, places)."""
+    return np.array([np.bincount(place, row) for row in values]) / counts
 
 
 def thinned(cells: Cells, most: int) -> Cells:

@@ -80,57 +80,69 @@ def solve(score: RealArray, moves: Moves) -> Chain:
     -------
     Chain
     """
-    path, heard_path = _viterbi(score, moves)
+    return weighed(*likeliest(score, moves), score, moves)
+
+
+def weighed(path: IntArray, heard_path: BoolArray, score: RealArray, moves: Moves) -> Chain:
+    """A path that was found, with the marginals beside it."""
     marginal, heard, evidence = _marginals(score, moves)
     return Chain(path, heard_path, marginal, heard, evidence)
 
 
 class _BestMove:
-    """Best value that reaches each state, and the state that it comes from, step after step."""
+    """Best value that reaches each state, step after step."""
 
     def __init__(self, log_step: RealArray, states: int) -> None:
         self.reach = len(log_step) // 2
-        self.step = log_step
         self.padded = np.full(states + 2 * self.reach, -np.inf)
-        # Column j: state i is reached from i - reach + j. The kernels are symmetric.
-        self.moved = np.lib.stride_tricks.sliding_window_view(self.padded, len(log_step))
-        self.every = np.arange(states)
+        # Row j: state i is reached from i - reach + j. The kernels are symmetric.
+        self.moved = np.lib.stride_tricks.sliding_window_view(self.padded, states)
+        self.step = log_step[:, None]
+        self.inner = self.padded[self.reach : self.reach + states]
         self.options = np.empty(self.moved.shape)
 
-    def __call__(self, best: RealArray) -> tuple[RealArray, IntArray]:
-        self.padded[self.reach : self.reach + len(best)] = best
+    def __call__(self, best: RealArray) -> RealArray:
+        self.inner[:] = best
         np.add(self.moved, self.step, out=self.options)
-        move = self.options.argmax(axis=1)
-        return self.options[self.every, move], self.every - self.reach + move
+        return self.options.max(axis=0)
+
+    def origin(self, best: RealArray, state: int) -> tuple[float, int]:
+        """That value of one state, and the state that it comes from."""
+        low = max(state - self.reach, 0)
+        part = best[low : state + self.reach + 1]
+        first = low - (state - self.reach)
+        options = part + self.step[first : first + len(part), 0]
+        place = int(options.argmax())
+        return float(options[place]), low + place
 
 
-def _viterbi(score: RealArray, moves: Moves) -> tuple[IntArray, BoolArray]:
+def likeliest(score: RealArray, moves: Moves) -> tuple[IntArray, BoolArray]:
+    """States of the likeliest whole path, and where it is heard; arguments as of ``solve``."""
     frames, states = score.shape
     from_heard = _BestMove(np.log(moves.heard), states)
     from_unheard = _BestMove(np.log(moves.unheard), states)
     fall, hold = math.log(FALL_SILENT), math.log1p(-FALL_SILENT)
     again, stay = math.log(SOUND_AGAIN), math.log1p(-SOUND_AGAIN)
-    heard: RealArray = score[0].astype(np.float64) + math.log(0.5 / states)
-    unheard: RealArray = np.full_like(heard, math.log(0.5 / states))
-    # Where each came from; states are numbered on, the unheard behind the heard.
-    to_heard = np.empty((frames, states), np.int32)
-    to_unheard = np.empty((frames, states), np.int32)
+    # Only the best values are kept: where they came from is asked along one path alone.
+    heard = np.empty((frames, states))
+    unheard = np.empty((frames, states))
+    heard[0] = score[0] + math.log(0.5 / states)
+    unheard[0] = math.log(0.5 / states)
     for frame in range(1, frames):
-        kept, kept_from = from_heard(heard)
-        roamed, roamed_from = from_unheard(unheard)
-        wakes = roamed + again > kept + hold
-        falls = kept + fall > roamed + stay
-        to_heard[frame] = np.where(wakes, roamed_from + states, kept_from)
-        to_unheard[frame] = np.where(falls, kept_from, roamed_from + states)
-        heard = np.where(wakes, roamed + again, kept + hold) + score[frame]
-        unheard = np.where(falls, kept + fall, roamed + stay)
+        kept, roamed = from_heard(heard[frame - 1]), from_unheard(unheard[frame - 1])
+        np.maximum(kept + hold, roamed + again, out=heard[frame])
+        heard[frame] += score[frame]
+        np.maximum(kept + fall, roamed + stay, out=unheard[frame])
     path, heard_path = np.empty(frames, np.int64), np.empty(frames, np.bool_)
-    state = int(np.argmax(np.concatenate([heard, unheard])))
+    state = int(np.argmax(np.concatenate([heard[-1], unheard[-1]])))
+    on, state = state < states, state % states
     for frame in range(frames - 1, -1, -1):
-        heard_path[frame], path[frame] = state < states, state % states
+        heard_path[frame], path[frame] = on, state
         if frame:
-            came = to_heard if state < states else to_unheard
-            state = int(came[frame, state % states])
+            kept, kept_from = from_heard.origin(heard[frame - 1], state)
+            roamed, roamed_from = from_unheard.origin(unheard[frame - 1], state)
+            on = kept + hold >= roamed + again if on else kept + fall > roamed + stay
+            state = kept_from if on else roamed_from
     return path, heard_path
 
 

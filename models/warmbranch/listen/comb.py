@@ -9,9 +9,11 @@ weights start from the layout and are learnt along a track (Leclère, André and
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from warmbranch.base.batch import IntArray, RealArray
 from warmbranch.listen.layout import Layout
@@ -101,7 +103,7 @@ class Comb:
 
     Parameters
     ----------
-    bytes : (frames, bins) array of uint8
+    bytes : (bins, frames) array of uint8
     log_speed : (states,) array
         Natural logarithm of revolutions per second.
     places : (orders, states) array of int
@@ -135,7 +137,7 @@ class Comb:
         bins = ratio.shape[1]
         places[(places >= bins) | (places * bin_width < lowest)] = bins
         heard = quantised(ratio)
-        held = np.pad(heard, ((0, 0), (0, 1)))
+        held = np.pad(heard.T, ((0, 1), (0, 0)))
         spacing = np.where(layout.expected, main_spacing(layout), layout.orders[0])
         count = np.minimum(np.outer(spacing, np.exp(log_speed)) / resolved, 1).astype(np.float32)
         first = int(lowest / bin_width)
@@ -151,15 +153,42 @@ class Comb:
         weights[:, :1] = unheard
         return weights
 
+    @cached_property
+    def _touched(self) -> tuple[list[IntArray], csr_array]:
+        """Bins that each order touches, and which state counts which of them for how much.
+
+        Several speeds share a bin of a low order: each is looked up once.
+        """
+        nothing = len(self.bytes) - 1
+        touched: list[IntArray] = []
+        rows: list[IntArray] = []
+        columns: list[IntArray] = []
+        before = 0
+        for place in self.places:
+            states = np.flatnonzero(place < nothing)
+            bins, column = np.unique(place[states], return_inverse=True)
+            touched.append(bins)
+            rows.append(states)
+            columns.append(before + column)
+            before += len(bins)
+        count = np.concatenate([self.count[order, at] for order, at in enumerate(rows)])
+        row, column = np.concatenate(rows), np.concatenate(columns)
+        shape = (len(self.log_speed), before)
+        return touched, csr_array((count, (row, column)), shape=shape, dtype=np.float32)
+
     def score(self, weights: RealArray) -> RealArray:
         """Log-likelihood of every speed, (frames, states)."""
         tables = table(weights, self.background)
-        total = np.zeros((len(self.bytes), len(self.log_speed)), np.float32)
-        nothing = self.bytes.shape[1] - 1
-        for order, (place, values) in enumerate(zip(self.places, tables, strict=True)):
-            inside = place < nothing
-            count = self.count[order, inside]
-            total[:, inside] += count * values[self.bytes[:, place[inside]]]
+        touched, counts = self._touched
+        frames = self.bytes.shape[1]
+        total = np.empty((frames, len(self.log_speed)), np.float32)
+        step = 512  # frames at once: memory stays small in long recordings
+        for first in range(0, frames, step):
+            some = self.bytes[:, first : first + step]
+            values = np.concatenate(
+                [np.take(own, some[bins]) for own, bins in zip(tables, touched, strict=True)]
+            )
+            total[first : first + step] = (counts @ values).T
         return total
 
     def learnt(self, path: IntArray, heard: RealArray) -> RealArray:
@@ -167,11 +196,11 @@ class Comb:
         frames = np.flatnonzero(heard > 0)
         prior = self.weights()
         learnt = np.empty_like(prior)
-        nothing = self.bytes.shape[1] - 1
+        nothing = len(self.bytes) - 1
         for order, place in enumerate(self.places):
             bins = place[path[frames]]
             inside = bins < nothing
-            seen = self.bytes[frames[inside], bins[inside]]
+            seen = self.bytes[bins[inside], frames[inside]]
             share = prior[order][:, None] * PARTS[:, seen]
             share /= share.sum(axis=0)
             learnt[order] = PRIOR_MOMENTS * prior[order] + share @ heard[frames[inside]]
@@ -180,11 +209,11 @@ class Comb:
     def along(self, weights: RealArray, path: IntArray, frames: IntArray) -> float:
         """Log-likelihood of a path of states at some frames."""
         tables = table(weights, self.background)
-        nothing = self.bytes.shape[1] - 1
+        nothing = len(self.bytes) - 1
         total = 0.0
         for order, (place, values) in enumerate(zip(self.places, tables, strict=True)):
             bins = place[path]
             inside = bins < nothing
             counts = self.count[order, path[inside]]
-            total += float(counts @ values[self.bytes[frames[inside], bins[inside]]])
+            total += float(counts @ values[self.bytes[bins[inside], frames[inside]]])
         return total

@@ -27,6 +27,9 @@ WINDOW = 0.5
 REACH, STEP = 0.012, 0.0005
 """Largest correction and its first grid, of the logarithm of the speed."""
 
+HIGHEST = 1000.0
+"""Hz of orders that tell of the speed."""
+
 LEAST_SD = 2e-4
 """Of the logarithm of the speed: an engine's speed wanders within a moment."""
 
@@ -108,35 +111,34 @@ def corrections(
     """Correction of the logarithm of the speed at each moment of the track, and its deviation."""
     half = int(WINDOW / 2 * SLOW_RATE)
     taper = np.hanning(2 * half + 1)
-    grid = np.arange(-REACH, REACH + STEP / 2, STEP)
+    side = np.arange(round(REACH / STEP) + 1) * STEP
+    grid = np.concatenate([-side[:0:-1], side])
     centres = np.clip(np.rint(track.time * SLOW_RATE).astype(int), half, None)
     centres = np.minimum(centres, len(shifted.time) - 1 - half)
     every = centres[:, None] + np.arange(-half, half + 1)
     speed = np.exp(track.log_speed)
-    noise = [track.noise_density(order * speed) for order in orders]
     total = np.zeros((len(centres), len(grid)))
-    block = 200
+    block = 64  # moments at once, so that they stay in the processor's cache
     for first in range(0, len(centres), block):
         rows = slice(first, first + block)
         turned = shifted.angle[every[rows]] - shifted.angle[centres[rows]][:, None]
-        unit = np.exp(-1j * orders[0] * turned[:, None, :] * grid[:, None]).astype(np.complex64)
+        unit = np.exp(-1j * orders[0] * turned[:, :, None] * side).astype(np.complex64)
         turning = np.ones_like(unit)
         done = 0
         for place, order in enumerate(orders):
+            told = order * speed[rows] < HIGHEST
+            if not np.any(told):
+                continue
             times = round(order / orders[0])
             while done < times:
                 turning *= unit
                 done += 1
             part = shifted.values[place][every[rows]] * taper
-            found = np.einsum("fn,fgn->fg", part, turning)
             # |sum|² over its mean under noise of density N: 2 N rate Σ taper².
-            power = (
-                np.abs(found) ** 2
-                / (2 * noise[place][rows] * SLOW_RATE * np.sum(taper**2))[:, None]
-            )
-            top = power.max(axis=1, keepdims=True)
+            noise = track.noise_density(order * speed)[rows]
+            power = _turned(part, turning) / (2 * noise * SLOW_RATE * np.sum(taper**2))[:, None]
             # An order in the noise has nothing to say.
-            total[rows] += np.where((top > 8) & (order * speed[rows, None] < 1000), power, 0)
+            total[rows] += power * ((power.max(axis=1) > 8) & told)[:, None]
     peak = np.clip(np.argmax(total, axis=1), 1, len(grid) - 2)
     frames = np.arange(len(peak))
     left, middle, right = (total[frames, peak + move] for move in (-1, 0, 1))
@@ -146,6 +148,22 @@ def corrections(
     lost = (peak == 1) | (peak == len(grid) - 2) | (middle < 8)
     deviation = np.where(lost, 10 * REACH, np.hypot(deviation, LEAST_SD))
     return np.where(lost, 0.0, offset), deviation
+
+
+def _turned(part: ComplexArray, turning: NDArray[np.complex64]) -> RealArray:
+    """|Σ part turning|² at each correction of either sign, (moments, corrections).
+
+    ``part`` is (moments, samples), ``turning`` (moments, samples, corrections from 0 on): turning
+    by a correction of the other sign is its conjugate, so real products serve both.
+    """
+    split = np.stack([part.real, part.imag], axis=1).astype(np.float32)
+    products = split @ turning.view(np.float32)
+    (cosine, sine), (cosine_j, sine_j) = (
+        (products[:, which, 0::2], products[:, which, 1::2]) for which in (0, 1)
+    )
+    ahead = np.square(cosine - sine_j) + np.square(sine + cosine_j)
+    behind = np.square(cosine + sine_j) + np.square(cosine_j - sine)
+    return np.concatenate([behind[:, :0:-1], ahead], axis=1)
 
 
 def smoothed(measured: RealArray, deviation: RealArray) -> tuple[RealArray, RealArray]:

@@ -112,37 +112,35 @@ class Notch:
         return float(np.exp(np.interp(share, total, np.log(self.frequency))))
 
 
-def _place(x: RealArray, y: RealArray, rough: float) -> RealArray:
-    """Of a place in a cabin over the logarithm of the frequency, dB²."""
-    return 36 * matern(x, y, 0.3) + (4.0 * rough) ** 2 * matern(x, y, 0.08)
+PLACE = ((6.0, 0.3), (4.0, 0.08))
+"""dB, and of the logarithm of the frequency: a place in a cabin, its smooth part and its rough."""
 
 
-def _covariance(
-    cells: Cells,
-    recording: IntArray,
-    after: BoolArray,
-    moved: bool,
-    gain_known: bool,
-    rough: float,
-) -> RealArray:
+def _covariances(
+    cells: Cells, recording: IntArray, after: BoolArray, moved: bool, gain_known: bool
+) -> list[RealArray]:
+    """Covariance of the cells for each of ``ROUGHNESSES``."""
     u, w = cells.log_speed, cells.log_frequency
     same_order = (cells.order[:, None] == cells.order[None, :]).astype(float)
     same_recording = (recording[:, None] == recording[None, :]).astype(float)
     same_side = (after[:, None] == after[None, :]).astype(float)
+    moment = matern(u, u, 0.1)
     # An order's own level over the speed, and what differs from drive to drive.
-    total = same_order * (100 + 16 * matern(u, u, 0.35) + (1.5 * rough) ** 2 * matern(u, u, 0.05))
-    total += same_recording * (100 + same_order * (1 + (0.8 * rough) ** 2 * matern(u, u, 0.1)))
+    smooth = same_order * (100 + 16 * matern(u, u, 0.35)) + same_recording * (100 + same_order)
+    rough = same_order * (2.25 * matern(u, u, 0.05) + 0.64 * same_recording * moment)
     # The recorder's gain, one for all orders at a moment.
     if not gain_known:
-        total += same_recording * 4.0 * matern(u, u, 0.1)
+        smooth += same_recording * 4.0 * moment
     # The place, and the place that is another one.
-    total += _place(w, w, rough)
-    if moved:
-        total += 0.8 * same_side * _place(w, w, rough)
-    else:
-        total += same_side * (0.7 * rough) ** 2 * matern(w, w, 0.06)
-    total[np.diag_indices_from(total)] += np.square(cells.deviation * np.sqrt(rough))
-    return total
+    other = 1 + 0.8 * same_side if moved else 1.0
+    smooth += other * PLACE[0][0] ** 2 * matern(w, w, PLACE[0][1])
+    rough += other * PLACE[1][0] ** 2 * matern(w, w, PLACE[1][1])
+    if not moved:
+        rough += same_side * 0.49 * matern(w, w, 0.06)
+    return [
+        smooth + factor**2 * rough + np.diag(factor * np.square(cells.deviation))
+        for factor in ROUGHNESSES
+    ]
 
 
 def find_notch(
@@ -185,7 +183,8 @@ def find_notch(
     low, high = np.quantile(heard, (0.02, 0.98)) + np.array([MARGIN, -MARGIN])
     if high - low < 0.1:
         return None
-    model = _Model(cells, recording, after, moved, gain_known)
+    rising = np.argsort(after, kind="stable")
+    model = _Model(cells.where(rising), recording[rising], after[rising], moved, gain_known)
     # A first dip that is too low to be heard shows by its neighbours.
     lowest = low - np.log(SECONDS[0])
     neighbours = _Neighbours(model, low, high)
@@ -221,7 +220,7 @@ def find_notch(
     chance /= chance.sum()
     best = np.unravel_index(int(np.argmax(finer)), finer.shape)
     shape = forms[best[2]]
-    drop = _drop(cells, after, shape, near[best[1] : best[1] + 1])[:, 0]
+    drop = model.drop(shape, near[best[1] : best[1] + 1])[:, 0]
     curve = np.arange(cells.log_frequency.min(), cells.log_frequency.max(), 0.02)
     return Notch(
         evidence,
@@ -291,29 +290,18 @@ def _log_prior(places: RealArray, prior: Prior | None, step: float) -> RealArray
     return np.logaddexp(*parts)
 
 
-def _drop(cells: Cells, after: BoolArray, shape: Shape, places: RealArray) -> RealArray:
-    """Drops of cells for resonances at places, (cells, places), dB; 0 before the branch."""
-    ratio = np.exp(cells.log_frequency[after][:, None] - places[None, :])
-    drop = np.zeros((len(cells), len(places)))
-    drop[after] = heard_loss(shape, ratio, cells.noise_share[after][:, None])
-    return drop
-
-
 class _Model:
-    """The Gaussian process of one set of cells, for each roughness."""
+    """The Gaussian process of one set of cells, for each roughness; those after come last."""
 
     def __init__(
         self, cells: Cells, recording: IntArray, after: BoolArray, moved: bool, gain_known: bool
     ) -> None:
-        self.cells, self.after = cells, after
+        self.cells = cells
+        self.first = len(after) - int(np.count_nonzero(after))
         self.level = cells.level - cells.level.mean()
         self.factors = [
-            cholesky(
-                _covariance(cells, recording, after, moved, gain_known, rough),
-                lower=True,
-                check_finite=False,
-            )
-            for rough in ROUGHNESSES
+            cholesky(covariance, lower=True, check_finite=False)
+            for covariance in _covariances(cells, recording, after, moved, gain_known)
         ]
         self.white: list[RealArray] = [
             solve_triangular(factor, self.level, lower=True, check_finite=False)
@@ -331,19 +319,35 @@ class _Model:
         """Log-probability of each roughness, were there no notch, (roughnesses,)."""
         return self.none - logsumexp(self.none)
 
+    def drop(self, shape: Shape, places: RealArray) -> RealArray:
+        """Drops of the cells after for resonances at places, (cells after, places), dB."""
+        after = slice(self.first, None)
+        ratio = np.exp(self.cells.log_frequency[after][:, None] - places[None, :])
+        return heard_loss(shape, ratio, self.cells.noise_share[after][:, None])
+
     def likelihood(self, places: RealArray, shapes: tuple[Shape, ...]) -> RealArray:
         """Log-likelihood over that of no notch, (roughnesses, places, shapes)."""
         gained = np.empty((len(self.factors), len(places), len(shapes)))
-        drops = [_drop(self.cells, self.after, shape, places) for shape in shapes]
+        drops = [self.drop(shape, places) for shape in shapes]
+        after = slice(self.first, None)
         for place, (factor, white) in enumerate(zip(self.factors, self.white, strict=True)):
+            # Nothing drops before, so the rows of what comes after stand by themselves.
+            own = factor[after, after]
             for number, drop in enumerate(drops):
-                seen = solve_triangular(factor, drop, lower=True, check_finite=False)
+                seen = solve_triangular(own, drop, lower=True, check_finite=False)
                 # A drop lowers the level: the residual is level + drop.
-                gained[place, :, number] = -white @ seen - 0.5 * np.einsum("ij,ij->j", seen, seen)
+                gained[place, :, number] = -white[after] @ seen
+                gained[place, :, number] -= 0.5 * np.einsum("ij,ij->j", seen, seen)
         return gained
 
     def common(self, curve: RealArray, drop: RealArray, roughness: int) -> RealArray:
         """Mean of the place's part over the logarithm of the frequency, dB."""
-        factor: RealArray = self.factors[roughness]
-        weights = np.asarray(cho_solve((factor, True), self.level + drop), np.float64)
-        return _place(curve, self.cells.log_frequency, ROUGHNESSES[roughness]) @ weights
+        level = self.level.copy()
+        level[self.first :] += drop
+        weights = np.asarray(cho_solve((self.factors[roughness], True), level), np.float64)
+        part = np.zeros(len(curve))
+        for (size, length), factor in zip(PLACE, (1, ROUGHNESSES[roughness]), strict=True):
+            part += (factor * size) ** 2 * (
+                matern(curve, self.cells.log_frequency, length) @ weights
+            )
+        return part

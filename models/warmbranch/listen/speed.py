@@ -179,6 +179,16 @@ def _pointed(spectra: RealArray, floor: RealArray) -> RealArray:
     return spectra / floor * (spectra / np.maximum(top, 1e-30)) ** 3
 
 
+@dataclass(frozen=True)
+class _Path:
+    """A whole path of states, where it is heard, and what it was found likeliest by."""
+
+    states: IntArray
+    heard: BoolArray
+    weights: RealArray
+    moves: chain.Moves
+
+
 def _best_of_starts(comb: Comb, known: RealArray, moves: chain.Moves) -> chain.Chain:
     """The path with most support among those that learning from several starts leads to.
 
@@ -186,41 +196,38 @@ def _best_of_starts(comb: Comb, known: RealArray, moves: chain.Moves) -> chain.C
     off is the commonest.
     """
 
-    def learning(weights: RealArray, bound: chain.Moves, rounds: int) -> chain.Chain:
-        found = chain.solve(OVERLAP * comb.score(weights) + known, bound)
+    def score(weights: RealArray) -> RealArray:
+        return OVERLAP * comb.score(weights) + known
+
+    def learning(weights: RealArray, bound: chain.Moves, rounds: int) -> _Path:
+        found = _Path(*chain.likeliest(score(weights), bound), weights, bound)
         for _ in range(rounds - 1):
-            weights = comb.learnt(found.path, _held(found))
-            found = chain.solve(OVERLAP * comb.score(weights) + known, bound)
+            weights = comb.learnt(found.states, found.heard * 1.0)
+            found = _Path(*chain.likeliest(score(weights), bound), weights, bound)
         return found
 
     in_gear = chain.Moves(moves.heard, moves.heard)
     found = [learning(comb.weights(), bound, 3) for bound in (moves, in_gear)]
-    if not any(np.any(chain_.heard_path) for chain_ in found):
-        return found[0]
-    for ratio in RESTARTS:
-        path, inside = _moved(comb, found[1], ratio)
-        if np.count_nonzero(inside) > 0.3 * np.count_nonzero(found[1].heard_path):
-            start = comb.learnt(path, np.where(inside, found[1].heard, 0.0))
-            found.append(learning(start, in_gear, 2))
-    best = max(found, key=lambda chain_: _support(comb, chain_, known))
-    if best is found[0] or best is found[1]:
-        return best
-    # Gears may have been changed: once more with the freedom that takes.
-    weights = comb.learnt(best.path, _held(best))
-    free = chain.solve(OVERLAP * comb.score(weights) + known, moves)
-    return max((best, free), key=lambda chain_: _support(comb, chain_, known))
+    best = found[0]
+    if any(np.any(path.heard) for path in found):
+        for ratio in RESTARTS:
+            states, inside = _moved(comb, found[1].states, found[1].heard, ratio)
+            if np.count_nonzero(inside) > 0.3 * np.count_nonzero(found[1].heard):
+                found.append(learning(comb.learnt(states, inside * 1.0), in_gear, 2))
+        best = max(found, key=lambda path: _support(comb, path, known))
+        if best is not found[0] and best is not found[1]:
+            # Gears may have been changed: once more with the freedom that takes.
+            free = learning(comb.learnt(best.states, best.heard * 1.0), moves, 1)
+            best = max((best, free), key=lambda path: _support(comb, path, known))
+    return chain.weighed(best.states, best.heard, score(best.weights), best.moves)
 
 
-def _support(comb: Comb, found: chain.Chain, known: RealArray) -> float:
+def _support(comb: Comb, found: _Path, known: RealArray) -> float:
     """Log-likelihood of a path with its own weights."""
-    frames = np.flatnonzero(found.heard_path)
-    states = found.path[frames]
-    weights = comb.learnt(found.path, _held(found))
+    frames = np.flatnonzero(found.heard)
+    states = found.states[frames]
+    weights = comb.learnt(found.states, found.heard * 1.0)
     return OVERLAP * comb.along(weights, states, frames) + float(known[frames, states].sum())
-
-
-def _held(found: chain.Chain) -> RealArray:
-    return np.where(found.heard_path, found.heard, 0.0)
 
 
 def _anchored(time: RealArray, log_speed: RealArray, anchors: tuple[Anchor, ...]) -> RealArray:
@@ -235,19 +242,21 @@ def _anchored(time: RealArray, log_speed: RealArray, anchors: tuple[Anchor, ...]
     return known
 
 
-def _moved(comb: Comb, found: chain.Chain, ratio: float) -> tuple[IntArray, BoolArray]:
+def _moved(
+    comb: Comb, path: IntArray, heard: BoolArray, ratio: float
+) -> tuple[IntArray, BoolArray]:
     """The path at a ratio of its speed, and where that is heard and within the range."""
     spacing = comb.log_speed[1] - comb.log_speed[0]
-    moved = found.path + round(np.log(ratio) / spacing)
+    moved = path + round(np.log(ratio) / spacing)
     states = len(comb.log_speed)
-    inside = found.heard_path & (moved >= 0) & (moved < states)
+    inside = heard & (moved >= 0) & (moved < states)
     return np.clip(moved, 0, states - 1), inside
 
 
 def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[Rival, ...]:
     rivals: list[Rival] = []
     for ratio in RIVALS:
-        path, inside = _moved(comb, found, ratio)
+        path, inside = _moved(comb, found.path, found.heard_path, ratio)
         frames = np.flatnonzero(inside)
         # A rival that holds for a part only would need a jump that revs do not make.
         if len(frames) < 0.8 * np.count_nonzero(found.heard_path) or not len(frames):
