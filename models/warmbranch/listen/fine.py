@@ -71,22 +71,22 @@ def shifted_orders(
     down = RATE // SLOW_RATE
     # Flat to 20 Hz within 0.1 dB, down by 60 dB from 75 Hz on, whose image would fold upon 25.
     taps = signal.firwin(2 * 3 * down + 1, 40.0, window=("kaiser", 6.0), fs=RATE)
-    unit = np.exp(-1j * orders[0] * angle)
+    unit = np.exp(-1j * orders[0] * angle).astype(np.complex64)
     count = -(-len(sound) // down)
     values = np.empty((len(orders), count), np.complex64)
-    turning = np.ones(len(sound), np.complex128)
+    turning = np.ones(len(sound), np.complex64)
+    sound = sound.astype(np.float32)
     done = 0
     for place, order in enumerate(orders):
         times = round(order / orders[0])
         while done < times:
             turning *= unit
             done += 1
-        moved: ComplexArray = np.multiply(sound, turning, dtype=np.complex128)
-        values[place] = 2 * _thinned_by(down, moved, taps)
+        values[place] = 2 * _thinned_by(down, sound * turning, taps)
     return Shifted(np.arange(values.shape[1]) * down / RATE, angle[::down], values)
 
 
-def _thinned_by(down: int, moved: ComplexArray, taps: RealArray) -> NDArray[np.complex64]:
+def _thinned_by(down: int, moved: NDArray[np.complex64], taps: RealArray) -> NDArray[np.complex64]:
     """Every ``down``-th sample of a filtered sound, the filter's middle upon it.
 
     As products of blocks: a library's polyphase filter takes seven times as long of complex sounds.

@@ -175,8 +175,12 @@ def _filtered(
     if whole <= skip:
         return held, skip
     view = np.lib.stride_tricks.sliding_window_view(held, len(taps))[skip:whole:step]
-    for first in range(0, len(view), 8192):
-        out.append(view[first : first + 8192] @ taps)
+    filtered = np.empty(len(view), np.float32)
+    # Rows that do not overlap are a matrix to the library, which is eight times as quick.
+    apart = -(-len(taps) // step)
+    for first in range(apart):
+        filtered[first::apart] = view[first::apart] @ taps
+    out.append(filtered)
     taken = skip + len(view) * step
     keep = min(taken, whole)
     return held[keep:].copy(), taken - keep
