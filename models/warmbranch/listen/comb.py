@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
+from scipy.special import digamma, gammaln
 
 from warmbranch.base.batch import IntArray, RealArray
 from warmbranch.listen.layout import Layout
@@ -35,6 +36,9 @@ more for each further one, as silencers leave little of them; and of any other o
 
 PRIOR_MOMENTS = 15.0
 """Moments that the weights before learning count for."""
+
+ALIKE = 3.0
+"""Moments that what the orders of a kind have in common counts for in one of them."""
 
 LEVELS = 256
 PER_OCTAVE = 8
@@ -89,6 +93,14 @@ def background(held: ByteArray) -> RealArray:
         weights = share @ counts
         weights /= weights.sum()
     return 0.99 * weights + 0.01 / len(weights)
+
+
+def _divergence(after: RealArray, before: RealArray) -> RealArray:
+    """Kullback and Leibler's, of Dirichlet distributions (rows, classes) from one (classes,)."""
+    whole = after.sum(axis=1)
+    moved = (after - before) * (digamma(after) - digamma(whole)[:, None])
+    size = gammaln(whole) - gammaln(after).sum(axis=1)
+    return size - gammaln(before.sum()) + gammaln(before).sum() + moved.sum(axis=1)
 
 
 def main_spacing(layout: Layout) -> float:
@@ -205,6 +217,38 @@ class Comb:
             share /= share.sum(axis=0)
             learnt[order] = PRIOR_MOMENTS * prior[order] + share @ heard[frames[inside]]
         return learnt / learnt.sum(axis=1, keepdims=True)
+
+    def complexity(self, path: IntArray, heard: RealArray) -> float:
+        """What weights learnt along a path cost, as each order has its own.
+
+        Orders of a kind, those at which pulses add up and the others, are drawn alike; how alike,
+        ``ALIKE`` says. A comb that is twice as dense explains as much with twice the orders, every
+        other of them silent: here it pays for that. The divergence of what is learnt from what the
+        kind says (Dirichlet distributions), as in the evidence of a mixture: Bishop, Pattern
+        Recognition and Machine Learning (2006), eq. 10.70.
+        """
+        frames = np.flatnonzero(heard > 0)
+        prior = self.weights()
+        nothing = len(self.bytes) - 1
+        counts = np.zeros_like(prior)
+        for order, place in enumerate(self.places):
+            bins = place[path[frames]]
+            inside = bins < nothing
+            seen = self.bytes[bins[inside], frames[inside]]
+            share = prior[order][:, None] * PARTS[:, seen]
+            share /= share.sum(axis=0)
+            counts[order] = share @ (heard[frames[inside]] * self.count[order, path[frames[inside]]])
+        total = 0.0
+        for kind in (self.layout.expected, ~self.layout.expected):
+            some = counts[kind]
+            some = some[some.sum(axis=1) > 0]
+            if not len(some):
+                continue
+            alike = some / some.sum(axis=1, keepdims=True)
+            alike = (prior[kind].mean(axis=0) + alike.sum(axis=0)) / (1 + len(some))
+            before = ALIKE * alike
+            total += float(_divergence(before + some, before).sum())
+        return total
 
     def along(self, weights: RealArray, path: IntArray, frames: IntArray) -> float:
         """Log-likelihood of a path of states at some frames."""

@@ -31,8 +31,9 @@ DYNAMICS = 1e-4
 FLANK = 8
 """Bins, 6 Hz, on each side: half the main lobe of a stretch."""
 
-STEP = 0.006
-"""Of the logarithm of the speed."""
+STEP = math.log(2) / 106
+"""Of the logarithm of the speed: an octave and a fifth are whole steps, to 1e-4, so that a rival at
+such a ratio falls upon a step too."""
 
 OVERLAP = 0.55
 """Share of a stretch that is news: of a Hann window, HOP over its effective length."""
@@ -156,16 +157,15 @@ def coarse_track(
     # What leaks out of a loud tone is not noise, and no tone is worth more than this over noise.
     floor = np.maximum(floor, DYNAMICS * spectra.max(axis=1, keepdims=True))
     states = max(int(np.ceil(np.log(fastest / slowest) / STEP)) + 1, 3)
-    log_speed = np.linspace(math.log(slowest), math.log(fastest), states)
+    log_speed = math.log(slowest) + STEP * np.arange(states)
     comb = Comb.over(_pointed(spectra, floor), RATE / SIZE, LOWEST, 4 / WINDOW, log_speed, layout)
     time = (starts + window / 2) / RATE
     known = _anchored(time, log_speed, anchors)
     reach = max(int(np.ceil(highest_rate * HOP / STEP)), 2)
-    spacing = log_speed[1] - log_speed[0]
     most = (states - 1) // 2
     moves = chain.Moves(
-        chain.steps(USUAL_RATE * HOP / spacing, min(reach, most)),
-        chain.steps(UNHEARD_RATE * HOP / spacing, min(int(MOST_UNHEARD * HOP / spacing), most)),
+        chain.steps(USUAL_RATE * HOP / STEP, min(reach, most)),
+        chain.steps(UNHEARD_RATE * HOP / STEP, min(int(MOST_UNHEARD * HOP / STEP), most)),
     )
 
     found = _best_of_starts(comb, known, moves)
@@ -223,11 +223,18 @@ def _best_of_starts(comb: Comb, known: RealArray, moves: chain.Moves) -> chain.C
 
 
 def _support(comb: Comb, found: _Path, known: RealArray) -> float:
-    """Log-likelihood of a path with its own weights."""
-    frames = np.flatnonzero(found.heard)
-    states = found.states[frames]
-    weights = comb.learnt(found.states, found.heard * 1.0)
-    return OVERLAP * comb.along(weights, states, frames) + float(known[frames, states].sum())
+    """Evidence of a path with its own weights: likelihood, less what the weights cost."""
+    return _evidence(comb, found.states, found.heard, known, OVERLAP)
+
+
+def _evidence(
+    comb: Comb, states: IntArray, heard: BoolArray, known: RealArray, news: float
+) -> float:
+    frames = np.flatnonzero(heard)
+    weights = comb.learnt(states, heard * 1.0)
+    score = news * comb.along(weights, states[frames], frames)
+    score -= comb.complexity(states, news * heard)
+    return score + float(known[frames, states[frames]].sum())
 
 
 def _anchored(time: RealArray, log_speed: RealArray, anchors: tuple[Anchor, ...]) -> RealArray:
@@ -246,8 +253,7 @@ def _moved(
     comb: Comb, path: IntArray, heard: BoolArray, ratio: float
 ) -> tuple[IntArray, BoolArray]:
     """The path at a ratio of its speed, and where that is heard and within the range."""
-    spacing = comb.log_speed[1] - comb.log_speed[0]
-    moved = path + round(np.log(ratio) / spacing)
+    moved = path + round(np.log(ratio) / STEP)
     states = len(comb.log_speed)
     inside = heard & (moved >= 0) & (moved < states)
     return np.clip(moved, 0, states - 1), inside
@@ -261,13 +267,11 @@ def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[Rival, ..
         # A rival that holds for a part only would need a jump that revs do not make.
         if len(frames) < 0.8 * np.count_nonzero(found.heard_path) or not len(frames):
             continue
-        news = _news(found.path[frames])
-        logs: list[float] = []
-        for states in (found.path, path):
-            weights = comb.learnt(states, np.where(inside, found.heard, 0.0))
-            score = news * OVERLAP * comb.along(weights, states[frames], frames)
-            logs.append(score + float(known[frames, states[frames]].sum()))
-        rivals.append(Rival(ratio, logs[0] - logs[1]))
+        news = OVERLAP * _news(found.path[frames])
+        own, other = (
+            _evidence(comb, states, inside, known, news) for states in (found.path, path)
+        )
+        rivals.append(Rival(ratio, own - other))
     return tuple(rivals)
 
 
@@ -287,7 +291,7 @@ def _track(
     """Posterior mean about the likeliest path."""
     frames = np.arange(len(time))
     held = found.heard_path
-    wide = max(round(0.02 / (log_speed[1] - log_speed[0])), 1)
+    wide = max(round(0.02 / STEP), 1)
     speed = np.full(len(time), np.nan)
     sure = np.zeros(len(time))
     for frame in frames[held]:
