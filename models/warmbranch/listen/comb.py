@@ -14,9 +14,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
-from scipy.special import digamma, gammaln
+from scipy.special import digamma, expit, gammaln, logit
 
-from warmbranch.base.batch import IntArray, RealArray
+from warmbranch.base.batch import BoolArray, IntArray, RealArray
 from warmbranch.listen.layout import Layout
 
 ByteArray = NDArray[np.uint8]
@@ -218,46 +218,42 @@ class Comb:
             learnt[order] = PRIOR_MOMENTS * prior[order] + share @ heard[frames[inside]]
         return learnt / learnt.sum(axis=1, keepdims=True)
 
-    def complexity(self, path: IntArray, heard: RealArray) -> float:
-        """What weights learnt along a path cost, as each order has its own.
+    def evidence(self, weights: RealArray, path: IntArray, heard: BoolArray, news: float) -> float:
+        """Evidence of a path of states, less that of silence; ``news`` is what a moment counts for.
 
-        Orders of a kind, those at which pulses add up and the others, are drawn alike; how alike,
-        ``ALIKE`` says. A comb that is twice as dense explains as much with twice the orders, every
-        other of them silent: here it pays for that. The divergence of what is learnt from what the
-        kind says (Dirichlet distributions), as in the evidence of a mixture: Bishop, Pattern
-        Recognition and Machine Learning (2006), eq. 10.70.
+        An order is silent, or has weights of its own, and pays for them: a comb that is twice as
+        dense explains as much with twice the orders, every other of them silent, and learning would
+        make something of their noise. What weights cost is how far they go from what the orders of
+        their kind have in common, those at which pulses add up and the others (the divergence of
+        Dirichlet distributions, as in the evidence of a mixture: Bishop, Pattern Recognition and
+        Machine Learning (2006), eq. 10.70).
         """
-        frames = np.flatnonzero(heard > 0)
+        frames = np.flatnonzero(heard)
+        tables = table(weights, self.background)
         prior = self.weights()
         nothing = len(self.bytes) - 1
         counts = np.zeros_like(prior)
+        gains = np.zeros(len(prior))
         for order, place in enumerate(self.places):
             bins = place[path[frames]]
             inside = bins < nothing
             seen = self.bytes[bins[inside], frames[inside]]
+            count = news * self.count[order, path[frames[inside]]]
             share = prior[order][:, None] * PARTS[:, seen]
-            share /= share.sum(axis=0)
-            counts[order] = share @ (heard[frames[inside]] * self.count[order, path[frames[inside]]])
+            counts[order] = (share / share.sum(axis=0)) @ count
+            gains[order] = count @ tables[order][seen]
+        told = counts.sum(axis=1) > 0
         total = 0.0
         for kind in (self.layout.expected, ~self.layout.expected):
-            some = counts[kind]
-            some = some[some.sum(axis=1) > 0]
+            some = counts[kind & told]
             if not len(some):
                 continue
             alike = some / some.sum(axis=1, keepdims=True)
             alike = (prior[kind].mean(axis=0) + alike.sum(axis=0)) / (1 + len(some))
-            before = ALIKE * alike
-            total += float(_divergence(before + some, before).sum())
-        return total
-
-    def along(self, weights: RealArray, path: IntArray, frames: IntArray) -> float:
-        """Log-likelihood of a path of states at some frames."""
-        tables = table(weights, self.background)
-        nothing = len(self.bytes) - 1
-        total = 0.0
-        for order, (place, values) in enumerate(zip(self.places, tables, strict=True)):
-            bins = place[path]
-            inside = bins < nothing
-            counts = self.count[order, path[inside]]
-            total += float(counts @ values[self.bytes[bins[inside], frames[inside]]])
+            own = gains[kind & told] - _divergence(ALIKE * alike + some, ALIKE * alike)
+            sounds = 0.5
+            for _ in range(20):
+                share = expit(own + logit(sounds))
+                sounds = (1 + share.sum()) / (2 + len(share))
+            total += float(np.logaddexp(np.log1p(-sounds), np.log(sounds) + own).sum())
         return total

@@ -232,8 +232,7 @@ def _evidence(
 ) -> float:
     frames = np.flatnonzero(heard)
     weights = comb.learnt(states, heard * 1.0)
-    score = news * comb.along(weights, states[frames], frames)
-    score -= comb.complexity(states, news * heard)
+    score = comb.evidence(weights, states, heard, news)
     return score + float(known[frames, states[frames]].sum())
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from shared.recordings import pair
+from shared.recordings import pair, record, some_drive
 from warmbranch.base.errors import InputError
 from warmbranch.case.engine import Cycle
 from warmbranch.listen.layout import engine_layout
@@ -36,6 +36,15 @@ def test_speed(driven):
     assert heard.held.mean() > 0.5
     assert np.median(error) < 0.003
     assert np.mean(error > 0.03) < 0.02
+
+
+def test_a_comb_twice_as_dense_does_not_win_by_silent_orders():
+    """An eight at a steady cruise, each of whose orders is an order at half the speed too."""
+    drive = record(some_drive(1525, seconds=8.0))
+    heard = heard_of(drive)
+    truth = np.interp(heard.track.time, drive.time_s, drive.rpm)
+    assert heard.held.mean() > 0.9
+    assert np.abs(np.exp(heard.track.log_speed) * 60 / truth - 1)[heard.held].max() < 0.03
 
 
 def test_notch(driven):
