@@ -10,6 +10,7 @@ import numpy as np
 
 from warmbranch.base import stopping, tally
 from warmbranch.base.batch import RealArray
+from warmbranch.base.errors import InputError
 from warmbranch.case.engine import Cycle
 from warmbranch.listen.layout import Layout, engine_layout
 from warmbranch.listen.loudness import Loudness, change, drone, loudness
@@ -50,6 +51,9 @@ LEAST_HEARD_SPREAD = 0.005
 
 HEARING = 0.7
 """Share of the work that is following the engine, of two recordings of half a minute; measured."""
+
+OF_RECORDINGS = ("samples", "sample_rate")
+"""What the physics refuses that is one recording's fault, which is then named."""
 
 RPM = 60.0
 SIDES: tuple[Side, Side] = ("before", "after")
@@ -93,8 +97,8 @@ def answer_listen(
     )
     heard: dict[Side, list[Heard]] = {"before": [], "after": []}
     for side, recordings in zip(SIDES, (before, after), strict=True):
-        for recording in recordings:
-            heard[side].append(_heard(recording, request, layout, side))
+        for place, recording in enumerate(recordings):
+            heard[side].append(_heard(recording, request, layout, (side, place)))
             done = len(heard["before"]) + len(heard["after"])
             tally.reached(HEARING * done / (len(before) + len(after)))
     curves: dict[Side, Loudness | None] = {
@@ -117,21 +121,32 @@ def answer_listen(
     return _told(request, layout, order, heard, curves, known, notch, (before, after))
 
 
-def _heard(recording: Recording, request: ListenRequest, layout: Layout, side: Side) -> Heard:
+def _heard(
+    recording: Recording, request: ListenRequest, layout: Layout, name: tuple[Side, int]
+) -> Heard:
     stopping.check()
+    side = name[0]
     anchors = tuple(
         Anchor(known.time_s, known.rpm / RPM) for known in request.rpm_at if known.recording == side
     )
-    return hear(
-        recording.samples,
-        recording.sample_rate_Hz,
-        layout,
-        request.lowest_rpm / RPM,
-        request.highest_rpm / RPM,
-        highest_rate=request.highest_rate_percent_s / 100,
-        anchors=anchors,
-        pilot=request.pilot_tone_Hz,
-    )
+    try:
+        return hear(
+            recording.samples,
+            recording.sample_rate_Hz,
+            layout,
+            request.lowest_rpm / RPM,
+            request.highest_rpm / RPM,
+            highest_rate=request.highest_rate_percent_s / 100,
+            anchors=anchors,
+            pilot=request.pilot_tone_Hz,
+        )
+    except InputError as error:
+        if error.field not in OF_RECORDINGS:
+            raise
+        entry = Entry(
+            name, "refused_by_physics", error.message, error.remedy, error.value, error.unit
+        )
+        raise Problem(INVALID, entry.sentence(), entries=[entry]) from None
 
 
 def _loudness(heard: Sequence[Heard], layout: Layout) -> Loudness | None:

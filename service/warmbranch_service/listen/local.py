@@ -85,9 +85,9 @@ def answered(
     try:
         return answer_listen(request, before, after)
     except InputError as error:
-        if error.field in _OF_RECORDINGS:
+        if error.field in _OF_THE_REQUEST:
             entry = Entry(
-                (_OF_RECORDINGS[error.field],),
+                (_OF_THE_REQUEST[error.field],),
                 "refused_by_physics",
                 error.message,
                 error.remedy,
@@ -100,9 +100,7 @@ def answered(
         raise Problem(NOT_CONVERGED, str(error)) from None
 
 
-_OF_RECORDINGS = {
-    "samples": "recordings",
-    "sample_rate": "recordings",
+_OF_THE_REQUEST = {
     "pilot": "pilot_tone_Hz",
     "slowest": "lowest_rpm",
 }

@@ -123,6 +123,7 @@ def test_refused_files(service, content, code):
     body = given.json()
     assert given.headers["content-type"] == "application/problem+json"
     assert body["errors"][0]["code"] == code
+    assert body["errors"][0]["field"] == "after[0]"
     assert body["errors"][0]["remedy"]
 
 
