@@ -52,8 +52,8 @@ class Cells:
     def __len__(self) -> int:
         return len(self.level)
 
-    def where(self, chosen: BoolArray) -> Cells:
-        """Some of them."""
+    def where(self, chosen: BoolArray | IntArray) -> Cells:
+        """Some of them, or all in another order."""
         return Cells(
             *(
                 getattr(self, name)[chosen]

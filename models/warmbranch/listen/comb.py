@@ -8,8 +8,10 @@ weights start from the layout and are learnt along a track (Leclère, André and
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,12 +97,17 @@ def background(held: ByteArray) -> RealArray:
     return 0.99 * weights + 0.01 / len(weights)
 
 
+_digamma = cast("Callable[[RealArray], RealArray]", digamma)
+_gammaln = cast("Callable[[RealArray], RealArray]", gammaln)
+
+
 def _divergence(after: RealArray, before: RealArray) -> RealArray:
     """Kullback and Leibler's, of Dirichlet distributions (rows, classes) from one (classes,)."""
     whole = after.sum(axis=1)
-    moved = (after - before) * (digamma(after) - digamma(whole)[:, None])
-    size = gammaln(whole) - gammaln(after).sum(axis=1)
-    return size - gammaln(before.sum()) + gammaln(before).sum() + moved.sum(axis=1)
+    means = _digamma(after) - _digamma(whole)[:, None]
+    sizes = _gammaln(whole) - _gammaln(after).sum(axis=1)
+    sizes += _gammaln(before).sum() - _gammaln(before.sum(keepdims=True))
+    return sizes + ((after - before) * means).sum(axis=1)
 
 
 def main_spacing(layout: Layout) -> float:
@@ -125,6 +132,9 @@ class Comb:
         neighbour, or a slow engine's dense comb would count every tone many times.
     background : (classes,) array
         Weights of any frequency at any moment.
+    layout : Layout
+    bin_width, lowest, resolved : float, Hz
+        Of a bin; from where on orders count; distance from which on neighbours are told apart.
     """
 
     bytes: ByteArray
@@ -133,6 +143,9 @@ class Comb:
     count: RealArray
     background: RealArray
     layout: Layout
+    bin_width: float
+    lowest: float
+    resolved: float
 
     @classmethod
     def over(
@@ -145,15 +158,23 @@ class Comb:
         layout: Layout,
     ) -> Comb:
         """Comb on powers over noise, (frames, bins), from ``lowest`` Hz on; ``resolved`` in Hz."""
-        places = np.rint(np.outer(layout.orders, np.exp(log_speed)) / bin_width).astype(np.int64)
-        bins = ratio.shape[1]
-        places[(places >= bins) | (places * bin_width < lowest)] = bins
         heard = quantised(ratio)
         held = np.pad(heard.T, ((0, 1), (0, 0)))
-        spacing = np.where(layout.expected, main_spacing(layout), layout.orders[0])
-        count = np.minimum(np.outer(spacing, np.exp(log_speed)) / resolved, 1).astype(np.float32)
-        first = int(lowest / bin_width)
-        return cls(held, log_speed, places, count, background(heard[:, first:]), layout)
+        anywhere = background(heard[:, int(lowest / bin_width) :])
+        nowhere = np.zeros((len(layout.orders), 0), np.int64)
+        none = nowhere.astype(np.float32)
+        comb = cls(held, log_speed, nowhere, none, anywhere, layout, bin_width, lowest, resolved)
+        return comb.at(log_speed)
+
+    def at(self, log_speed: RealArray) -> Comb:
+        """The same sound by other speeds."""
+        speed = np.exp(log_speed)
+        places = np.rint(np.outer(self.layout.orders, speed) / self.bin_width).astype(np.int64)
+        bins = len(self.bytes) - 1
+        places[(places >= bins) | (places * self.bin_width < self.lowest)] = bins
+        spacing = np.where(self.layout.expected, main_spacing(self.layout), self.layout.orders[0])
+        count = np.minimum(np.outer(spacing, speed) / self.resolved, 1).astype(np.float32)
+        return replace(self, log_speed=log_speed, places=places, count=count)
 
     def weights(self) -> RealArray:
         """Weights before learning, (orders, classes)."""
@@ -186,7 +207,7 @@ class Comb:
         count = np.concatenate([self.count[order, at] for order, at in enumerate(rows)])
         row, column = np.concatenate(rows), np.concatenate(columns)
         shape = (len(self.log_speed), before)
-        return touched, csr_array((count, (row, column)), shape=shape, dtype=np.float32)
+        return touched, csr_array((count, (row, column)), shape=shape)
 
     def score(self, weights: RealArray) -> RealArray:
         """Log-likelihood of every speed, (frames, states)."""

@@ -47,6 +47,19 @@ def test_a_comb_twice_as_dense_does_not_win_by_silent_orders():
     assert np.abs(np.exp(heard.track.log_speed) * 60 / truth - 1)[heard.held].max() < 0.03
 
 
+@pytest.mark.parametrize("shares", [(1.3, 2.2), (0.3, 0.8)])
+def test_a_range_that_excludes_the_truth_holds_no_speed(driven, shares):
+    """Twice or half the speed fits in; what is beyond the range explains it better, and is told."""
+    _, after, _, _ = driven
+    layout = engine_layout(after.drive.cylinders, Cycle.FOUR_STROKE)
+    low, high = (share * after.drive.fastest_rpm / 60 for share in shares)
+    if shares[0] < 1:
+        low, high = (share * after.drive.slowest_rpm / 60 for share in shares)
+    heard = hear(after.samples, after.rate_Hz, layout, low, high)
+    assert heard.held.mean() < 0.05
+    assert min(rival.odds for rival in heard.track.rivals) < 0
+
+
 def test_notch(driven):
     _, after, before_heard, after_heard = driven
     layout = engine_layout(after.drive.cylinders, Cycle.FOUR_STROKE)
