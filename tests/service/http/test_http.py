@@ -100,6 +100,23 @@ def test_other_content_types_are_415(client, van, declared):
     check_problem(response, 415, "unsupported-media-type")
 
 
+@pytest.mark.parametrize(
+    ("path", "begins"),
+    [
+        ("/v1/steady", "application/json"),
+        ("/v1/listen", "multipart/form-data; boundary=x"),
+    ],
+)
+@pytest.mark.parametrize(("length", "too_long"), [(256, False), (257, True), (60_000, True)])
+def test_a_content_type_over_256_bytes_is_not_taken_apart(client, path, begins, length, too_long):
+    declared = begins.ljust(length, ";")
+    response = client.post(path, content=b"{}", headers={"content-type": declared})
+    said = "The header Content-Type is longer than 256 bytes."
+    assert (response.json()["detail"] == said) == too_long
+    if too_long:
+        check_problem(response, 415, "unsupported-media-type")
+
+
 def test_no_content_type_is_415(client, van):
     response = client.post("/v1/steady", content=json.dumps(van).encode())
     check_problem(response, 415, "unsupported-media-type")

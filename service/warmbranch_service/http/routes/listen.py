@@ -12,7 +12,10 @@ from starlette.responses import Response
 from warmbranch_service.contract.errors import INVALID, MALFORMED, NOT_JSON, Entry, Problem
 from warmbranch_service.contract.forms import CONTENT, MEDIA_TYPES, VARY, form_of, written
 from warmbranch_service.http.passage.workshop import Workshop
-from warmbranch_service.http.routes.strict_route import problem_responses
+from warmbranch_service.http.routes.strict_route import (
+    check_content_type_length,
+    problem_responses,
+)
 from warmbranch_service.http.settings import Settings
 from warmbranch_service.listen.answer_schema import ListenAnswer
 from warmbranch_service.listen.recordings import Limits
@@ -107,6 +110,7 @@ def _as_bytes(
 
 async def _parts(request: Request) -> tuple[bytes, list[bytes], list[bytes]]:
     kind = request.headers.get("content-type", "")
+    check_content_type_length(kind)
     if not kind.lower().startswith(MULTIPART):
         raise Problem(
             NOT_JSON,
