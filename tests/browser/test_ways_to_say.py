@@ -133,7 +133,7 @@ def test_where_on_the_pipe_room_and_two(opened: Opened) -> None:
     assert "dB off the drone" in page.locator("#head-place").inner_text()
     bench.field(page, "two_branches.arrangement").select_option("same pipe")
     page.get_by_role("button", name="Compare stock tubes").click()
+    assert bench.comes_true(page, lambda: page.locator("#tubes tbody tr").count() > 2)
     bench.settle(page)
     assert "holds back" in page.locator("#two-words").inner_text()
-    assert page.locator("#tubes tbody tr").count() > 2
     assert page.locator("#space-words").inner_text() != ""
