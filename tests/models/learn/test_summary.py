@@ -98,10 +98,10 @@ def test_the_tone_without_other_jobs_is_the_priors(synthetic, kept):
 
 @pytest.mark.slow
 def test_readings_of_unit_error_are_of_unit_error(shop):
-    """What jobs show against their own truths, over 45 of them."""
+    """What jobs show against their own truths, over 50 of them."""
     rng = np.random.default_rng(8)
     off = []
-    for _ in range(45):
+    for _ in range(50):
         made = shop.synthetic.experiment(rng, int(rng.integers(4, 9)), listens=True)
         kept = summary_of(Job("one", made.case, made.readings, made.heard, Spreads(), warm=True))
         prior = Calibration.prior(made.case)
