@@ -234,11 +234,7 @@ def effective_temperatures(
     )
     held.fill(
         job,
-        radius=duct.radius,
-        mouth_inertance=duct.mouth_inertance,
-        grazed_inertance=duct.grazed_inertance,
-        crossing_time=duct.crossing_time,
-        wall_losses=duct.wall_losses.astype(np.float64),
+        **_whole(duct),
         pressure=pressure,
         frequency=frequency,
         log_start=log_start,
@@ -264,18 +260,16 @@ def _means(held: _Held, duct: Duct) -> records.CellMeans:
     )
 
 
+def _whole(duct: Duct) -> dict[str, FloatArray]:
+    """What a duct has once and not in each cell, (designs,) each."""
+    names = ("radius", "mouth_inertance", "grazed_inertance", "crossing_time", "wall_losses")
+    return {name: np.asarray(getattr(duct, name), dtype=np.float64) for name in names}
+
+
 def _sound(held: _Held, duct: Duct, many: int) -> records.SoundJob:
     designs, cells = duct.cell_length.shape
     job = records.SoundJob(designs=designs, cells=cells, many=many, means=_means(held, duct))
-    held.fill(
-        job,
-        radius=duct.radius,
-        mouth_inertance=duct.mouth_inertance,
-        grazed_inertance=duct.grazed_inertance,
-        crossing_time=duct.crossing_time,
-        wall_losses=duct.wall_losses.astype(np.float64),
-        stop=stopping.flag(),
-    )
+    held.fill(job, **_whole(duct), stop=stopping.flag())
     return job
 
 

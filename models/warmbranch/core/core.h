@@ -212,7 +212,7 @@ struct duct {
 };
 
 void duct_of(const struct cell_means *means, int64_t cells, double radius, double mouth_inertance,
-             bool lossy, struct duct *duct);
+             double grazed_inertance, double crossing_time, bool lossy, struct duct *duct);
 /* p/U without the mouth's inertance and the phase travelled, of each duct at its frequency; the
  * flow's size at the edges of the cells over that at the mouth, cells + 1 a duct, if asked for. */
 void tubes(int64_t count, const struct duct *const *duct, const double *frequency,

@@ -99,7 +99,7 @@ void discretise_profile(const struct gas_table *gas, int64_t nodes, const double
 
 /* The cells as their transfer matrices want them. */
 void duct_of(const struct cell_means *means, int64_t cells, double radius, double mouth_inertance,
-             bool lossy, struct duct *duct)
+             double grazed_inertance, double crossing_time, bool lossy, struct duct *duct)
 {
     double area = PI * radius * radius, time = 0.0;
     for (int64_t c = 0; c < cells; c++) {
@@ -118,8 +118,8 @@ void duct_of(const struct cell_means *means, int64_t cells, double radius, doubl
     }
     duct->cells = cells;
     duct->mouth_inertance = mouth_inertance;
-    duct->grazed_inertance = 0.0;
-    duct->crossing_time = INFINITY;
+    duct->grazed_inertance = grazed_inertance;
+    duct->crossing_time = crossing_time;
     duct->mouth_impedance = sqrt(means->density[0] * means->bulk_modulus[0]) / area;
     duct->transit_time = time;
     duct->lossy = lossy;

@@ -99,7 +99,7 @@ PUBLIC bool core_grid(struct grid_job *job)
     return true;
 }
 
-/* Cutting profiles into cells. */
+/* Profiles, divided into cells. */
 struct discretise_job {
     int64_t designs, nodes, cells;
     struct mixtures mixtures;
@@ -166,9 +166,8 @@ static bool for_blocks(struct sound_job *job,
             struct cell_means own = means_of(&job->means, (first + i) * job->cells);
             duct[i].cell = cell + i * job->cells;
             duct_of(&own, job->cells, job->radius[first + i], job->mouth_inertance[first + i],
+                    job->grazed_inertance[first + i], job->crossing_time[first + i],
                     job->wall_losses[first + i] != 0, &duct[i]);
-            duct[i].grazed_inertance = job->grazed_inertance[first + i];
-            duct[i].crossing_time = job->crossing_time[first + i];
         }
         work(job, duct, first, count);
     }

@@ -97,9 +97,8 @@ static void hear(struct block *block, const struct profiles *p, int64_t i)
     for (int64_t c = 0; c < cells; c++)
         own.length[c] /= d->tone;
     const struct mouth *mouth = job->mouth + which;
-    duct_of(&own, cells, radius, mouth->inertance / d->tone, d->wall_losses != 0, &block->duct[i]);
-    block->duct[i].grazed_inertance = mouth->grazed_inertance / d->tone;
-    block->duct[i].crossing_time = mouth->crossing_time;
+    duct_of(&own, cells, radius, mouth->inertance / d->tone, mouth->grazed_inertance / d->tone,
+            mouth->crossing_time, d->wall_losses != 0, &block->duct[i]);
 }
 
 /* Temperatures of one design in balance with its mixing, from those in `p`. */

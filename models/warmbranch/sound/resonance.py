@@ -96,9 +96,8 @@ def _of_modes(duct: Duct, modes: int) -> tuple[FloatArray, FloatArray]:
 
     def angle(frequency: FloatArray) -> FloatArray:
         tube, travelled = acoustics.tube_impedance(duct, frequency)
-        return (
-            mode_angle(tube, travelled, duct.mouth_reactance(frequency), reference) - mode * np.pi
-        )
+        inertia = duct.mouth_reactance(frequency)
+        return mode_angle(tube, travelled, inertia, reference) - mode * np.pi
 
     near = _near_modes(angle, start, slope[:, None] * np.ones_like(start))
     found = _polished(duct, near, reference + np.abs(duct.mouth_reactance(near)))

@@ -40,7 +40,7 @@ class Answer(Batched):
         NaN where losses leave none.
     quality_factor : (designs,) array
     transit_time, one_temperature : (designs,) array, Hz
-    mouth_correction, length : (designs,) array, m
+    length : (designs,) array, m
     """
 
     case: Case
@@ -53,7 +53,6 @@ class Answer(Batched):
     quality_factor: FloatArray
     transit_time: FloatArray
     one_temperature: FloatArray
-    mouth_correction: FloatArray
     length: FloatArray
 
     @cached_property
@@ -86,14 +85,25 @@ class Answer(Batched):
         return self.main_impedance * self.case.main_pipe.bore_area / self.case.branch.bore_area
 
     @cached_property
+    def tone(self) -> FloatArray:
+        """First resonance, the transit-time estimate where losses leave none, (designs,), Hz."""
+        first = self.resonance[:, 0]
+        return np.where(np.isnan(first), self.transit_time, first)
+
+    @cached_property
+    def mouth_correction(self) -> FloatArray:
+        """Length of main-pipe gas that swings with the branch at its tone, (designs,), m."""
+        inertance = self.duct.mouth_reactance(self.tone[:, None])[:, 0] / (2 * np.pi * self.tone)
+        per_length = self.own_impedance / self.main_sound_speed
+        return inertance * self.case.closures.tone / per_length
+
+    @cached_property
     def wall_resistance(self) -> FloatArray:
         """Of the branch at the first resonance, by wall losses, over ``own_impedance``.
 
         At the transit-time estimate where losses leave no resonance.
         """
-        first = self.resonance[:, 0]
-        known = np.where(np.isnan(first), self.transit_time, first)
-        impedance = acoustics.input_impedance(self.duct, known[:, None])[:, 0]
+        impedance = acoustics.input_impedance(self.duct, self.tone[:, None])[:, 0]
         return impedance.real / self.own_impedance
 
     def resisting(

@@ -85,10 +85,8 @@ def condensate(answer: Answer) -> Condensate:
     case, profile = answer.case, answer.profile
     gas, pressure = MixtureTable.of(case.gas), case.surroundings.pressure
     speed = bulk_speed(case.main_pipe, gas, pressure)
-    first = answer.resonance[:, 0]
-    tone = np.where(np.isnan(first), answer.transit_time, first)
     main, duct = answer.main_impedance, answer.duct
-    balance = balance_of(case, gas, dry_air_table(), speed, profile, main, duct, tone)
+    balance = balance_of(case, gas, dry_air_table(), speed, profile, main, duct, answer.tone)
     mixing, exchange = balance.mixing_and_exchange(profile.gas)
 
     def molar(temperature: FloatArray) -> FloatArray:

@@ -89,22 +89,9 @@ class Mouth(Batched):
             inertance=per_length * still,
             grazed_inertance=per_length * grazed,
             crossing_time=over_flow(bore, speed),
-            main_impedance=density * sound_speed / case.main_pipe.bore_area,
+            main_impedance=density * sound_speed / pipe.bore_area,
             main_sound_speed=sound_speed,
         )
-
-
-def mouth_correction(
-    case: Case,
-    duct: Duct,
-    tone: FloatArray,
-    main_impedance: FloatArray,
-    main_sound_speed: FloatArray,
-) -> FloatArray:
-    """Length of main-pipe gas that swings with the branch at a tone, Hz; (designs,), m."""
-    inertance = duct.mouth_reactance(tone[:, None])[:, 0] / (2 * np.pi * tone)
-    density = main_impedance * case.main_pipe.bore_area / main_sound_speed
-    return inertance * case.closures.tone * case.branch.bore_area / density
 
 
 @dataclass(frozen=True)

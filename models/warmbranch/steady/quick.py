@@ -76,8 +76,6 @@ def solve(
     )
     failed = np.asarray(found.failed)
     damped.look_again(duct, found.resonance, found.quality, ~failed)
-    estimate = 1 / (4 * found.transit_time)
-    first = np.where(np.isnan(found.resonance[:, 0]), estimate, found.resonance[:, 0])
     length, hot = case.branch.length, case.main_pipe.gas_temperature
     parts = {
         "case": case,
@@ -88,11 +86,8 @@ def solve(
         "main_sound_speed": main_sound_speed,
         "resonance": found.resonance,
         "quality_factor": found.quality[:, 0],
-        "transit_time": estimate,
+        "transit_time": 1 / (4 * found.transit_time),
         "one_temperature": resonance.one_temperature_estimate(length, hot),
-        "mouth_correction": interplay.mouth_correction(
-            case, duct, first, main_impedance, main_sound_speed
-        ),
         "length": length,
     }
     return parts, failed

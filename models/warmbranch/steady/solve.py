@@ -17,7 +17,7 @@ from warmbranch.heat.grid import DEFAULT_NODES
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.sound import resonance
 from warmbranch.sound.resonance import MODES
-from warmbranch.steady import interplay, quick
+from warmbranch.steady import quick
 from warmbranch.steady.answer import Answer
 from warmbranch.steady.interplay import Mouth, refuse_too_loud, solve_temperatures, state_of
 from warmbranch.steady.sketch import balance_and_guess
@@ -128,8 +128,6 @@ def _step_by_step(case: Case, nodes: int, modes: int, position: FloatArray | Non
     found, quality = resonance.resonances(duct, modes)
 
     hot = case.main_pipe.gas_temperature
-    estimate = resonance.transit_time_estimate(duct)
-    tone = np.where(np.isnan(found[:, 0]), estimate, found[:, 0])
     return Answer(
         case=case,
         profile=profile,
@@ -139,10 +137,7 @@ def _step_by_step(case: Case, nodes: int, modes: int, position: FloatArray | Non
         main_sound_speed=mouth.main_sound_speed,
         resonance=found,
         quality_factor=quality[:, 0],
-        transit_time=estimate,
+        transit_time=resonance.transit_time_estimate(duct),
         one_temperature=resonance.one_temperature_estimate(case.branch.length, hot),
-        mouth_correction=interplay.mouth_correction(
-            case, duct, tone, mouth.main_impedance, mouth.main_sound_speed
-        ),
         length=case.branch.length,
     )

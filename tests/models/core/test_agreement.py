@@ -44,6 +44,9 @@ def _compare(plain: Answer, compiled: Answer) -> None:
         expected, got = getattr(plain, field.name), getattr(compiled, field.name)
         if isinstance(expected, np.ndarray):
             np.testing.assert_allclose(got, expected, rtol=RELATIVE, atol=0, err_msg=field.name)
+    np.testing.assert_allclose(
+        compiled.mouth_correction, plain.mouth_correction, rtol=RELATIVE, atol=0
+    )
     np.testing.assert_array_equal(plain.profile.iterations, compiled.profile.iterations)
     around = plain.resonance[:, :1] * np.linspace(0.55, 2.95, 25)
     np.testing.assert_allclose(
