@@ -72,7 +72,7 @@ def notch(answer: Answer, levels: tuple[float, ...] = LEVELS) -> Notch:
     Exact: uniform tube without losses, tests/closed_forms/ducts.py.
     """
     first = answer.resonance[:, 0]
-    known = np.where(np.isnan(first), answer.transit_time, first)[:, None]
+    known = answer.tone[:, None]
     level = np.array(levels)
     peak = answer.transmission_loss(known)[:, 0]
     sides: list[FloatArray] = []

@@ -99,12 +99,10 @@ def uncertain_lengths(sized: Sized, given: Case, calibration: Calibration) -> Ri
     # The case that ``right`` is right for stands last: what is open lies beside it in the middle.
     cases = Case.concatenate([there.cases, sized.answer.case])
     answer = solve(with_length(cases, np.full(len(cases), right)), nodes=COARSE_NODES, modes=1)
-    heard = answer.resonance[:, 0]
     # Where losses leave no resonance, the transit time still tells which way it would move.
-    guide = np.where(np.isnan(heard), answer.transit_time, heard)
-    here = np.log(guide / guide[-1])
+    here = np.log(answer.tone / answer.tone[-1])
     true_slope = sized.slope / frozen_slope(sized.answer, tone)
-    wanted = -here / (frozen_slope(answer, guide) * true_slope)
+    wanted = -here / (frozen_slope(answer, answer.tone) * true_slope)
     lengths = right * np.exp(wanted[0] + there.draws(wanted[:-1]))
     return RightLengths(np.sort(np.where(lengths > LONGEST, np.inf, lengths)))
 

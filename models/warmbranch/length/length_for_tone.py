@@ -167,11 +167,9 @@ def length_for(case: Case, frequency: FloatArray, *, nodes: int = DEFAULT_NODES)
         length = np.exp(search.x)
         answer = solve(with_length(part, length), nodes=nodes)
         # Where there is no resonance, the transit time still tells which way to go.
-        heard = answer.resonance[:, 0]
-        overdamped = np.isnan(heard)
-        guide = np.where(overdamped, answer.transit_time, heard)
-        offset = np.log(guide / frequency[open_])
-        ideal = frozen_slope(answer, guide)
+        overdamped = np.isnan(answer.resonance[:, 0])
+        offset = np.log(answer.tone / frequency[open_])
+        ideal = frozen_slope(answer, answer.tone)
         stuck = search.advance(offset, ideal)
         done = (np.abs(offset) < FREQUENCY_TOLERANCE) | stuck
         if np.any(done):

@@ -105,8 +105,7 @@ def leak_shift(answer: Answer) -> FloatArray:
     Rayleigh's principle; end correction 0.85 r a side, textbook.
     """
     duct, frequency = answer.duct, answer.resonance[:, 0]
-    known = np.where(np.isnan(frequency), answer.transit_time, frequency)
-    pressure, _ = acoustics.standing_wave(duct, known)
+    pressure, _ = acoustics.standing_wave(duct, answer.tone)
     relative = np.abs(pressure / pressure[:, -1:]) ** 2
     squared = (relative[:, 1:] + relative[:, :-1]) / 2
     compliance = np.sum(squared * duct.area[:, None] * duct.cell_length / duct.bulk_modulus, axis=1)
@@ -114,7 +113,7 @@ def leak_shift(answer: Answer) -> FloatArray:
     depth = answer.case.branch.cap_thickness + 1.7 * LEAK_DIAMETER / 2
     density = duct.density[:, -1] * duct.area_ratio[:, -1]  # the gas's own: see Duct
     inertance = density * depth / hole
-    shift = 1 / (2 * (2 * np.pi * known) ** 2 * inertance * compliance)
+    shift = 1 / (2 * (2 * np.pi * answer.tone) ** 2 * inertance * compliance)
     return np.where(np.isnan(frequency), np.nan, shift)
 
 

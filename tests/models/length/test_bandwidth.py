@@ -36,7 +36,7 @@ def test_a_peak_without_end():
         """As much of an answer as the notch looks at, by the closed form."""
 
         resonance = np.array([[first]])
-        transit_time = np.array([0.25 / first])
+        tone = np.array([first])
 
         def transmission_loss(self, tones):
             impedance = -1j / np.tan(np.pi / 2 * tones / first)
