@@ -12,6 +12,7 @@ from starlette.testclient import TestClient
 
 from shared.asking import ask
 from shared.problems import _every_failure_has_the_one_shape, watch
+from shared.requests import HOT_PIPE, TUBE
 from shared.sweeping import _chunks_of_the_module, grid, sobol, solved_once, sweep_refused, swept
 from warmbranch_service.demo import demo_text
 from warmbranch_service.http.app import create_app
@@ -19,16 +20,7 @@ from warmbranch_service.http.settings import Settings
 
 Body = dict[str, Any]
 
-SMALLEST: Body = {
-    "case": {
-        "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "length_mm": 800},
-        "main_pipe": {
-            "outside_diameter_mm": 60.3,
-            "wall_thickness_mm": 1.5,
-            "gas_temperature_degC": 310,
-        },
-    }
-}
+SMALLEST: Body = {"case": {"branch": {**TUBE, "length_mm": 800}, "main_pipe": HOT_PIPE}}
 
 __all__ = [
     "_chunks_of_the_module",

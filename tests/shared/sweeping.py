@@ -9,13 +9,13 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from shared.requests import GAS, LENGTH, TUBE, uniform
 from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.answer_schema import SweepLine
 from warmbranch_service.sweep.plan import Chunk, Task
 
 Body = dict[str, Any]
 
-GAS = "case.main_pipe.gas_temperature_degC"
 LAST = "/case/branch/centreline/2/straight_mm"
 
 
@@ -36,15 +36,14 @@ def sobol(van: Body) -> Body:
     """Three chunks, the last of them short; a tenth of the designs are shorter than admitted."""
     return {
         **van,
-        "case": {**van["case"], "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5,
-                                           "length_mm": 800}},
+        "case": {**van["case"], "branch": {**TUBE, "length_mm": 800}},
         "vary": [
-            {"field": "case.branch.length_mm", "uniform": {"low": 50, "high": 900}},
+            uniform(LENGTH, 50, 900),
             {"field": GAS, "normal": {"mean": 310, "standard_deviation": 30}},
         ],
         "sampling": {"method": "sobol", "count": 1100, "seed": 3},
         "outputs": ["resonance.quiet_rpm"],
-    }  # fmt: skip
+    }
 
 
 @pytest.fixture(scope="module")

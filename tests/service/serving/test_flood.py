@@ -18,6 +18,7 @@ from collections.abc import Iterator
 import psutil
 import pytest
 
+from shared.requests import GAS, sweep_of, uniform
 from shared.running import GIVE_UP, QUICK, Service, ask, free_port, until
 from shared.served import Line, Served
 from warmbranch_service.demo import demo_text
@@ -29,17 +30,8 @@ from warmbranch_service.serving.worker_process import HUNG_SECONDS
 BODY = demo_text("van").encode()
 
 SWEEP = json.dumps(
-    {
-        **json.loads(BODY),
-        "vary": [
-            {
-                "field": "case.main_pipe.gas_temperature_degC",
-                "uniform": {"low": 250, "high": 450},
-            }
-        ],
-        "sampling": {"method": "sobol", "count": 50_000, "seed": 1},
-        "transmission_loss_at_Hz": [*range(50, 150)],
-    }
+    sweep_of(json.loads(BODY), uniform(GAS, 250, 450), count=50_000, seed=1)
+    | {"transmission_loss_at_Hz": [*range(50, 150)]}
 ).encode()
 
 
