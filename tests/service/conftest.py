@@ -11,6 +11,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from shared.asking import ask
+from shared.posting import answers
 from shared.problems import _every_failure_has_the_one_shape, watch
 from shared.requests import HOT_PIPE, TUBE
 from shared.sweeping import _chunks_of_the_module, grid, sobol, solved_once, sweep_refused, swept
@@ -56,13 +57,7 @@ def smallest() -> Body:
 @pytest.fixture
 def steady(client: TestClient) -> Callable[[Body], Body]:
     """Post a request that must be answered."""
-
-    def post(body: Body) -> Body:
-        response = client.post("/v1/steady", json=body)
-        assert response.status_code == 200, response.text
-        return response.json()
-
-    return post
+    return answers(client, "/v1/steady")
 
 
 @pytest.fixture

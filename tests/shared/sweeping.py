@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from shared.posting import refusals
 from shared.requests import GAS, LENGTH, TUBE, uniform
 from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.answer_schema import SweepLine
@@ -92,14 +93,4 @@ def swept(client: TestClient) -> Callable[[Body], list[Body]]:
 @pytest.fixture
 def sweep_refused(client: TestClient) -> Callable[[Body], Body]:
     """Post a sweep that must be refused; its first entry."""
-
-    def post(body: Body) -> Body:
-        response = client.post("/v1/sweep", json=body)
-        assert response.status_code == 422, response.text
-        assert response.headers["content-type"] == "application/problem+json"
-        entry = response.json()["errors"][0]
-        assert entry["detail"].endswith(".")
-        assert entry["remedy"].endswith(".")
-        return entry
-
-    return post
+    return refusals(client, "/v1/sweep")

@@ -20,18 +20,8 @@ def body(van: Body) -> Body:
     return {**van, "heard": [{"quiet_rpm": 2300, "uncertainty_rpm": 20}], "target_rpm": 2500}
 
 
-@pytest.fixture
-def fit(client: Any) -> Callable[..., Body]:
-    def post(body: Body, **more: Any) -> Body:
-        response = client.post("/v1/fit", json={**body, **more})
-        assert response.status_code == 200, response.text
-        return response.json()
-
-    return post
-
-
 def test_it_is_asked_for_and_what_telling_gives_is_said(fit: Callable[..., Body], body: Body):
-    untold, warm = fit(body), fit(body, time_s="1 h")
+    untold, warm = fit(body), fit({**body, "time_s": "1 h"})
     told = untold["time_untold"]
     assert warm["time_untold"] is None
     assert "How many minutes" in told["question"]
@@ -52,7 +42,7 @@ def test_it_is_asked_for_and_what_telling_gives_is_said(fit: Callable[..., Body]
 
 def test_the_interval_reaches_higher_and_no_lower(fit: Callable[..., Body], body: Body):
     low, high = fit(body)["prediction"]["quiet_rpm"]["interval_90"]
-    least, most = fit(body, time_s=3600)["prediction"]["quiet_rpm"]["interval_90"]
+    least, most = fit({**body, "time_s": 3600})["prediction"]["quiet_rpm"]["interval_90"]
     assert high > most
     # The branch that may be warming already moved the lower end, a little.
     assert low == pytest.approx(least, rel=0.01)

@@ -9,6 +9,7 @@ import math
 import numpy as np
 import pytest
 
+from shared.posting import leaves
 from warmbranch.case import geometry
 from warmbranch.case.case import Case
 from warmbranch.case.closures import Closures
@@ -301,14 +302,4 @@ def test_answer_holds_no_null_but_the_promised(steady, name):
     assert answer["main_pipe"].pop("gas_temperature_90_degC") is None  # it is given
     assert answer["condensate"].pop("fills_mm_h") is None  # it does not fall
 
-    def walk(value):
-        if isinstance(value, dict):
-            for child in value.values():
-                yield from walk(child)
-        elif isinstance(value, list):
-            for child in value:
-                yield from walk(child)
-        else:
-            yield value
-
-    assert all(value is not None for value in walk(answer))
+    assert all(value is not None for value in leaves(answer))
