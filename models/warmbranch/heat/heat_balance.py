@@ -195,13 +195,17 @@ class HeatBalance:
         return system if wet is None else system.warmed_by(wet)
 
     def condensing(
-        self, gas: FloatArray, wall: FloatArray, carried: Carried | None = None
+        self,
+        gas: FloatArray,
+        wall: FloatArray,
+        carried: Carried | None = None,
+        dried: FloatArray | None = None,
     ) -> Condensing | None:
         """What condenses at the given temperatures; None where the gas stays as it is."""
         carried = carried or self._carried(gas)
         along = self._bore_area_by_spacing
         ends = self.main_gas, self.mouth_resistance
-        return condensing(self.case, self.gas, carried, (gas, wall), along, *ends)
+        return condensing(self.case, self.gas, carried, (gas, wall), along, *ends, dried)
 
     def _carried(self, gas: FloatArray) -> Carried:
         value, slope = self.gas.values_and_slopes(gas)

@@ -81,6 +81,7 @@ def condensing(
     area_by_spacing: FloatArray,
     main_gas: FloatArray,
     mouth_resistance: FloatArray,
+    dried: FloatArray | None = None,
 ) -> Condensing | None:
     """What condenses; None where the gas stays as it is, all walls being too hot.
 
@@ -94,6 +95,8 @@ def condensing(
         Of gas and of wall.
     area_by_spacing : (designs, faces) array, m
     main_gas, mouth_resistance : (designs,) array; K, K/W
+    dried : (designs, nodes) array, mol/mol, optional
+        As it was found at these temperatures, for who has it.
     """
     inside, wall = temperatures
     whole, pressure = case.vapour_content, case.surroundings.pressure
@@ -104,7 +107,7 @@ def condensing(
         return None
     bore = case.branch.bore
     along = paths(carried, gas, inside, area_by_spacing, bore, pressure, main_gas, mouth_resistance)
-    return in_balance(along, whole, entering, wall, pressure)
+    return in_balance(along, whole, entering, wall, pressure, dried)
 
 
 def paths(
@@ -175,6 +178,7 @@ def in_balance(
     entering: FloatArray,
     wall: FloatArray,
     pressure: FloatArray,
+    dried: FloatArray | None = None,
 ) -> Condensing:
     r"""Vapour in balance with a wall's temperatures.
 
@@ -194,6 +198,8 @@ def in_balance(
         φ of the gas as it was made, and in the main pipe.
     wall : (designs, nodes) array, K
     pressure : (designs,) array, Pa
+    dried : (designs, nodes) array, mol/mol, optional
+        As it was found, for who has it.
 
     Returns
     -------
@@ -216,7 +222,11 @@ def in_balance(
     (Bird, Stewart & Lightfoot, Transport Phenomena, chapter 18), from memory.
     """
     at_wall, rises = saturated_content(wall, pressure)
-    found, counts, share = balanced(along, whole, entering, at_wall)
+    if dried is None:
+        found, counts, share = balanced(along, whole, entering, at_wall)
+    else:
+        found = whole[:, None] - np.log1p(dried)
+        counts, share = _over(found - at_wall, (FOOT * whole)[:, None])
     heat = latent_heat(wall) * WATER_MOLAR_MASS
     over, sink = heat * counts, heat * along.to_wall * share
     fall = found[:, :-1] - found[:, 1:]

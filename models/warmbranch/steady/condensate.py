@@ -55,7 +55,7 @@ def condensate(answer: Answer) -> Condensate:
     main, duct = answer.main_impedance, answer.duct
     gas, air = MixtureTable.of(case.gas), dry_air_table()
     balance = balance_of(case, gas, air, answer.main_speed, profile, main, duct, answer.tone)
-    found = balance.condensing(profile.gas, profile.wall)
+    found = balance.condensing(profile.gas, profile.wall, dried=profile.dried)
     whole = case.gas.mole_fractions[:, SPECIES.index("H2O")][:, None]
     if found is None:
         none = np.zeros_like(profile.gas)
