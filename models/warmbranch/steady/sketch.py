@@ -39,9 +39,9 @@ tube are one, an error as large as the strip is wide."""
 FAINT = 1.0
 """K. A profile that bends by less over the length asks for even nodes."""
 
-DRYING = 300.0
+DRYING = 600.0
 """K that a bend of the dryness, mol/mol, weighs beside one of the temperatures. Sound slows by a
-mole of water that each mole loses as by 100 K that it cools; by measurement three times that serves
+mole of water that each mole loses as by 100 K that it cools; by measurement six times that serves
 best where the gas dries within a bore."""
 
 SMOOTHINGS = 3
