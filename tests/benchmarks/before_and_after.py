@@ -5,8 +5,8 @@
 Before, the gas crossed the mouth without resistance, stirring reached ten bores in, and the film
 was that of gas that flows through plus a Stanton number on the mixing; the main pipe's flow took
 nothing of the mouth's mass, the gas was transparent and kept its water. Each column adds one
-change, so that its number is what that change moved the quiet tone by; the last two are the 90 % intervals,
-half their width over the tone, from the closures alone, by 1,024 draws.
+change, so that its number is what that change moved the quiet tone by; the last two are the 90 %
+intervals, half their width over the tone, from the closures alone, by 1,024 draws.
 """
 
 from __future__ import annotations
