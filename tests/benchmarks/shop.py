@@ -29,6 +29,7 @@ from warmbranch.belief.prediction import expect
 from warmbranch.belief.shop import USUAL, Place, Shop
 from warmbranch.belief.unknown import Spreads
 from warmbranch.fit.readings import usual_uncertainty
+from warmbranch.fit.solve import fit
 from warmbranch.learn.solve import learn, ranges_of
 from warmbranch.learn.summary import MeasuredBranch, summary_of
 
@@ -141,8 +142,11 @@ def anywhere(shop: Shop, case) -> Shop:
     return Shop(shop.learned, ranges_of([shop.ranges.low, shop.ranges.high, Place.of(case)]))
 
 
-def clock(jobs: int = 30, more: int = 21) -> list[str]:
-    """What learning from so many jobs takes over fitting them, and with more of them kept."""
+def clock(jobs: int = 30, more: int = 20) -> list[str]:
+    """What learning from so many jobs takes over fitting one, and one more beside all of them.
+
+    A fit and a learning take turns, so that others at the machine slow both alike.
+    """
     rng = np.random.default_rng(21)
     kept, fits = [], []
     for place in range(jobs):
@@ -150,21 +154,36 @@ def clock(jobs: int = 30, more: int = 21) -> list[str]:
         one = MeasuredBranch(
             f"{place:02}", made.case, made.readings, made.heard, Spreads(), warm=True
         )
-        begun = time.process_time()
         kept.append(summary_of(one))
-        fits.append(time.process_time() - begun)
+        fits.append((one, made))
     kept += [replace(one, name=f"{one.name} again") for one in kept[:more]]
-    lines = []
-    for count in (1, 6, 12, jobs, jobs + more):
-        taken = []
-        for _ in range(3):
+    extra = replace(kept[0], name="one more")
+    counts = (1, 6, 12, jobs, jobs + more, jobs + more + 1)
+    taken = {count: [] for count in counts}
+    alone, whole = [], []
+    for one, made in fits:
+        begun = time.process_time()
+        summary_of(one)
+        alone.append(time.process_time() - begun)
+        begun = time.process_time()
+        fit(made.case, made.readings, made.heard, warm=True)
+        whole.append(time.process_time() - begun)
+        for count in counts:
             begun = time.process_time()
-            learn(kept[:count])
-            taken.append(time.process_time() - begun)
-        lines.append(
-            f"learning from {count} jobs, each held out once: {min(taken) / np.median(fits):.1f} "
-            "times one job's fit"
-        )
+            learn([*kept, extra][:count])
+            taken[count].append(time.process_time() - begun)
+    own = np.median(alone)
+    lines = [
+        f"learning from {count} jobs, each held out once: {np.median(times) / own:.2f} times "
+        "one job's fit"
+        for count, times in taken.items()
+    ]
+    added = own + np.median(taken[counts[-1]])
+    lines.append(
+        f"one more beside {counts[-2]}, its own fit included: {added / own:.2f} times that fit, "
+        f"{added / np.median(whole):.2f} times one with a fit's advice "
+        f"({1e3 * np.median(whole):.0f} ms)"
+    )
     return lines
 
 

@@ -11,15 +11,18 @@ from scipy.special import gammaincc
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.draws import quantiles, standard_normal
+from warmbranch.belief.draws import standard_normal
 from warmbranch.belief.prediction import LEVELS
 from warmbranch.belief.shop import USUAL, Place, Ranges, Shop
 from warmbranch.fit.shared import THERMOMETER
 from warmbranch.learn.population import Jobs, Population, Seen
 from warmbranch.learn.summary import NAMES, Summary, Tone
 
-DRAWS = 2048
+DRAWS = 1024
 """Through the parabolas of a job's tone."""
+
+TOGETHER = 64
+"""Jobs whose tones are worked out in one go, so that memory is bounded."""
 
 APART = 0.01
 """Chance, over all jobs together, at which a job that fits the others would be called apart."""
@@ -127,6 +130,11 @@ class Apart:
     unknown: str
     factor: float
 
+    @classmethod
+    def nothing(cls) -> Apart:
+        """Of a job that saw nothing."""
+        return cls(1.0, False, "", 1.0)
+
 
 @dataclass(frozen=True)
 class Learned:
@@ -183,12 +191,15 @@ def learn(jobs: Sequence[Summary]) -> Learned:
     known = np.flatnonzero(counts)
     mean, covariance = population.next_job()
     mean, covariance = mean[:size], covariance[:size, :size]
+    others = sums.next_job_without()
     held_out: list[HeldOut | None] = [None] * len(jobs)
-    apart: list[Apart | None] = [None] * len(jobs)
-    for place, i in enumerate(ordered):
-        believed = sums.without(place).next_job()
-        held_out[i] = _held_out(jobs[i], *believed)
-        apart[i] = _apart(seen[place], *believed, len(jobs))
+    apart = [Apart.nothing()] * len(jobs)
+    for begin in range(0, len(jobs), TOGETHER):
+        places = range(begin, min(begin + TOGETHER, len(jobs)))
+        found = _held_out([jobs[ordered[i]] for i in places], [others[i] for i in places])
+        for place, one in zip(places, found, strict=True):
+            held_out[ordered[place]] = one
+            apart[ordered[place]] = _apart(seen[place], *others[place], len(jobs))
     return Learned(
         shop=Shop(
             Calibration(
@@ -200,7 +211,7 @@ def learn(jobs: Sequence[Summary]) -> Learned:
         ),
         unknowns=_unknowns(population, covariance, counts),
         held_out=tuple(held_out),
-        apart=tuple(one for one in apart if one is not None),
+        apart=tuple(apart),
         effective=population.effective,
         instruments=_instruments(population, instruments, jobs),
     )
@@ -269,50 +280,75 @@ def _instruments(
     )
 
 
-def _held_out(job: Summary, mean: FloatArray, covariance: FloatArray) -> HeldOut | None:
-    """By what all others say of the next job's unknowns."""
-    if job.tone is None:
-        return None
+def _held_out(
+    jobs: Sequence[Summary], others: Sequence[tuple[FloatArray, FloatArray]]
+) -> list[HeldOut | None]:
+    """By what all others say of the next job's unknowns, for each; None where no tone counts."""
     size = len(NAMES)
-    mean, root = _own_moments(job, mean[:size], covariance[:size, :size])
-    return HeldOut(
-        float(np.exp(job.tone.heard)),
-        _tone_levels(job.tone, mean, root),
-        _tone_levels(job.tone, np.zeros(size), np.eye(size)),
+    sounding = [i for i in range(len(jobs)) if jobs[i].tone is not None]
+    tones = [tone for job in jobs if (tone := job.tone) is not None]
+    if not tones:
+        return [None] * len(jobs)
+    mean, covariance = _in_their_own_spreads(
+        [jobs[i] for i in sounding],
+        np.array([others[i][0][:size] for i in sounding]),
+        np.array([others[i][1][:size, :size] for i in sounding]),
     )
+    tuned = _tone_levels(tones, mean, covariance)
+    untuned = _tone_levels(
+        tones, np.zeros_like(mean), np.broadcast_to(np.eye(size), covariance.shape)
+    )
+    found: list[HeldOut | None] = [None] * len(jobs)
+    for i, tone, *levels in zip(sounding, tones, tuned, untuned, strict=True):
+        found[i] = HeldOut(float(np.exp(tone.heard)), *levels)
+    return found
 
 
-def _own_moments(
-    job: Summary, mean: FloatArray, covariance: FloatArray
+def _in_their_own_spreads(
+    jobs: Sequence[Summary], mean: FloatArray, covariance: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Mean and a root of the covariance over the job's own priors, from the usual coordinates.
+    """Means (jobs, unknowns) and covariances over each job's own priors, from usual coordinates.
 
-    What the job does not share keeps its prior there.
+    What a job does not share keeps its prior there.
     """
-    shared = job.shares
-    centre = np.where(shared, job.centre, CENTRES)
-    spread = np.where(shared, job.spread, SPREADS)
-    whole = covariance + np.diag(job.seen().more)
-    whole = whole * np.outer(SPREADS / spread, SPREADS / spread)
-    whole = np.where(np.outer(shared, shared), whole, np.eye(len(NAMES)))
-    own = np.where(shared, (CENTRES + SPREADS * mean - centre) / spread, 0.0)
-    return own, np.asarray(np.linalg.cholesky(whole), dtype=np.float64)
+    shared = np.array([job.shares for job in jobs])
+    centre = np.where(shared, [job.centre for job in jobs], CENTRES)
+    spread = np.where(shared, [job.spread for job in jobs], SPREADS)
+    ratio = SPREADS / spread
+    whole = covariance + np.array([job.more for job in jobs])[:, :, None] * np.eye(len(NAMES))
+    whole = whole * ratio[:, :, None] * ratio[:, None]
+    whole = np.where(shared[:, :, None] & shared[:, None], whole, np.eye(len(NAMES)))
+    return np.where(shared, (CENTRES + SPREADS * mean - centre) / spread, 0.0), whole
 
 
-def _tone_levels(tone: Tone, mean: FloatArray, root: FloatArray) -> FloatArray:
-    """The tone as it would be heard, at ``LEVELS``, Hz."""
-    unit = standard_normal(DRAWS, len(NAMES) + 1, 3)
-    z = mean + unit[:, :-1] @ root.T
-    logs = tone.middle + tone.rest_shift + z @ tone.straight + z**2 @ tone.curved
-    logs = logs + np.hypot(tone.rest, tone.uncertainty) * unit[:, -1]
+def _tone_levels(tones: Sequence[Tone], mean: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Tones as they would be heard, (jobs, levels), Hz, from (jobs, unknowns) and covariances.
+
+    A tone bends along unknowns that go together: in independent ones it hangs on each and on each
+    two, so that the draws of all tones are one product of matrices.
+    """
+    size = len(NAMES)
+    unit = standard_normal(DRAWS, size + 1, 3)
+    a, b = np.tril_indices(size)
+    root = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
+    every: list[FloatArray] = [np.array(column) for column in zip(*tones, strict=True)]
+    _, uncertainty, middle, straight, curved, rest, shift = every
+    middle = middle + shift + np.sum(mean * (straight + mean * curved), axis=1)
+    slope = ((straight + 2 * mean * curved)[:, None] @ root)[:, 0]
+    bend = root.transpose(0, 2, 1) @ (curved[:, :, None] * root)
+    pairs = bend[:, a, b] * np.where(a == b, 1, 2)
+    about = np.column_stack([slope, np.hypot(rest, uncertainty), pairs])
+    drawn = np.column_stack([unit, unit[:, a] * unit[:, b]])
+    logs = middle[:, None] + about @ drawn.T
+    levels: FloatArray = np.quantile(logs, LEVELS, axis=1, method="hazen").T
     with np.errstate(over="ignore"):  # of numbers that no fit gives
-        return np.exp(quantiles(logs, np.full(DRAWS, 1 / DRAWS), LEVELS))
+        return np.exp(levels)
 
 
 def _apart(job: Seen, mean: FloatArray, covariance: FloatArray, jobs: int) -> Apart:
     """By what all others say of the next job's unknowns."""
     if len(job.shown) == 0:
-        return Apart(1.0, False, "", 1.0)
+        return Apart.nothing()
     covariance = covariance + np.diag(job.more)
     misfit = job.shown - job.of.T @ mean
     whole = np.eye(len(misfit)) + job.of.T @ covariance @ job.of

@@ -136,16 +136,20 @@ class Summary:
         """Which of ``NAMES`` the job has as other jobs have them, (unknowns,) of bool."""
         return ~np.isnan(self.spread)
 
+    @property
+    def more(self) -> FloatArray:
+        """What this job differs by beyond others, as a variance over the usual one, (unknowns,)."""
+        usual = np.array([USUAL[name].spread for name in NAMES])
+        return np.where(self.shares, np.maximum((self.spread / usual) ** 2 - 1, 0.0), 0.0)
+
     def seen(self, instruments: Sequence[str] = ()) -> Seen:
         """For :class:`Jobs`, with what is told of some instruments after ``NAMES``."""
-        usual = np.array([USUAL[name].spread for name in NAMES])
-        more = np.where(self.shares, (self.spread / usual) ** 2 - 1, 0.0)
         of = np.zeros((len(NAMES) + len(instruments), len(self.shown)))
         of[: len(NAMES)] = self.of
         for name, row in zip(self.instruments, self.of_instruments, strict=True):
             if name in instruments:
                 of[len(NAMES) + instruments.index(name)] = row
-        return Seen(of, self.shown, np.r_[np.maximum(more, 0.0), np.zeros(len(instruments))])
+        return Seen(of, self.shown, np.concatenate([self.more, np.zeros(len(instruments))]))
 
 
 def summary_of(job: MeasuredBranch) -> Summary:

@@ -44,15 +44,16 @@ def test_normal_jobs_of_known_scatter_have_the_textbook_mean(one_share):
 
 def test_evidence_of_the_shares_is_that_of_the_joint_normal_distribution():
     """Weights of the shares against the density of all readings at once, which are jointly normal:
-    no product, no summing out."""
+    no product, no summing out. Of jobs with one, two and three readings."""
     rng = np.random.default_rng(3)
     jobs = [
-        Seen(rng.normal(size=(1, 2)), rng.normal(size=2), np.array([0.1 * i])) for i in range(3)
+        Seen(rng.normal(size=(1, 1 + i)), rng.normal(size=1 + i), np.array([0.1 * i]))
+        for i in range(3)
     ]
     found = Jobs(jobs, 1).population()
     stacked = np.concatenate([job.of for job in jobs], axis=1)[0]
     shown = np.concatenate([job.shown for job in jobs])
-    own = np.repeat(np.arange(3), 2)
+    own = np.repeat(np.arange(3), [1, 2, 3])
     log_density = []
     for share in SHARES:
         common = max(1 - share, population.LEAST_COMMON)
@@ -95,10 +96,24 @@ def test_leaving_one_out_is_learning_from_the_others():
     """By other draws of the shares, which is all that may differ."""
     rng = np.random.default_rng(7)
     jobs = seen(rng, rng.normal(size=(6, 3)) * 0.5 - 0.5)
-    left = Jobs(jobs, 3).without(2).next_job()
+    left = Jobs(jobs, 3).next_job_without()[2]
     alone = Jobs([*jobs[:2], *jobs[3:]], 3).population().next_job()
     assert left[0] == pytest.approx(alone[0], abs=0.02)
     assert np.diag(left[1]) == pytest.approx(np.diag(alone[1]), rel=0.05)
+
+
+def test_leaving_one_out_is_exactly_that_where_the_share_is_known(one_share):
+    """Jobs of other numbers of readings, one of them without any."""
+    one_share(0.3)
+    rng = np.random.default_rng(8)
+    jobs = [
+        Seen(rng.normal(size=(3, size)), rng.normal(size=size), np.full(3, 0.1 * size))
+        for size in (2, 0, 1, 4)
+    ]
+    for place, left in enumerate(Jobs(jobs, 3).next_job_without()):
+        alone = Jobs([*jobs[:place], *jobs[place + 1 :]], 3).population().next_job()
+        for a, b in zip(left, alone, strict=True):
+            assert a == pytest.approx(b, rel=1e-10, abs=1e-12)
 
 
 def test_jobs_that_agree_narrow_and_jobs_of_two_kinds_do_not():

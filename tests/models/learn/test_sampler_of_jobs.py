@@ -1,7 +1,9 @@
 """Three shops of real jobs against a long run of a general sampler: emcee, by differences.
 
 The sampler asks each job's own likelihood, by the model itself, and draws shares, what is common
-and every job's unknowns at once: no summary of a job, no normal likelihood, no closed form.
+and every job's unknowns at once: no summary of a job, no normal likelihood, no closed form. Moves
+by differences alone: ``tests/models/fit/test_sampler.py`` says why. What its draws are worth goes
+by their autocorrelation.
 """
 
 from __future__ import annotations
@@ -19,10 +21,13 @@ from warmbranch.learn.population import LEAST_COMMON, Jobs
 from warmbranch.learn.summary import NAMES, MeasuredBranch, summary_of
 
 OPEN = ("stirring", "outer_film_factor")
-"""Left unknown: with two, a sampler gets round in a minute."""
+"""Left unknown: with two, a sampler of so many walkers gets round in a minute."""
 
 SPREADS = Spreads(fixed=frozenset(UNKNOWNS) - frozenset(OPEN))
-JOBS, WALKERS, STEPS, BURN_IN = 4, 48, 1500, 500
+JOBS, WALKERS, STEPS, BURN_IN = 4, 96, 1500, 500
+
+FEWEST = 400.0
+"""Independent draws by which a mean is known to a twentieth of the spread, a spread to 3.5 %."""
 
 
 def shop_of(synthetic, seed: int, share: float) -> list[MeasuredBranch]:
@@ -45,8 +50,8 @@ def shop_of(synthetic, seed: int, share: float) -> list[MeasuredBranch]:
     return found
 
 
-def sampled(jobs: list[MeasuredBranch]) -> tuple[np.ndarray, np.ndarray]:
-    """Mean and standard deviation of the next job's unknowns."""
+def sampled(jobs: list[MeasuredBranch]) -> tuple[np.ndarray, np.ndarray, float]:
+    """Mean and standard deviation of the next job's unknowns, and how many draws that is worth."""
     import emcee
 
     problems = [
@@ -79,9 +84,8 @@ def sampled(jobs: list[MeasuredBranch]) -> tuple[np.ndarray, np.ndarray]:
         return np.where(within, value, -np.inf)
 
     dimensions = size * (2 + JOBS)
-    moves = [(emcee.moves.DEMove(), 0.8), (emcee.moves.DESnookerMove(), 0.2)]
     sampler = emcee.EnsembleSampler(
-        WALKERS, dimensions, log_probability, moves=moves, vectorize=True
+        WALKERS, dimensions, log_probability, moves=emcee.moves.DEMove(), vectorize=True
     )
     rng = np.random.RandomState(8)
     sampler.random_state = rng.get_state()
@@ -94,7 +98,10 @@ def sampled(jobs: list[MeasuredBranch]) -> tuple[np.ndarray, np.ndarray]:
     )
     sampler.run_mcmc(start, STEPS)
     share, common, _ = parts(sampler.get_chain(discard=BURN_IN, flat=True))
-    return common.mean(axis=0), np.sqrt(common.var(axis=0) + share.mean(axis=0))
+    # Of the slowest coordinate, in steps of one walker.
+    slowest = float(np.max(sampler.get_autocorr_time(discard=BURN_IN, tol=0)))
+    worth = WALKERS * (STEPS - BURN_IN) / slowest
+    return common.mean(axis=0), np.sqrt(common.var(axis=0) + share.mean(axis=0)), worth
 
 
 @pytest.mark.slow
@@ -106,19 +113,20 @@ def test_the_next_job_is_that_of_a_general_sampler(synthetic, monkeypatch, seed,
     chances = np.where(population.SHARES < 1, 1 / population.STEPS, 1e-12)
     monkeypatch.setattr(population, "CHANCES", chances)
     jobs = shop_of(synthetic, seed, share)
-    mean, spread = sampled(jobs)
+    mean, spread, worth = sampled(jobs)
+    assert worth > FEWEST
     own = [NAMES.index(name) for name in OPEN]
     ratios = {}
     for form in (summary.FORM, 0.0):
         monkeypatch.setattr(summary, "FORM", form)
         kept = [summary_of(job).seen() for job in jobs]
         middle, covariance = Jobs(kept, len(NAMES)).population().next_job()
-        # A fifth of what is unsure: likelihoods are not quite normal, and a chain is finite.
-        assert middle[own] == pytest.approx(mean, abs=0.25 * spread.max()), form
+        # A seventh of what is unsure: likelihoods are not quite normal, and a chain is finite.
+        assert middle[own] == pytest.approx(mean, abs=0.15 * spread.max()), form
         ratios[form] = np.sqrt(np.diag(covariance)[own]) / spread
-    print(seed, share, mean, spread, ratios)
+    print(seed, share, worth, mean, spread, middle[own], ratios)
     # As wide as the sampler's without what is kept back for likelihoods that are not normal, and
     # with it no narrower.
-    assert ratios[0.0] == pytest.approx(1, abs=0.1)
+    assert ratios[0.0] == pytest.approx(1, abs=0.06)
     assert np.all(ratios[0.25] > 0.97)
-    assert np.all(ratios[0.25] < 1.25)
+    assert np.all(ratios[0.25] < 1.1)
