@@ -6,7 +6,7 @@ nothing does and nobody says that the branch was warm, the time since the start 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -94,6 +94,10 @@ class Clock:
             lags = Lags.of(middle, readings.position, drive, None if told is None else told.wrap)
         air = float(middle.surroundings.air_temperature[0])
         return cls(name, spread, lags, heard.time, air)
+
+    def at(self, position: FloatArray) -> Clock:
+        """The same with readings at other (readings,) positions, m."""
+        return self if self.lags is None else replace(self, lags=self.lags.at(position))
 
     def of_skin(self, coordinates: FloatArray) -> FloatArray:
         """Skins' excess over the air over that of the warm branch, (sets, readings)."""

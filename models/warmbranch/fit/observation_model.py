@@ -88,6 +88,8 @@ class ObservationModel:
     warm : bool
         Whether what has no time is known to be of the settled branch.
     altered : Altered, optional
+    like : ObservationModel, optional
+        Of the same case, priors and tones, whose readings alone may be others.
 
     Raises
     ------
@@ -106,6 +108,7 @@ class ObservationModel:
         *,
         warm: bool,
         altered: Altered | None,
+        like: ObservationModel | None = None,
     ) -> None:
         self._case, self._readings, self._prior = case, readings, prior
         self._altered, self._nodes = altered, nodes
@@ -119,11 +122,15 @@ class ObservationModel:
         self.timed = np.flatnonzero(readings.timed)
         anything_timed = bool(np.any(readings.timed) or np.any(heard.timed))
         self.warming = _checked(warming, readings, heard) if anything_timed else None
-        middle = with_unknowns(case, prior.names, prior.mean[None])
-        self.clock = Clock.of(
-            middle, readings, heard, self.warming, warming, warm=warm or anything_timed
-        )
+        if like is None:
+            middle = with_unknowns(case, prior.names, prior.mean[None])
+            self.clock = Clock.of(
+                middle, readings, heard, self.warming, warming, warm=warm or anything_timed
+            )
+        else:
+            self.clock = like.clock.at(readings.position)
         self._odds_column = [self._column_of(name) for name in readings.surface]
+        self._middles: tuple[Forecast, Forecast] | None = like and like._middles
         self._fine: tuple[FloatArray, FloatArray] | None = None
 
     def at(self, coordinates: FloatArray) -> Expected:
@@ -143,6 +150,14 @@ class ObservationModel:
         """The same with readings that have a time taken as of the settled branch."""
         model = coordinates[:, : len(self._prior.names)]
         return self._seen(self.forecaster.at(model), coordinates)
+
+    def again(self, forecast: Forecast, coordinates: FloatArray) -> Expected:
+        """What would be seen of the settled branch, of sets that were solved for the same case."""
+        if self._fine is None:
+            solved = self._middles
+            coarse = self.forecaster.at(self._prior.mean[None]) if solved is None else solved[0]
+            self._fine = self._fine_grid(coarse)
+        return self._seen(forecast, coordinates)
 
     def in_time(self, expected: Expected, coordinates: FloatArray) -> FloatArray:
         """Displays, (sets, readings), K, where only those with a time follow the coordinates.
@@ -167,8 +182,10 @@ class ObservationModel:
         Worked out in the middle of the prior, where ``coarse`` is; it changes little from there.
         """
         prior = self._prior
-        fine = Forecaster(self._case, prior.names, self.forecaster.lengths, DEFAULT_NODES)
-        better = fine.at(prior.mean[None])
+        if self._middles is None:
+            fine = Forecaster(self._case, prior.names, self.forecaster.lengths, DEFAULT_NODES)
+            self._middles = coarse, fine.at(prior.mean[None])
+        coarse, better = self._middles
         first, place = np.zeros(1, dtype=np.intp), self._readings.position
         skin = better.skin_at(first, place) - coarse.skin_at(first, place)
         tone = np.log(better.frequency / coarse.frequency)

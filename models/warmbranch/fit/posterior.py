@@ -75,6 +75,8 @@ class InverseProblem:
     known : frozenset of str
         Shared errors, by name, that are taken to be none; or the time since the start.
     altered : Altered, optional
+    like : ObservationModel, optional
+        Of the same problem with other readings.
     nodes : int
     """
 
@@ -90,6 +92,7 @@ class InverseProblem:
         warm: bool = False,
         known: frozenset[str] = frozenset(),
         altered: Altered | None = None,
+        like: ObservationModel | None = None,
     ) -> None:
         length = float(case.branch.length[0])
         readings.check(length)
@@ -107,7 +110,7 @@ class InverseProblem:
         )
         self._nodes = nodes
         self._model = ObservationModel(
-            case, readings, heard, prior, warming, nodes, warm=warm, altered=altered
+            case, readings, heard, prior, warming, nodes, warm=warm, altered=altered, like=like
         )
         self.clock, self.warming = self._model.clock, self._model.warming
         self._mean = np.concatenate([prior.mean, np.zeros(len(self) - len(prior.names))])
@@ -152,6 +155,7 @@ class InverseProblem:
             warm=warm,
             known=known,
             altered=altered,
+            like=self._model,
         )
         other._counts = self._counts.copy()
         return other
@@ -187,6 +191,14 @@ class InverseProblem:
     def expected(self, white: FloatArray) -> Expected:
         """Solve the model for (sets, unknowns) white coordinates."""
         return self._model.at(self.coordinates(white))
+
+    def sees_again(self, other: InverseProblem) -> bool:
+        """Whether what another problem of the same case has solved serves this one as well."""
+        return self.names == other.names and not len(self._model.timed)
+
+    def seen_again(self, white: FloatArray, expected: Expected) -> Expected:
+        """What would be seen of sets that another problem of the same case has solved."""
+        return self._model.again(expected.forecast, self.coordinates(white))
 
     def misfit(self, displayed: FloatArray, heard: FloatArray) -> FloatArray:
         """Residuals over their uncertainties, (sets, readings + heard); 0 for what is left out.
@@ -291,10 +303,13 @@ class InverseProblem:
         misfit = misfit[:, self._model.timed]
         return (misfit[:size] - misfit[size:]).T / STEP_IN_TIME
 
-    def mode(self, starts: FloatArray) -> Mode:
-        """Search the most probable set from the best of some (starts, unknowns + shared errors)."""
+    def mode(self, starts: FloatArray, hopeless: float = -np.inf) -> Mode:
+        """Search the most probable set from the best of some (starts, unknowns + shared errors).
+
+        Where its ln(probability) is below ``hopeless``, that start is as far as it goes.
+        """
         ground = _Ground(self)
-        summit = climb(ground, starts)
+        summit = climb(ground, starts, hopeless=hopeless)
         expected, size = ground.at(summit.white), len(self)
         shared = summit.white[size:]
         return Mode(

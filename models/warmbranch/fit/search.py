@@ -86,10 +86,17 @@ def log_likelihood(misfits: FloatArray, axis: int = -1) -> FloatArray:
     return -(nu + 1) / 2 * total
 
 
-def climb(target: Climbable, starts: FloatArray, promise: float = PROMISE) -> Summit:
+def climb(
+    target: Climbable,
+    starts: FloatArray,
+    promise: float = PROMISE,
+    *,
+    hopeless: float = -np.inf,
+) -> Summit:
     """Search from the best of some (starts, unknowns) white coordinates.
 
-    ``promise`` is the rise of ln(probability) below which no further step is worth it.
+    ``promise`` is the rise of ln(probability) below which no further step is worth it; a start
+    below ``hopeless`` is not worth the first.
     """
     size = starts.shape[1]
     starts = np.clip(starts, -BOUND, BOUND)
@@ -98,9 +105,9 @@ def climb(target: Climbable, starts: FloatArray, promise: float = PROMISE) -> Su
     row = int(np.argmax(values))
     white, here = starts[row], float(values[row])
     precision, steps, caution = np.eye(size), 0, 1.0
-    slopes = target.slopes(row) if size else np.empty((misfits.shape[1], 0))
-    converged = size == 0  # nothing to search for
-    while steps < MOST_FIT_STEPS and not converged and caution <= MOST_CAUTION:
+    converged, lost = size == 0, here < hopeless  # nothing to search for, and nothing to find
+    slopes = np.empty((misfits.shape[1], size)) if converged or lost else target.slopes(row)
+    while steps < MOST_FIT_STEPS and not (converged or lost) and caution <= MOST_CAUTION:
         steps += 1
         misfit = misfits[row]
         weight = (DEGREES_OF_FREEDOM + 1) / (DEGREES_OF_FREEDOM + misfit**2)

@@ -21,7 +21,7 @@ from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.rivals import Rival, not_warm, weigh
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.suspicion import Suspicion
-from warmbranch.fit.taught import FitOutcome, taught
+from warmbranch.fit.taught import FitOutcome, Taught, taught
 from warmbranch.fit.trim_advice import TrimAdvice, trim
 from warmbranch.fit.warmth import time_of
 from warmbranch.length.effects import Effects, effects
@@ -195,7 +195,7 @@ def fit(
         after=_levels(after),
         learned_share=max(0.0, found.shares[1]),
         ties=_ties(problem, fitted.moments()[1]),
-        rivals=_rivals(problem, mode, fitted) if found.learns else (),
+        rivals=_rivals(found) if found.learns else (),
         advice=advise(problem, fitted),
         trim=None if wanted is None else trim(problem, fitted, wanted, found.haste),
         calibration=calibration,
@@ -255,10 +255,11 @@ def _parameters(
     return tuple(told)
 
 
-def _rivals(problem: InverseProblem, mode: Mode, after: Ensemble) -> tuple[Rival, ...]:
-    early = not_warm(problem, after)
-    found = [*weigh(problem, mode), *([] if early is None else [early])]
-    return tuple(sorted(found, key=lambda rival: -rival.odds))
+def _rivals(found: Taught) -> tuple[Rival, ...]:
+    early = not_warm(found.problem, found.fitted)
+    slips = weigh(found.problem, found.mode, found.drawn)
+    every = [*slips, *([] if early is None else [early])]
+    return tuple(sorted(every, key=lambda rival: -rival.odds))
 
 
 def _too_far(problem: InverseProblem, after: Ensemble) -> tuple[str, ...]:

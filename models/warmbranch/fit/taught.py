@@ -47,6 +47,8 @@ class Taught:
     Parameters
     ----------
     problem : InverseProblem
+    drawn : Prior
+        Draws without the data, as they were solved.
     before, fitted, after : Ensemble
         Without the data; with them; and with room for a hasty job where nobody told the time.
     tones : tuple, one entry a tone heard, of Suspicion or None
@@ -60,6 +62,7 @@ class Taught:
     """
 
     problem: InverseProblem
+    drawn: Prior
     before: Ensemble
     fitted: Ensemble
     after: Ensemble
@@ -129,7 +132,17 @@ def taught(
         1 - _spread(one) / width if learns and width > 0 else 0.0 for one in (fitted, after)
     )
     return Taught(
-        problem, before, fitted, after, tones, suspicions, haste, mode, learns, (by_data, learned)
+        problem=problem,
+        drawn=drawn,
+        before=before,
+        fitted=fitted,
+        after=after,
+        tones=tones,
+        suspicions=suspicions,
+        haste=haste,
+        mode=mode,
+        learns=learns,
+        shares=(by_data, learned),
     )
 
 

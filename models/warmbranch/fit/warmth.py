@@ -57,10 +57,15 @@ class Lags:
         Of the skin's excess over the air.
     tone : (moments,) array, dimensionless
         Of the first resonance.
+    along : (nodes,) array, m
+    excess : (moments, nodes) array, K
+        Of the skin over the air, all along the branch.
     """
 
     skin: FloatArray
     tone: FloatArray
+    along: FloatArray
+    excess: FloatArray
 
     @classmethod
     def of(
@@ -80,12 +85,16 @@ class Lags:
             tolerance=LAG_TOLERANCE,
             nodes=FIT_NODES,
         )
-        along = np.repeat(found.position, len(MOMENTS), axis=0)
-        skin = interpolated(along, np.ascontiguousarray(found.skin[0]), position)
-        excess = skin - float(case.surroundings.air_temperature[0])
+        excess = np.ascontiguousarray(found.skin[0]) - float(case.surroundings.air_temperature[0])
         tone = resonances(ducts(found)[0], modes=1)[0][:, 0]
         # Where there is no resonance, nothing is known to lag.
-        return cls(_over_last(excess), np.nan_to_num(_over_last(tone), nan=1.0))
+        tone = np.nan_to_num(_over_last(tone), nan=1.0)
+        return cls(np.empty((len(MOMENTS), 0)), tone, found.position[0], excess).at(position)
+
+    def at(self, position: FloatArray) -> Lags:
+        """Those of readings at other (readings,) positions, m, of the same branch."""
+        along = np.tile(self.along, (len(MOMENTS), 1))
+        return replace(self, skin=_over_last(interpolated(along, self.excess, position)))
 
     def of_skin(self, time: FloatArray) -> FloatArray:
         """Lags of the readings' skins, (sets, readings), at (sets,) times, s."""

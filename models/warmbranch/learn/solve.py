@@ -311,7 +311,7 @@ def _in_their_own_spreads(
 
     What a job does not share keeps its prior there.
     """
-    shared = np.array([job.shares for job in jobs])
+    shared = np.array([job.shares for job in jobs], dtype=np.bool_)
     centre = np.where(shared, [job.centre for job in jobs], CENTRES)
     spread = np.where(shared, [job.spread for job in jobs], SPREADS)
     ratio = SPREADS / spread

@@ -31,7 +31,7 @@ def drawn(synthetic, seed, kinds=("paint", "contact", "paint", "contact", "paint
 def found(case, readings, heard=None):
     problem = InverseProblem(case, readings, heard or Heard.none(), Calibration.prior(case))
     prior = Prior(problem)
-    return weigh(problem, problem.mode(prior.starts(problem)))
+    return weigh(problem, problem.mode(prior.starts(problem)), prior)
 
 
 def shown(readings, displayed):
