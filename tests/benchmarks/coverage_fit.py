@@ -7,6 +7,12 @@ is advised takes too much; half of the interval's width; and with ``--staged`` h
 job ends too short: cut, listen, fit, and cut again until the advice is to stop. An honest 90 %
 interval holds the truth in nine of ten.
 
+The promise of a job that ends too short in one of twenty at most is by ear: that whoever cuts would
+find the branch quietest above the tone that he wants. His ear and his engine speed are what the
+target was read by, and nothing else at the car can tell. By truth is told beside it: where an ear
+hears every tone 2 % low, who stops where it sounds right has cut 2 % too much, and no reading says
+so; to rule that out would leave 2 % of the length over in every job.
+
 ``--into FILE`` keeps every experiment as a line of JSON and runs only those that are not there yet;
 ``--seconds`` stops after so many. ``--bare`` is for a fit that holds nothing uncertain but the
 model's coefficients, as the first one did: the ratio of the widths is the price of the rest.
