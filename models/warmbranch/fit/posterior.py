@@ -22,7 +22,7 @@ from warmbranch.case.case import Case
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.observation_model import Altered, Expected, ObservationModel
 from warmbranch.fit.readings import Heard, Readings
-from warmbranch.fit.search import Summit, climb
+from warmbranch.fit.search import PROMISE, Summit, climb
 from warmbranch.fit.shared import DRAWS, EAR, Conditional, Shared, given, most_likely
 from warmbranch.fit.skin_in_time import Warming
 
@@ -303,13 +303,13 @@ class InverseProblem:
         misfit = misfit[:, self._model.timed]
         return (misfit[:size] - misfit[size:]).T / STEP_IN_TIME
 
-    def mode(self, starts: FloatArray, hopeless: float = -np.inf) -> Mode:
+    def mode(self, starts: FloatArray, promise: float = PROMISE, *, least: float = -np.inf) -> Mode:
         """Search the most probable set from the best of some (starts, unknowns + shared errors).
 
-        Where its ln(probability) is below ``hopeless``, that start is as far as it goes.
+        ``promise`` and ``least`` as for :func:`climb`.
         """
         ground = _Ground(self)
-        summit = climb(ground, starts, hopeless=hopeless)
+        summit = climb(ground, starts, promise, least=least)
         expected, size = ground.at(summit.white), len(self)
         shared = summit.white[size:]
         return Mode(

@@ -41,10 +41,12 @@ PRIOR_ODDS = 1 / 30
 LIKELY = 0.5
 """Odds against the fit as written from which a slip is told."""
 
-RISE, SPARE = 4.0, 5.0
-"""A slip is not searched further where its ln(probability) at the start, over the first of these,
-lies below that as written less the second. Of 230 searches from such starts none rose to less than
-a third, and the room that beliefs are left with differs by less than e⁵ between explanations."""
+SPARE = 5.0
+"""By how much less a slip's ln(probability) at its best may be than that as written, and the slip
+be likelier all the same: the room that beliefs are left with differs by less than e⁵."""
+
+ENOUGH = 0.3
+"""Rise of ln(probability) that is not worth a step: no odds worth telling hang on it."""
 
 EARLY = 600.0
 """s after a cold start; before, a tone is low by 1 % and more."""
@@ -206,7 +208,7 @@ def weigh(problem: InverseProblem, mode: Mode, prior: Prior) -> tuple[Rival, ...
     if len(problem.readings) == 0 or strain(problem, mode) < STRAINED:
         return ()
     as_written = _log_evidence(problem, mode, problem.readings)
-    hopeless = RISE * (_log_posterior(problem, mode) - SPARE)
+    least = _log_posterior(problem, mode) - SPARE
     case, read = problem.case, problem.readings
     length = float(case.branch.length[0])
     tried: dict[str, tuple[Readings | None, Altered | None]] = {
@@ -220,7 +222,7 @@ def weigh(problem: InverseProblem, mode: Mode, prior: Prior) -> tuple[Rival, ...
             continue
         try:
             other = problem.otherwise(meant, altered)
-            best = other.mode(_starts(other, problem, mode, prior), hopeless)
+            best = other.mode(_starts(other, problem, mode, prior), ENOUGH, least=least)
         except (InputError, NotConvergedError):
             continue  # what cannot be is no explanation
         evidence = _log_evidence(other, best, read)

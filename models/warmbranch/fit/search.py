@@ -24,6 +24,12 @@ PROMISE = 0.03
 small a step the search, converging fast, is much closer to the best set than that set's
 uncertainty, and the set only guides the draws that follow."""
 
+RISE, FURTHER, SLACK = 4.0, 5.0, 1.0
+"""How far a search may still rise: to a fourth of a start's ln(probability), and by five times what
+a step promises and one more. Of 290 searches from starts that draws told none rose to less than a
+third of its start, and of 62 none by more than 3.2 times what a step promised, unless that was
+less than 1 and the rise less than 5."""
+
 TOGETHER = 8
 """Residuals whose likelihoods are multiplied before a logarithm is taken."""
 
@@ -91,12 +97,12 @@ def climb(
     starts: FloatArray,
     promise: float = PROMISE,
     *,
-    hopeless: float = -np.inf,
+    least: float = -np.inf,
 ) -> Summit:
     """Search from the best of some (starts, unknowns) white coordinates.
 
-    ``promise`` is the rise of ln(probability) below which no further step is worth it; a start
-    below ``hopeless`` is not worth the first.
+    ``promise`` is the rise of ln(probability) below which no further step is worth it; where
+    ``least`` will not be reached, none is.
     """
     size = starts.shape[1]
     starts = np.clip(starts, -BOUND, BOUND)
@@ -105,7 +111,7 @@ def climb(
     row = int(np.argmax(values))
     white, here = starts[row], float(values[row])
     precision, steps, caution = np.eye(size), 0, 1.0
-    converged, lost = size == 0, here < hopeless  # nothing to search for, and nothing to find
+    converged, lost = size == 0, here < RISE * least  # nothing to search for, and nothing to find
     slopes = np.empty((misfits.shape[1], size)) if converged or lost else target.slopes(row)
     while steps < MOST_FIT_STEPS and not (converged or lost) and caution <= MOST_CAUTION:
         steps += 1
@@ -122,6 +128,9 @@ def climb(
         own: FloatArray = uphill[free]
         straight = cast("FloatArray", np.linalg.solve(precision[free][:, free], own))
         promised = max(float(uphill @ (trials[0] - white)), float(own @ straight)) / 2
+        lost = here + FURTHER * promised + SLACK < least
+        if lost:
+            break
         tried = target.misfits(trials)
         values = log_posterior(trials, tried)
         best = int(np.argmax(values))
