@@ -71,9 +71,6 @@ ROUGHLY = 0.3
 """Rise of ln(probability) that a step on the first stand-in must promise: the model itself is
 searched next."""
 
-MORE_ROUGHLY = 1.0
-"""The same where the search may not be worth it."""
-
 REGION = 0.7
 """White width of the region that the first stand-in is fitted to."""
 
@@ -171,22 +168,19 @@ class Prior:
             rounds=0,
         )
 
-    def starts(self, problem: InverseProblem) -> FloatArray:
-        """Starts for the search: the most probable draw, and what a stand-in makes of it."""
-        return self._starts(problem, self.expected, ROUGHLY)
+    def starts(self, problem: InverseProblem, expected: Expected | None = None) -> FloatArray:
+        """Starts for the search: the most probable draw, and what a stand-in makes of it.
 
-    def starts_of_another(self, problem: InverseProblem) -> FloatArray:
-        """The same for another problem of the same case and unknowns; nothing is solved again."""
-        return self._starts(problem, problem.seen_again(self.white, self.expected), MORE_ROUGHLY)
-
-    def _starts(self, problem: InverseProblem, expected: Expected, promise: float) -> FloatArray:
+        ``expected`` is what another problem than that of the draws sees of them.
+        """
+        expected = expected or self.expected
         value = problem.log_posterior(self.white, expected)
         row = int(np.argmax(value))
         best = self.white[[row]]
         region = REGION**2 * np.eye(len(problem))
         stand_in = StandIn(problem, self.white, [expected], best[0], region)
         start = problem.joint(best, expected.one(row))
-        return np.concatenate([start, climb(stand_in, start, promise).white[None]])
+        return np.concatenate([start, climb(stand_in, start, ROUGHLY).white[None]])
 
 
 def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: Prior) -> Ensemble:

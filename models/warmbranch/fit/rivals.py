@@ -239,7 +239,8 @@ def _starts(other: InverseProblem, problem: InverseProblem, mode: Mode, prior: P
     starts[1, :model] = mode.summit.white[:model]
     if not other.sees_again(problem):
         return starts
-    return np.concatenate([starts, prior.starts_of_another(other)])
+    seen = other.seen_again(prior.white, prior.expected)
+    return np.concatenate([starts, prior.starts(other, seen)])
 
 
 def _log_posterior(problem: InverseProblem, mode: Mode) -> float:
