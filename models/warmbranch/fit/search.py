@@ -26,7 +26,7 @@ uncertainty, and the set only guides the draws that follow."""
 
 RISE, FURTHER, SLACK = 4.0, 5.0, 1.0
 """How far a search may still rise: to a fourth of a start's ln(probability), and by five times what
-a step promises and one more. Of 290 searches from starts that draws told none rose to less than a
+a step promises and one more. Of 230 searches from starts that draws told none rose to less than a
 third of its start, and of 72 none by more than 4.6 times what a step promised, unless that was
 less than 1 and the rise less than 5."""
 
