@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+AS_LIKELY = 1.0
+"""Odds of a slip from which nothing is advised to the saw before it is settled."""
+
+WITHHELD = "Nothing is to be cut before that is settled."
+
 
 class Told(NamedTuple):
     """How a slip is told."""
@@ -57,3 +62,8 @@ RIVALS = {
     ),
 }
 """By the names of ``fit.rivals``."""
+
+
+def to_settle(name: str) -> str:
+    """What comes before all that follows from the readings as they are written."""
+    return f"Settle a slip first. {RIVALS[name].sentence} {RIVALS[name].what_to_read}"

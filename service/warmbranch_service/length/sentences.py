@@ -21,7 +21,7 @@ from warmbranch_service.case.convert import MM, celsius
 from warmbranch_service.case.sentences import caution_of, cautions_of
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.length.parts import PlaceAnswer
-from warmbranch_service.length.points import Points
+from warmbranch_service.length.points import THE_CASE, Points
 from warmbranch_service.length.request import LengthRequest
 
 if TYPE_CHECKING:
@@ -149,8 +149,8 @@ def _of_shape(request: LengthRequest, shape: Shape, build: float) -> list[Cautio
             "does_not_fit",
             f"As bent, the branch takes {box.width / MM:.0f} × {box.depth / MM:.0f} × "
             f"{box.height / MM:.0f} mm (along the main pipe, away, upward) and does not fit the "
-            "space given. folds holds the ways of folding that do; where it is empty, give more "
-            "room, bends of a smaller radius, or two shorter branches.",
+            "space given. Fold it, if a way that fits is told; else give it more room, bends of a "
+            "smaller radius, or make two shorter branches.",
             "space_mm",
         )
     if shape.pipework.bends and request.case.branch.rise_deg:
@@ -210,12 +210,13 @@ def _of_condensate(
     shift = -trim.frequency_per_length * MM * WATER_MM
     order = points.order
     moved = f"{shift:.1f} Hz" if order is None else f"{shift * 60 / order:.0f} rpm"
+    kind = "tone" if order is None else "engine speed"
+    where = "" if wet == [THE_CASE] else f" at {', '.join(wet)}"
     return [
         Caution(
             code="slope_and_drain",
-            message=f"Water condenses in this branch at {', '.join(wet)}. {slope} "
-            f"{WATER_MM:.0f} mm of water on the cap raise the quiet engine speed or tone by "
-            f"{moved}.",
+            message=f"Water condenses in this branch{where}. {slope} {WATER_MM:.0f} mm of water on "
+            f"the cap raise the quiet {kind} by {moved}.",
             field="case.branch.rise_deg",
         )
     ]
@@ -225,16 +226,17 @@ def _cap_seal(points: Points, answer: Answer) -> Caution:
     wall = celsius(answer.profile.wall[:, -1])
     hottest = int(np.argmax(wall))
     with_soak = float(wall[hottest]) + SOAK_K
+    name = points.names[hottest]
+    where = "" if name == THE_CASE else f" at {name}, the hottest of the operating points given"
     seal = next(
         (f"At the mildest {name}" for limit, name in SEALS if with_soak <= limit),
         "No sealant bears that for long",
     )
     return Caution(
         code="cap_seal",
-        message=f"The cap's wall reaches {wall[hottest]:.0f} °C at {points.names[hottest]}, the "
-        f"hottest of the operating points given; allow {SOAK_K:.0f} °C more for full load and for "
-        f"heat that soaks in after a stop. {seal}; follow its maker's data sheet. A welded cap "
-        "needs none.",
+        message=f"The cap's wall reaches {wall[hottest]:.0f} °C{where}; allow {SOAK_K:.0f} °C more "
+        f"for full load and for heat that soaks in after a stop. {seal}; follow its maker's data "
+        "sheet. A welded cap needs none.",
         field="",
     )
 

@@ -61,7 +61,7 @@ export function write() {
   );
   fill(byId("sheet-template"), answers.lacking.length > 0 ? null : template(given));
   fill(byId("sheet-title"), job.name ? `Work sheet: ${job.name}` : "Work sheet");
-  byId("sheet-date").textContent = `Warmbranch, ${new Date().toLocaleDateString()}`;
+  byId("sheet-date").textContent = `Warmbranch, ${new Date().toLocaleDateString(undefined, { day: "numeric", month: "short", year: "numeric" })}`;
 }
 
 const capital = (word) => word[0].toUpperCase() + word.slice(1);
@@ -91,8 +91,8 @@ function gasWords(pipe) {
 // to be built, the service's.
 function trimTable(job) {
   if (stands()) {
-    const rows = isMeasured(job) ? cutRows().map((row) => [...row, ""]) : [];
-    return rows.length ? table("Trim steps from the branch as it stands", [...cutHeadings(), "heard"], rows) : null;
+    const rows = isMeasured(job) ? cutRows(true).map((row) => [...row, ""]) : [];
+    return rows.length ? table("Trim steps from the branch as it stands", [...cutHeadings(true), "heard"], rows) : null;
   }
   const steps = answers.length?.trim_steps ?? [];
   const shown = steps.filter((_, k) => k % Math.ceil(steps.length / MOST_STEPS) === 0);

@@ -16,7 +16,7 @@ export function unitsOf(language) {
 const SHOWN = {
   length: () => (chosen.length === "in" ? ["in", 3] : ["mm", 1]),
   temperature: () => (chosen.temperature === "degF" ? ["°F", 1] : ["°C", 1]),
-  difference: () => (chosen.temperature === "degF" ? ["°F", 1] : ["K", 1]),
+  difference: () => (chosen.temperature === "degF" ? ["°F", 1] : ["°C", 1]),
   rpm: () => ["rpm", 0],
   hertz: () => ["Hz", 1],
   speed: () => [chosen.length === "in" ? "mph" : "m/s", 2],
