@@ -151,7 +151,8 @@ def add_heard(page: Page, rpm: float, place: int = 0, by_hand: bool = False) -> 
     enter(page, heard_steps(rpm, place), by_hand)
 
 
-IT_IS_BUILT: Steps = [("#built-choice input[value='yes']", None)]
+IT_IS_BUILT: Steps = [("#built-choice input[value='yes']", None), ("#ask-no", None)]
+"""As long as typed, whatever was advised."""
 
 
 def measured(page: Page, values: Mapping[str, str] = VAN_MM, readings: bool = True) -> None:
@@ -161,9 +162,11 @@ def measured(page: Page, values: Mapping[str, str] = VAN_MM, readings: bool = Tr
     enter(page, [*steps, *heard_steps(HEARD_RPM)])
 
 
-def stands(page: Page) -> None:
-    """Say that the branch is built, and wait for what that changes."""
-    page.get_by_label("It is built").check()
+def stands(page: Page, *, as_advised: bool = False) -> None:
+    """Say that the branch is built, and how long, and wait for what that changes."""
+    page.get_by_label("It is built").click()
+    if page.locator("#ask").is_visible():
+        page.locator("#ask-yes" if as_advised else "#ask-no").click()
     settle(page)
 
 

@@ -364,7 +364,7 @@ class FitAnswer(WholeAnswer):
     """Calibrated closures with their uncertainty, predictions, and what to do next."""
 
     TABLE = "parameters"
-    SHORT = ("outcome", "prediction.quiet_rpm.median", "trim.saw_now_mm")
+    SHORT = ("outcome", "prediction.quiet_rpm.median", "trim.saw_now_mm", "trim.withheld_for")
 
     outcome: FitOutcome = Field(description="How it ended; a poor answer is named, not refused.")
     summary: str = Field(description="The answer in plain words.")

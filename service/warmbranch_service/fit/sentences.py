@@ -174,7 +174,8 @@ def summary(
     elif readings + used == 1:
         said = ["One observation is too little for a fit: much of this is what is usual."]
     if slip is not None:
-        said = [to_settle(slip), "What follows takes all as it is written."]
+        doubted = [sentence for sentence in said if sentence != _OUTCOMES["fitted"]]
+        said = [to_settle(slip), "What follows takes all as it is written.", *doubted]
     in_time = sum(one.time_s is not None for one in residuals)
     if in_time:
         which = "All readings were" if in_time == readings else f"{in_time} of {readings} were"

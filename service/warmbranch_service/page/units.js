@@ -144,6 +144,11 @@ export function onTape(value, rounded = Math.floor) {
   return `${parts.filter(Boolean).join("\u00a0")}\u00a0in`;
 }
 
+/** What onTape shows of a length, in mm. */
+export function tapeLength(value, rounded) {
+  return rounded(round(value / leastOnTape(), 6)) * leastOnTape();
+}
+
 /** The step of 1, 2 or 5 (or a fraction of an inch) in mm, nearest above a wanted one. */
 export function niceStep(wanted) {
   if (chosen.length === "in") {
