@@ -34,6 +34,9 @@ stop. Our judgement."""
 EXPANSION_PER_K = 17e-6
 """Of austenitic stainless, the largest of the usual metals; 1/K, from memory."""
 
+LEAST_ARM = 1e-3
+"""m, of a weight on the weld: what is less is rounding, not a bending moment."""
+
 WATER_MM = 10.0
 
 SEALS = (
@@ -263,10 +266,15 @@ def _support(answer: Answer, main: int, shape: Shape) -> Caution:
     warm = float(np.trapezoid(wall, answer.profile.position[main]) / answer.length[main])
     air = float(answer.case.surroundings.air_temperature[main])
     growth = EXPANSION_PER_K * (warm - air) * float(answer.length[main])
+    where = (
+        "their middle in line with the mouth: nothing bends the weld until it shakes"
+        if arm < LEAST_ARM
+        else f"their middle {arm / MM:.0f} mm from the mouth: {mass * GRAVITY * arm:.2g} N m on "
+        "the weld, before it shakes"
+    )
     return Caution(
         code="clearance_and_support",
-        message=f"Tube and cap weigh {mass:.2g} kg, their middle {arm / MM:.0f} mm from the mouth: "
-        f"{mass * GRAVITY * arm:.2g} N m on the weld, before it shakes. Hang it so that it may "
+        message=f"Tube and cap weigh {mass:.2g} kg, {where}. Hang it so that it may "
         f"grow by {growth / MM:.1f} mm, and keep 20 mm or more clear of everything.",
         field="",
     )

@@ -10,7 +10,7 @@ import { answers } from "./questions.js";
 import { drawnCase } from "./step_answer.js";
 import { adviceNow, cutHeadings, cutRows, pieceHeadings, pieceRows, piecesCaption, stands } from "./step_cut.js";
 import * as store from "./store.js";
-import { celsius, millimetres, onTape, plain, say, unitOf } from "./units.js";
+import { celsius, millimetres, onTape, plain, say, tapeLength, unitOf } from "./units.js";
 
 const MOST_PIECES = 9;
 const MOST_STEPS = 9;
@@ -96,7 +96,10 @@ function trimTable(job) {
   }
   const steps = answers.length?.trim_steps ?? [];
   const shown = steps.filter((_, k) => k % Math.ceil(steps.length / MOST_STEPS) === 0);
-  const rows = shown.map((step) => [onTape(step.cut_mm, Math.round), onTape(step.length_mm, Math.round), step.quiet_rpm?.toFixed(0) ?? step.frequency_Hz.toFixed(1), ""]);
+  // As a tape shows it: what is off and what is left make what was built.
+  const whole = answers.length && tapeLength(answers.length.build_length_mm, Math.ceil);
+  const off = (step) => tapeLength(step.cut_mm, Math.round);
+  const rows = shown.map((step) => [onTape(off(step), Math.round), onTape(whole - off(step), Math.round), step.quiet_rpm?.toFixed(0) ?? step.frequency_Hz.toFixed(1), ""]);
   if (!rows.length) return null;
   const unit = steps[0].quiet_rpm === null ? "quiet Hz" : "quiet rpm";
   return table("Trimming: stop when you hear it right", ["off", "left", unit, "heard"], rows);

@@ -8,7 +8,7 @@ import { inOwnUnits } from "./own_units.js";
 import { answers, WARMING_S } from "./questions.js";
 import { shownReadings } from "./shown_readings.js";
 import * as store from "./store.js";
-import { converted, millimetres, onTape, plain, say, unitOf } from "./units.js";
+import { converted, millimetres, onTape, plain, say, tapeLength, unitOf } from "./units.js";
 
 const FIRST_CAUTIONS = 4; // the rest folds away
 // What the page tells in words of its own, where it can be mended.
@@ -38,7 +38,7 @@ export function show() {
 /** The case as it is drawn: as it stands, or as it is to be built; null before there is one. */
 export function drawnCase(job) {
   if (job.built) return builtLength(job) > 0 ? caseNow(job) : null;
-  return answers.length ? lengthened(caseNow(job), answers.length.build_length_mm) : null;
+  return answers.length ? lengthened(caseNow(job), tapeLength(answers.length.build_length_mm, Math.ceil)) : null;
 }
 
 function showDrawing() {
