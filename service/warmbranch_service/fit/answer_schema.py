@@ -23,6 +23,7 @@ Pair = tuple[float, float]
 NextStep = Literal["cut, then listen", "listen", "leave it"]
 RivalName = Literal[
     "fahrenheit",
+    "celsius",
     "inches",
     "from_cap",
     "swapped_columns",

@@ -22,6 +22,10 @@ RIVALS = {
         "As degrees Fahrenheit these readings fit better: did it show °F?",
         "Look at the display's unit, or read something whose temperature you know, your hand.",
     ),
+    "celsius": Told(
+        "As degrees Celsius these readings fit better: did it show °C?",
+        "Look at the display's unit, or read something whose temperature you know, your hand.",
+    ),
     "inches": Told(
         "With positions in inches these readings fit better: did the tape show inches?",
         "Measure the place of one reading again, in millimetres from the mouth.",

@@ -14,24 +14,10 @@ import pytest
 from shared.readings import contact, infrared
 from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch_service.fit import sentences
-from warmbranch_service.fit.answer_schema import FitAnswer
-from warmbranch_service.fit.table import headline
 from warmbranch_service.steady import narrowing
 
 FIXTURES = Path(__file__).parents[3] / "fixtures"
 Body = dict[str, Any]
-
-
-@pytest.fixture(scope="session")
-def fit(client):
-    """Post a request that must be answered."""
-
-    def post(body: Body) -> Body:
-        response = client.post("/v1/fit", json=body)
-        assert response.status_code == 200, response.text
-        return response.json()
-
-    return post
 
 
 @pytest.fixture(scope="session")
@@ -338,50 +324,3 @@ def test_no_nan_leaves(fit, body):
             yield value
 
     assert all(math.isfinite(value) for value in walk(fit({**body, "target_rpm": 2600})))
-
-
-LONG_MM = 1000
-"""Of the van's last straight: some 60 mm too much, so that a saw has work."""
-
-
-def test_no_cut_is_advised_before_a_slip_is_settled(fit, van):
-    """Readings in °F that pass for °C: far likelier as a slip than as written."""
-    van["case"]["branch"]["centreline"][-1]["straight_mm"] = LONG_MM
-    shown = [(60, 112), (120, 72), (200, 41), (305, 27)]
-    van["readings"] = [infrared(place, 1.8 * degrees + 32) for place, degrees in shown]
-    answer = fit({**van, "target_rpm": 2350, "time_s": "1 h"})
-    assert answer["rivals"][0]["name"] == "fahrenheit"
-    trim = answer["trim"]
-    assert trim["withheld_for"] == "fahrenheit"
-    assert trim["saw_now_mm"] == trim["cut_now_mm"] == trim["already_cut_mm"] == 0
-    assert trim["next_step"] == "leave it"
-    assert trim["cuts_ahead"] is None
-    assert trim["chance_too_short"] < 0.015  # nothing is off
-    assert answer["summary"].startswith("Settle a slip first. ")
-    assert "did it show °F?" in answer["summary"]
-    assert "fits what was read" not in answer["summary"]
-    line = headline(FitAnswer.model_validate(answer))
-    assert line.startswith("As degrees Fahrenheit")
-    assert not re.search(r"\bcut \d", f"{line} {answer['summary']}", re.IGNORECASE)
-
-
-def test_the_line_of_a_fit_counts_no_cut_twice_and_tells_no_cut_of_nothing(fit, van):
-    """Heard with 20 mm off already: what the saw takes now is of the branch as it stands."""
-    van["case"]["branch"]["centreline"][-1]["straight_mm"] = LONG_MM
-    length = LONG_MM + 180 + math.radians(90) * 72
-    van["heard"] = [
-        {"quiet_rpm": 2130, "uncertainty_rpm": 20},
-        {"quiet_rpm": 2170, "uncertainty_rpm": 20, "centreline_length_mm": length - 20},
-    ]
-    answer = fit({**van, "target_rpm": 2350, "time_s": "1 h"})
-    trim = answer["trim"]
-    assert trim["already_cut_mm"] == pytest.approx(20, abs=0.06)
-    assert trim["saw_now_mm"] == pytest.approx(trim["cut_now_mm"] - trim["already_cut_mm"])
-    assert f"cut {trim['saw_now_mm']:.0f} mm now" in trim["message"]
-    assert headline(FitAnswer.model_validate(answer)).endswith(
-        f"Cut {trim['saw_now_mm']:.0f} mm now."
-    )
-    satisfied = FitAnswer.model_validate(fit({**van, "target_rpm": 2100, "time_s": "1 h"}))
-    assert satisfied.trim is not None
-    assert satisfied.trim.saw_now_mm == 0
-    assert headline(satisfied).endswith("Do not cut.")
