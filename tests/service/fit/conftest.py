@@ -13,8 +13,8 @@ Body = dict[str, Any]
 def fit(client):
     """Post a request that must be answered."""
 
-    def post(body: Body) -> Body:
-        response = client.post("/v1/fit", json=body)
+    def post(body: Body, **more: Any) -> Body:
+        response = client.post("/v1/fit", json={**body, **more})
         assert response.status_code == 200, response.text
         return response.json()
 

@@ -34,16 +34,6 @@ def body(van) -> Body:
     return van
 
 
-@pytest.fixture
-def fit(client):
-    def post(body: Body) -> Body:
-        response = client.post("/v1/fit", json=body)
-        assert response.status_code == 200, response.text
-        return response.json()
-
-    return post
-
-
 def test_the_answer_says_what_readings_in_time_did(fit, body):
     answer = fit(body)
     assert answer["outcome"] in ("fitted", "prior-dominated")

@@ -1,4 +1,4 @@
-"""A usual slip of whoever read is asked about before the saw, whatever face of the service tells."""
+"""A usual slip of whoever read is asked about before anything is advised to the saw."""
 
 from __future__ import annotations
 

@@ -20,16 +20,6 @@ def body(van: Body) -> Body:
     return {**van, "heard": [{"quiet_rpm": 2300, "uncertainty_rpm": 20}], "target_rpm": 2500}
 
 
-@pytest.fixture
-def fit(client: Any) -> Callable[..., Body]:
-    def post(body: Body, **more: Any) -> Body:
-        response = client.post("/v1/fit", json={**body, **more})
-        assert response.status_code == 200, response.text
-        return response.json()
-
-    return post
-
-
 def test_it_is_asked_for_and_what_telling_gives_is_said(fit: Callable[..., Body], body: Body):
     untold, warm = fit(body), fit(body, time_s="1 h")
     told = untold["time_untold"]
