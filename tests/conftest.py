@@ -8,6 +8,7 @@ import os
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
+import gc
 import math
 from collections.abc import Callable
 from dataclasses import replace
@@ -44,6 +45,15 @@ from warmbranch.gas.gas import Composition
 
 __all__ = ["document", "schemas"]
 """Fixtures for every test."""
+
+
+# The collector of cycles looks through half a million objects of libraries and collected tests, for
+# a tenth of all time: let it look seldom, and never again at what is there before the first test.
+gc.set_threshold(20_000, 20, 20)
+
+
+def pytest_collection_finish() -> None:
+    gc.freeze()
 
 
 def pytest_xdist_auto_num_workers() -> int:

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from shared.requests import BRANCH, PIPE
 from warmbranch import one_case, solve
 from warmbranch_service.case.convert import to_physics
 from warmbranch_service.case.schema import Case as JsonCase
@@ -23,17 +24,7 @@ GIVEN = {
 
 def test_defaults_are_those_of_the_service():
     """The same case by way of the JSON, in its units: every array alike."""
-    json_case = JsonCase.model_validate(
-        {
-            "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "length_mm": 1200},
-            "main_pipe": {
-                "outside_diameter_mm": 60.3,
-                "wall_thickness_mm": 1.5,
-                "gas_temperature_degC": 310,
-                "mass_flow_kg_h": 95,
-            },
-        }
-    )
+    json_case = JsonCase.model_validate({"branch": BRANCH, "main_pipe": PIPE})
     by_service, here = to_physics(json_case).case, one_case(**GIVEN)
     for part in ("branch", "metal", "covering", "main_pipe", "gas", "surroundings", "closures"):
         theirs, ours = getattr(by_service, part), getattr(here, part)

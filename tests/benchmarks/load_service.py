@@ -30,6 +30,7 @@ sys.path[:0] = [str(HERE.parent), str(HERE.parents[1])]  # the latter for shared
 
 from loop_clock import LoopClock
 
+from shared.requests import GAS, sweep_of, uniform
 from shared.running import Service, ask, resident_MiB
 from warmbranch_service.demo import demo_text
 
@@ -197,9 +198,8 @@ def overloaded(service: Service, alone: bytes) -> None:
 
 def sweep_request(designs: int, client: int = 0) -> bytes:
     """A sweep, with a seed of its own so that no two are one."""
-    vary = [{"field": "case.main_pipe.gas_temperature_degC", "uniform": {"low": 250, "high": 450}}]
-    sampling = {"method": "sobol", "count": designs, "seed": client}
-    return json.dumps({**json.loads(BODY), "vary": vary, "sampling": sampling}).encode()
+    varied = uniform(GAS, 250, 450)
+    return json.dumps(sweep_of(json.loads(BODY), varied, count=designs, seed=client)).encode()
 
 
 def posted(path: str, body: bytes) -> bytes:
@@ -351,14 +351,11 @@ def crowd_and_flood(seconds: float = 8.0) -> bool:
 def hostile() -> Iterator[tuple[str, str, bytes]]:
     """Bodies within the limit of a megabyte that are a lot to read."""
     case = json.loads(BODY)
-    gas = "case.main_pipe.gas_temperature_degC"
     strings = [f"{500 + i / 1000:.2f}F" for i in range(90_000)]
     yield ("90,000 strings", "/v1/sweep",
-           json.dumps({**case, "vary": [{"field": gas, "values": strings}]}).encode())  # fmt: skip
-    spread = {"uniform": {"low": 250, "high": 450}}
-    drawn = {"vary": [{"field": gas, **spread}],
-             "sampling": {"method": "latin hypercube", "count": 100_000}}  # fmt: skip
-    yield "a hypercube of 100,000", "/v1/sweep", json.dumps({**case, **drawn}).encode()
+           json.dumps({**case, "vary": [{"field": GAS, "values": strings}]}).encode())  # fmt: skip
+    drawn = sweep_of(case, uniform(GAS, 250, 450), count=100_000, method="latin hypercube")
+    yield "a hypercube of 100,000", "/v1/sweep", json.dumps(drawn).encode()
     yield "80,000 keys", "/v1/steady", json.dumps({f"k{i}": 1 for i in range(80_000)}).encode()
     yield "500,000 numbers", "/v1/steady", b"[" + b"1," * 500_000 + b"1]"
     yield "100,000 brackets", "/v1/steady", b"[" * 100_000

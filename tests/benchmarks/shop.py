@@ -30,7 +30,7 @@ from warmbranch.belief.shop import USUAL, Place, Shop
 from warmbranch.belief.unknown import Spreads
 from warmbranch.fit.readings import usual_uncertainty
 from warmbranch.learn.solve import learn, ranges_of
-from warmbranch.learn.summary import Job, summary_of
+from warmbranch.learn.summary import MeasuredBranch, summary_of
 
 MOUTH = ("mouth_exchange", "tone_exchange", "stirring", "reach", "sharpness", "mouth_factor")
 KINDS = 1.3
@@ -95,7 +95,9 @@ def run(world: str, shops: int, counts: list[int], seed: int) -> list[str]:
         for place in range(max(counts)):
             made = shop.job()
             begun = time.process_time()
-            one = Job(str(place), made.case, made.readings, made.heard, Spreads(), warm=True)
+            one = MeasuredBranch(
+                str(place), made.case, made.readings, made.heard, Spreads(), warm=True
+            )
             kept.append(summary_of(one))
             fitting, fits = fitting + time.process_time() - begun, fits + 1
         after = shop.job()
@@ -145,7 +147,9 @@ def clock(jobs: int = 30, more: int = 21) -> list[str]:
     kept, fits = [], []
     for place in range(jobs):
         made = synthetic.experiment(rng, 6, listens=True)
-        one = Job(f"{place:02}", made.case, made.readings, made.heard, Spreads(), warm=True)
+        one = MeasuredBranch(
+            f"{place:02}", made.case, made.readings, made.heard, Spreads(), warm=True
+        )
         begun = time.process_time()
         kept.append(summary_of(one))
         fits.append(time.process_time() - begun)

@@ -24,7 +24,8 @@ from warmbranch.heat.banded import newton_step
 from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import TemperatureProfile, solve_steady
+from warmbranch.heat.profile import TemperatureProfile
+from warmbranch.heat.temperature import solve_steady
 from warmbranch.sound.resonance import resonances
 from warmbranch.steady.interplay import Mouth, state_of
 from warmbranch.warming.drive import Drive

@@ -11,7 +11,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from shared.asking import ask
+from shared.posting import answers
 from shared.problems import _every_failure_has_the_one_shape, watch
+from shared.requests import HOT_PIPE, TUBE
 from shared.sweeping import _chunks_of_the_module, grid, sobol, solved_once, sweep_refused, swept
 from warmbranch_service.demo import demo_text
 from warmbranch_service.http.app import create_app
@@ -19,16 +21,7 @@ from warmbranch_service.http.settings import Settings
 
 Body = dict[str, Any]
 
-SMALLEST: Body = {
-    "case": {
-        "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "length_mm": 800},
-        "main_pipe": {
-            "outside_diameter_mm": 60.3,
-            "wall_thickness_mm": 1.5,
-            "gas_temperature_degC": 310,
-        },
-    }
-}
+SMALLEST: Body = {"case": {"branch": {**TUBE, "length_mm": 800}, "main_pipe": HOT_PIPE}}
 
 __all__ = [
     "_chunks_of_the_module",
@@ -46,7 +39,8 @@ __all__ = [
 
 @pytest.fixture(scope="session")
 def client() -> Iterator[TestClient]:
-    with TestClient(create_app(Settings(warm_up=0))) as client:
+    # Of a busy machine no test may tell: nothing is ended because its time is up.
+    with TestClient(create_app(Settings(warm_up=0, seconds_per_request=600))) as client:
         yield client
 
 
@@ -64,13 +58,7 @@ def smallest() -> Body:
 @pytest.fixture
 def steady(client: TestClient) -> Callable[[Body], Body]:
     """Post a request that must be answered."""
-
-    def post(body: Body) -> Body:
-        response = client.post("/v1/steady", json=body)
-        assert response.status_code == 200, response.text
-        return response.json()
-
-    return post
+    return answers(client, "/v1/steady")
 
 
 @pytest.fixture

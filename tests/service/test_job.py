@@ -9,18 +9,11 @@ import sys
 import numpy as np
 import pytest
 
+from shared.requests import BRANCH, CASE, PIPE
 from warmbranch_service import Job, Problem
 from warmbranch_service.demo import demo_text
 from warmbranch_service.http.openapi.request_examples import FILES
 from warmbranch_service.length.examples import example_text
-
-BRANCH = {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "length_mm": 1200}
-MAIN_PIPE = {
-    "outside_diameter_mm": 60.3,
-    "wall_thickness_mm": 1.5,
-    "gas_temperature_degC": 310,
-    "mass_flow_kg_h": 95,
-}
 
 REQUESTS = {
     "steady": lambda: demo_text("van"),
@@ -32,7 +25,7 @@ REQUESTS = {
 
 @pytest.fixture
 def job() -> Job:
-    return Job(branch=BRANCH, main_pipe=MAIN_PIPE, engine={"cylinders": 4})
+    return Job(**CASE)
 
 
 @pytest.fixture(scope="module")
@@ -159,7 +152,7 @@ def test_a_change_leaves_the_original_alone(job):
 
 def test_what_was_given_may_change_afterwards():
     branch = dict(BRANCH)
-    job = Job(branch=branch, main_pipe=MAIN_PIPE)
+    job = Job(branch=branch, main_pipe=PIPE)
     branch["length_mm"] = 1
     assert json.loads(job.to_json())["case"]["branch"]["length_mm"] == 1200
 
@@ -187,7 +180,7 @@ def test_a_job_with_a_target_answers_other_questions_too():
 
 
 def test_a_field_that_is_nobodys_is_refused():
-    job = Job(branch=BRANCH, main_pipe=MAIN_PIPE, asked={"colour": "red"})
+    job = Job(branch=BRANCH, main_pipe=PIPE, asked={"colour": "red"})
     with pytest.raises(Problem, match="There is no such field"):
         job.steady()
 
@@ -215,7 +208,7 @@ def test_answers_say_themselves_shortly(answers, question):
 
 
 def test_a_notebook_is_shown_no_markup_of_the_users():
-    job = Job(branch={**BRANCH, "material": "<b>"}, main_pipe=MAIN_PIPE)
+    job = Job(branch={**BRANCH, "material": "<b>"}, main_pipe=PIPE)
     with pytest.raises(Problem):
         job.steady()
     assert "<b>" not in Job.from_json(demo_text("van")).steady()._repr_html_()
@@ -268,7 +261,7 @@ def test_no_caution_is_told_twice(answers):
 def test_pandas_and_matplotlib_are_loaded_late():
     program = (
         "import sys; from warmbranch_service import Job\n"
-        f"a = Job(branch={BRANCH}, main_pipe={MAIN_PIPE}).steady(); repr(a); a.report()\n"
+        f"a = Job(branch={BRANCH}, main_pipe={PIPE}).steady(); repr(a); a.report()\n"
         "print([n for n in ('pandas', 'matplotlib', 'fastapi') if n in sys.modules])"
     )
     done = subprocess.run(

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from shared.readings import infrared
+from shared.requests import CASE
 from warmbranch import core
 from warmbranch_service.fit.answer import answer_fit
 from warmbranch_service.fit.request import FitRequest
@@ -14,25 +16,7 @@ from warmbranch_service.steady.request import SteadyRequest
 from warmbranch_service.warmup.answer import warmup
 from warmbranch_service.warmup.request import WarmupRequest
 
-CASE = {
-    "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "length_mm": 1200},
-    "main_pipe": {
-        "outside_diameter_mm": 60.3,
-        "wall_thickness_mm": 1.5,
-        "gas_temperature_degC": 310,
-    },
-    "engine": {"cylinders": 4},
-}
-READINGS = [
-    {
-        "position_mm": x,
-        "displayed_degC": t,
-        "thermometer": "infrared",
-        "surface": "matt black paint",
-        "emissivity_set": 0.95,
-    }
-    for x, t in ((120, 150), (450, 80))
-]
+READINGS = [infrared(x, t, emissivity_set=0.95) for x, t in ((120, 150), (450, 80))]
 
 
 def _steady():

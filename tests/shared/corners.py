@@ -133,6 +133,7 @@ def _closures(dice: _Dice, loudest: float) -> Json:
         "outer_film": outer,
         "mouth_correction": mouth,
         "wall_losses": of(True, True, False),
+        "condensation": of(True, True, True, False),
     }
 
 

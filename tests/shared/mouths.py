@@ -20,7 +20,8 @@ def unresisting(case: Case) -> Case:
 
 
 def open_mouth(*, buoyancy: float = 1.0) -> Closures:
-    """A mouth that does not resist, stirring far in, and a film that goes with the mixing."""
+    """A mouth that does not resist, stirring far in, a film that goes with the mixing, vapour
+    that stays in a gas that does not radiate."""
     one = np.ones(1)
     return Closures.default().changed(
         mouth_exchange=np.inf * one,
@@ -30,4 +31,6 @@ def open_mouth(*, buoyancy: float = 1.0) -> Closures:
         stirred_film=0.0 * one,
         still_nusselt=FLOWING_NUSSELT * one,
         buoyancy=buoyancy * one,
+        condensation=np.zeros(1, dtype=np.bool_),
+        gas_radiation=0.0 * one,
     )

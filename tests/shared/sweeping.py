@@ -9,13 +9,14 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from shared.posting import refusals
+from shared.requests import GAS, LENGTH, TUBE, uniform
 from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.answer_schema import SweepLine
 from warmbranch_service.sweep.plan import Chunk, Task
 
 Body = dict[str, Any]
 
-GAS = "case.main_pipe.gas_temperature_degC"
 LAST = "/case/branch/centreline/2/straight_mm"
 
 
@@ -36,15 +37,14 @@ def sobol(van: Body) -> Body:
     """Three chunks, the last of them short; a tenth of the designs are shorter than admitted."""
     return {
         **van,
-        "case": {**van["case"], "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5,
-                                           "length_mm": 800}},
+        "case": {**van["case"], "branch": {**TUBE, "length_mm": 800}},
         "vary": [
-            {"field": "case.branch.length_mm", "uniform": {"low": 50, "high": 900}},
+            uniform(LENGTH, 50, 900),
             {"field": GAS, "normal": {"mean": 310, "standard_deviation": 30}},
         ],
         "sampling": {"method": "sobol", "count": 1100, "seed": 3},
         "outputs": ["resonance.quiet_rpm"],
-    }  # fmt: skip
+    }
 
 
 @pytest.fixture(scope="module")
@@ -93,14 +93,4 @@ def swept(client: TestClient) -> Callable[[Body], list[Body]]:
 @pytest.fixture
 def sweep_refused(client: TestClient) -> Callable[[Body], Body]:
     """Post a sweep that must be refused; its first entry."""
-
-    def post(body: Body) -> Body:
-        response = client.post("/v1/sweep", json=body)
-        assert response.status_code == 422, response.text
-        assert response.headers["content-type"] == "application/problem+json"
-        entry = response.json()["errors"][0]
-        assert entry["detail"].endswith(".")
-        assert entry["remedy"].endswith(".")
-        return entry
-
-    return post
+    return refusals(client, "/v1/sweep")

@@ -20,7 +20,9 @@ from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import TemperatureProfile, Tolerances, solve_steady
+from warmbranch.heat.newton import Tolerances
+from warmbranch.heat.profile import TemperatureProfile
+from warmbranch.heat.temperature import solve_steady
 from warmbranch.sound import discretisation
 from warmbranch.sound.resonance import resonances
 from warmbranch.steady.interplay import Mouth, state_of

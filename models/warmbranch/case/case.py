@@ -16,6 +16,7 @@ from warmbranch.case.materials import Metal
 from warmbranch.case.surroundings import Covering, Surroundings
 from warmbranch.gas.emissivity import exchange_coefficients
 from warmbranch.gas.gas import SPECIES, Composition
+from warmbranch.gas.saturation import vapour_content
 
 
 @dataclass(frozen=True)
@@ -51,3 +52,9 @@ class Case(Batched):
             self.branch.bore,
         )
         return strength[:, None] * found
+
+    @cached_property
+    def vapour_content(self) -> FloatArray:
+        """φ of the vapour in the gas, (designs,); 0 where none is to condense: see vapour.py."""
+        share = self.gas.mole_fractions[:, SPECIES.index("H2O")]
+        return np.where(self.closures.condensation, vapour_content(share), 0.0)

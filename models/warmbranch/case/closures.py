@@ -171,6 +171,8 @@ class Closures(Batched):
         transparent gas. Not looked at where the inner film is fixed.
     mouth_flow : (designs,) array, dimensionless
         Multiplies what the main pipe's flow takes off the mouth correction; 0 leaves it out.
+    condensation : (designs,) array of bool
+        Whether vapour condenses on a wall below its dew point, warms it and leaves drier gas.
     """
 
     mouth_exchange: FloatArray
@@ -194,8 +196,9 @@ class Closures(Batched):
     wall_losses: BoolArray
     flow_loss: FloatArray
     level_loss: FloatArray
-    gas_radiation: FloatArray = field(default_factory=lambda: np.zeros(1))
+    gas_radiation: FloatArray = field(default_factory=lambda: np.ones(1))
     mouth_flow: FloatArray = field(default_factory=lambda: np.ones(1))
+    condensation: BoolArray = field(default_factory=lambda: np.ones(1, dtype=np.bool_))
 
     @classmethod
     def default(cls) -> Closures:

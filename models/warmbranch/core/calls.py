@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from ctypes import Structure, addressof, c_char
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -46,6 +46,7 @@ class Steady(NamedTuple):
     gas: FloatArray
     wall: FloatArray
     skin: FloatArray
+    dried: FloatArray
     report: FloatArray
     mouth: FloatArray
     means: CellMeans
@@ -78,7 +79,12 @@ class _Held:
                 array = array.astype(np.float64)  # a caller's whole numbers
             setattr(record, name, self.at(array))
 
-    def mixtures(self, gas: MixtureTable, air: MixtureTable | None = None) -> records.Mixtures:
+    def mixtures(
+        self,
+        gas: MixtureTable,
+        air: MixtureTable | None = None,
+        water: MixtureTable | None = None,
+    ) -> records.Mixtures:
         packed = gas.packed
         first, step = gas.grid
         made = records.Mixtures(
@@ -92,6 +98,9 @@ class _Held:
         if air is not None:
             made.air, made.air_pieces = self.at(air.packed[0]), air.packed.shape[1]
             made.air_gas_constant = air.gas_constant[0]
+        if water is not None:
+            made.water, made.air_pieces = self.at(water.packed[0]), water.packed.shape[1]
+            made.water_gas_constant = water.gas_constant[0]
         return made
 
     def means(self, means: Iterable[FloatArray]) -> records.CellMeans:
@@ -101,17 +110,20 @@ class _Held:
 def solve_heat(
     core: Library,
     balance: HeatBalance,
-    temperatures: tuple[FloatArray, FloatArray, FloatArray],
+    temperatures: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
     ends: records.Tolerances,
     rules: records.NewtonRules,
 ) -> FloatArray:
-    """Newton's method on every design, in place; (designs, 5) as :class:`Steady` has it."""
+    """Newton's method on every design, in place; (designs, 5) as :class:`Steady` has it.
+
+    ``temperatures`` are those of gas, wall and skin, and what the gas has lost of its water.
+    """
     held = _Held()
     designs, nodes = balance.x.shape
     report = np.zeros((designs, 5))
     job = records.HeatJob(designs=designs, nodes=nodes, ends=ends, rules=rules)
     job.mixtures = held.mixtures(balance.gas, balance.air)
-    gas, wall, skin = temperatures
+    gas, wall, skin, dried = temperatures
     held.fill(
         job,
         design=records.designs(balance.case),
@@ -120,6 +132,7 @@ def solve_heat(
         gas=gas,
         wall=wall,
         skin=skin,
+        dried=dried,
         report=report,
         stop=stopping.flag(),
     )
@@ -129,29 +142,31 @@ def solve_heat(
 
 def refined(
     core: Library,
-    profile: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
+    profile: Sequence[FloatArray],
     nodes: int,
     cap_crowding: FloatArray,
     rules: records.GridRules,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Nodes where a profile bends, and its temperatures there."""
+) -> list[FloatArray]:
+    """Nodes where a profile bends, and what it holds there: as ``Temperatures`` has it."""
     held = _Held()
     designs, few = profile[0].shape
-    found = tuple(np.empty((designs, nodes)) for _ in range(4))
+    found = [np.empty((designs, nodes)) for _ in profile]
     job = records.GridJob(designs=designs, few=few, nodes=nodes, rules=rules)
-    names = ("position", "gas", "wall", "skin")
+    names = ("position", "gas", "wall", "skin", "dried")
     held.fill(job, cap_crowding=cap_crowding, **dict(zip(names, profile, strict=True)))
     held.fill(job, **{f"new_{name}": value for name, value in zip(names, found, strict=True)})
     core.run("grid", job)
-    return found[0], found[1], found[2], found[3]
+    return found
 
 
 def discretise(
     core: Library,
     gas: MixtureTable,
+    water: MixtureTable,
     position: FloatArray,
     temperature: FloatArray,
     wall: FloatArray,
+    dried: FloatArray,
     pressure: FloatArray,
     inertance_ratio: FloatArray,
     cells: int,
@@ -161,12 +176,13 @@ def discretise(
     designs, nodes = position.shape
     means = CellMeans(*np.empty((8, designs, cells)))
     job = records.DiscretiseJob(designs=designs, nodes=nodes, cells=cells, means=held.means(means))
-    job.mixtures = held.mixtures(gas)
+    job.mixtures = held.mixtures(gas, water=water)
     held.fill(
         job,
         position=position,
         temperature=temperature,
         wall=wall,
+        dried=dried,
         pressure=pressure,
         inertance_ratio=inertance_ratio,
     )
@@ -276,8 +292,7 @@ def _sound(held: _Held, duct: Duct, many: int) -> records.SoundJob:
 def steady(
     core: Library,
     case: Case,
-    gas: MixtureTable,
-    air: MixtureTable,
+    gases: tuple[MixtureTable, MixtureTable, MixtureTable],
     rules: records.SteadyRules,
     *,
     nodes: int,
@@ -286,12 +301,15 @@ def steady(
     modes: int,
     position: FloatArray | None,
 ) -> Steady:
-    """From a case's numbers to temperatures, cells, resonances and quality factors."""
+    """From a case's numbers to temperatures, cells, resonances and quality factors.
+
+    ``gases`` are that of the branch, air and water.
+    """
     held = _Held()
     designs = len(case)
     lengths, radii = case.branch.laid
     # All that is found lies in one array: to ask for its address is dear for one design.
-    room = np.empty(designs * (4 * nodes + 8 * cells + 5 + 7 + 1 + 2 * modes))
+    room = np.empty(designs * (5 * nodes + 8 * cells + 5 + 7 + 1 + 2 * modes))
     place, begin = held.at(room), 0
 
     def lay(*shape: int) -> tuple[FloatArray, int]:
@@ -299,7 +317,7 @@ def steady(
         first, begin = begin, begin + math.prod(shape)
         return room[first:begin].reshape(shape), place + 8 * first
 
-    profile, at_profile = lay(4, designs, nodes)
+    profile, at_profile = lay(5, designs, nodes)
     means, at_means = lay(8, designs, cells)
     report, at_report = lay(designs, 5)
     mouth, at_mouth = lay(designs, 7)
@@ -317,12 +335,13 @@ def steady(
         cells=cells,
         modes=modes,
         pieces=lengths.shape[1],
-        mixtures=held.mixtures(gas, air),
+        mixtures=held.mixtures(*gases),
         rules=rules,
         position=at_profile,
         gas=at_profile + a_profile,
         wall=at_profile + 2 * a_profile,
         skin=at_profile + 3 * a_profile,
+        dried=at_profile + 4 * a_profile,
         report=at_report,
         mouth=at_mouth,
         means=records.CellMeans(*(at_means + k * a_mean for k in range(8))),

@@ -49,13 +49,16 @@ struct design {
     double mouth_model, wall_losses, flow_loss, level_loss;
     /* of the gas's radiation to the bore, see emissivity.py; all 0 for a transparent one */
     double radiation_coefficients[5];
+    /* φ of the vapour in the gas, 0 where none condenses: see vapour.py */
+    double vapour_content;
 };
 
-/* A gas for each design (or one for all), and the air around them, on tables of one grid. */
+/* A gas for each design (or one for all), the air around them and the water that they lose, on
+ * tables of one grid. */
 struct mixtures {
-    const struct gas_piece *gas, *air;
+    const struct gas_piece *gas, *air, *water;
     const double *gas_constant;
-    double air_gas_constant, first, step;
+    double air_gas_constant, water_gas_constant, first, step;
     int64_t gas_count, gas_pieces, air_pieces;
 };
 
@@ -114,7 +117,11 @@ struct balance {
     double main_gas, mouth_resistance; /* K, K/W; 0 where the mouth does not resist */
     double conductivity[3];
     double radiation[RADIATION_TERMS]; /* times the constant of Stefan and Boltzmann */
+    double pressure, whole, entering; /* Pa; φ of the gas, and in the main pipe: see vapour.py */
+    double mouth_admits, latent;      /* mol/s per unit of φ; W that all that condenses gives */
     bool wrapped, has_rear, radiates;
+    bool wet;        /* somewhere vapour condenses: the third unknown is there */
+    bool wet_before; /* and did at temperatures before these */
     double *x, *gas_t, *wall_t, *skin_t; /* m and K */
     double *forced;                      /* mixing that does not depend on temperatures, m²/s */
     /* of the grid alone */
@@ -135,7 +142,17 @@ struct balance {
     double *skin_loss, *skin_slope;       /* from the skin to the outside */
     double *outside_loss, *outside_slope; /* from the wall outwards, the skin being eliminated */
     double *gas_step, *wall_step, *skin_step;
-    double *eliminated; /* six numbers a node */
+    /* exchange of gas and wall by convection, W/K, and its slopes to left, own and right node */
+    double *exchange, *film_left, *film_here, *film_right;
+    /* vapour at the nodes: m²/s, φ, φ at saturation, what counts of
+     * the first over the second and its slope, mol/mol, and the paths, mol/s */
+    double *diffusivity, *diffusivity_slope, *swells, *at_wall_slope, *content, *at_wall, *over, *share, *dried, *to_wall;
+    double *along, *along_left, *along_right; /* of faces, with slopes to the nodes beside, per K */
+    /* slopes of what it gives to the wall, and of its own residual, W per φ and W/K */
+    double *by_content, *by_wall, *by_gas_left, *by_gas_here, *by_gas_right;
+    double *vapour_left, *vapour_here, *vapour_right, *vapour_wall;
+    double *vapour_gas_left, *vapour_gas_here, *vapour_gas_right, *content_step;
+    double *eliminated; /* twelve numbers a node */
     void *room;
 };
 
@@ -152,8 +169,15 @@ double laminar_pulsation(const struct balance *b, double t, double f);
 void balance_mouth(struct balance *b, const struct design *d, double hot, double mass_flow,
                    double cap_pressure);
 void balance_assemble(struct balance *b);
+/* Vapour (vapour.c): what the mouth admits, what condenses, and Newton's linear system with it. */
+void vapour_mouth(struct balance *b, double hot, double moved, double shape);
+void vapour_assemble(struct balance *b);
+void vapour_move(struct balance *b);
+double latent_change(const struct balance *b);
+void solve_wet_blocks(struct balance *b);
 struct gas_table gas_of(const struct mixtures *m, int64_t i);
 struct gas_table air_of(const struct mixtures *m);
+struct gas_table water_of(const struct mixtures *m);
 
 /* ---- Newton's method (elimination.c) ------------------------------------------- */
 
@@ -169,7 +193,7 @@ void newton_steady(struct balance *b, const struct tolerances *ends, const struc
 /* How nodes are placed, see grid.py and sketch.py. */
 struct grid_rules {
     double density, wall_scales;
-    double faint, evenness, cap_crowding;
+    double faint, evenness, cap_crowding, drying;
     int64_t smoothings;
 };
 
@@ -177,9 +201,9 @@ void graded(double length, double first_scale, double density, int64_t nodes, do
 double shortest_scale(const struct design *d, const struct gas_table *gas, double at_mouth,
                       double wall_scales);
 void first_guess(struct balance *b, const struct design *d, double wall_at_mouth);
-void place_nodes(int64_t few, const double *x, const double *warm[3], int64_t nodes,
+void place_nodes(int64_t few, const double *x, const double *warm[4], int64_t nodes,
                  double cap_crowding, const struct grid_rules *rules, double *position,
-                 double *found[3], double *room);
+                 double *found[4], double *room);
 
 /* ---- Sound (discretisation.c, sound.c, resonance.c) --------------------------------------- */
 
@@ -189,9 +213,9 @@ struct cell_means {
     double *inertance_ratio, *skew;
 };
 
-void discretise_profile(const struct gas_table *gas, int64_t nodes, const double *x,
-                        const double *gas_t, const double *wall_t, double pressure,
-                        const double *inertance_ratio, int64_t cells,
+void discretise_profile(const struct gas_table *gas, const struct gas_table *water, int64_t nodes,
+                        const double *x, const double *gas_t, const double *wall_t,
+                        const double *dried, double pressure, const double *inertance_ratio, int64_t cells,
                         const struct cell_means *means, double *room);
 #define DISCRETISING_ROOM(nodes) (12 * ((nodes) + LANES)) /* numbers that it works in */
 

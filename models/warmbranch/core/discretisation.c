@@ -3,23 +3,44 @@
 
 enum quantity { DENSITY, COMPLIANCE, VISCOSITY, RATIO, PRANDTL, QUANTITIES };
 
-/* The gas at every node, `value[quantity][node]`: its layers at the wall are as warm as that. */
-static void gas_at_nodes(const struct gas_table *gas, int64_t nodes, const double *gas_t,
-                         const double *wall_t, double pressure, double *value[QUANTITIES])
+/* A gas without the water that it has lost, by the gas constants of both over the new one's: see
+ * moist.py. */
+static void lose(struct gas_state *gas, struct gas_state water, quad lost, quad share, quad of_water)
 {
+    quad kept = 1 + lost;
+    gas->heat_capacity = kept * share * gas->heat_capacity - lost * of_water * water.heat_capacity;
+    gas->conductivity = kept * gas->conductivity - lost * water.conductivity;
+    gas->viscosity = kept * gas->viscosity - lost * water.viscosity;
+}
+
+/* The gas at every node, `value[quantity][node]`: its layers at the wall are as warm as that. */
+static void gas_at_nodes(const struct gas_table *gas, const struct gas_table *water, int64_t nodes,
+                         const double *gas_t, const double *wall_t, const double *dried,
+                         double pressure, double *value[QUANTITIES])
+{
+    double most = 0.0;
+    for (int64_t n = 0; n < nodes; n++)
+        most = fmax(most, dried[n]);
     for (int64_t n = 0; n < nodes; n += LANES) {
-        quad t, wall;
+        quad t, wall, lost;
         for (int k = 0; k < LANES; k++) { /* the last quad is filled up with the cap */
             int64_t at = n + k < nodes ? n + k : nodes - 1;
-            t[k] = gas_t[at], wall[k] = wall_t[at];
+            t[k] = gas_t[at], wall[k] = wall_t[at], lost[k] = dried[at];
         }
-        quad capacity = gas_at(gas, t).heat_capacity;
-        quad ratio = capacity / (capacity - gas->gas_constant);
-        quad_put(value[DENSITY] + n, pressure / (gas->gas_constant * t));
+        struct gas_state core = gas_at(gas, t), s = gas_at(gas, wall);
+        quad constant = quad_of(gas->gas_constant);
+        if (most != 0) {
+            constant = 1 / ((1 + lost) / gas->gas_constant - lost / water->gas_constant);
+            lose(&core, gas_at(water, t), lost, constant / gas->gas_constant,
+                 constant / water->gas_constant);
+            lose(&s, gas_at(water, wall), lost, constant / gas->gas_constant,
+                 constant / water->gas_constant);
+        }
+        quad ratio = core.heat_capacity / (core.heat_capacity - constant);
+        quad_put(value[DENSITY] + n, pressure / (constant * t));
         quad_put(value[COMPLIANCE] + n, 1 / (ratio * pressure));
-        struct gas_state s = gas_at(gas, wall);
         quad_put(value[VISCOSITY] + n, s.viscosity * wall / t);
-        quad_put(value[RATIO] + n, s.heat_capacity / (s.heat_capacity - gas->gas_constant));
+        quad_put(value[RATIO] + n, s.heat_capacity / (s.heat_capacity - constant));
         quad_put(value[PRANDTL] + n, s.heat_capacity * s.viscosity / s.conductivity);
     }
 }
@@ -43,9 +64,9 @@ static void interval_means(int64_t intervals, const double *value, const double 
     }
 }
 
-void discretise_profile(const struct gas_table *gas, int64_t nodes, const double *x,
-                        const double *gas_t, const double *wall_t, double pressure,
-                        const double *inertance_ratio, int64_t cells,
+void discretise_profile(const struct gas_table *gas, const struct gas_table *water, int64_t nodes,
+                        const double *x, const double *gas_t, const double *wall_t,
+                        const double *dried, double pressure, const double *inertance_ratio, int64_t cells,
                         const struct cell_means *means, double *room)
 {
     int64_t intervals = nodes - 1, per_cell = intervals / cells, each = nodes + LANES;
@@ -56,7 +77,7 @@ void discretise_profile(const struct gas_table *gas, int64_t nodes, const double
     }
     double *step = room + 2 * QUANTITIES * each, *growth = step + each;
 
-    gas_at_nodes(gas, nodes, gas_t, wall_t, pressure, value);
+    gas_at_nodes(gas, water, nodes, gas_t, wall_t, dried, pressure, value);
     for (int64_t j = 0; j < intervals; j++)
         step[j] = x[j + 1] - x[j];
     for (int64_t j = 1; j < intervals - 1; j++)

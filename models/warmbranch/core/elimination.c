@@ -76,6 +76,10 @@ INLINE void back(struct balance *b, int64_t n, int64_t known)
  * resistance × (heat passed on) = (main pipe's gas - gas just inside). */
 void solve_blocks(struct balance *b)
 {
+    if (b->wet) {
+        solve_wet_blocks(b);
+        return;
+    }
     struct block *done = (struct block *)b->eliminated;
     double inside = 1 + b->mouth_resistance * b->gas_here[0];
     struct block left = {
@@ -194,7 +198,7 @@ void newton_steady(struct balance *b, const struct tolerances *ends, const struc
         }
         if (b->mouth_resistance > 0)
             amiss += fabs(b->gas_amiss[0] - (b->main_gas - b->gas_t[0]) / b->mouth_resistance);
-        double by_gas = b->gas_amiss[0], by_wall = b->wall_amiss[0] + b->outside_loss[0];
+        double by_gas = b->gas_amiss[0] + b->latent, by_wall = b->wall_amiss[0] + b->outside_loss[0];
         double through_mouth = fabs(by_gas) + fabs(by_wall);
         double imbalance = amiss / (through_mouth + moved + r->smallest_heat);
         *report = (struct heat_report){by_gas, by_wall, lost, (double)iteration, largest};
@@ -208,6 +212,7 @@ void newton_steady(struct balance *b, const struct tolerances *ends, const struc
         bool damped = iteration >= r->undamped_iterations && largest > r->undamped_step;
         newton_move(b, damped ? 0.5 : 1.0, low, high);
         if (isinf(ends->imbalance) && leaves_little(largest, before, ends)) {
+            vapour_move(b);
             *report = (struct heat_report){NAN, NAN, NAN, (double)(iteration + 1), 0.0};
             return;
         }

@@ -36,6 +36,7 @@ struct heat_job {
     struct mixtures mixtures;
     const double *position, *forced; /* (designs, nodes); m, m²/s */
     double *gas, *wall, *skin;       /* (designs, nodes), K; those at the mouth are kept */
+    double *dried;                   /* (designs, nodes), mol/mol: found */
     struct tolerances ends;
     struct newton_rules rules;
     struct heat_report *report;
@@ -69,6 +70,7 @@ PUBLIC bool core_heat(struct heat_job *job)
         memcpy(job->gas + at, b.gas_t, bytes);
         memcpy(job->wall + at, b.wall_t, bytes);
         memcpy(job->skin + at, b.skin_t, bytes);
+        memcpy(job->dried + at, b.dried, bytes);
     }
     balance_free(&b);
     return true;
@@ -77,21 +79,23 @@ PUBLIC bool core_heat(struct heat_job *job)
 /* Nodes where sketched profiles bend, and the temperatures there. */
 struct grid_job {
     int64_t designs, few, nodes;
-    const double *position, *gas, *wall, *skin; /* (designs, few) */
+    const double *position, *gas, *wall, *skin, *dried; /* (designs, few) */
     const double *cap_crowding;                 /* (designs,) */
     struct grid_rules rules;
-    double *new_position, *new_gas, *new_wall, *new_skin; /* (designs, nodes) */
+    double *new_position, *new_gas, *new_wall, *new_skin, *new_dried; /* (designs, nodes) */
 };
 
 PUBLIC bool core_grid(struct grid_job *job)
 {
-    double *room = malloc((size_t)(4 * job->few) * sizeof(double));
+    double *room = malloc((size_t)(5 * job->few) * sizeof(double));
     if (room == NULL)
         return false;
     for (int64_t i = 0; i < job->designs; i++) {
         int64_t from = i * job->few, to = i * job->nodes;
-        const double *warm[] = {job->gas + from, job->wall + from, job->skin + from};
-        double *found[] = {job->new_gas + to, job->new_wall + to, job->new_skin + to};
+        const double *warm[] = {job->gas + from, job->wall + from, job->skin + from,
+                                job->dried + from};
+        double *found[] = {job->new_gas + to, job->new_wall + to, job->new_skin + to,
+                           job->new_dried + to};
         place_nodes(job->few, job->position + from, warm, job->nodes, job->cap_crowding[i],
                     &job->rules, job->new_position + to, found, room);
     }
@@ -103,7 +107,7 @@ PUBLIC bool core_grid(struct grid_job *job)
 struct discretise_job {
     int64_t designs, nodes, cells;
     struct mixtures mixtures;
-    const double *position, *temperature, *wall; /* (designs, nodes) */
+    const double *position, *temperature, *wall, *dried; /* (designs, nodes) */
     const double *pressure;                      /* (designs,) */
     const double *inertance_ratio;               /* (designs, nodes - 1) */
     struct cell_means means;                     /* (designs, cells) each */
@@ -124,12 +128,12 @@ PUBLIC bool core_discretise(struct discretise_job *job)
     if (room == NULL)
         return false;
     for (int64_t i = 0; i < job->designs; i++) {
-        struct gas_table gas = gas_of(&job->mixtures, i);
+        struct gas_table gas = gas_of(&job->mixtures, i), water = water_of(&job->mixtures);
         struct cell_means own = means_of(&job->means, i * job->cells);
         int64_t first = i * job->nodes;
-        discretise_profile(&gas, job->nodes, job->position + first, job->temperature + first,
-                           job->wall + first, job->pressure[i],
-                           job->inertance_ratio + i * (job->nodes - 1), job->cells, &own, room);
+        discretise_profile(&gas, &water, job->nodes, job->position + first,
+                           job->temperature + first, job->wall + first, job->dried + first,
+                           job->pressure[i], job->inertance_ratio + i * (job->nodes - 1), job->cells, &own, room);
     }
     free(room);
     return true;

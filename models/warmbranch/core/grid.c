@@ -87,7 +87,7 @@ void first_guess(struct balance *b, const struct design *d, double wall_at_mouth
 /* Wanted density of nodes at those of the sketch, up to a factor: the root of |T''|, which keeps
  * the scheme's error even, smoothed, and nowhere less than a share of its mean. */
 static void node_density(int64_t few, const double *x, const double *gas, const double *wall,
-                         const struct grid_rules *rules, double *density)
+                         const double *dried, const struct grid_rules *rules, double *density)
 {
     int64_t last = few - 1;
     double length = x[last], mean = 0.0;
@@ -95,6 +95,8 @@ static void node_density(int64_t few, const double *x, const double *gas, const 
         double before = x[n] - x[n - 1], after = x[n + 1] - x[n];
         double turn = fabs((gas[n + 1] - gas[n]) / after - (gas[n] - gas[n - 1]) / before);
         turn += fabs((wall[n + 1] - wall[n]) / after - (wall[n] - wall[n - 1]) / before);
+        turn += rules->drying *
+                fabs((dried[n + 1] - dried[n]) / after - (dried[n] - dried[n - 1]) / before);
         density[n] = sqrt(turn / (before + after) * 2 + rules->faint / (length * length));
     }
     for (int64_t pass = 0; pass < rules->smoothings; pass++) {
@@ -126,15 +128,16 @@ static void slopes(int64_t few, const double *x, const double *value, double *sl
     slope[last] = 2 * (value[last] - value[last - 1]) / (x[last] - x[last - 1]) - slope[last - 1];
 }
 
-/* Place nodes by density and interpolate there by cubic Hermite pieces; `room` holds 4 few. */
-void place_nodes(int64_t few, const double *x, const double *warm[3], int64_t nodes,
+/* Place nodes by density and interpolate gas, wall, skin and what the gas has lost of its
+ * water there by cubic Hermite pieces; `room` holds 5 few. */
+void place_nodes(int64_t few, const double *x, const double *warm[4], int64_t nodes,
                  double cap_crowding, const struct grid_rules *rules, double *position,
-                 double *found[3], double *room)
+                 double *found[4], double *room)
 {
-    double *density = room, *slope[3] = {room + few, room + 2 * few, room + 3 * few};
-    node_density(few, x, warm[0], warm[1], rules, density);
+    double *density = room, *slope[] = {room + few, room + 2 * few, room + 3 * few, room + 4 * few};
+    node_density(few, x, warm[0], warm[1], warm[3], rules, density);
     density[few - 1] *= cap_crowding;
-    for (int part = 0; part < 3; part++)
+    for (int part = 0; part < 4; part++)
         slopes(few, x, warm[part], slope[part]);
     double total = 0.0, passed = 0.0, step = x[1] - x[0];
     for (int64_t j = 0; j < few - 1; j++)
@@ -154,7 +157,7 @@ void place_nodes(int64_t few, const double *x, const double *warm[3], int64_t no
         double curvature = 2 * (density[j + 1] - here) / step;
         double run = 2 * rest / (here + sqrt(here * here + curvature * rest)), t = run / step;
         position[n] = x[j] + run;
-        for (int part = 0; part < 3; part++) {
+        for (int part = 0; part < 4; part++) {
             double low = warm[part][j], mean = (warm[part][j + 1] - low) / step;
             double left = slope[part][j], right = slope[part][j + 1];
             found[part][n] = low + run * (left + t * ((3 * mean - 2 * left - right) +

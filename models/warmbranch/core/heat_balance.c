@@ -29,12 +29,18 @@ bool balance_make(struct balance *b, int64_t nodes)
         &b->wall_gas_left, &b->wall_gas_here, &b->wall_gas_right,
         &b->skin_loss, &b->skin_slope, &b->outside_loss, &b->outside_slope,
         &b->gas_step, &b->wall_step, &b->skin_step,
+        &b->exchange, &b->film_left, &b->film_here, &b->film_right,
+        &b->diffusivity, &b->diffusivity_slope, &b->swells, &b->at_wall_slope, &b->content, &b->at_wall, &b->over, &b->share, &b->dried, &b->to_wall,
+        &b->along, &b->along_left, &b->along_right,
+        &b->by_content, &b->by_wall, &b->by_gas_left, &b->by_gas_here, &b->by_gas_right,
+        &b->vapour_left, &b->vapour_here, &b->vapour_right, &b->vapour_wall,
+        &b->vapour_gas_left, &b->vapour_gas_here, &b->vapour_gas_right, &b->content_step,
     };
     int64_t count = sizeof arrays / sizeof *arrays;
     b->nodes = nodes;
     b->padded = (nodes + LANES - 1) / LANES * LANES;
     int64_t each = AHEAD + b->padded + 2 * LANES;
-    b->room = calloc((size_t)(count * each + 6 * (nodes + 1)), sizeof(double));
+    b->room = calloc((size_t)(count * each + 12 * (nodes + 1)), sizeof(double));
     if (b->room == NULL)
         return false;
     double *next = b->room;
@@ -58,6 +64,11 @@ struct gas_table air_of(const struct mixtures *m)
     return (struct gas_table){m->air, m->air_pieces, m->first, m->step, m->air_gas_constant};
 }
 
+struct gas_table water_of(const struct mixtures *m)
+{
+    return (struct gas_table){m->water, m->air_pieces, m->first, m->step, m->water_gas_constant};
+}
+
 /* Everything of a design but its grid, its mixing and its temperatures. */
 void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m, int64_t i)
 {
@@ -78,6 +89,10 @@ void balance_fit(struct balance *b, const struct design *d, const struct mixture
         b->radiation[k] = STEFAN_BOLTZMANN * d->radiation_coefficients[k];
         b->radiates |= d->radiation_coefficients[k] != 0;
     }
+    b->pressure = d->pressure;
+    b->whole = d->vapour_content;
+    b->wet_before = false;
+    memset(b->dried, 0, (size_t)b->padded * sizeof(double));
     b->wrapped = d->wrap_thickness > 0;
     if (b->buoyancy == 0) /* nothing of the design before may stay */
         counterflow_none(b);
@@ -176,8 +191,10 @@ void balance_mouth(struct balance *b, const struct design *d, double hot, double
 {
     b->main_gas = hot;
     b->mouth_resistance = 0.0;
-    if (isinf(d->mouth_exchange))
+    if (isinf(d->mouth_exchange)) {
+        vapour_mouth(b, hot, INFINITY, 0.0);
         return;
+    }
     struct gas_state s = gas_at(&b->gas, quad_of(hot));
     double density = b->gas_per_kelvin / hot;
     double main = d->main_outside_diameter - 2 * d->main_wall_thickness;
@@ -187,6 +204,7 @@ void balance_mouth(struct balance *b, const struct design *d, double hot, double
     double tone = hypot(cap_pressure / characteristic_impedance(b, hot), SELF_EXCITED * speed);
     double moved = d->mouth_exchange * speed + d->tone_exchange * tone;
     b->mouth_resistance = 1 / (exchange * moved + stagnant);
+    vapour_mouth(b, hot, b->bore_area * moved, DISC_SHAPE_FACTOR * b->bore);
 }
 
 static void gas_at_nodes(struct balance *b)
@@ -307,6 +325,10 @@ static void rows_at_nodes(struct balance *b)
             to_left *= surface, to_right *= surface;
             to_here = to_here * surface + cap_slope * cap;
         }
+        quad_put(b->exchange + n, exchange);
+        quad_put(b->film_left + n, to_left);
+        quad_put(b->film_here + n, to_here);
+        quad_put(b->film_right + n, to_right);
         quad excess = quad_at(b->gas_t + n) - quad_at(b->wall_t + n);
         quad given = exchange * excess, here = to_here * excess + exchange, taken = exchange;
         if (b->radiates) {
@@ -358,4 +380,5 @@ void balance_assemble(struct balance *b)
         }
     }
     rows_at_nodes(b);
+    vapour_assemble(b);
 }

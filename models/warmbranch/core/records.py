@@ -45,6 +45,7 @@ DESIGN = (
     *("closures.fixed_mouth_length", "closures.mouth_model", "closures.wall_losses"),
     *("closures.flow_loss", "closures.level_loss"),
     "radiation_coefficients",
+    "vapour_content",
 )
 """Where the numbers of ``struct design`` stand in a case, in order."""
 
@@ -70,8 +71,8 @@ class Mixtures(Structure):
     """``struct mixtures``."""
 
     _fields_ = [
-        *_arrays("gas air gas_constant"),
-        *_numbers("air_gas_constant first step"),
+        *_arrays("gas air water gas_constant"),
+        *_numbers("air_gas_constant water_gas_constant first step"),
         *_counts("gas_count gas_pieces air_pieces"),
     ]
 
@@ -101,7 +102,7 @@ class GridRules(Structure):
     """``struct grid_rules``."""
 
     _fields_ = [
-        *_numbers("density wall_scales faint evenness cap_crowding"),
+        *_numbers("density wall_scales faint evenness cap_crowding drying"),
         *_counts("smoothings"),
     ]
 
@@ -127,7 +128,7 @@ class HeatJob(Structure):
         *_counts("designs nodes"),
         *_arrays("design"),
         ("mixtures", Mixtures),
-        *_arrays("position forced gas wall skin"),
+        *_arrays("position forced gas wall skin dried"),
         ("ends", Tolerances),
         ("rules", NewtonRules),
         *_arrays("report stop"),
@@ -139,9 +140,9 @@ class GridJob(Structure):
 
     _fields_ = [
         *_counts("designs few nodes"),
-        *_arrays("position gas wall skin cap_crowding"),
+        *_arrays("position gas wall skin dried cap_crowding"),
         ("rules", GridRules),
-        *_arrays("new_position new_gas new_wall new_skin"),
+        *_arrays("new_position new_gas new_wall new_skin new_dried"),
     ]
 
 
@@ -151,7 +152,7 @@ class DiscretiseJob(Structure):
     _fields_ = [
         *_counts("designs nodes cells"),
         ("mixtures", Mixtures),
-        *_arrays("position temperature wall pressure inertance_ratio"),
+        *_arrays("position temperature wall dried pressure inertance_ratio"),
         ("means", CellMeans),
     ]
 
@@ -209,7 +210,7 @@ class SteadyJob(Structure):
         ("mixtures", Mixtures),
         *_arrays("piece_length bend_radius given_position"),
         ("rules", SteadyRules),
-        *_arrays("stop position gas wall skin report mouth"),
+        *_arrays("stop position gas wall skin dried report mouth"),
         ("means", CellMeans),
         *_arrays("transit_time resonance quality failed"),
         *_counts("solves newton_steps"),

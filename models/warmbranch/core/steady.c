@@ -32,7 +32,7 @@ struct steady_job {
     struct steady_rules rules;
     const int64_t *stop;
     /* found */
-    double *position, *gas, *wall, *skin; /* (designs, nodes) */
+    double *position, *gas, *wall, *skin, *dried; /* (designs, nodes) */
     struct heat_report *report;           /* (designs,) */
     struct mouth *mouth;                  /* (designs,) */
     struct cell_means means;              /* (designs, cells) each */
@@ -45,7 +45,7 @@ struct steady_job {
 /* Profiles of a block on one grid: design after design, `nodes` each. */
 struct profiles {
     int64_t nodes;
-    double *x, *gas, *wall, *skin, *stirred;
+    double *x, *gas, *wall, *skin, *dried, *stirred;
 };
 
 struct block {
@@ -88,11 +88,12 @@ static void hear(struct block *block, const struct profiles *p, int64_t i)
         all.length + at, all.density + at, all.bulk_modulus + at, all.viscosity + at,
         all.heat_capacity_ratio + at, all.prandtl + at, all.inertance_ratio + at, all.skew + at,
     };
-    struct gas_table gas = gas_of(&job->mixtures, which);
+    struct gas_table gas = gas_of(&job->mixtures, which), water = water_of(&job->mixtures);
     const double *x = p->x + i * p->nodes;
     interval_inertance(job, which, radius, p->nodes, x, block->ratio);
-    discretise_profile(&gas, p->nodes, x, p->gas + i * p->nodes, p->wall + i * p->nodes,
-                       d->pressure, block->ratio, cells, &own, block->room);
+    discretise_profile(&gas, &water, p->nodes, x, p->gas + i * p->nodes, p->wall + i * p->nodes,
+                       p->dried + i * p->nodes, d->pressure, block->ratio, cells, &own,
+                       block->room);
     /* What a calibration learned of the tone, as shorter acoustic lengths: see closures.py. */
     for (int64_t c = 0; c < cells; c++)
         own.length[c] /= d->tone;
@@ -129,6 +130,7 @@ static void balance_heat(struct block *block, struct balance *b, struct profiles
     memcpy(p->gas + at, b->gas_t, bytes);
     memcpy(p->wall + at, b->wall_t, bytes);
     memcpy(p->skin + at, b->skin_t, bytes);
+    memcpy(p->dried + at, b->dried, bytes);
     job->solves += 1;
     job->newton_steps += (int64_t)job->report[which].iterations;
     if (job->report[which].last_step > 0)
@@ -293,6 +295,7 @@ static void lay_out(struct block *block, struct balance *b, struct profiles *p,
             graded(d->length, scale, rules->density, p->nodes, x);
         }
         stir(d, speed, p->nodes, x, p->stirred + at);
+        memset(p->dried + at, 0, bytes);
         memcpy(b->x, x, bytes);
         first_guess(b, d, job->mouth[which].wall);
         memcpy(p->gas + at, b->gas_t, bytes);
@@ -310,8 +313,9 @@ static void refine(struct block *block, const struct profiles *rough, struct pro
         if (job->failed[which])
             continue;
         const struct design *d = job->design + which;
-        const double *warm[] = {rough->gas + from, rough->wall + from, rough->skin + from};
-        double *found[] = {p->gas + to, p->wall + to, p->skin + to};
+        const double *warm[] = {rough->gas + from, rough->wall + from, rough->skin + from,
+                                rough->dried + from};
+        double *found[] = {p->gas + to, p->wall + to, p->skin + to, p->dried + to};
         place_nodes(rough->nodes, rough->x + from, warm, p->nodes,
                     d->wrap_thickness > 0 ? job->rules.grid.cap_crowding : 1.0, &job->rules.grid,
                     p->x + to, found, block->room);
@@ -326,7 +330,7 @@ static void answer_block(struct block *block, struct balance *coarse, struct bal
     const struct steady_rules *r = &job->rules;
     int64_t at = block->first * job->nodes;
     struct profiles p = {job->nodes, job->position + at, job->gas + at, job->wall + at,
-                         job->skin + at, stirred};
+                         job->skin + at, job->dried + at, stirred};
     for (int64_t i = 0; i < block->count; i++) {
         int64_t which = block->first + i;
         job->failed[which] = !mouth_of(job->design + which, &job->mixtures, which, &r->wall,
@@ -365,17 +369,17 @@ PUBLIC bool core_steady(struct steady_job *job)
     bool sketched = job->given_position == NULL && job->nodes > job->sketch_nodes;
     int64_t few = sketched ? job->sketch_nodes : 1, cells = job->cells, most = job->nodes;
     struct balance coarse = {0}, fine = {0};
-    size_t numbers = (size_t)(BLOCK * (5 * few + most + cells + 1) + most);
+    size_t numbers = (size_t)(BLOCK * (6 * few + most + cells + 1) + most);
     numbers += (size_t)DISCRETISING_ROOM(most);
     double *room = calloc(numbers, sizeof(double));
     struct cell *cell = calloc((size_t)(BLOCK * cells), sizeof *cell);
     bool made = room != NULL && cell != NULL && balance_make(&coarse, few) &&
                 balance_make(&fine, most);
     if (made) {
-        double *next = room, *part[5];
-        for (int k = 0; k < 5; k++, next += BLOCK * few)
+        double *next = room, *part[6];
+        for (int k = 0; k < 6; k++, next += BLOCK * few)
             part[k] = next;
-        struct profiles rough = {few, part[0], part[1], part[2], part[3], part[4]};
+        struct profiles rough = {few, part[0], part[1], part[2], part[3], part[4], part[5]};
         double *stirred = next;
         struct block block = {.job = job, .cells = cell, .size = stirred + BLOCK * most};
         block.ratio = block.size + BLOCK * (cells + 1);

@@ -85,6 +85,7 @@ static void get(const struct run *r, double *here)
     memcpy(here + GAS * r->nodes, r->b.gas_t, bytes);
     memcpy(here + WALL * r->nodes, r->b.wall_t, bytes);
     memcpy(here + SKIN * r->nodes, r->b.skin_t, bytes);
+    memcpy(here + DRIED * r->nodes, r->b.dried, bytes);
 }
 
 /* Add to the assembled balance what wall and skin store: (heat - known) × rate. */
@@ -102,9 +103,10 @@ static void add_stores(struct run *r, double rate)
     }
 }
 
-/* Wall and skin keep their temperatures: the gas alone finds its balance. */
+/* Wall and skin keep their temperatures: the gas alone finds its balance, and vapour its own. */
 static void freeze(struct balance *b)
 {
+    b->wet = false;
     size_t bytes = (size_t)b->nodes * sizeof(double);
     double *nil[] = {b->wall_amiss, b->outside_loss, b->outside_slope, b->wall_left, b->wall_right,
                      b->wall_gas_left, b->wall_gas_here, b->wall_gas_right};
@@ -129,7 +131,7 @@ int64_t balance_stage(struct run *r, double time, double rate, bool frozen, doub
     set(r, time, here);
     for (int64_t spent = 1; spent <= rules->most_newton_steps; spent++) {
         balance_assemble(b);
-        double entering = b->gas_amiss[0] + b->wall_amiss[0], lost = 0.0;
+        double entering = b->gas_amiss[0] + b->latent + b->wall_amiss[0], lost = 0.0;
         if (frozen) {
             freeze(b);
             b->wrapped = false; /* the skin goes with the wall, which stays */
@@ -169,6 +171,7 @@ int64_t balance_stage(struct run *r, double time, double rate, bool frozen, doub
             entering += (b->gas_here[0] + b->wall_gas_here[0]) * b->gas_step[0];
             entering += b->gas_right[0] * b->gas_step[1] + b->wall_gas_right[0] * b->gas_step[1] +
                         b->wall_right[0] * b->wall_step[1];
+            entering += latent_change(b);
             *heat = (struct heat){entering, lost};
             get(r, here);
             return spent;
@@ -192,7 +195,7 @@ void rates(struct run *r, double time)
         r->wall_rate[0][n] = -(b->wall_amiss[n] + through);
         r->skin_rate[0][n] = through - loss;
         if (n == 0)
-            r->heat[0].entering = b->gas_amiss[0] + b->wall_amiss[0] + through;
+            r->heat[0].entering = b->gas_amiss[0] + b->latent + b->wall_amiss[0] + through;
     }
 }
 

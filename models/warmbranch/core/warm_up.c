@@ -59,7 +59,7 @@ static void guess(struct run *r, int k)
     } else {
         memcpy(stage[1], stage[0], bytes);
     }
-    for (int64_t n = 0; n < PARTS * r->nodes; n++)
+    for (int64_t n = 0; n < DRIED * r->nodes; n++)
         stage[k][n] = fmin(fmax(stage[k][n], r->low), r->high);
 }
 
@@ -154,8 +154,9 @@ static void between(const struct run *r, double share, double hot, double *outpu
     double of_start = 1 - of_end - of_first - of_second;
     double *gas = output + GAS * r->nodes, *wall = output + WALL * r->nodes;
     for (int64_t n = 0; n < r->nodes; n++) {
-        gas[n] = of_start * r->stage[0][n] + of_first * r->stage[2][n] +
-                 of_second * r->stage[1][n] + of_end * r->stage[3][n];
+        for (int64_t at = n; at < PARTS * r->nodes; at += DRIED * r->nodes) /* gas, dried */
+            output[at] = of_start * r->stage[0][at] + of_first * r->stage[2][at] +
+                         of_second * r->stage[1][at] + of_end * r->stage[3][at];
         for (int part = WALL; part <= SKIN; part++) {
             int64_t at = part * r->nodes + n, on_wall = WALL * r->nodes + n;
             double begin = r->stage[0][at], end = r->stage[3][at], in_skin = row(r, s->wrap_skin)[n];

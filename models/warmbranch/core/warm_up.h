@@ -4,7 +4,8 @@
 
 #include "core.h"
 
-enum part { GAS, WALL, SKIN, PARTS };
+/* Rows of a state: temperatures, K, and water that a mole of gas has lost, mol/mol. */
+enum part { GAS, WALL, SKIN, DRIED, PARTS };
 
 /* What stores heat, see storage.py; (designs, nodes) unless said otherwise. */
 struct store {
@@ -43,10 +44,10 @@ struct warm_job {
     struct store store;
     struct forcing forcing;
     struct stepping_rules rules;
-    const double *start;  /* (designs, 3, nodes), K */
+    const double *start;  /* (designs, 4, nodes), K and mol/mol */
     const double *bounds; /* (designs, 2), K */
     const double *times;  /* (times,), s */
-    double *output;       /* (designs, times, 3, nodes), K */
+    double *output;       /* (designs, times, 4, nodes) */
     struct warm_report *report;
     const int64_t *stop;
 };
@@ -66,7 +67,7 @@ struct run {
     struct balance b;
     struct outside main;
     double low, high, last_length, length;
-    double *stage[STAGES], *old[2];                      /* temperatures, PARTS × nodes */
+    double *stage[STAGES], *old[2];                      /* states, PARTS × nodes */
     double *wall_rate[STAGES], *skin_rate[STAGES];       /* of heating, W */
     double *known_wall, *known_skin, *earlier, *slope;   /* slope of the loss, W/K */
     double main_rate[STAGES];                            /* W/m² */

@@ -17,6 +17,9 @@ TRIPLE_PRESSURE = 611.657
 COLDEST_ICE, HOTTEST_WATER = 50.0, 647.096
 """Range of the two formulae together, K."""
 
+WETTEST = 1 - 1e-9
+"""Mole fraction beyond which vapour cannot be told from pure steam."""
+
 _WATER = (
     0.11670521452767e4,
     -0.72421316703206e6,
@@ -70,7 +73,7 @@ def saturation_pressure(temperature: FloatArray | float) -> FloatArray:
             unit="K",
             remedy=f"Give a temperature from {COLDEST_ICE:g} to {HOTTEST_WATER:g} K.",
         )
-    over_water = _pressure_over_water(np.maximum(given, TRIPLE_TEMPERATURE))
+    over_water, _ = _over_water(np.maximum(given, TRIPLE_TEMPERATURE))
     if np.all(given >= TRIPLE_TEMPERATURE):
         return over_water
     over_ice = np.exp(_ice_exponent(np.minimum(given, TRIPLE_TEMPERATURE))[0]) * TRIPLE_PRESSURE
@@ -117,13 +120,58 @@ def dew_point(composition: Composition, pressure: FloatArray | float) -> FloatAr
     return saturation_temperature(vapour)
 
 
-def _pressure_over_water(temperature: FloatArray) -> FloatArray:
+def vapour_content(mole_fraction: FloatArray) -> FloatArray:
+    r""":math:`\varphi = -\ln(1 - y)` of vapour's mole fraction: what diffuses linearly."""
+    return -np.log1p(-np.minimum(mole_fraction, WETTEST))
+
+
+def saturated_content(
+    temperature: FloatArray, pressure: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """φ of saturated vapour, that of steam where water would boil, and its slope, 1/K.
+
+    Parameters
+    ----------
+    temperature : (designs, n) array, K
+        Taken as at the ends of its range where it lies beyond.
+    pressure : (designs,) array, Pa
+        Of the whole gas.
+
+    Returns
+    -------
+    two (designs, n) arrays
+        The slope 0 where water would boil.
+    """
+    within = np.clip(temperature, COLDEST_ICE, HOTTEST_WATER)
+    own, slope = _over_water(np.maximum(within, TRIPLE_TEMPERATURE))
+    if not np.all(within >= TRIPLE_TEMPERATURE):
+        cold = np.minimum(within, TRIPLE_TEMPERATURE)
+        exponent, rises = _ice_exponent(cold)
+        over_ice = np.exp(exponent) * TRIPLE_PRESSURE
+        is_ice = within < TRIPLE_TEMPERATURE
+        own = np.where(is_ice, over_ice, own)
+        slope = np.where(is_ice, over_ice * rises / TRIPLE_TEMPERATURE, slope)
+    share = own / pressure[:, None]
+    boils = share > WETTEST
+    rest = 1 - np.minimum(share, WETTEST)
+    return -np.log(rest), np.where(boils, 0.0, slope / pressure[:, None] / rest)
+
+
+def _over_water(temperature: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Pressure, Pa, and its slope, Pa/K."""
     n1, n2, n3, n4, n5, n6, n7, n8, n9, n10 = _WATER
-    theta = temperature + n9 / (temperature - n10)
+    off = 1 / (temperature - n10)
+    theta, by_theta = temperature + n9 * off, 1 - n9 * off * off
     a = theta**2 + n1 * theta + n2
     b = n3 * theta**2 + n4 * theta + n5
     c = n6 * theta**2 + n7 * theta + n8
-    return (2 * c / (-b + np.sqrt(b**2 - 4 * a * c))) ** 4 * 1e6
+    a_slope, b_slope, c_slope = 2 * theta + n1, 2 * n3 * theta + n4, 2 * n6 * theta + n7
+    root = np.sqrt(b**2 - 4 * a * c)
+    root_slope = (b * b_slope - 2 * (a * c_slope + a_slope * c)) / root
+    under = root - b
+    quarter = 2 * c / under
+    quarter_slope = (2 * c_slope - quarter * (root_slope - b_slope)) / under
+    return quarter**4 * 1e6, 4e6 * quarter**3 * quarter_slope * by_theta
 
 
 def _temperature_over_water(pressure: FloatArray) -> FloatArray:

@@ -5,19 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import cache
 from importlib import import_module
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.heat.linearised import Linearised
 
-LOWER, UPPER = 3, 2
-"""Sub- and superdiagonals, the unknowns being gas and wall temperature in turn."""
-
-_ROWS = 2 * LOWER + UPPER + 1
-_MAIN = LOWER + UPPER
-"""Row of the main diagonal in LAPACK's band storage with room for pivoting."""
+GAS, WALL, VAPOUR = range(3)
+"""A node's unknowns, the last where something condenses."""
 
 
 @cache
@@ -30,7 +26,24 @@ def _gbsv() -> Callable[..., tuple[Any, Any, FloatArray, int]]:
     return cast("Callable[..., tuple[Any, Any, FloatArray, int]]", vars(lapack)["dgbsv"])
 
 
-def newton_step(system: Linearised) -> tuple[FloatArray, FloatArray, FloatArray]:
+class Step(NamedTuple):
+    """Changes that Newton's method asks for, each (designs, nodes).
+
+    Parameters
+    ----------
+    gas, wall, skin : K
+        That of the wall is zero at the mouth, where its temperature is given.
+    content : φ
+        Of vapour.
+    """
+
+    gas: FloatArray
+    wall: FloatArray
+    skin: FloatArray
+    content: FloatArray
+
+
+def newton_step(system: Linearised) -> Step:
     """Solve the linearised balance for the change of gas, wall and skin temperature.
 
     Parameters
@@ -40,8 +53,7 @@ def newton_step(system: Linearised) -> tuple[FloatArray, FloatArray, FloatArray]
 
     Returns
     -------
-    three (designs, nodes) arrays, K
-        Zero at the mouth for the wall, whose temperature is given.
+    Step
 
     Raises
     ------
@@ -49,8 +61,21 @@ def newton_step(system: Linearised) -> tuple[FloatArray, FloatArray, FloatArray]
         If the system is singular, which a heat balance with any conduction never is.
     """
     loss, _ = outside_loss(system)
-    gas, wall = solved(system, (system.gas[None], (system.wall + loss)[None]), mouth_amiss(system))
-    return gas[0], wall[0], skin_change(system, wall[0])
+    gas, wall, content = solved(
+        system, (system.gas[None], (system.wall + loss)[None]), mouth_amiss(system)
+    )
+    return Step(gas[0], wall[0], skin_change(system, wall[0]), content[0])
+
+
+def latent_change(system: Linearised, step: Step) -> FloatArray:
+    """By how much a step changes the latent heat of all that condenses, (designs,), W."""
+    wet = system.vapour
+    if wet is None:
+        return np.zeros(len(step.gas))
+    change = wet.by_content * step.content + wet.by_wall * step.wall + wet.by_gas_here * step.gas
+    change[:, 1:] += wet.by_gas_left[:, 1:] * step.gas[:, :-1]
+    change[:, :-1] += wet.by_gas_right[:, :-1] * step.gas[:, 1:]
+    return change.sum(axis=1)
 
 
 def mouth_amiss(system: Linearised) -> FloatArray:
@@ -60,8 +85,8 @@ def mouth_amiss(system: Linearised) -> FloatArray:
 
 def solved(
     system: Linearised, residuals: tuple[FloatArray, FloatArray], at_mouth: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Changes of gas and wall temperature that undo residuals, several sets of them at once.
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Changes of gas, wall and vapour that undo residuals, several sets of them at once.
 
     Parameters
     ----------
@@ -74,8 +99,8 @@ def solved(
 
     Returns
     -------
-    two (sets, designs, nodes) arrays, K
-        Zero at the mouth for the wall.
+    three (sets, designs, nodes) arrays; K, K, φ
+        Zero at the mouth for the wall; the last zero where nothing condenses.
     """
     _, loss_slope = outside_loss(system)
     sets, designs, nodes = residuals[0].shape
@@ -84,40 +109,93 @@ def solved(
     own = 1 + system.mouth_resistance * system.gas_here[:, 0]
     follow = system.mouth_resistance * system.gas_right[:, 0] / own
     begin = -at_mouth / own
-    # Column-major band storage is (unknown, band row) in C order, so filling needs no copy.
-    band = np.zeros((designs, inner, 2, _ROWS))
-    gas, wall = band[:, :, 0, :], band[:, :, 1, :]
-    gas[:, :, _MAIN] = system.gas_here[:, 1:]
-    gas[:, :, _MAIN + 1] = system.wall_gas_here[:, 1:]
-    gas[:, :-1, _MAIN + 2] = system.gas_left[:, 2:]
-    gas[:, :-1, _MAIN + 3] = system.wall_gas_left[:, 2:]
-    gas[:, 1:, _MAIN - 2] = system.gas_right[:, 1:-1]
-    gas[:, 1:, _MAIN - 1] = system.wall_gas_right[:, 1:-1]
-    wall[:, :, _MAIN - 1] = system.gas_wall[:, 1:]
-    wall[:, :, _MAIN] = (system.wall_here + loss_slope)[:, 1:]
-    wall[:, :-1, _MAIN + 2] = system.wall_left[:, 2:]
-    wall[:, 1:, _MAIN - 2] = system.wall_right[:, 1:-1]
-    gas[:, 0, _MAIN] -= system.gas_left[:, 1] * follow
-    gas[:, 0, _MAIN + 1] -= system.wall_gas_left[:, 1] * follow
-    right = np.empty((sets, designs, inner, 2))
+    wet = system.vapour
+    band = _Band(designs, inner, 2 if wet is None else 3)
+    band.put(GAS, GAS, system.gas_left, system.gas_here, system.gas_right)
+    band.put(GAS, WALL, None, system.gas_wall, None)
+    band.put(WALL, GAS, system.wall_gas_left, system.wall_gas_here, system.wall_gas_right)
+    band.put(WALL, WALL, system.wall_left, system.wall_here + loss_slope, system.wall_right)
+    band.at(GAS, GAS, 0)[:, 0] -= system.gas_left[:, 1] * follow
+    band.at(WALL, GAS, 0)[:, 0] -= system.wall_gas_left[:, 1] * follow
+    by_gas = by_next = by_vapour = np.zeros(designs)
+    if wet is not None:
+        band.put(WALL, VAPOUR, None, -wet.by_content, None)
+        band.put(VAPOUR, GAS, wet.gas_left, wet.gas_here, wet.gas_right)
+        band.put(VAPOUR, WALL, None, wet.wall, None)
+        band.put(VAPOUR, VAPOUR, wet.left, wet.here, wet.right)
+        # The mouth's vapour, too, follows from its gas and from the next node.
+        by_gas = wet.gas_here[:, 0] / wet.here[:, 0]
+        by_next = wet.gas_right[:, 0] / wet.here[:, 0] - by_gas * follow
+        by_vapour = wet.right[:, 0] / wet.here[:, 0]
+        band.at(VAPOUR, VAPOUR, 0)[:, 0] -= wet.left[:, 1] * by_vapour
+        band.at(VAPOUR, GAS, 0)[:, 0] -= wet.left[:, 1] * by_next + wet.gas_left[:, 1] * follow
+    right = np.zeros((sets, designs, inner, band.unknowns))
     for i, residual in enumerate(residuals):
         np.negative(residual[:, :, 1:], out=right[..., i])
-    right[:, :, 0, 0] -= system.gas_left[:, 1] * begin
-    right[:, :, 0, 1] -= system.wall_gas_left[:, 1] * begin
-    _, _, solution, info = _gbsv()(
-        LOWER,
-        UPPER,
-        band.reshape(-1, _ROWS).T,
-        right.reshape(sets, -1).T,
-        overwrite_ab=True,
-        overwrite_b=True,
-    )
-    if info != 0:
-        raise np.linalg.LinAlgError(f"singular heat balance (LAPACK gbsv: {info})")
-    change = np.zeros((2, sets, designs, nodes))
-    change[..., 1:] = solution.T.reshape(sets, designs, inner, 2).transpose(3, 0, 1, 2)
-    change[0, ..., 0] = begin - follow * change[0, ..., 1]
-    return change[0], change[1]
+    right[:, :, 0, GAS] -= system.gas_left[:, 1] * begin
+    right[:, :, 0, WALL] -= system.wall_gas_left[:, 1] * begin
+    if wet is not None:
+        right[:, :, 0, VAPOUR] -= (wet.gas_left[:, 1] - wet.left[:, 1] * by_gas) * begin
+    solution = band.solved(right.reshape(sets, -1)).reshape(right.shape)
+    change = np.zeros((3, sets, designs, nodes))
+    change[: band.unknowns, ..., 1:] = solution.transpose(3, 0, 1, 2)
+    change[GAS, ..., 0] = begin - follow * change[GAS, ..., 1]
+    if wet is not None:
+        change[VAPOUR, ..., 0] = -(
+            by_gas * begin + by_next * change[GAS, ..., 1] + by_vapour * change[VAPOUR, ..., 1]
+        )
+    return change[GAS], change[WALL], change[VAPOUR]
+
+
+class _Band:
+    """A banded matrix for LAPACK: unknowns node by node, design after design.
+
+    Column-major band storage is (unknown, band row) in C order, so that filling needs no copy.
+    """
+
+    def __init__(self, designs: int, nodes: int, unknowns: int) -> None:
+        self.unknowns = unknowns
+        # The wall asks its left neighbour's gas, and each unknown its own right neighbour.
+        self.lower, self.upper = (3, 2) if unknowns == 2 else (5, 3)
+        self.main = self.lower + self.upper
+        self.rows = self.main + self.lower + 1
+        self.band = np.zeros((designs, nodes, unknowns, self.rows))
+
+    def at(self, row: int, column: int, step: int) -> FloatArray:
+        """Of the equation ``row``, the slopes to ``column`` of the node ``step`` further on.
+
+        (designs, nodes) by the place of the column.
+        """
+        return self.band[:, :, column, self.main + row - column - self.unknowns * step]
+
+    def put(
+        self,
+        row: int,
+        column: int,
+        left: FloatArray | None,
+        here: FloatArray,
+        right: FloatArray | None,
+    ) -> None:
+        """Slopes of an equation to the left, own and right node; the mouth's node left out."""
+        self.at(row, column, 0)[:] = here[:, 1:]
+        if left is not None:
+            self.at(row, column, -1)[:, :-1] = left[:, 2:]
+        if right is not None:
+            self.at(row, column, 1)[:, 1:] = right[:, 1:-1]
+
+    def solved(self, given: FloatArray) -> FloatArray:
+        """Solutions, (sets, unknowns), of right sides (sets, unknowns); both are overwritten."""
+        _, _, solution, info = _gbsv()(
+            self.lower,
+            self.upper,
+            self.band.reshape(-1, self.rows).T,
+            given.T,
+            overwrite_ab=True,
+            overwrite_b=True,
+        )
+        if info != 0:
+            raise np.linalg.LinAlgError(f"singular heat balance (LAPACK gbsv: {info})")
+        return np.ascontiguousarray(solution.T)
 
 
 def outside_loss(system: Linearised) -> tuple[FloatArray, FloatArray]:

@@ -21,6 +21,7 @@ from warmbranch.heat.counterflow import SCRAPING, TINY, counterflow_of
 from warmbranch.heat.linearised import (
     AtFaces,
     Carried,
+    Condensing,
     Linearised,
     divergence,
     face_mean,
@@ -30,6 +31,7 @@ from warmbranch.heat.linearised import (
 from warmbranch.heat.outside import Outside
 from warmbranch.heat.radiation import gas_exchange
 from warmbranch.heat.sections import Sections, control_widths, sections
+from warmbranch.heat.vapour import condensing
 
 
 @dataclass(frozen=True)
@@ -126,7 +128,6 @@ class HeatBalance:
 
     def linearise(self, gas: FloatArray, wall: FloatArray, skin: FloatArray) -> Linearised:
         """Residuals and slopes at the given temperatures, each (designs, nodes), K."""
-        case = self.case
         carried = self._carried(gas)
         state, (volumetric, volumetric_slope) = carried.state, carried.volumetric
         exchange, given_left, given_here, given_right = carried.exchange
@@ -156,7 +157,7 @@ class HeatBalance:
 
         # Wall: conduction through the faces.
         steel = face_mean(wall)
-        metal = case.metal
+        metal = self.case.metal
         wall_fall = self._wall_area_by_spacing * (wall[:, :-1] - wall[:, 1:])
         wall_conductivity = metal.conductivity(steel)
         bent = wall_fall * metal.conductivity_slope(steel) / 2
@@ -169,7 +170,7 @@ class HeatBalance:
         wall_leaving, wall_left, wall_here, wall_right = divergence(
             wall_flux, wall_flux_left, wall_flux_right
         )
-        return Linearised(
+        system = Linearised(
             gas=leaving + given,
             gas_left=left + given_left,
             gas_here=here + given_here,
@@ -190,14 +191,21 @@ class HeatBalance:
             mouth_fall=self.main_gas - gas[:, 0],
             bare=self.is_bare,
         )
+        wet = self.condensing(gas, wall, carried)
+        return system if wet is None else system.warmed_by(wet)
 
-    def mixing_and_exchange(self, gas: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Mixing at the faces, m²/s, and the inner film times its surface at the nodes, W/K.
-
-        At the given temperatures, (designs, nodes), K; of the films, that of convection alone.
-        """
-        carried = self._carried(gas)
-        return carried.mixed, carried.exchange[0]
+    def condensing(
+        self,
+        gas: FloatArray,
+        wall: FloatArray,
+        carried: Carried | None = None,
+        dried: FloatArray | None = None,
+    ) -> Condensing | None:
+        """What condenses at the given temperatures; None where the gas stays as it is."""
+        carried = carried or self._carried(gas)
+        along = self._bore_area_by_spacing
+        ends = self.main_gas, self.mouth_resistance
+        return condensing(self.case, self.gas, carried, (gas, wall), along, *ends, dried)
 
     def _carried(self, gas: FloatArray) -> Carried:
         value, slope = self.gas.values_and_slopes(gas)

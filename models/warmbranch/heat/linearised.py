@@ -14,6 +14,43 @@ from warmbranch.gas.gas import GasState
 from warmbranch.heat.counterflow import Diffusivity
 
 
+class Condensing(NamedTuple):
+    """Vapour in balance with temperatures, and how it answers to them; each (designs, nodes).
+
+    Parameters
+    ----------
+    dried : mol/mol
+        Water that a mole of the gas has lost.
+    rate : mol/s
+        That condenses.
+    entering : (designs,) array, mol/s
+        Through the mouth: as much as condenses.
+    latent : W
+        That it gives to the wall.
+    by_content, by_wall, by_gas_left, by_gas_here, by_gas_right : W per unit of φ, or W/K
+        Slopes of ``latent``.
+    left, here, right, wall, gas_left, gas_here, gas_right : W per unit of φ, or W/K
+        Slopes of the vapour's own residual, which is nil, times its latent heat.
+    """
+
+    dried: FloatArray
+    rate: FloatArray
+    entering: FloatArray
+    latent: FloatArray
+    by_content: FloatArray
+    by_wall: FloatArray
+    by_gas_left: FloatArray
+    by_gas_here: FloatArray
+    by_gas_right: FloatArray
+    left: FloatArray
+    here: FloatArray
+    right: FloatArray
+    wall: FloatArray
+    gas_left: FloatArray
+    gas_here: FloatArray
+    gas_right: FloatArray
+
+
 class Linearised(NamedTuple):
     """Residuals (W, what a node fails to pass on) and their slopes (W/K).
 
@@ -23,6 +60,7 @@ class Linearised(NamedTuple):
     its ``wrap_conductance`` is infinite. ``wall_over_skin`` is ``T_w − T_s``, K.
     At the mouth ``mouth_resistance × gas[:, 0] = mouth_fall``: (designs,) arrays, K/W and, the main
     pipe's gas less that just inside, K. ``bare`` tells of the batch that none has a wrap.
+    ``vapour`` is what condenses, in balance already; None where no wall is cold enough.
     """
 
     gas: FloatArray
@@ -44,10 +82,23 @@ class Linearised(NamedTuple):
     mouth_resistance: FloatArray
     mouth_fall: FloatArray
     bare: bool
+    vapour: Condensing | None = None
 
     def take(self, index: BoolArray) -> Linearised:
         """The system of some of the designs."""
-        return Linearised(*(part[index] for part in self[:-1]), bare=self.bare)
+        vapour = self.vapour and Condensing(*(part[index] for part in self.vapour))
+        return Linearised(*(part[index] for part in self[:-2]), bare=self.bare, vapour=vapour)
+
+    def warmed_by(self, vapour: Condensing) -> Linearised:
+        """The system with what condenses, which warms the wall."""
+        return self._replace(
+            wall=self.wall - vapour.latent,
+            wall_here=self.wall_here - vapour.by_wall,
+            wall_gas_left=self.wall_gas_left - vapour.by_gas_left,
+            wall_gas_here=self.wall_gas_here - vapour.by_gas_here,
+            wall_gas_right=self.wall_gas_right - vapour.by_gas_right,
+            vapour=vapour,
+        )
 
 
 class AtFaces(NamedTuple):

@@ -40,8 +40,8 @@ NAMES = tuple(USUAL)
 
 
 @dataclass(frozen=True)
-class Job:
-    """One finished job, as a fit takes it.
+class MeasuredBranch:
+    """The branch of one finished job, as a fit takes it.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ class Summary:
         return Seen(of, self.shown, np.r_[np.maximum(more, 0.0), np.zeros(len(instruments))])
 
 
-def summary_of(job: Job) -> Summary:
+def summary_of(job: MeasuredBranch) -> Summary:
     """Fit a job by itself, from the model's own priors, and keep what others can learn from.
 
     Raises
@@ -240,7 +240,7 @@ def _moments(after: Ensemble, own: list[int], scales: list[int]) -> tuple[FloatA
     return np.concatenate([mean, every]), whole
 
 
-def _tone(job: Job, prior: Calibration, found: Taught) -> Tone | None:
+def _tone(job: MeasuredBranch, prior: Calibration, found: Taught) -> Tone | None:
     """The first warm tone that counts, and what the model makes of that build."""
     heard = job.heard
     counts = [i for i in range(len(heard)) if np.isnan(heard.time[i]) and found.tones[i] is None]

@@ -146,7 +146,7 @@ class _Straights:
         self.sets = 5 if case.branch.stepped.any() else 4
         each = np.tile(np.arange(designs), self.sets)
         self.old, self.gas = answer.profile.position[each], answer.profile.gas[each]
-        self.wall = answer.profile.wall[each]
+        self.wall, self.dried = answer.profile.wall[each], answer.profile.dried[each]
         self.length = answer.length[each]
         self.mixture = MixtureTable.of(case.gas).take(each % len(case.gas))
         self.pressure = case.surroundings.pressure[each]
@@ -182,6 +182,7 @@ class _Straights:
             mouth_inertance=self.mouth,
             wall_losses=self.lossy,
             wall=_row_by_row(position, self.old, self.wall),
+            dried=_row_by_row(position, self.old, self.dried),
             area_ratio=area if self.sets == 5 else None,
             grazed_inertance=self.grazed,
             crossing_time=self.crossing,

@@ -83,7 +83,7 @@ def family(
     Valid for
     ---------
     Lengths between ``shortest`` and ``longest``. Seven lengths over a factor of two hold a
-    transmission loss of up to 10 dB within 0.1 dB, four over 8 % any within 0.001 dB; each length
+    transmission loss of up to 10 dB within 0.15 dB, four over 8 % any within 0.002 dB; each length
     more divides the error by three or four.
 
     Check

@@ -9,6 +9,7 @@ from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.core import calls
 from warmbranch.core.calls import CellMeans
 from warmbranch.gas.gas import MixtureTable
+from warmbranch.gas.moist import dried_gas, water_table
 from warmbranch.sound.acoustics import Duct
 
 CELLS = 32
@@ -26,6 +27,7 @@ def duct(
     mouth_inertance: FloatArray,
     wall_losses: BoolArray,
     wall: FloatArray | None = None,
+    dried: FloatArray | None = None,
     cells: int = CELLS,
     area_ratio: FloatArray | None = None,
     grazed_inertance: FloatArray | None = None,
@@ -46,6 +48,8 @@ def duct(
     wall : (designs, nodes) array, K, optional
         The wall's temperature, which the layers of the sound have; the gas's unless given. They
         are some 0.3 mm thin, where the film of heat measures millimetres.
+    dried : (designs, nodes) array, mol/mol, optional
+        Water that a mole of the gas has lost; none unless given.
     cells : int
     area_ratio : (designs, nodes − 1) array, dimensionless, optional
         Section over that at the mouth; its inverse is in ``inertance_ratio`` already.
@@ -63,11 +67,12 @@ def duct(
         raise ValueError(f"{intervals} intervals do not divide into {cells} cells")
     compiled = core.at_hand()
     area = np.ones((len(position), cells))
-    given = gas, position, temperature, temperature if wall is None else wall, pressure
+    lost = np.zeros_like(temperature) if dried is None else dried
+    given = position, temperature, temperature if wall is None else wall, lost, pressure
     if area_ratio is None and compiled is not None:
-        means = calls.discretise(compiled, *given, inertance_ratio, cells)
+        means = calls.discretise(compiled, gas, water_table(), *given, inertance_ratio, cells)
     else:
-        means, area = _discretise(*given, inertance_ratio, cells, area_ratio)
+        means, area = _discretise(gas, *given, inertance_ratio, cells, area_ratio)
     still = np.zeros(len(position))
     return Duct.of_parts(
         cell_length=means.length,
@@ -92,6 +97,7 @@ def _discretise(
     position: FloatArray,
     temperature: FloatArray,
     wall: FloatArray,
+    dried: FloatArray,
     pressure: FloatArray,
     inertance_ratio: FloatArray,
     cells: int,
@@ -99,10 +105,8 @@ def _discretise(
 ) -> tuple[CellMeans, FloatArray]:
     designs, nodes = position.shape
     intervals = nodes - 1
-    constant = gas.gas_constant[:, None]
-    capacity = gas.evaluate(temperature).heat_capacity
-    layers = gas.evaluate(wall)
-    density = gas.density(temperature, pressure)
+    inside, layers = dried_gas(gas, temperature, dried), dried_gas(gas, wall, dried)
+    density = pressure[:, None] / (inside.gas_constant * temperature)
     step = position[:, 1:] - position[:, :-1]
     per_cell = intervals // cells
     length = step.reshape(designs, cells, per_cell).sum(axis=2)
@@ -112,10 +116,10 @@ def _discretise(
         gathered = products.reshape(*products.shape[:-1], cells, per_cell)
         return gathered.sum(axis=-1) / length
 
-    compliance = (capacity - constant) / (capacity * pressure[:, None])
+    compliance = 1 / (inside.heat_capacity_ratio * pressure[:, None])
     # The layers' kinematic viscosity times the gas's density, with which they are paired.
     viscosity = layers.viscosity * wall / temperature
-    ratio = layers.heat_capacity / (layers.heat_capacity - constant)
+    ratio = layers.heat_capacity_ratio
     prandtl = layers.heat_capacity * layers.viscosity / layers.conductivity
     # All in one array: on short profiles the number of operations is what costs.
     at_nodes = np.array([density, compliance, viscosity, ratio, prandtl])

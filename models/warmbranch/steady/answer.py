@@ -10,8 +10,9 @@ import numpy as np
 from warmbranch.base.batch import Batched, ComplexArray, FloatArray
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import MixtureTable
+from warmbranch.gas.moist import dried_gas
 from warmbranch.gas.saturation import dew_point
-from warmbranch.heat.temperature import TemperatureProfile
+from warmbranch.heat.profile import TemperatureProfile
 from warmbranch.sound import acoustics, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.sound.mouth_loss import MouthLoss, mouth_loss
@@ -58,7 +59,9 @@ class Answer(Batched):
     @cached_property
     def sound_speed(self) -> FloatArray:
         """Along the branch, (designs, nodes), m/s."""
-        return MixtureTable.of(self.case.gas).sound_speed(self.profile.gas)
+        profile = self.profile
+        gas = dried_gas(MixtureTable.of(self.case.gas), profile.gas, profile.dried)
+        return np.sqrt(gas.heat_capacity_ratio * gas.gas_constant * profile.gas)
 
     @cached_property
     def effective_temperature(self) -> FloatArray:

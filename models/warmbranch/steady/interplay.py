@@ -17,14 +17,9 @@ from warmbranch.heat.discretise import heat_balance, pulsating
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.linearised import node_mean
 from warmbranch.heat.mouth_exchange import mouth_resistance
-from warmbranch.heat.temperature import (
-    TOLERANCES,
-    TemperatureProfile,
-    Temperatures,
-    Tolerances,
-    in_order,
-    solve_steady,
-)
+from warmbranch.heat.newton import TOLERANCES, Tolerances
+from warmbranch.heat.profile import TemperatureProfile, Temperatures, in_order
+from warmbranch.heat.temperature import solve_steady
 from warmbranch.sound import acoustics, discretisation, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.sound.mouth import mouth_lengths, over_flow
@@ -122,6 +117,7 @@ def state_of(
         mouth_inertance=mouth.inertance / tone,
         wall_losses=case.closures.wall_losses,
         wall=profile.wall,
+        dried=profile.dried,
         cells=cells,
         area_ratio=area_ratio,
         grazed_inertance=mouth.grazed_inertance / tone,

@@ -28,7 +28,7 @@ from warmbranch.heat.banded import mouth_amiss, outside_loss, skin_change, solve
 from warmbranch.heat.discretise import heat_balance, pulsating
 from warmbranch.heat.linearised import Linearised
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import TemperatureProfile
+from warmbranch.heat.profile import TemperatureProfile
 from warmbranch.sound.acoustics import input_impedance
 from warmbranch.sound.discretisation import CELLS
 from warmbranch.sound.resonance import transit_time_estimate
@@ -151,6 +151,7 @@ class _Motion(NamedTuple):
     gas: FloatArray
     wall: FloatArray
     skin: FloatArray
+    dried: FloatArray
     tone: FloatArray
 
 
@@ -197,7 +198,7 @@ class _Neighbours:
         """The derivatives."""
         base = self._base()
         rest = np.zeros((self.paths, *self.base.profile.gas.shape))
-        motion = _Motion(rest, rest, rest, np.zeros(rest.shape[:2]))
+        motion = _Motion(rest, rest, rest, rest, np.zeros(rest.shape[:2]))
         slope, off = self._tone_slope(), np.empty(0)
         for _ in range(MOST_PASSES):
             stopping.check()
@@ -232,11 +233,15 @@ class _Neighbours:
         # What moves at the mouth's wall reaches its gas and the next node by the Jacobian, too.
         at_mouth += base.mouth_resistance * base.gas_wall[:, 0] * wall_at_mouth
         wall[:, :, 1] += base.wall_left[:, 1] * wall_at_mouth
-        gas_change, wall_change = solved(base, (gas, wall + loss), at_mouth)
+        gas_change, wall_change, _ = solved(base, (gas, wall + loss), at_mouth)
         wall_change[:, :, 0] = wall_at_mouth
         skin = skin_change(skins, wall_change)
         motion = _Motion(
-            before.gas + gas_change, before.wall + wall_change, before.skin + skin, before.tone
+            before.gas + gas_change,
+            before.wall + wall_change,
+            before.skin + skin,
+            before.dried if system.vapour is None else self._along(system.vapour.dried),
+            before.tone,
         )
         return motion._replace(tone=self._tone(motion, slope))
 
@@ -277,12 +282,12 @@ class _Neighbours:
     def _profile(self, motion: _Motion) -> TemperatureProfile:
         """The answer's temperatures at the neighbours, moved."""
         old = self.base.profile
-        temperatures = [value[self.again] for value in (old.gas, old.wall, old.skin)]
-        for value, change in zip(temperatures, motion[:3], strict=True):
+        parts = [value[self.again] for value in (old.gas, old.wall, old.skin, old.dried)]
+        for value, change in zip(parts, motion[:4], strict=True):
             value += self._offsets(change)
-        gas, wall, skin = temperatures
+        gas, wall, skin, dried = parts
         profile = old.take(self.again)
-        return replace(profile, position=self.position, gas=gas, wall=wall, skin=skin)
+        return replace(profile, position=self.position, gas=gas, wall=wall, skin=skin, dried=dried)
 
     def _tone(self, motion: _Motion, slope: FloatArray) -> FloatArray:
         """Change of the first resonance, or of its estimate where there is none, Hz."""

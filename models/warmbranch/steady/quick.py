@@ -12,9 +12,11 @@ from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.case import Case
 from warmbranch.core import calls, records
 from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.gas.moist import water_table
 from warmbranch.heat import main_pipe_wall
 from warmbranch.heat.grid import SKETCH_NODES
-from warmbranch.heat.temperature import TOLERANCES, TemperatureProfile, closure_error, newton_rules
+from warmbranch.heat.newton import TOLERANCES, newton_rules
+from warmbranch.heat.profile import TemperatureProfile, closure_error
 from warmbranch.sound import damped, discretisation, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.steady import interplay, sketch
@@ -33,8 +35,7 @@ def solve(
     found = calls.steady(
         compiled,
         case,
-        gas,
-        dry_air_table(),
+        (gas, dry_air_table(), water_table()),
         _rules(),
         nodes=nodes if position is None else position.shape[1],
         sketch_nodes=SKETCH_NODES,
@@ -52,6 +53,7 @@ def solve(
         gas=found.gas,
         wall=found.wall,
         skin=found.skin,
+        dried=found.dried,
         heat_entering=by_gas + by_wall,
         heat_lost=lost,
         closure_error=closure_error(by_gas, by_wall, lost),

@@ -17,7 +17,9 @@ from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.discretise import WALL_SCALES, heat_balance
 from warmbranch.heat.grid import DEFAULT_NODES, DENSITY, SKETCH_NODES, STEP_EDGES
 from warmbranch.heat.heat_balance import HeatBalance
-from warmbranch.heat.temperature import Temperatures, Tolerances, solve_steady
+from warmbranch.heat.newton import Tolerances
+from warmbranch.heat.profile import Temperatures
+from warmbranch.heat.temperature import solve_steady
 from warmbranch.steady.interplay import Mouth, solve_temperatures
 
 SKETCH_TOLERANCES = Tolerances(step=0.1, left=0.001, imbalance=np.inf)
@@ -36,6 +38,10 @@ tube are one, an error as large as the strip is wide."""
 
 FAINT = 1.0
 """K. A profile that bends by less over the length asks for even nodes."""
+
+DRYING = 100.0
+"""K by which gas cools while its sound slows as by a mole of water that each mole of it loses: what
+a bend of the dryness weighs beside one of the temperatures."""
 
 SMOOTHINGS = 3
 """How often the density is averaged with its neighbours', so that spacing changes smoothly."""
@@ -88,7 +94,8 @@ def _on_steps(sketch: Temperatures, position: FloatArray) -> Temperatures:
         drawn: list[FloatArray] = [np.interp(new, old, row) for new, old, row in rows]
         return np.array(drawn)
 
-    return Temperatures(position, there(sketch.gas), there(sketch.wall), there(sketch.skin))
+    parts = sketch.gas, sketch.wall, sketch.skin, sketch.dried
+    return Temperatures(position, *(there(values) for values in parts))
 
 
 def _balance(
@@ -130,7 +137,7 @@ def _without(
 ) -> Temperatures:
     """What so few nodes cannot hold is solved, at rest, on graded nodes; the others as ever."""
     lost = np.isin(np.arange(len(case)), error.designs)
-    found = Temperatures(*(np.empty((len(case), nodes)) for _ in range(4)))
+    found = Temperatures(*(np.zeros((len(case), nodes)) for _ in range(5)))
     for which, lay in ((lost, _graded), (~lost, _sketched)):
         these = np.flatnonzero(which)
         if len(these) == 0:
@@ -139,7 +146,7 @@ def _without(
             part = lay(case.take(these), gas.take(these), air, mouth.take(these), nodes)
         except NotConvergedError as failure:
             raise failure.among(these) from failure
-        for name in ("position", "gas", "wall", "skin"):
+        for name in ("position", "gas", "wall", "skin", "dried"):
             getattr(found, name)[these] = getattr(part, name)
     return found
 
@@ -173,15 +180,8 @@ def refined(sketch: Temperatures, nodes: int, cap_crowding: FloatArray) -> Tempe
     """
     compiled = core.at_hand()
     if compiled is not None:
-        return Temperatures(
-            *calls.refined(
-                compiled,
-                (sketch.position, sketch.gas, sketch.wall, sketch.skin),
-                nodes,
-                cap_crowding,
-                grid_rules(),
-            )
-        )
+        parts = sketch.position, sketch.gas, sketch.wall, sketch.skin, sketch.dried
+        return Temperatures(*calls.refined(compiled, parts, nodes, cap_crowding, grid_rules()))
     x = sketch.position
     step = np.diff(x, axis=1)
     density = _density(sketch)
@@ -213,12 +213,15 @@ def refined(sketch: Temperatures, nodes: int, cap_crowding: FloatArray) -> Tempe
 
     wall = between(sketch.wall)
     bare = np.array_equal(sketch.skin, sketch.wall)
-    return Temperatures(position, between(sketch.gas), wall, wall if bare else between(sketch.skin))
+    skin = wall if bare else between(sketch.skin)
+    return Temperatures(position, between(sketch.gas), wall, skin, between(sketch.dried))
 
 
 def grid_rules() -> records.GridRules:
     """How nodes are placed, for the compiled core."""
-    return records.GridRules(DENSITY, WALL_SCALES, FAINT, EVENNESS, CAP_CROWDING, SMOOTHINGS)
+    return records.GridRules(
+        DENSITY, WALL_SCALES, FAINT, EVENNESS, CAP_CROWDING, DRYING, SMOOTHINGS
+    )
 
 
 def _density(sketch: Temperatures) -> FloatArray:
@@ -228,6 +231,7 @@ def _density(sketch: Temperatures) -> FloatArray:
     density = np.empty_like(x)
     turn = np.abs(np.diff(np.diff(sketch.gas, axis=1) / step, axis=1))
     turn += np.abs(np.diff(np.diff(sketch.wall, axis=1) / step, axis=1))
+    turn += DRYING * np.abs(np.diff(np.diff(sketch.dried, axis=1) / step, axis=1))
     bend = turn / (step[:, 1:] + step[:, :-1]) * 2
     density[:, 1:-1] = np.sqrt(bend + FAINT / np.square(length))
     for _ in range(SMOOTHINGS):

@@ -12,8 +12,8 @@ GAMMA = 1767732205903 / 4055673282236
 
 STAGE_TIMES = (0.0, 2 * GAMMA, 0.6, 1.0)
 
-GAS, WALL, SKIN = 0, 1, 2
-"""Rows of an array of temperatures (3, nodes)."""
+GAS, WALL, SKIN, DRIED = range(4)
+"""Rows of an array (4, nodes): temperatures, K, and water that a mole of gas has lost, mol/mol."""
 
 
 def lagrange(
@@ -52,12 +52,13 @@ def between(
     of_second = share * (share - a) * (share - 1) / (b * (b - a) * (b - 1))
     of_start = 1 - of_end - of_first - of_second
     for n in range(nodes):
-        output[GAS, n] = (
-            of_start * stage[0, GAS, n]
-            + of_first * stage[2, GAS, n]
-            + of_second * stage[1, GAS, n]
-            + of_end * stage[3, GAS, n]
-        )
+        for part in (GAS, DRIED):
+            output[part, n] = (
+                of_start * stage[0, part, n]
+                + of_first * stage[2, part, n]
+                + of_second * stage[1, part, n]
+                + of_end * stage[3, part, n]
+            )
         for part in (WALL, SKIN):
             begin, end = stage[0, part, n], stage[3, part, n]
             if part == WALL or store.wrap_skin[i, n] == 0:

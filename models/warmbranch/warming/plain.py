@@ -13,7 +13,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.case.case import Case
 from warmbranch.gas.gas import MixtureTable
-from warmbranch.heat.banded import newton_step, outside_loss
+from warmbranch.heat.banded import latent_change, newton_step, outside_loss
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.linearised import Linearised
 from warmbranch.heat.main_pipe_wall import inner_film
@@ -21,7 +21,7 @@ from warmbranch.heat.mouth_exchange import mouth_resistance
 from warmbranch.heat.outside import film_on_pipe
 from warmbranch.heat.radiation import radiative_flux
 from warmbranch.warming import stepping, storage
-from warmbranch.warming.dense_output import GAS, SKIN, WALL
+from warmbranch.warming.dense_output import DRIED, GAS, SKIN, WALL
 from warmbranch.warming.stepping import LOOSE_AFTER, LOOSE_STEP, LOST, MOST_NEWTON_STEPS, Settings
 from warmbranch.warming.storage import Forcing, Store
 
@@ -110,7 +110,9 @@ def newton(
         gas, wall, skin = (here[part][None] for part in (GAS, WALL, SKIN))
         linear = balance.linearise(gas, wall, skin)
         loss, loss_slope = linear.skin_loss[0].copy(), linear.skin_slope[0].copy()
-        own_store = 0.0
+        own_store, wet = 0.0, linear.vapour
+        here[DRIED] = 0.0 if wet is None else wet.dried[0]
+        entering = linear.gas[0, 0] + (0.0 if wet is None else wet.latent.sum())
         if frozen:
             linear = _frozen(linear)
         else:
@@ -125,12 +127,13 @@ def newton(
                 skin_loss=linear.skin_loss + in_skin,
                 skin_slope=linear.skin_slope + wrap_skin * rate,
             )
-        changes = newton_step(linear)
+        step = newton_step(linear)
+        changes = step[:3]
         largest = max(float(np.max(np.abs(change))) for change in changes)
         if np.isnan(largest):
             return -1
         through, _ = outside_loss(linear)
-        entering = linear.gas[0, 0] + linear.wall[0, 0] - own_store + through[0, 0]
+        entering += linear.wall[0, 0] - own_store + through[0, 0]
         by_gas, by_wall, by_skin = (change[0] for change in changes)
         last = largest < settings.newton_step or (
             largest < before and largest * largest < settings.foretold_step * before
@@ -147,7 +150,7 @@ def newton(
             entering += (linear.gas_here[0, 0] + linear.wall_gas_here[0, 0]) * by_gas[0]
             entering += (linear.gas_right[0, 0] + linear.wall_gas_right[0, 0]) * by_gas[1]
             entering += linear.wall_right[0, 0] * by_wall[1]
-            heat[0] = entering
+            heat[0] = entering + latent_change(linear, step)[0]
             heat[LOST] = float(np.sum(loss + loss_slope * by_skin))
             return spent
     return -1
@@ -173,7 +176,8 @@ def rates(
     through[wrapped] = conductance[wrapped] * linear.wall_over_skin[0][wrapped]
     slope[0] = -(linear.wall[0] + through)
     slope[1] = through - loss
-    heat[0] = linear.gas[0, 0] + linear.wall[0, 0] + through[0]
+    latent = 0.0 if linear.vapour is None else linear.vapour.latent.sum()
+    heat[0] = linear.gas[0, 0] + latent + linear.wall[0, 0] + through[0]
     heat[LOST] = loss.sum()
 
 
@@ -219,6 +223,7 @@ def _frozen(linear: Linearised) -> Linearised:
         skin_loss=nothing,
         skin_slope=nothing,
         wrap_conductance=np.full_like(one, np.inf),
+        vapour=None,
     )
 
 

@@ -20,7 +20,7 @@ from warmbranch.heat.temperature import solve_steady
 from warmbranch.steady.interplay import displacement
 from warmbranch.steady.solve import solve
 from warmbranch.warming import plain
-from warmbranch.warming.dense_output import GAS, SKIN, WALL
+from warmbranch.warming.dense_output import DRIED, GAS, SKIN, WALL
 from warmbranch.warming.drive import Drive
 from warmbranch.warming.storage import Forcing, Store, WrapHeat
 
@@ -94,13 +94,13 @@ def store_of(system: plain.PlainSystem, held: BoolArray, wrap: WrapHeat) -> Stor
 
 
 def start_of(system: plain.PlainSystem, held: BoolArray, drive: Drive) -> FloatArray:
-    """Temperatures at the beginning, (designs, 3, nodes)."""
+    """Temperatures, and the gas's dryness, at the beginning, (designs, 4, nodes)."""
     case, x = system.case, system.x
-    start = np.empty((len(case), 3, x.shape[1]))
+    start = np.zeros((len(case), 4, x.shape[1]))
     given = case.main_pipe.skin_temperature
     if not drive.warm:
-        start[:] = case.surroundings.air_temperature[:, None, None]
-        start[held, WALL:, 0] = given[held, None]
+        start[:, :DRIED] = case.surroundings.air_temperature[:, None, None]
+        start[held, WALL:DRIED, 0] = given[held, None]
         return start
     speed = bulk_speed(case.main_pipe, system.gas, case.surroundings.pressure)
     forced = system.constant + speed[:, None] * system.stirred + system.shaken
@@ -116,7 +116,7 @@ def start_of(system: plain.PlainSystem, held: BoolArray, drive: Drive) -> FloatA
     )
     profile = solve_steady(balance, wall)
     start[:, GAS], start[:, WALL] = profile.gas, profile.wall
-    start[:, SKIN] = profile.skin
+    start[:, SKIN], start[:, DRIED] = profile.skin, profile.dried
     return start
 
 
@@ -130,8 +130,8 @@ def bounds_of(case: Case, forcing: Forcing, start: FloatArray) -> FloatArray:
             forcing.gas_start,
             ends,
             forcing.gas_start[:, :1] + lag,
-            start.min(axis=(1, 2))[:, None],
-            start.max(axis=(1, 2))[:, None],
+            start[:, :DRIED].min(axis=(1, 2))[:, None],
+            start[:, :DRIED].max(axis=(1, 2))[:, None],
             outside.air_temperature[:, None],
             outside.radiant_temperature[:, None],
             outside.rear.air_temperature[:, None],

@@ -19,7 +19,7 @@ from warmbranch.case.case import Case
 from warmbranch.core import calls, records
 from warmbranch.heat.grid import GRADED_NODES
 from warmbranch.warming import plain, stepping
-from warmbranch.warming.dense_output import GAS, SKIN, WALL
+from warmbranch.warming.dense_output import DRIED, GAS, SKIN, WALL
 from warmbranch.warming.drive import Curve, Drive
 from warmbranch.warming.set_up import bounds_of, start_of, store_of, system_of
 from warmbranch.warming.stepping import REPORT, Settings
@@ -56,6 +56,8 @@ class WarmUp:
     position : (designs, nodes) array, m
     gas, wall, skin : (designs, times, nodes) array, K
         ``wall[:, :, 0]`` is the main pipe's wall at the mouth.
+    dried : (designs, times, nodes) array, mol/mol
+        Water that a mole of the gas has lost.
     main_gas, mass_flow, air_speed : (designs, times) array; K, kg/s, m/s
     heat_entered, heat_lost, heat_stored : (designs,) array, J
         From the beginning to the end, by the method's own quadrature.
@@ -71,6 +73,7 @@ class WarmUp:
     gas: FloatArray
     wall: FloatArray
     skin: FloatArray
+    dried: FloatArray
     main_gas: FloatArray
     mass_flow: FloatArray
     air_speed: FloatArray
@@ -146,7 +149,7 @@ def warm_up(
         FIRST_STEP,
         MOST_TIME_STEPS,
     )
-    outputs = np.empty((len(case), len(times), 3, system.x.shape[1]))
+    outputs = np.empty((len(case), len(times), 4, system.x.shape[1]))
     report = _integrate(
         system, (store, forcing, settings, start, bounds_of(case, forcing, start), times, outputs)
     )
@@ -169,6 +172,7 @@ def warm_up(
         gas=outputs[:, :, GAS],
         wall=outputs[:, :, WALL],
         skin=outputs[:, :, SKIN],
+        dried=outputs[:, :, DRIED],
         main_gas=main_gas(forcing, times),
         mass_flow=_along(drive.mass_flow, case.main_pipe.mass_flow, times),
         air_speed=_along(drive.air_speed, case.surroundings.air_speed, times),

@@ -17,7 +17,15 @@ from typing import Any, NamedTuple, cast
 import numpy as np
 
 from warmbranch.base.batch import FloatArray, IntArray
-from warmbranch.warming.dense_output import GAMMA, GAS, SKIN, STAGE_TIMES, WALL, between, lagrange
+from warmbranch.warming.dense_output import (
+    GAMMA,
+    GAS,
+    SKIN,
+    STAGE_TIMES,
+    WALL,
+    between,
+    lagrange,
+)
 from warmbranch.warming.storage import (
     Forcing,
     Store,
@@ -69,10 +77,10 @@ SMALLEST_STEP = 1e-7
 
 MOST_NEWTON_STEPS = 80
 
-LOOSE_AFTER, LOOSE_STEP = 24, 0.05
+LOOSE_AFTER, LOOSE_STEP = 24, 0.1
 """After so many Newton steps one below so many kelvin is the last: where the counterflow turns
 within a cell, its diffusivity all but cancels from the balance there and Newton's method goes
-round within hundredths of a kelvin, some 1e-6 of a resonance. Heat is conserved all the same."""
+round within a tenth of a kelvin, some 1e-6 of a resonance. Heat is conserved all the same."""
 
 SWING = 0.5
 """A Newton step that takes back more than this share of the one before goes to and fro: where the
@@ -184,9 +192,9 @@ def step(
 ) -> tuple[float, int]:
     """One step of design ``i``: the stages' temperatures, rates and heat; error and iterations.
 
-    ``stage`` (4, 3, nodes) begins with the present temperatures, ``slope`` (4, 2, nodes), W of
+    ``stage`` (4, 4, nodes) begins with the present state, ``slope`` (4, 2, nodes), W of
     wall and skin, ``main_slope`` (4,), W/m², and ``heat`` (4, 2), W, with the present rates.
-    ``old`` (2, 3, nodes) holds the last step's beginning and its stage at 0.6; ``last_length`` is 0
+    ``old`` (2, 4, nodes) holds the last step's beginning and its stage at 0.6; ``last_length`` is 0
     when there was none. The error is the largest of all nodes, K; infinite when a stage fails.
     """
     nodes = stage.shape[2]
@@ -209,7 +217,7 @@ def step(
             stage[1] = lagrange(old[0], old[1], stage[0], at, here)
         else:
             stage[1] = stage[0]
-        for part in range(3):
+        for part in (GAS, WALL, SKIN):
             for n in range(nodes):
                 # A guess, no more: the stage's own balance decides.
                 stage[k, part, n] = min(max(stage[k, part, n], bounds[0]), bounds[1])
@@ -276,9 +284,9 @@ def integrate(
     outputs: FloatArray,
     stop: IntArray,
 ) -> FloatArray:
-    """Step every design from ``start`` (designs, 3, nodes) to the end of the curves.
+    """Step every design from ``start`` (designs, 4, nodes) to the end of the curves.
 
-    Fills ``outputs`` (designs, times, 3, nodes) at the ``times``, rising, s, and returns the
+    Fills ``outputs`` (designs, times, 4, nodes) at the ``times``, rising, s, and returns the
     columns of :data:`REPORT`, (designs, 8): heat that entered, was lost, was stored, J; largest
     imbalance of a step over the heat that has passed; steps taken and rejected; Newton steps;
     the time reached. ``bounds`` (designs, 2), K, hold all temperatures. Ends early, short of its
@@ -286,7 +294,7 @@ def integrate(
     """
     designs, _, nodes = start.shape
     report = np.zeros((designs, len(REPORT)))
-    stage, old = np.empty((4, 3, nodes)), np.empty((2, 3, nodes))
+    stage, old = np.empty((4, 4, nodes)), np.empty((2, 4, nodes))
     slope, main_slope = np.zeros((4, 2, nodes)), np.zeros(4)
     heat, known = np.zeros((4, 2)), np.zeros((2, nodes))
     pieces = len(forcing.breaks) - 1
@@ -298,7 +306,6 @@ def integrate(
             end = forcing.breaks[piece + 1]
             # Whatever bends or jumps here, the gas balances anew and the steps begin anew.
             hot = gas_at(forcing, i, piece, time)
-            missed = hot - stage[0, GAS, 0]
             missed = hot - stage[0, GAS, 0]
             if not store.resists[i]:
                 for n in range(nodes):

@@ -195,6 +195,7 @@ def ducts(warmup: WarmUp) -> tuple[Duct, FloatArray, FloatArray]:
         mouth_inertance=per_length * still,
         wall_losses=np.repeat(closures.wall_losses, count),
         wall=warmup.wall.reshape(temperature.shape),
+        dried=warmup.dried.reshape(temperature.shape),
         area_ratio=None if area_ratio is None else each(area_ratio),
         grazed_inertance=per_length * grazed,
         crossing_time=over_flow(each(branch.bore), passing),

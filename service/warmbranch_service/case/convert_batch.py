@@ -388,6 +388,7 @@ def _closures(cases: Sequence[Case]) -> physics_closures.Closures:
         else:
             values["fixed_mouth_length"][i] = mouth.length_mm * MM
         values["wall_losses"][i] = given.wall_losses
+        values["condensation"][i] = given.condensation
         values["flow_loss"][i] = given.mouth_loss.flow_coefficient
         values["level_loss"][i] = given.mouth_loss.level_coefficient
     return physics_closures.Closures(**values)

@@ -15,7 +15,7 @@ from warmbranch.belief.draws import NORMAL_90
 from warmbranch.belief.shop import USUAL
 from warmbranch.learn.solve import HeldOut as HeldOutFound
 from warmbranch.learn.solve import Instrument, Learned, Unknown, learn
-from warmbranch.learn.summary import NAMES, Job, summary_of
+from warmbranch.learn.summary import NAMES, MeasuredBranch, summary_of
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.calibration import Calibration
 from warmbranch_service.case.convert import to_physics
@@ -101,7 +101,7 @@ def _fitted(job: FinishedJob, place: int) -> KeptJob:
         with tally.counted_into(own):
             converted = to_physics(job.case)
             summary = summary_of(
-                Job(
+                MeasuredBranch(
                     name=job.name,
                     case=converted.given,
                     readings=readings_of(job, converted),

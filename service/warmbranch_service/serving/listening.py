@@ -9,16 +9,22 @@ waits in one when it is closed is reset.
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import select
 import socket
 import struct
+import time
 
 BACKLOG = 2048
 """Connections that the kernel holds until a worker takes them."""
 
 HAND_OVER_SECONDS = 2.0
-"""A service that is asked for its socket answers within a tenth of a second."""
+"""A service that is asked for its socket answers within a tenth of a second; where one has just
+ended, the next offers it as soon."""
+
+AGAIN_SECONDS = 0.05
+"""s between two times of asking."""
 
 _CREDENTIALS = struct.Struct("3i")  # process, user, group: see SO_PEERCRED in unix(7)
 
@@ -43,7 +49,7 @@ def bound(host: str, port: int, *, beside: bool) -> socket.socket:
     OSError
         If the address cannot be had; ``PortTakenError`` if somebody else listens there.
     """
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    family = _family(host)
     if beside:
         handed = taken_over(host, port)
         if handed is not None:
@@ -59,13 +65,31 @@ def bound(host: str, port: int, *, beside: bool) -> socket.socket:
 
 
 def taken_over(host: str, port: int) -> socket.socket | None:
-    """The socket of a service of the same user at an address; None where none answers."""
-    with contextlib.suppress(OSError), _unix() as asking:
-        asking.settimeout(HAND_OVER_SECONDS)
-        asking.connect(_name(host, port))
-        _, (descriptor, *_), _, _ = socket.recv_fds(asking, 1, 1)
-        return socket.socket(fileno=descriptor)
+    """The socket of a service of the same user at an address; None where none answers.
+
+    Between two services that end and begin there is a moment in which nobody offers it. A second
+    socket, made in such a moment, would be a second queue: so long as somebody listens, ask again.
+    """
+    deadline = time.monotonic() + HAND_OVER_SECONDS
+    while time.monotonic() < deadline:
+        with contextlib.suppress(OSError), _unix() as asking:
+            asking.settimeout(HAND_OVER_SECONDS)
+            asking.connect(_name(host, port))
+            _, (descriptor, *_), _, _ = socket.recv_fds(asking, 1, 1)
+            return socket.socket(fileno=descriptor)
+        if _is_free(host, port):
+            return None
+        time.sleep(AGAIN_SECONDS)
     return None
+
+
+def _is_free(host: str, port: int) -> bool:
+    """Whether nobody listens there: without SO_REUSEPORT, binding fails where anybody does."""
+    try:
+        socket.create_server((host, port), family=_family(host)).close()
+    except OSError as error:
+        return error.errno != errno.EADDRINUSE
+    return True
 
 
 class HandOver:
@@ -114,6 +138,10 @@ class HandOver:
             return None
         offering.setblocking(False)
         return offering
+
+
+def _family(host: str) -> socket.AddressFamily:
+    return socket.AF_INET6 if ":" in host else socket.AF_INET
 
 
 def _unix() -> socket.socket:

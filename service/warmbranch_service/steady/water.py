@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from warmbranch.heat.vapour import latent_heat
 from warmbranch.steady.answer import Answer
-from warmbranch.steady.condensate import condensate, latent_heat
+from warmbranch.steady.condensate import condensate
 from warmbranch_service.case.convert import MM
 from warmbranch_service.contract.rounding import digits, places
 from warmbranch_service.steady.water_schema import CondensedWater

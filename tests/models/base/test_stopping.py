@@ -14,7 +14,7 @@ from warmbranch.base import stopping
 from warmbranch.base.errors import NotConvergedError, StoppedError
 from warmbranch.base.stopping import Stop, under
 from warmbranch.core import calls
-from warmbranch.heat import temperature
+from warmbranch.heat import newton
 from warmbranch.sound import damped, resonance
 from warmbranch.steady.solve import solve
 from warmbranch.warming import solve as warmup
@@ -65,7 +65,7 @@ def loops(request, monkeypatch):
 
 def test_a_large_batch_ends(loops, make_case, monkeypatch):
     case = make_case(length=np.linspace(0.5, 1.5, 1500 if loops == "numpy" else 10_000))
-    inner = (temperature, "newton_step") if loops == "numpy" else (calls, "steady")
+    inner = (newton, "newton_step") if loops == "numpy" else (calls, "steady")
     assert ends(lambda: solve(case), monkeypatch, *inner) == ["enough"]
 
 

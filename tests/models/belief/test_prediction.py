@@ -58,7 +58,8 @@ def test_levels_hold_where_the_rise_is_guessed(make_case):
 
 
 def test_many_designs_are_told_what_each_is_told_alone(make_case, monkeypatch):
-    """To the last bit, whoever stands beside them and in however many calls."""
+    """To rounding, whoever stands beside them and in however many calls: where one is wet, all are
+    eliminated with vapour as an unknown."""
     monkeypatch.setattr("warmbranch.belief.prediction.TOGETHER", 2)
     given = [make_case(gas_temperature=t) for t in (423.15, 548.15, 673.15)]
     given.append(make_case(outside_diameter=6e-3, wall_thickness=2.6e-3, length=3.0))
@@ -70,8 +71,8 @@ def test_many_designs_are_told_what_each_is_told_alone(make_case, monkeypatch):
     for one, case, prior in zip(found, given, priors, strict=True):
         alone = expect(case, prior)
         assert one.names == alone.names
-        np.testing.assert_array_equal(one.resonance, alone.resonance)
-        np.testing.assert_array_equal(one.shares, alone.shares)
+        np.testing.assert_allclose(one.resonance, alone.resonance, rtol=1e-13)
+        np.testing.assert_allclose(one.shares, alone.shares, rtol=1e-11)
 
 
 def test_the_middle_is_the_case_itself(make_case):

@@ -2,6 +2,8 @@
 
 import shutil
 import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -91,6 +93,32 @@ def test_a_compiler_that_refuses_is_told(copy):
     (copy / "grid.c").write_text("#error not today\n", encoding="utf-8")
     with pytest.warns(RuntimeWarning, match="not today"):
         assert library.load(copy / "lib", copy) is None
+
+
+def test_two_that_make_it_at_once_do_not_hinder_each_other(tmp_path, monkeypatch):
+    """Two cold starts: who loads it meanwhile finds a whole one. The compiler takes its time."""
+    whole = build.library(build.names()[-1])
+    slow = tmp_path / "cc.py"
+    slow.write_text(
+        "import pathlib, sys, time\n"
+        f"content = pathlib.Path({str(whole)!r}).read_bytes()\n"
+        "with open(sys.argv[sys.argv.index('-o') + 1], 'wb', 0) as made:\n"
+        "    made.write(content[:1000])\n"
+        "    time.sleep(0.3)\n"
+        "    made.write(content[1000:])\n"
+    )
+    monkeypatch.setenv(build.COMPILER, f"{sys.executable} {slow}")
+    lib = tmp_path / "lib"
+    with ThreadPoolExecutor(2) as pool:
+        both = [pool.submit(build.build, lib) for _ in range(2)]
+        seen = set()
+        while not all(one.done() for one in both):
+            seen |= {path.read_bytes() for path in lib.glob("core-*")}
+            time.sleep(0.01)
+    assert [one.result() for one in both] == [
+        [build.library(name, lib) for name in build.names()]
+    ] * 2
+    assert seen | {path.read_bytes() for path in lib.iterdir()} == {whole.read_bytes()}
 
 
 @pytest.mark.parametrize("name", build.names())

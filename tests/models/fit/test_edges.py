@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from warmbranch.fit.readings import KNOWN, Heard, Readings
+from shared.readings import contacts
+from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.solve import fit
 from warmbranch.fit.taught import FitOutcome
 from warmbranch.steady.solve import solve
@@ -14,29 +15,11 @@ LENGTH = 1.031
 """m, of the case that all these look at."""
 
 
-def contact(place, shown) -> Readings:
-    one = np.ones(len(place))
-    return Readings(
-        position=np.asarray(place, dtype=float),
-        displayed=np.asarray(shown, dtype=float),
-        uncertainty=2.0 * one,
-        infrared=np.zeros(len(one), dtype=np.bool_),
-        surface=(KNOWN,) * len(one),
-        emissivity=one,
-        emissivity_spread=0 * one,
-        emissivity_set=one,
-        reflected=np.nan * one,
-        reflected_set=np.nan * one,
-        share=one,
-        time=np.nan * one,
-    )
-
-
 def read_at(case, place, seed=1) -> Readings:
     """Of the branch as it is most likely, with 2 K of noise."""
     profile, place = solve(case).profile, np.asarray(place)
     skin = np.interp(place, profile.position[0], profile.skin[0])
-    return contact(place, skin + 2 * np.random.default_rng(seed).normal(size=len(place)))
+    return contacts(place, skin + 2 * np.random.default_rng(seed).normal(size=len(place)))
 
 
 def heard(*rpm: float) -> Heard:
@@ -103,7 +86,7 @@ def test_two_tones_that_cannot_both_be(make_case):
 
 def test_readings_that_cannot_all_be(make_case):
     shown = 273.15 + np.array([40.0, 90.0, 35.0, 95.0])
-    found = fit(make_case(), contact([0.2, 0.4, 0.6, 0.8], shown), heard(1800.0))
+    found = fit(make_case(), contacts([0.2, 0.4, 0.6, 0.8], shown), heard(1800.0))
     assert found.outcome is FitOutcome.CONTRADICTORY
     assert np.all(np.isfinite(found.after))
     assert sum(bool(own) for own in found.suspicions) >= 2

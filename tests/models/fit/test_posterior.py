@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import approx_fprime
 
+from shared.readings import contacts
 from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.fit.clock import WARMTH
@@ -20,24 +21,6 @@ from warmbranch.fit.shared import NAMES as SHARED
 def problem(synthetic):
     drawn = synthetic.experiment(np.random.default_rng(31), 6, listens=True)
     return InverseProblem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case))
-
-
-def contact(position, displayed, uncertainty=2.0) -> Readings:
-    one = np.ones(len(position))
-    return Readings(
-        position=np.array(position),
-        displayed=np.array(displayed),
-        uncertainty=uncertainty * one,
-        infrared=np.zeros(len(one), dtype=np.bool_),
-        surface=("",) * len(one),
-        emissivity=one,
-        emissivity_spread=0 * one,
-        emissivity_set=one,
-        reflected=np.nan * one,
-        reflected_set=np.nan * one,
-        share=one,
-        time=np.nan * one,
-    )
 
 
 def middle(problem) -> np.ndarray:
@@ -129,7 +112,7 @@ def test_one_wild_reading_does_not_own_the_fit(synthetic):
 def test_search_stays_within_its_bounds(make_case):
     """Skins hotter than the gas is told to be, all along: nothing plausible does that."""
     case = make_case()
-    hot = contact(np.linspace(0.1, 1.0, 8), np.full(8, 450.0), uncertainty=0.3)
+    hot = contacts(np.linspace(0.1, 1.0, 8), np.full(8, 450.0), uncertainty=0.3)
     sure = frozenset(SHARED)
     problem = InverseProblem(case, hot, Heard.none(), Calibration.prior(case), known=sure)
     mode = problem.mode(middle(problem))
@@ -167,7 +150,7 @@ def test_what_is_left_out_does_not_count(problem):
     ],
 )
 def test_readings_that_cannot_be_are_refused(make_case, field, value, says):
-    readings = replace(contact([0.3], [350.0]), **{field: np.array([value])})
+    readings = replace(contacts([0.3], [350.0]), **{field: np.array([value])})
     case = make_case()
     with pytest.raises(InputError, match=says) as refused:
         InverseProblem(case, readings, Heard.none(), Calibration.prior(case))

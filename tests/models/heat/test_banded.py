@@ -26,10 +26,10 @@ def linearised(case, seed):
 
 
 def dense_step(system, i):
-    """Newton step of design ``i`` for gas, wall and skin, all three kept as unknowns."""
-    n = NODES
-    matrix, right = np.zeros((3 * n, 3 * n)), np.zeros(3 * n)
-    gas, wall, skin = np.arange(n), n + np.arange(n), 2 * n + np.arange(n)
+    """Newton step of design ``i`` for gas, wall, skin and vapour, all four kept as unknowns."""
+    n, wet = NODES, system.vapour
+    matrix, right = np.zeros((4 * n, 4 * n)), np.zeros(4 * n)
+    gas, wall, skin, content = np.arange(4 * n).reshape(4, n)
     matrix[wall[0], wall[0]] = 1.0  # given at the mouth
     # resistance × (what the first node passes on and gives to the wall) = fall through the mouth
     resistance = system.mouth_resistance[i]
@@ -50,6 +50,14 @@ def dense_step(system, i):
             matrix[wall[k], gas[k + 1]] = system.wall_gas_right[i, k]
         right[gas[k]], right[wall[k]] = -system.gas[i, k], -system.wall[i, k]
     for k in range(n):
+        sides = [k - 1] * (k > 0), [k], [k + 1] * (k < n - 1)
+        names = ("left", "here", "right")
+        for side, name in zip(sides, names, strict=True):
+            matrix[content[k], content[side]] = getattr(wet, name)[i, k]
+            matrix[content[k], gas[side]] = getattr(wet, f"gas_{name}")[i, k]
+        matrix[content[k], wall[k]] = wet.wall[i, k]
+        if k > 0:
+            matrix[wall[k], content[k]] = -wet.by_content[i, k]
         wrap, loss = system.wrap_conductance[i, k], system.skin_loss[i, k]
         slope = system.skin_slope[i, k]
         if np.isinf(wrap):  # bare: the skin is the wall
@@ -65,7 +73,7 @@ def dense_step(system, i):
             matrix[wall[k], wall[k]] += by_wall
             right[wall[k]] -= outside
     solution = np.linalg.solve(matrix, right)
-    return solution[gas], solution[wall], solution[skin]
+    return solution[gas], solution[wall], solution[skin], solution[content]
 
 
 @pytest.mark.parametrize("wrap", [[0.0, 0.0, 0.0], [0.01, 0.02, 0.05], [0.0, 0.02, 0.0]])
@@ -83,7 +91,7 @@ def test_equals_dense_solution(make_case, wrap, rise, exchange):
 
 @pytest.mark.parametrize("exchange", [np.inf, 0.04])
 def test_mouth_stays(make_case, exchange):
-    gas, wall, _ = newton_step(linearised(make_case(mouth_exchange=exchange), 2))
+    gas, wall, *_ = newton_step(linearised(make_case(mouth_exchange=exchange), 2))
     assert bool(np.all(gas[:, 0] == 0)) is bool(np.isinf(exchange))
     assert_array_equal(wall[:, 0], 0)
 
@@ -116,6 +124,6 @@ def test_loss_through_a_wrap_is_the_resistances_in_series(make_case):
 def test_singular_system_is_refused():
     nothing = Linearised(*(np.zeros((1, 5)) for _ in Linearised._fields))
     still = np.zeros(1)
-    nothing = nothing._replace(mouth_resistance=still, mouth_fall=still, bare=True)
+    nothing = nothing._replace(mouth_resistance=still, mouth_fall=still, bare=True, vapour=None)
     with pytest.raises(np.linalg.LinAlgError, match="singular"):
         newton_step(nothing)

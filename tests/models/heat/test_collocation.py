@@ -9,11 +9,13 @@ from scipy.integrate import solve_bvp
 
 from warmbranch.base.constants import GRAVITY, STEFAN_BOLTZMANN
 from warmbranch.case.main_pipe import bulk_speed
-from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.gas.gas import SPECIES, MixtureTable, dry_air_table
+from warmbranch.gas.saturation import saturated_content
 from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch.heat.temperature import solve_steady
+from warmbranch.heat.vapour import latent_heat, water_diffusivity
 
 
 class Continuous:
@@ -36,7 +38,8 @@ class Continuous:
         self.rise, self.length = float(branch.rise[0]), float(branch.length[0])
         self.wrap, self.wrap_k = cover.wrap_thickness[0], cover.wrap_conductivity[0]
         self.skin_diameter = self.outside + 2 * self.wrap
-        self.emissivity = cover.emissivity[0]
+        self.entering = -np.log1p(-case.gas.mole_fractions[0, SPECIES.index("H2O")])
+        self.emissivity, self.pressure = cover.emissivity[0], around.pressure
         self.air, self.radiant = around.air_temperature[0], around.radiant_temperature[0]
         self.film = OutsideFilm(
             dry_air_table(),
@@ -143,6 +146,57 @@ class Continuous:
             low, high = np.where(warm, low, skin), np.where(warm, skin, high)
         return conductance * (wall - skin)
 
+    def vapour_to_wall(self, gas, wall, phi, film):
+        """Moles that condense, per area, and the latent heat that they give, W/m².
+
+        c (h/ρ c_p) (D/α)^(2/3) (φ − φ_w), where φ is the larger; water weighs 18.015 g/mol.
+        """
+        density, capacity, conductivity, _ = self.properties(gas)
+        diffusivity = water_diffusivity(gas[None], self.pressure)[0]
+        lewis = diffusivity * density * capacity / conductivity
+        molar = self.pressure[0] / (8.314462618 * gas)
+        saturated = saturated_content(wall[None], self.pressure)[0][0]
+        foot = 0.02 * self.entering  # the kink is a parabola there
+        short = np.clip(phi - saturated, 0.0, foot)
+        over = np.maximum(phi - saturated - foot, 0.0) + short**2 / (2 * foot)
+        moles = molar * film / (density * capacity) * lewis ** (2 / 3) * over
+        return moles, moles * 0.018015268 * latent_heat(wall)
+
+    def through_mouth(self):
+        """Moles through the mouth per unit of φ: what is exchanged, and into a disc, 2 d D c."""
+        hot = np.array([self.gas_at_mouth])
+        density, capacity, conductivity, _ = (value[0] for value in self.properties(hot))
+        heat = 1 / self.mouth_resistance() - 2 * conductivity * self.bore
+        own = water_diffusivity(hot[None], self.pressure)[0, 0]
+        moved = heat / (density * capacity) + 2 * own * self.bore
+        return moved * self.pressure[0] / (8.314462618 * self.gas_at_mouth)
+
+    def wet_slopes(self, x, y):
+        gas, flow, wall, _, phi, moles = y
+        dry = self.slopes(x, y[:4])
+        diffusivity, scraping, _ = self.mixing(x, gas, flow)
+        film = self.inner_film(gas, diffusivity, scraping)
+        to_wall, latent = self.vapour_to_wall(gas, wall, phi, film)
+        molar = self.pressure[0] / (8.314462618 * gas)
+        spread = water_diffusivity(gas[None], self.pressure)[0] + diffusivity
+        dry[3] += np.pi * self.bore * latent
+        return np.stack([*dry, -moles / (molar * spread * self.area), -np.pi * self.bore * to_wall])
+
+    def wet_ends(self, mouth, cap):
+        ends = self.ends(mouth[:4], cap[:4])
+        gas, wall, phi = (np.array([cap[i]]) for i in (0, 2, 4))
+        forced = self.forced(np.array([self.length]))
+        film = self.inner_film(gas, forced, forced)
+        to_wall, latent = self.vapour_to_wall(gas, wall, phi, film)
+        ends[3] += self.area * latent[0]
+        return np.array(
+            [
+                *ends,
+                mouth[5] - self.through_mouth() * (self.entering - mouth[4]),
+                cap[5] - self.area * to_wall[0],
+            ]
+        )
+
     def slopes(self, x, y):
         gas, flow, wall, wall_flow = y
         diffusivity, scraping, gradient = self.mixing(x, gas, flow)
@@ -202,14 +256,9 @@ DEAR = ["wrapped", "a mouth that does not resist", "cold gas, radiant heat", "lo
 )
 def test_agrees_with_a_collocation_solution(make_case, name):
     """The same equations by scipy's collocation, fourth order, with its own mesh."""
-    case = make_case(**INDEPENDENT[name])
-    gas, air = MixtureTable.of(case.gas), dry_air_table()
-    speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
-    wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
-    coarse, fine = (
-        solve_steady(heat_balance(case, gas, air, speed, nodes=n), wall) for n in (1281, 2561)
+    coarse, fine, equations = on_two_grids(
+        make_case(**INDEPENDENT[name], condensation=False, gas_radiation=0.0)
     )
-    equations = Continuous(case, speed, wall)
     x = coarse.position[0]
     # Only a start: the collocation adds nodes and converges to its own tolerance from there.
     flow = -np.gradient(coarse.gas[0], x) * equations.area
@@ -220,7 +269,51 @@ def test_agrees_with_a_collocation_solution(make_case, name):
     span = np.ptp(np.concatenate([expected[0], expected[2]]))
     # Extrapolated second-order solutions leave some 1e-7 of the span; the counterflow's kink
     # and the collocation itself a little more.
-    for found, theirs in ((fine.gas, expected[0]), (fine.wall, expected[2])):
-        crude = coarse.gas if found is fine.gas else coarse.wall
+    for crude, found, theirs in (
+        (coarse.gas, fine.gas, expected[0]),
+        (coarse.wall, fine.wall, expected[2]),
+    ):
         better = (4 * found[0, ::2] - crude[0]) / 3
         assert_allclose(better / span, theirs / span, atol=1e-5)
+
+
+CONDENSING = {
+    "level": {},
+    "falling, hotter": {"rise": -0.2, "gas_temperature": 600.0},
+    "winter, rising": {"rise": 0.5, "length": 0.6, "air_temperature": 255.0},
+    "windy, given skin": {"skin_temperature": 500.0, "length": 0.5, "air_speed": 20.0},
+}
+
+
+@pytest.mark.parametrize("name", CONDENSING)
+def test_vapour_agrees_with_a_collocation_solution(make_case, name):
+    """With vapour's two equations more, its latent heat in the wall's."""
+    coarse, fine, equations = on_two_grids(make_case(**CONDENSING[name], gas_radiation=0.0))
+    x = coarse.position[0]
+    phi = equations.entering - np.log1p(coarse.dried[0])
+    flow = -np.gradient(coarse.gas[0], x) * equations.area
+    moles = -np.gradient(phi, x) * 3e-5
+    start = np.stack([coarse.gas[0], 20 * flow, coarse.wall[0], 1e-3 * flow, phi, moles])[:, ::8]
+    solution = solve_bvp(
+        equations.wet_slopes, equations.wet_ends, x[::8], start, tol=1e-6, max_nodes=50000
+    )
+    assert solution.success, solution.message
+    expected = solution.sol(x)
+    span = np.ptp(np.concatenate([expected[0], expected[2]]))
+    # Where the wall turns wet lies within a cell: the scheme's own 1e-5, not extrapolated.
+    assert_allclose(fine.gas[0, ::2] / span, expected[0] / span, atol=2e-5)
+    assert_allclose(fine.wall[0, ::2] / span, expected[2] / span, atol=2e-5)
+    dried = np.expm1(equations.entering - expected[4])
+    assert dried[-1] > 0.02
+    assert_allclose(fine.dried[0, ::2], dried, atol=2e-5)
+
+
+def on_two_grids(case):
+    """A case solved on 1281 and 2561 nodes, and its equations."""
+    gas, air = MixtureTable.of(case.gas), dry_air_table()
+    speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
+    wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
+    coarse, fine = (
+        solve_steady(heat_balance(case, gas, air, speed, nodes=n), wall) for n in (1281, 2561)
+    )
+    return coarse, fine, Continuous(case, speed, wall)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -16,19 +18,20 @@ NAN = np.nan
 def variants(make_case):
     """Batches of each kind, as the code treats batches that are all of a kind apart."""
     rise = np.array([-np.pi / 2, -0.6, 0.0, 0.6, np.pi / 2])
+    dry = partial(make_case, condensation=False)  # vapour's slopes: test_vapour.py
     return {
-        "bare": make_case(rise=rise),
-        "wrapped": make_case(rise=rise, wrap_thickness=0.02),
-        "some wrapped": make_case(rise=rise, wrap_thickness=np.array([0, 0.001, 0, 0.02, 0.05])),
-        "wide, still air": make_case(rise=rise, outside_diameter=0.12, air_speed=0.0),
-        "no buoyancy": make_case(rise=rise, buoyancy=0.0, air_temperature=253.15),
-        "radiant heat": make_case(
+        "bare": dry(rise=rise),
+        "wrapped": dry(rise=rise, wrap_thickness=0.02),
+        "some wrapped": dry(rise=rise, wrap_thickness=np.array([0, 0.001, 0, 0.02, 0.05])),
+        "wide, still air": dry(rise=rise, outside_diameter=0.12, air_speed=0.0),
+        "no buoyancy": dry(rise=rise, buoyancy=0.0, air_temperature=253.15),
+        "radiant heat": dry(
             rise=rise, radiant_temperature=550.0, emissivity=1.0, gas_temperature=1000.0
         ),
-        "all closures fixed": make_case(
+        "all closures fixed": dry(
             fixed_diffusivity=0.02, fixed_inner_film=12.0, fixed_outer_film=9.0, emissivity=0.0
         ),
-        "some closures fixed": make_case(
+        "some closures fixed": dry(
             rise=rise,
             fixed_diffusivity=np.array([NAN, 0.0, 0.05, NAN, NAN]),
             fixed_inner_film=np.array([NAN, 5.0, NAN, 40.0, NAN]),

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from warmbranch.belief.unknown import Spreads
-from warmbranch.learn.summary import Job, Summary, summary_of
+from warmbranch.learn.summary import MeasuredBranch, Summary, summary_of
 
 
 @pytest.fixture(scope="session")
@@ -29,6 +29,6 @@ def kept(synthetic: ModuleType) -> list[Summary]:
     found = []
     for i in range(5):
         made = synthetic.experiment(rng, 6, listens=True)
-        job = Job(f"job {i}", made.case, made.readings, made.heard, Spreads(), warm=True)
+        job = MeasuredBranch(f"job {i}", made.case, made.readings, made.heard, Spreads(), warm=True)
         found.append(summary_of(job))
     return found

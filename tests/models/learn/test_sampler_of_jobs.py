@@ -16,7 +16,7 @@ from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit.posterior import InverseProblem
 from warmbranch.learn import population, summary
 from warmbranch.learn.population import LEAST_COMMON, Jobs
-from warmbranch.learn.summary import NAMES, Job, summary_of
+from warmbranch.learn.summary import NAMES, MeasuredBranch, summary_of
 
 OPEN = ("stirring", "outer_film_factor")
 """Left unknown: with two, a sampler gets round in a minute."""
@@ -25,7 +25,7 @@ SPREADS = Spreads(fixed=frozenset(UNKNOWNS) - frozenset(OPEN))
 JOBS, WALKERS, STEPS, BURN_IN = 4, 48, 1500, 500
 
 
-def shop_of(synthetic, seed: int, share: float) -> list[Job]:
+def shop_of(synthetic, seed: int, share: float) -> list[MeasuredBranch]:
     """Jobs whose unknowns differ by a share; all else is as their owners tell."""
     rng = np.random.default_rng(seed)
     common = np.sqrt(1 - share) * rng.normal(size=len(OPEN))
@@ -41,11 +41,11 @@ def shop_of(synthetic, seed: int, share: float) -> list[Job]:
             given[name] = USUAL[name].centre + USUAL[name].spread * z
         made = synthetic.experiment(rng, 6, listens=True, case=case, given=given)
         read = synthetic.with_known_surfaces(made.readings)
-        found.append(Job(f"job {i}", case, read, made.heard, SPREADS, warm=True))
+        found.append(MeasuredBranch(f"job {i}", case, read, made.heard, SPREADS, warm=True))
     return found
 
 
-def sampled(jobs: list[Job]) -> tuple[np.ndarray, np.ndarray]:
+def sampled(jobs: list[MeasuredBranch]) -> tuple[np.ndarray, np.ndarray]:
     """Mean and standard deviation of the next job's unknowns."""
     import emcee
 

@@ -12,7 +12,7 @@ from warmbranch.belief.unknown import Spreads
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.learn import summary
 from warmbranch.learn.solve import learn
-from warmbranch.learn.summary import NAMES, Job, summary_of
+from warmbranch.learn.summary import NAMES, MeasuredBranch, summary_of
 
 
 def test_the_usual_priors_are_those_of_a_usual_case(synthetic):
@@ -27,7 +27,7 @@ def test_the_usual_priors_are_those_of_a_usual_case(synthetic):
 
 def test_a_job_without_readings_says_nothing(synthetic):
     case = synthetic.a_case(np.random.default_rng(1))
-    found = summary_of(Job("none", case, Readings.none(), Heard.none(), Spreads()))
+    found = summary_of(MeasuredBranch("none", case, Readings.none(), Heard.none(), Spreads()))
     assert found.of.shape == (len(NAMES), 0)
     assert found.tone is None
     learned = learn([found])
@@ -42,7 +42,9 @@ def test_the_readings_with_the_prior_give_back_the_fit(synthetic, monkeypatch):
     inner = summary.taught
     monkeypatch.setattr(summary, "taught", lambda *a, **k: found.setdefault("fit", inner(*a, **k)))
     made = synthetic.experiment(np.random.default_rng(4), 7, listens=True)
-    kept = summary_of(Job("one", made.case, made.readings, made.heard, Spreads(), warm=True))
+    kept = summary_of(
+        MeasuredBranch("one", made.case, made.readings, made.heard, Spreads(), warm=True)
+    )
     prior = Calibration.prior(made.case)
     own = [prior.names.index(name) for name in NAMES if name in prior.names]
     mean, covariance = found["fit"].after.moments()
@@ -64,7 +66,7 @@ def test_a_mouth_that_leans_differs_by_more(synthetic):
     case = synthetic.a_case(np.random.default_rng(1))
     leaning = case.changed(branch=replace(case.branch, lean=np.array([0.5])))
     plain, lean = (
-        summary_of(Job("a", one, Readings.none(), Heard.none(), Spreads())).seen().more
+        summary_of(MeasuredBranch("a", one, Readings.none(), Heard.none(), Spreads())).seen().more
         for one in (case, leaning)
     )
     more = [NAMES[i] for i in np.flatnonzero(lean > plain + 1e-9)]
@@ -74,7 +76,7 @@ def test_a_mouth_that_leans_differs_by_more(synthetic):
 def test_a_job_whose_tone_is_given_keeps_its_exchange_to_itself(synthetic):
     case = synthetic.a_case(np.random.default_rng(1))
     known = Spreads(cap_pressure=0.0)
-    found = summary_of(Job("a", case, Readings.none(), Heard.none(), known))
+    found = summary_of(MeasuredBranch("a", case, Readings.none(), Heard.none(), known))
     assert [NAMES[i] for i in np.flatnonzero(~found.shares)] == [
         "tone_exchange",
         "pulsation",
@@ -103,7 +105,9 @@ def test_readings_of_unit_error_are_of_unit_error(shop):
     off = []
     for _ in range(50):
         made = shop.synthetic.experiment(rng, int(rng.integers(4, 9)), listens=True)
-        kept = summary_of(Job("one", made.case, made.readings, made.heard, Spreads(), warm=True))
+        kept = summary_of(
+            MeasuredBranch("one", made.case, made.readings, made.heard, Spreads(), warm=True)
+        )
         prior = Calibration.prior(made.case)
         z = np.zeros(len(NAMES))
         for i, name in enumerate(NAMES):

@@ -15,7 +15,7 @@ from warmbranch.fit.shared import THERMOMETER, Shared
 from warmbranch.learn import population
 from warmbranch.learn.population import CHANCES, SHARES, Jobs, Seen
 from warmbranch.learn.solve import learn
-from warmbranch.learn.summary import Job, summary_of
+from warmbranch.learn.summary import MeasuredBranch, summary_of
 from warmbranch.steady.solve import solve
 
 GAIN = 0.05
@@ -82,7 +82,7 @@ def jobs_of_one(synthetic, name: str):
             uncertainty=np.full(5, 0.5),
             instrument=(name,) * 5,
         )
-        job = Job(f"job {i}", case, read, Heard.none(), Spreads(fixed=SURE), warm=True)
+        job = MeasuredBranch(f"job {i}", case, read, Heard.none(), Spreads(fixed=SURE), warm=True)
         found.append(summary_of(job))
     return found
 

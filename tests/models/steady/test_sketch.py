@@ -12,7 +12,7 @@ from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.grid import DEFAULT_NODES, SKETCH_NODES, graded
 from warmbranch.heat.main_pipe_wall import wall_temperature
-from warmbranch.heat.temperature import Temperatures
+from warmbranch.heat.profile import Temperatures
 from warmbranch.steady import sketch
 from warmbranch.steady.interplay import Mouth
 from warmbranch.steady.sketch import balance_and_guess, refined
@@ -34,7 +34,7 @@ def sketched(nodes: int = SKETCH_NODES) -> Temperatures:
     x = graded(LENGTH, DECAY, nodes)
     gas = 300 + 400 * np.exp(-x / DECAY[:, None])
     wall = 300 + 80 * np.exp(-x / DECAY[:, None] / 3)
-    return Temperatures(x, gas, wall, wall - 5.0)
+    return Temperatures(x, gas, wall, wall - 5.0, np.zeros_like(x))
 
 
 @pytest.mark.usefixtures("path")
@@ -52,7 +52,7 @@ class TestRefined:
         x = graded(LENGTH, DECAY, 1025)
         gas = 300 + 400 * np.exp(-x / DECAY[:, None])
         cold = np.full_like(x, 300.0)
-        fine = refined(Temperatures(x, gas, cold, cold), 4097, EVEN)
+        fine = refined(Temperatures(x, gas, cold, cold, np.zeros_like(x)), 4097, EVEN)
         middle = (fine.position[:, 1:] + fine.position[:, :-1]) / 2
         found = 1 / (4096 * np.diff(fine.position, axis=1))
         bend = 400 / DECAY**2 * np.exp(-middle.T / DECAY) + sketch.FAINT / LENGTH**2
@@ -77,7 +77,7 @@ class TestRefined:
     def test_straight_profiles_ask_for_even_nodes(self):
         x = graded(LENGTH, DECAY, SKETCH_NODES)
         straight = 700 - 300 * x / LENGTH[:, None]
-        fine = refined(Temperatures(x, straight, straight, straight), 65, EVEN)
+        fine = refined(Temperatures(x, straight, straight, straight, straight / 1e4), 65, EVEN)
         # Rounding of the slopes, 1e-13 K over the shortest interval, beside FAINT.
         assert_allclose(fine.position, LENGTH[:, None] * np.linspace(0, 1, 65), rtol=1e-6)
         assert_allclose(fine.gas, 700 - 300 * fine.position / LENGTH[:, None], rtol=1e-12)
@@ -85,12 +85,15 @@ class TestRefined:
     def test_parabolas_are_interpolated_exactly(self):
         x = graded(LENGTH, DECAY, SKETCH_NODES)
         share = x / LENGTH[:, None]
-        parabolas = Temperatures(x, 700 - 300 * share**2, 400 + share, 300 + share * (1 - share))
+        parabolas = Temperatures(
+            x, 700 - 300 * share**2, 400 + share, 300 + share * (1 - share), 0.1 * share**2
+        )
         fine = refined(parabolas, 97, EVEN)
         share = fine.position / LENGTH[:, None]
         assert_allclose(fine.gas, 700 - 300 * share**2, rtol=1e-12)  # rounding
         assert_allclose(fine.wall, 400 + share, rtol=1e-12)
         assert_allclose(fine.skin, 300 + share * (1 - share), rtol=1e-12)
+        assert_allclose(fine.dried, 0.1 * share**2, atol=1e-15)
 
     def test_interpolation_is_of_third_order(self):
         """Slopes from parabolas are of second order, so what is between is of third."""
@@ -112,7 +115,13 @@ def test_both_paths_agree(box_sample, monkeypatch):
     compiled = refined(given, DEFAULT_NODES, crowding)
     monkeypatch.setenv(core.OFF, "off")
     plain = refined(given, DEFAULT_NODES, crowding)
-    for name in ("position", "gas", "wall", "skin"):  # what rounding makes of the bends, smoothed
+    for name in (
+        "position",
+        "gas",
+        "wall",
+        "skin",
+        "dried",
+    ):  # what rounding makes of the bends, smoothed
         assert_allclose(getattr(compiled, name), getattr(plain, name), rtol=1e-11, err_msg=name)
 
 

@@ -75,6 +75,7 @@ def uniform(make_case, *parts):
         air_temperature=320.0,
         wall_losses=False,
         fixed_mouth_length=0.0,
+        condensation=False,
     )
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from shared.posting import leaves
 from warmbranch.case.materials import METALS
 from warmbranch.case.surfaces import SURFACES
 from warmbranch.gas.combustion import FUELS, LEANEST, RICHEST
@@ -90,12 +91,8 @@ def cases(draw):
     return case | {"closures": closures}
 
 
-def finite(value):
-    if isinstance(value, dict):
-        return all(finite(child) for child in value.values())
-    if isinstance(value, list):
-        return all(finite(child) for child in value)
-    return not isinstance(value, float) or math.isfinite(value)
+def finite(answer):
+    return all(math.isfinite(value) for value in leaves(answer) if isinstance(value, float))
 
 
 @settings(max_examples=20, **COMMON)  # thousands of corners: test_corners.py

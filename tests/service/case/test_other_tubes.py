@@ -9,6 +9,8 @@ import math
 import pytest
 from pydantic import ValidationError
 
+from shared.readings import infrared
+from shared.requests import ENGINE, PIPE, TUBE
 from warmbranch.case.geometry import Tube
 from warmbranch_service.case.convert import to_physics
 from warmbranch_service.case.schema import Case
@@ -22,20 +24,8 @@ from warmbranch_service.warmup.answer import warmup
 from warmbranch_service.warmup.request import WarmupRequest
 
 STUB = {"straight_mm": 80, "outside_diameter_mm": 42.4}
-CASE = {
-    "branch": {
-        "outside_diameter_mm": 48.3,
-        "wall_thickness_mm": 1.5,
-        "centreline": [STUB, {"bend_deg": 90, "bend_radius_mm": 72}, {"straight_mm": 900}],
-    },
-    "main_pipe": {
-        "outside_diameter_mm": 60.3,
-        "wall_thickness_mm": 1.5,
-        "gas_temperature_degC": 310,
-        "mass_flow_kg_h": 95,
-    },
-    "engine": {"cylinders": 4},
-}
+CENTRELINE = [STUB, {"bend_deg": 90, "bend_radius_mm": 72}, {"straight_mm": 900}]
+CASE = {"branch": TUBE | {"centreline": CENTRELINE}, "main_pipe": PIPE, "engine": ENGINE}
 
 
 def changed(**first):
@@ -98,16 +88,7 @@ def test_the_warm_up_ends_where_the_branch_is_warm():
 
 @pytest.mark.slow
 def test_it_can_be_fitted():
-    readings = [
-        {
-            "position_mm": x,
-            "displayed_degC": t,
-            "thermometer": "infrared",
-            "surface": "matt black paint",
-            "emissivity_set": 0.95,
-        }
-        for x, t in ((120, 110), (450, 40))
-    ]
+    readings = [infrared(x, t, emissivity_set=0.95) for x, t in ((120, 110), (450, 40))]
     request = {"case": CASE, "readings": readings, "target_rpm": 2400}
     answer = answer_fit(FitRequest.model_validate(request))
     assert answer.solver.loops == "numpy"

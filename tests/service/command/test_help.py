@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import os
 import re
-import socket
-import stat
 import subprocess
-import sys
+from pathlib import Path
 
 import click
 import pytest
 
-PATIENCE = 120  # seconds; most take two on a quiet machine
+from shared.typed import typed
+from warmbranch_service.serving.running import LocalService
+
 TOPICS = ("", "steady", "fit", "learn", "length", "warmup", "sweep", "rank")
 ELSEWHERE = {
     "warmbranch demo": "keeps listening; tests/service/command/test_demo.py",
@@ -28,31 +27,6 @@ QUICKER = {
     # The usual number of draws is taken by the ranking in the README, in test_rank.py.
     r"(rank many\.json)(?!.*--draws)": r"\1 --draws 64",
 }
-
-
-@pytest.fixture(scope="module")
-def path_with_command(tmp_path_factory):
-    """A PATH on which ``warmbranch`` is this package's."""
-    folder = tmp_path_factory.mktemp("bin")
-    command = folder / "warmbranch"
-    command.write_text(
-        f"#!{sys.executable}\nimport sys\nfrom warmbranch_service.command.cli import main\n"
-        'if __name__ == "__main__":\n    sys.exit(main())\n'
-    )
-    command.chmod(command.stat().st_mode | stat.S_IXUSR)
-    return f"{folder}{os.pathsep}{os.environ['PATH']}"
-
-
-def shell(command, path, folder):
-    return subprocess.run(
-        ["bash", "-c", command],
-        cwd=folder,
-        env={**os.environ, "PATH": path},
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        text=True,
-        timeout=PATIENCE,
-    )
 
 
 def commands(text):
@@ -71,9 +45,9 @@ def shown_by_topics():
 
 @pytest.mark.slow
 @pytest.mark.parametrize("topic", TOPICS)
-def test_examples_of_the_help(topic, path_with_command, tmp_path):
-    told = shell(f"warmbranch {topic} --help", path_with_command, tmp_path).stdout
-    shown = commands(told)
+def test_examples_of_the_help(topic, tmp_path, monkeypatch, capfd):
+    monkeypatch.chdir(tmp_path)
+    shown = commands(typed(f"warmbranch {topic} --help", capfd))
     assert len(shown) >= 3
     elsewhere = set(ELSEWHERE) | (set() if topic else shown_by_topics())
     for command in shown:
@@ -82,36 +56,27 @@ def test_examples_of_the_help(topic, path_with_command, tmp_path):
         quick = command
         for slow, instead in QUICKER.items():
             quick = re.sub(slow, instead, quick)
-        done = shell(quick, path_with_command, tmp_path)
-        assert done.returncode == 0, (command, done.stderr)
-        assert "Traceback" not in done.stderr, command
+        printed = typed(quick, capfd)
         output = re.search(r"(?:>|--output|--calibration) (\S+)", command)
         if output:
-            assert (tmp_path / output[1]).stat().st_size > 100, command
+            assert Path(output[1]).stat().st_size > 100, command
         else:
-            assert len(done.stdout) > 50, command
+            assert len(printed) > 50, command
 
 
-def test_the_request_by_curl(path_with_command, tmp_path):
+def test_the_request_by_curl(tmp_path, monkeypatch, capsys):
     """The last line of the first help, with another port."""
-    told = shell("warmbranch --help", path_with_command, tmp_path).stdout
-    (curl,) = re.findall(r"^  (curl .*)$", told, re.MULTILINE)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    around = (
-        f"warmbranch example van > my.json; warmbranch serve --port {port} 2> log & service=$!; "
-        f"for i in $(seq 100); do curl -sf localhost:{port}/v1/ready >/dev/null && break; "
-        f"sleep 0.3; done; {curl.replace('8000', str(port))}; kill $service; wait $service"
-    )
-    done = shell(around, path_with_command, tmp_path)
+    (curl,) = re.findall(r"^  (curl .*)$", typed("warmbranch --help", capsys), re.MULTILINE)
+    (tmp_path / "my.json").write_text(typed("warmbranch example van", capsys), encoding="utf-8")
+    monkeypatch.setenv("WARMBRANCH_WARM_UP", "0")
+    with LocalService(0) as service:
+        line = curl.replace("localhost:8000", service.address.removeprefix("http://"))
+        done = subprocess.run(["bash", "-c", line], cwd=tmp_path, capture_output=True, text=True)
     assert '"quiet_rpm"' in done.stdout, done.stderr
 
 
 @pytest.mark.parametrize(
     "topic", [*TOPICS, "serve", "demo", "example", "openapi", "compile", "completion"]
 )
-def test_help_fits_a_terminal(topic, path_with_command, tmp_path):
-    told = shell(f"warmbranch {topic} --help", path_with_command, tmp_path)
-    assert told.returncode == 0
-    assert max(map(len, told.stdout.splitlines())) <= 80
+def test_help_fits_a_terminal(topic, capsys):
+    assert max(map(len, typed(f"warmbranch {topic} --help", capsys).splitlines())) <= 80

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from shared.requests import LENGTH, sweep_of, uniform
 from warmbranch_service.command import cli
 from warmbranch_service.sweep.examples import example
 from warmbranch_service.sweep.executors import InProcess
@@ -17,22 +18,14 @@ from warmbranch_service.sweep.ranking import question, rank
 from warmbranch_service.sweep.request import SweepRequest
 
 README = Path(__file__).parents[3] / "README.md"
-LENGTH = "case.branch.length_mm"
 AIR = "case.surroundings.air_temperature_degC"
 
 
 @pytest.fixture
 def asked(smallest):
     """A length that matters and an air temperature that hardly does."""
-    return {
-        **smallest,
-        "vary": [
-            {"field": AIR, "uniform": {"low": 15, "high": 20}},
-            {"field": LENGTH, "uniform": {"low": 700, "high": 900}},
-        ],
-        "sampling": {"method": "sobol", "count": 64},
-        "outputs": ["profile.gas_degC[-1]"],
-    }
+    vary = uniform(AIR, 15, 20), uniform(LENGTH, 700, 900)
+    return sweep_of(smallest, *vary, count=64) | {"outputs": ["profile.gas_degC[-1]"]}
 
 
 @pytest.fixture

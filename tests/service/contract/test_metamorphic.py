@@ -14,6 +14,8 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+from shared.readings import contact
+
 Body = dict[str, Any]
 
 SAME = 1e-9
@@ -135,8 +137,7 @@ def test_a_line_of_a_sweep_is_the_answer_of_its_design(client, answer, case, len
 
 
 READINGS = [
-    {"position_mm": place, "displayed_degC": told, "thermometer": "contact"}
-    for place, told in ((120, 152.4), (250, 110.0), (450, 77.9), (640, 60.0))
+    contact(place, told) for place, told in ((120, 152.4), (250, 110.0), (450, 77.9), (640, 60.0))
 ]
 
 

@@ -1,21 +1,14 @@
-"""A fit from the outside."""
+"""What the tests of the fit route share."""
 
 from __future__ import annotations
 
-from typing import Any
-
 import pytest
+from starlette.testclient import TestClient
 
-Body = dict[str, Any]
+from shared.posting import Post, answers
 
 
 @pytest.fixture(scope="session")
-def fit(client):
+def fit(client: TestClient) -> Post:
     """Post a request that must be answered."""
-
-    def post(body: Body, **more: Any) -> Body:
-        response = client.post("/v1/fit", json={**body, **more})
-        assert response.status_code == 200, response.text
-        return response.json()
-
-    return post
+    return answers(client, "/v1/fit")

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from shared.posting import refusals
 from shared.readings import contact, infrared
 
 Body = dict[str, Any]
@@ -14,14 +15,7 @@ Body = dict[str, Any]
 @pytest.fixture
 def refused(client):
     """Post a request that must be refused, and return its first entry."""
-
-    def post(body: Body) -> Body:
-        response = client.post("/v1/fit", json=body)
-        assert response.status_code == 422, response.text
-        assert response.headers["content-type"] == "application/problem+json"
-        return response.json()["errors"][0]
-
-    return post
+    return refusals(client, "/v1/fit")
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,7 @@ def body(van: Body) -> Body:
 
 
 def test_it_is_asked_for_and_what_telling_gives_is_said(fit: Callable[..., Body], body: Body):
-    untold, warm = fit(body), fit(body, time_s="1 h")
+    untold, warm = fit(body), fit({**body, "time_s": "1 h"})
     told = untold["time_untold"]
     assert warm["time_untold"] is None
     assert "How many minutes" in told["question"]
@@ -42,7 +42,7 @@ def test_it_is_asked_for_and_what_telling_gives_is_said(fit: Callable[..., Body]
 
 def test_the_interval_reaches_higher_and_no_lower(fit: Callable[..., Body], body: Body):
     low, high = fit(body)["prediction"]["quiet_rpm"]["interval_90"]
-    least, most = fit(body, time_s=3600)["prediction"]["quiet_rpm"]["interval_90"]
+    least, most = fit({**body, "time_s": 3600})["prediction"]["quiet_rpm"]["interval_90"]
     assert high > most
     # The branch that may be warming already moved the lower end, a little.
     assert low == pytest.approx(least, rel=0.01)

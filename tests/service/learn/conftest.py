@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from shared.posting import answers
 from shared.readings import infrared
 from warmbranch_service.demo import demo_text
 
@@ -43,13 +44,7 @@ def jobs() -> list[Body]:
 @pytest.fixture(scope="session")
 def post(client):
     """Post to /v1/learn what must be answered."""
-
-    def learn(body: Body) -> Body:
-        response = client.post("/v1/learn", json=body)
-        assert response.status_code == 200, response.text
-        return response.json()
-
-    return learn
+    return answers(client, "/v1/learn")
 
 
 @pytest.fixture(scope="session")

@@ -7,12 +7,12 @@ import math
 
 import pytest
 
+from shared.requests import BRANCH, ENGINE, HOT_PIPE, TUBE
 from warmbranch_service.contract.errors import Problem
 from warmbranch_service.learn.job_files import finished_job
 from warmbranch_service.learn.request import FinishedJob
 
-BRANCH = {"outside_diameter_mm": 48.3, "length_mm": 1200}
-PIPE = {"outside_diameter_mm": 60.3, "wall_thickness_mm": 1.5, "gas_temperature_degC": 310}
+NO_WALL = {"outside_diameter_mm": 48.3, "length_mm": 1200}
 
 
 def page_job(**more):
@@ -21,7 +21,7 @@ def page_job(**more):
         "warmbranch_job": 1,
         "name": "blue van",
         "built": True,
-        "case": {"branch": {**BRANCH}, "main_pipe": PIPE, "engine": {"cylinders": 4}},
+        "case": {"branch": {**NO_WALL}, "main_pipe": HOT_PIPE, "engine": ENGINE},
         "trims": [{"cut_mm": 30}, {"cut_mm": "2 cm"}],
         "readings": [
             {"position_mm": 80, "displayed_degC": 99, "thermometer": "contact", "after_cuts": 0},
@@ -75,7 +75,7 @@ def test_a_cut_takes_the_pieces_at_the_cap():
         {"bend_deg": 90, "bend_radius_mm": 100},
         {"straight_mm": "30 mm"},
     ]
-    branch = {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "centreline": centreline}
+    branch = TUBE | {"centreline": centreline}
     case = {**page_job()["case"], "branch": branch}
     found = read(page_job(readings=[], case=case))["case"]["branch"]["centreline"]
     # 50 mm: the straight of 30, and 20 of the bend's quarter circle.
@@ -90,7 +90,7 @@ def test_a_page_without_cylinders_has_no_engine():
 
 
 def test_a_request_to_fit_takes_the_name_of_its_file():
-    case = {"branch": {**BRANCH, "wall_thickness_mm": 1.5}, "main_pipe": PIPE}
+    case = {"branch": {**BRANCH}, "main_pipe": HOT_PIPE}
     found = read({"case": case, "heard": [{"frequency_Hz": 80}], "target": {"quiet_rpm": 1}}, "bus")
     assert found == {"name": "bus", "case": case, "heard": [{"frequency_Hz": 80}]}
 

@@ -7,17 +7,13 @@ import json
 
 import pytest
 
+from shared.posting import refusals
 from warmbranch_service.learn.request import MOST_JOBS
 
 
 @pytest.fixture
 def refused(client):
-    def post(body):
-        response = client.post("/v1/learn", json=body)
-        assert response.status_code == 422, response.text
-        return response.json()["errors"][0]
-
-    return post
+    return refusals(client, "/v1/learn")
 
 
 def test_no_job(refused):

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
+from shared.posting import answers, refusals
 from warmbranch_service.length.examples import example
 
 Body = dict[str, Any]
@@ -23,29 +24,13 @@ def ask() -> Body:
 @pytest.fixture(scope="session")
 def length(client: TestClient) -> Callable[[Body], Body]:
     """Post a request that must be answered."""
-
-    def post(body: Body) -> Body:
-        response = client.post("/v1/length", json=body)
-        assert response.status_code == 200, response.text
-        return response.json()
-
-    return post
+    return answers(client, "/v1/length")
 
 
 @pytest.fixture
 def length_refused(client: TestClient) -> Callable[[Body], Body]:
     """Post a request that must be refused; its first entry."""
-
-    def post(body: Body) -> Body:
-        response = client.post("/v1/length", json=body)
-        assert response.status_code == 422, response.text
-        assert response.headers["content-type"] == "application/problem+json"
-        entry = response.json()["errors"][0]
-        assert entry["detail"].endswith(".")
-        assert entry["remedy"].endswith(".")
-        return entry
-
-    return post
+    return refusals(client, "/v1/length")
 
 
 @pytest.fixture(scope="session")

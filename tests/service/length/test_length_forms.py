@@ -8,6 +8,7 @@ import json
 
 import pytest
 
+from shared.posting import leaves
 from warmbranch_service.command import cli
 from warmbranch_service.contract.answer_csv import HEADER
 from warmbranch_service.length.answer_schema import LengthAnswer
@@ -66,20 +67,8 @@ def test_csv_holds_every_number_of_the_json(file, capsys, van_answer):
     assert found["outline.envelope", "", "width_mm"][0] == str(
         van_answer["outline"]["envelope"]["width_mm"]
     )
-    numbers = sum(_numbers(van_answer))
-    told = sum(_is_number(value) for value, _ in found.values())
-    assert told == numbers
-
-
-def _numbers(value):
-    if isinstance(value, dict):
-        for part in value.values():
-            yield from _numbers(part)
-    elif isinstance(value, list):
-        for part in value:
-            yield from _numbers(part)
-    elif isinstance(value, (int, float)) and not isinstance(value, bool):
-        yield 1
+    numbers = [v for v in leaves(van_answer) if type(v) in (int, float)]
+    assert sum(_is_number(value) for value, _ in found.values()) == len(numbers)
 
 
 def _is_number(text):

@@ -14,6 +14,8 @@ from pathlib import Path
 import psutil
 import pytest
 
+from shared.readings import contact
+from shared.requests import GAS, sweep_of, uniform
 from shared.running import START_SECONDS, Service, ask
 from warmbranch_service.demo import demo_text
 
@@ -72,10 +74,7 @@ def test_process_1_lets_orphans_go_and_ends_when_told(tmp_path):
 
 
 LITTLE = 512 * 2**20
-READINGS = [
-    {"position_mm": place, "displayed_degC": told, "thermometer": "contact"}
-    for place, told in ((120, 152.4), (450, 77.9))
-]
+READINGS = [contact(120, 152.4), contact(450, 77.9)]
 
 
 WITH_LITTLE = f"""
@@ -99,9 +98,8 @@ class Little(Service):
 
 @pytest.mark.slow
 def test_half_a_gigabyte_is_enough(tmp_path):
-    vary = [{"field": "case.main_pipe.gas_temperature_degC", "uniform": {"low": 250, "high": 450}}]
-    sampling = {"method": "sobol", "count": 4096, "seed": 1}
-    sweep = json.dumps({**json.loads(BODY), "vary": vary, "sampling": sampling}).encode()
+    asked = sweep_of(json.loads(BODY), uniform(GAS, 250, 450), count=4096, seed=1)
+    sweep = json.dumps(asked).encode()
     with Little(tmp_path / "log", workers=1, OPENBLAS_NUM_THREADS="1") as service:
         service.wait_until_ready()
         (worker,) = service.workers()

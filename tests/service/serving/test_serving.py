@@ -12,6 +12,7 @@ import pytest
 
 from shared.running import Service, ask
 from warmbranch_service.demo import demo_text
+from warmbranch_service.serving.listening import HandOver, bound
 
 BODY = demo_text("van").encode()
 QUICK = {"WARMBRANCH_WARM_UP": "0", "WARMBRANCH_KERNEL": "off"}
@@ -84,6 +85,27 @@ def test_a_worker_that_is_killed_comes_back_and_the_other_serves_on(two):
     assert len(now) == 2
     assert second in now
     assert "has died" in two.log.read_text()
+
+
+def test_a_socket_that_nobody_offers_for_a_moment_is_waited_for():
+    """Between two services that end and begin; a second socket would be a second queue."""
+    with bound("127.0.0.1", 0, beside=False) as listener:
+        offer, taken = HandOver(listener, "127.0.0.1"), threading.Event()
+
+        def begin_later() -> None:
+            time.sleep(0.2)
+            while not taken.wait(0.01):
+                offer.look()
+
+        thread = threading.Thread(target=begin_later)
+        thread.start()
+        try:
+            with bound("127.0.0.1", listener.getsockname()[1], beside=True) as same:
+                assert os.fstat(same.fileno()).st_ino == os.fstat(listener.fileno()).st_ino
+        finally:
+            taken.set()
+            thread.join()
+            offer.close()
 
 
 @pytest.mark.slow

@@ -6,21 +6,11 @@ import copy
 
 import pytest
 
+from shared.requests import CASE
 from warmbranch_service.length.answer import answer_length
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.steady.answer import steady
 from warmbranch_service.steady.request import SteadyRequest
-
-CASE = {
-    "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "length_mm": 1200},
-    "main_pipe": {
-        "outside_diameter_mm": 60.3,
-        "wall_thickness_mm": 1.5,
-        "gas_temperature_degC": 310,
-        "mass_flow_kg_h": 95,
-    },
-    "engine": {"cylinders": 4},
-}
 
 
 def asked(**closures):

@@ -10,10 +10,10 @@ import re
 import numpy as np
 import pytest
 
+from shared.requests import GAS
 from warmbranch_service.steady.outputs import OUTPUTS
 from warmbranch_service.sweep.varied import CHUNK
 
-GAS = "case.main_pipe.gas_temperature_degC"
 LAST = "case.branch.centreline[2].straight_mm"
 
 

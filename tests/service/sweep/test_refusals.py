@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from starlette.testclient import TestClient
 
+from shared.requests import GAS
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.settings import Settings
 
-GAS = "case.main_pipe.gas_temperature_degC"
 SOBOL = {"method": "sobol", "count": 8}
 
 

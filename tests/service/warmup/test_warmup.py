@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from shared.posting import answers, refusals
 from warmbranch_service.case.convert import to_physics
 from warmbranch_service.case.schema import Case
 from warmbranch_service.command.cli import main
@@ -27,26 +28,12 @@ def request_of_drive():
 
 @pytest.fixture
 def ask(client):
-    def post(body):
-        response = client.post("/v1/warmup", json=body)
-        assert response.status_code == 200, response.text
-        return response.json()
-
-    return post
+    return answers(client, "/v1/warmup")
 
 
 @pytest.fixture
 def refused_warmup(client):
-    def post(body):
-        response = client.post("/v1/warmup", json=body)
-        assert response.status_code == 422, response.text
-        assert response.headers["content-type"] == "application/problem+json"
-        entry = response.json()["errors"][0]
-        assert entry["detail"].endswith(".")
-        assert entry["remedy"].endswith(".")
-        return entry
-
-    return post
+    return refusals(client, "/v1/warmup")
 
 
 def test_contract_has_all_its_names(ask, van):

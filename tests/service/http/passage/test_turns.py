@@ -11,6 +11,7 @@ import pytest
 from starlette.requests import Request
 
 from shared.problems import strict
+from shared.requests import LENGTH, sweep_of, uniform
 from warmbranch.base import stopping
 from warmbranch_service.contract import strict_json
 from warmbranch_service.contract.errors import Problem
@@ -176,8 +177,7 @@ def test_places_are_so_many_in_all_and_a_client():
 
 @pytest.fixture
 def asked(smallest):
-    lengths = {"field": "case.branch.length_mm", "uniform": {"low": 500, "high": 900}}
-    return {**smallest, "vary": [lengths], "sampling": {"method": "sobol", "count": 3 * CHUNK}}
+    return sweep_of(smallest, uniform(LENGTH, 500, 900), count=3 * CHUNK)
 
 
 def test_sweeps_beyond_the_places_are_503_before_the_first_byte(ask, asked, monkeypatch):

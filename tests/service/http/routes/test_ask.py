@@ -8,15 +8,10 @@ from urllib.parse import urlencode
 
 import pytest
 
-CASE = {
-    "branch": {"outside_diameter_mm": 48.3, "wall_thickness_mm": 1.5, "length_mm": 1200},
-    "main_pipe": {
-        "outside_diameter_mm": "2.375 in",
-        "wall_thickness_mm": 1.5,
-        "gas_temperature_degC": "590 F",
-    },
-    "engine": {"cylinders": 4},
-}
+from shared.requests import BRANCH, ENGINE, HOT_PIPE
+
+IN_UNITS = {"outside_diameter_mm": "2.375 in", "gas_temperature_degC": "590 F"}
+CASE = {"branch": BRANCH, "main_pipe": HOT_PIPE | IN_UNITS, "engine": ENGINE}
 QUERY = {f"{part}.{name}": value for part, own in CASE.items() for name, value in own.items()}
 
 

@@ -9,6 +9,7 @@ import threading
 
 import pytest
 
+from shared.requests import LENGTH, sweep_of, uniform
 from warmbranch.base import stopping
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.passage.workshop import CLOSING, LEFT, TOO_LONG
@@ -23,9 +24,7 @@ GIVE_UP = 20.0
 @pytest.fixture
 def asked(smallest):
     """Several chunks of designs."""
-    lengths = {"field": "case.branch.length_mm", "uniform": {"low": 500, "high": 900}}
-    sampling = {"method": "sobol", "count": 3 * CHUNK}
-    return {**smallest, "vary": [lengths], "sampling": sampling}
+    return sweep_of(smallest, uniform(LENGTH, 500, 900), count=3 * CHUNK)
 
 
 @pytest.fixture
