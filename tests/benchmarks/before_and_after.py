@@ -1,11 +1,12 @@
-"""What the mouth that resists changed: ten designs, step by step.
+"""What a mouth that resists, and what came after it, changed: ten designs, step by step.
 
     python tests/benchmarks/before_and_after.py
 
 Before, the gas crossed the mouth without resistance, stirring reached ten bores in, and the film
-was that of gas that flows through plus a Stanton number on the mixing. Each column adds one change,
-so that its number is what that change moved the quiet tone by; the last two are the 90 % intervals,
-half their width over the tone, from the closures alone, by 1,024 draws.
+was that of gas that flows through plus a Stanton number on the mixing; the main pipe's flow took
+nothing of the mouth's mass, the gas was transparent and kept its water. Each column adds one
+change, so that its number is what that change moved the quiet tone by; the last two are the 90 %
+intervals, half their width over the tone, from the closures alone, by 1,024 draws.
 """
 
 from __future__ import annotations
@@ -71,18 +72,24 @@ def case_of(bore: float, length: float, hot: float, flow: float, rise: float) ->
 
 def steps() -> dict[str, Closures]:
     """The closures after each change."""
-    default, before = Closures.default(), open_mouth()
+    default, none = Closures.default(), np.zeros(1)
+    before = open_mouth().changed(mouth_flow=none)
     still = before.changed(still_nusselt=STILL_NUSSELT * np.ones(1))
     short = still.changed(stirring=default.stirring, reach=default.reach)
     film = short.changed(stanton=default.stanton, stirred_film=default.stirred_film)
-    flow = film.changed(mouth_exchange=default.mouth_exchange, tone_exchange=np.zeros(1))
+    flow = film.changed(mouth_exchange=default.mouth_exchange, tone_exchange=none)
     return {
         "before": before,
         "still film": still,
         "short stirring": short,
         "stirred film": film,
         "mouth, by flow": flow,
-        "mouth, with a tone": default,
+        "mouth, with a tone": (
+            tone := default.changed(mouth_flow=none, gas_radiation=none, condensation=none != 0)
+        ),
+        "flow and the mouth's mass": (mass := tone.changed(mouth_flow=default.mouth_flow)),
+        "gas that radiates": mass.changed(gas_radiation=default.gas_radiation),
+        "water that condenses": default,
     }
 
 

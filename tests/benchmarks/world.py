@@ -201,11 +201,13 @@ def _with_film(balance: HeatBalance, wall: np.ndarray, film: np.ndarray) -> Temp
     now = [around + (first - around) * np.exp(-3 * s) for first in firsts]
     low, high = float(np.min([around, *firsts])), float(np.max([around, *firsts]))
     for step in range(MOST_STEPS):
-        change = newton_step(balance.linearise(*now))
+        system = balance.linearise(*now)
+        change = newton_step(system)[:3]
         share = 0.5 if step > MOST_STEPS // 3 else 1.0
         now = [np.clip(t + share * d, low, high) for t, d in zip(now, change, strict=True)]
         if max(float(np.max(np.abs(d))) for d in change) < CLOSE:
-            return TemperatureProfile(balance.x, *now, *np.zeros((4, 1)))
+            dried = np.zeros_like(now[0]) if system.vapour is None else system.vapour.dried
+            return TemperatureProfile(balance.x, *now, dried, *np.zeros((4, 1)))
     raise RuntimeError("this truth has not settled")
 
 

@@ -71,6 +71,7 @@ struct tolerances {
 struct newton_rules {
     double rounding_share, smallest_rounding, largest_rounding; /* -, K, K */
     double smallest_heat, undamped_step;                         /* W, K */
+    double shrinks, shorter, longer, shortest;
     int64_t undamped_iterations, most_iterations;
 };
 

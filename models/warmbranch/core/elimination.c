@@ -186,7 +186,7 @@ void newton_steady(struct balance *b, const struct tolerances *ends, const struc
 {
     double rounding = fmin(fmax(r->rounding_share * (high - low), r->smallest_rounding),
                            r->largest_rounding);
-    double largest = INFINITY, before = 0.0;
+    double largest = INFINITY, before = 0.0, share = 1.0;
     for (int64_t iteration = 0; iteration <= r->most_iterations; iteration++) {
         balance_assemble(b);
         eliminate_skin(b);
@@ -203,14 +203,19 @@ void newton_steady(struct balance *b, const struct tolerances *ends, const struc
         double imbalance = amiss / (through_mouth + moved + r->smallest_heat);
         *report = (struct heat_report){by_gas, by_wall, lost, (double)iteration, largest};
         bool close = leaves_little(largest, before, ends);
-        if (largest < rounding || (close && imbalance < ends->imbalance)) {
+        /* Where much latent heat hangs on a wall that saturated gas warms, less is rounding. */
+        bool stays = iteration > r->undamped_iterations && largest < r->undamped_step;
+        if (largest < rounding || stays || (close && imbalance < ends->imbalance)) {
             report->last_step = 0.0;
             return;
         }
         before = isinf(largest) ? 0.0 : largest;
         largest = newton_step(b);
-        bool damped = iteration >= r->undamped_iterations && largest > r->undamped_step;
-        newton_move(b, damped ? 0.5 : 1.0, low, high);
+        /* Steps that do not shrink go to and fro: shorten them, and let them grow again. */
+        if (iteration >= r->undamped_iterations)
+            share = largest > r->shrinks * before ? fmax(share * r->shorter, r->shortest)
+                                                  : fmin(1.0, share * r->longer);
+        newton_move(b, largest > r->undamped_step ? share : 1.0, low, high);
         if (isinf(ends->imbalance) && leaves_little(largest, before, ends)) {
             vapour_move(b);
             *report = (struct heat_report){NAN, NAN, NAN, (double)(iteration + 1), 0.0};

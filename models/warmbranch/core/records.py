@@ -88,6 +88,7 @@ class NewtonRules(Structure):
 
     _fields_ = [
         *_numbers("rounding_share smallest_rounding largest_rounding smallest_heat undamped_step"),
+        *_numbers("shrinks shorter longer shortest"),
         *_counts("undamped_iterations most_iterations"),
     ]
 

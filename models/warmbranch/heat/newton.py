@@ -49,10 +49,17 @@ ROUNDING_RANGE = (1e-12, 1e-8)
 MOST_ITERATIONS = 160
 
 UNDAMPED_ITERATIONS = 15
-"""From here on steps are halved: where the counterflow turns, full ones may go in a ring ..."""
+"""From here on steps that do not shrink are shortened: where the counterflow turns, or a wall is at
+its dew point all along, whole ones may go in a ring ..."""
 
 UNDAMPED_STEP = 1e-5
-"""... but for steps below this, K, which end the search the sooner for being whole."""
+"""... but for steps below this, K, which are whole and the last: where much latent heat hangs on a
+wall that saturated gas warms, less is rounding."""
+
+
+SHRINKS, SHORTER, LONGER, SHORTEST = 0.8, 0.5, 1.5, 1 / 128
+"""A step over the one before that counts as shrinking, factors by which the share that is taken of
+steps changes, and the least."""
 
 
 def newton(
@@ -79,13 +86,15 @@ def newton(
     nothing = np.zeros(size)
     at = _Search(
         balance, np.arange(size), gas, wall, skin, low, high,
-        _rounding_step(low, high), np.full(size, np.inf), nothing,
+        _rounding_step(low, high), np.full(size, np.inf), nothing, np.ones(size),
     )  # fmt: skip
     for iteration in range(MOST_ITERATIONS + 1):
         stopping.check()
         system = at.balance.linearise(at.gas, at.wall, at.skin)
         close = at.close(tolerances)
         done = at.largest < at.rounding
+        if iteration > UNDAMPED_ITERATIONS:
+            done |= at.largest < UNDAMPED_STEP
         if close.any():
             done |= close & (_imbalance(system) < tolerances.imbalance)
         if done.any():
@@ -110,7 +119,8 @@ def newton(
 class _Search(NamedTuple):
     """Designs on their way: which they are, temperatures, bounds, and Newton's last two steps, K.
 
-    The bounds are (designs, 1); ``rounding``, ``largest`` and ``before`` are (designs,).
+    The bounds are (designs, 1); ``rounding``, ``largest``,
+    ``before`` and ``share`` (of the steps that is taken) are (designs,).
     """
 
     balance: HeatBalance
@@ -123,6 +133,7 @@ class _Search(NamedTuple):
     rounding: FloatArray
     largest: FloatArray
     before: FloatArray
+    share: FloatArray
 
     def take(self, keep: BoolArray) -> _Search:
         """Some of them."""
@@ -139,13 +150,19 @@ class _Search(NamedTuple):
         step = newton_step(system)
         steps = np.array(step[:3])
         largest = np.abs(steps).max(axis=(0, 2))
+        before = np.where(np.isinf(self.largest), 0.0, self.largest)
+        share = self.share
         if damped:
-            steps *= np.where(largest > UNDAMPED_STEP, 0.5, 1.0)[:, None]
+            to_and_fro = largest > SHRINKS * before
+            shorter, longer = np.maximum(share * SHORTER, SHORTEST), np.minimum(share * LONGER, 1.0)
+            share = np.where(to_and_fro, shorter, longer)
+            steps *= np.where(largest > UNDAMPED_STEP, share, 1.0)[:, None]
         steps += (self.gas, self.wall, self.skin)
         gas, wall, skin = np.minimum(np.maximum(steps, self.low), self.high)
-        before = np.where(np.isinf(self.largest), 0.0, self.largest)
         dried = _dried(system)
-        there = self._replace(gas=gas, wall=wall, skin=skin, largest=largest, before=before)
+        there = self._replace(
+            gas=gas, wall=wall, skin=skin, largest=largest, before=before, share=share
+        )
         return there, dried - (1 + dried) * step.content
 
     def audited(self, system: Linearised, iterations: int) -> TemperatureProfile:
@@ -184,6 +201,10 @@ def newton_rules() -> records.NewtonRules:
         *ROUNDING_RANGE,
         SMALLEST_HEAT,
         UNDAMPED_STEP,
+        SHRINKS,
+        SHORTER,
+        LONGER,
+        SHORTEST,
         UNDAMPED_ITERATIONS,
         MOST_ITERATIONS,
     )

@@ -39,9 +39,10 @@ tube are one, an error as large as the strip is wide."""
 FAINT = 1.0
 """K. A profile that bends by less over the length asks for even nodes."""
 
-DRYING = 100.0
-"""K by which gas cools while its sound slows as by a mole of water that each mole of it loses: what
-a bend of the dryness weighs beside one of the temperatures."""
+DRYING = 600.0
+"""K that a bend of the dryness, mol/mol, weighs beside one of the temperatures. Sound slows by a
+mole of water that each mole loses as by 100 K that it cools; by measurement six times that serves
+best where the gas dries within a bore."""
 
 SMOOTHINGS = 3
 """How often the density is averaged with its neighbours', so that spacing changes smoothly."""

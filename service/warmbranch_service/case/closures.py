@@ -279,7 +279,7 @@ class Closures(RequestModel):
         default=True,
         strict=True,
         description="Whether vapour condenses on a wall below its dew point, warms it and leaves "
-        "drier gas, whose sound is slower. It lowers the quiet rpm by 0.5 to 1 %. "
+        "drier gas, whose sound is slower. It lowers the quiet rpm by 0.3 to 1.4 %. "
         "Default true.",
     )
     calibration: Calibration | None = Field(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -27,24 +28,27 @@ CLOSER = Tolerances(step=1e-7, left=1e-12, imbalance=1e-12)
 
 @pytest.fixture(scope="module")
 def cases(make_case):
-    """Every input has an effect in one of them, and none lies at a kink, nor at vapour's foot."""
+    """Every input has an effect in one of them, and none lies at a kink but the last: vapour's foot
+    is bent anew at every node that it passes."""
+    dry = partial(make_case, condensation=False)
     return {
-        "bare": make_case(rise=0.4, gas_temperature=640.0, air_speed=6.0, stanton=0.01),
-        "wrapped": make_case(
+        "bare": dry(rise=0.4, gas_temperature=650.0, air_speed=6.0, stanton=0.01),
+        "wrapped": dry(
             rise=-0.3, gas_temperature=800.0, wrap_thickness=0.01, wrap_conductivity=0.06
         ),
-        "given": make_case(
+        "given": dry(
             gas_temperature=600.0, skin_temperature=480.0, air_speed=3.0, rise=0.2,
             fixed_diffusivity=0.01, fixed_inner_film=14.0, fixed_outer_film=18.0,
             fixed_mouth_length=0.012,
         ),
-        "resisting": make_case(
-            gas_temperature=610.0, mouth_exchange=0.05, stirring=0.3, reach=0.8,
+        "resisting": dry(
+            gas_temperature=600.0, mouth_exchange=0.05, stirring=0.3, reach=0.8,
             stirred_film=0.9, still_nusselt=5.78, air_speed=3.0, rise=0.2,
         ),
-        "pulsating": make_case(
+        "pulsating": dry(
             rise=0.3, gas_temperature=700.0, incident_pressure=2000.0, pulsation=0.1
         ),
+        "condensing": make_case(rise=0.4, gas_temperature=650.0, incident_pressure=1000.0),
     }  # fmt: skip
 
 
@@ -65,7 +69,9 @@ def differenced(answer, one):
     return total
 
 
-@pytest.mark.parametrize("kind", ["bare", "wrapped", "given", "resisting", "pulsating"])
+@pytest.mark.parametrize(
+    "kind", ["bare", "wrapped", "given", "resisting", "pulsating", "condensing"]
+)
 def test_every_input(cases, kind, monkeypatch):
     monkeypatch.setattr(quick, "TOLERANCES", CLOSER)
     answer = solve(cases[kind], modes=1)
@@ -84,12 +90,13 @@ def test_every_input(cases, kind, monkeypatch):
         # 1e-9 of the tone, and 1e-7 K, for a change of the input by its own size; and above what
         # Newton's method may leave of the solutions that are differenced.
         tone = float(found.resonance[i, 0])
-        assert_allclose(tone, expected[0], rtol=1e-6, atol=1e-9 * 80 / per_unit, err_msg=one.name)
+        near = 3e-4 if kind == "condensing" else 1e-6
+        assert_allclose(tone, expected[0], rtol=near, atol=1e-9 * 80 / per_unit, err_msg=one.name)
         temperatures = np.concatenate([found.gas[i, 0], found.wall[i, 0], found.skin[i, 0]])
         largest = np.max(np.abs(expected[1:]))
         assert_allclose(
             temperatures, expected[1:], rtol=0,
-            atol=1e-6 * largest + (1e-7 + CLOSER.left / (COARSER * one.step)) / per_unit,
+            atol=near * largest + (1e-7 + CLOSER.left / (COARSER * one.step)) / per_unit,
             err_msg=one.name,
         )  # fmt: skip
     assert seen >= 21
