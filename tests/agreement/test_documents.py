@@ -238,3 +238,10 @@ def test_demonstrations_are_marked_as_invented():
     assert "invented" in README
     assert all("nvented" in text for _, text in DEMOS.values())
     assert "invented" in fixtures
+
+
+def test_no_address_of_the_project_is_invented():
+    """Either it has a public home, which the package names, or the README says that it has none."""
+    named = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    homeless = "has no public home yet" in " ".join(README.split())
+    assert homeless == ("urls" not in named)

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from warmbranch_service.demo import demo_text
+
 matplotlib = pytest.importorskip("matplotlib")
 pytest.importorskip("pandas")
 matplotlib.use("Agg")
@@ -35,6 +37,11 @@ def test_script_draws_its_picture(name):
     figure.savefig(drawn, format="png", dpi=80)
     assert drawn.getbuffer().nbytes > 10_000
     assert (GALLERY / f"{name}.png").stat().st_size > 10_000
+
+
+def test_pictures_are_of_the_van_that_the_readme_tells_of():
+    told = json.loads(demo_text("van"))["case"]
+    assert json.loads(importlib.import_module("van").van().to_json())["case"] == told
 
 
 def test_every_file_is_told():

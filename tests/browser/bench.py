@@ -125,7 +125,7 @@ def use_inches(page: Page) -> None:
     page.get_by_label("Degrees").select_option("degF")
 
 
-def add_readings(page: Page, inches: bool, by_hand: bool = False) -> None:
+def reading_steps(inches: bool) -> Steps:
     steps: Steps = []
     for place, (position, shown) in enumerate(READINGS_MM):
         where = f"{position / 25.4:.2f}" if inches else f"{position}"
@@ -135,17 +135,38 @@ def add_readings(page: Page, inches: bool, by_hand: bool = False) -> None:
             (at(f"readings.{place}.position_mm"), where),
             (at(f"readings.{place}.displayed_degC"), degrees),
         ]
-    enter(page, steps, by_hand)
+    return steps
+
+
+def heard_steps(rpm: float, place: int = 0) -> Steps:
+    told, doubt = at(f"heard.{place}.quiet_rpm"), at(f"heard.{place}.uncertainty_rpm")
+    return [("#add-heard", None), (told, f"{rpm}"), (doubt, "20")]
+
+
+def add_readings(page: Page, inches: bool, by_hand: bool = False) -> None:
+    enter(page, reading_steps(inches), by_hand)
 
 
 def add_heard(page: Page, rpm: float, place: int = 0, by_hand: bool = False) -> None:
-    told, doubt = at(f"heard.{place}.quiet_rpm"), at(f"heard.{place}.uncertainty_rpm")
-    enter(page, [("#add-heard", None), (told, f"{rpm}"), (doubt, "20")], by_hand)
+    enter(page, heard_steps(rpm, place), by_hand)
 
 
-def stands(page: Page) -> None:
-    """Say that the branch is built, and wait for what that changes."""
-    page.get_by_label("It is built").check()
+IT_IS_BUILT: Steps = [("#built-choice input[value='yes']", None), ("#ask-no", None)]
+"""As long as typed, whatever was advised."""
+
+
+def measured(page: Page, values: Mapping[str, str] = VAN_MM, readings: bool = True) -> None:
+    """The longer van, built, read in mm and heard: all said in one go, with one answer to it."""
+    steps = [*IT_IS_BUILT, *((at(path), text) for path, text in values.items())]
+    steps += reading_steps(inches=False) if readings else []
+    enter(page, [*steps, *heard_steps(HEARD_RPM)])
+
+
+def stands(page: Page, *, as_advised: bool = False) -> None:
+    """Say that the branch is built, and how long, and wait for what that changes."""
+    page.get_by_label("It is built").click()
+    if page.locator("#ask").is_visible():
+        page.locator("#ask-yes" if as_advised else "#ask-no").click()
     settle(page)
 
 

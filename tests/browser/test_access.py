@@ -23,9 +23,7 @@ MOST_BYTES = 250_000
 
 def full_of_data(page: Page) -> None:
     """Every part of the page shows something, and is unfolded."""
-    bench.stands(page)
-    bench.add_readings(page, inches=False)
-    bench.add_heard(page, 2300)
+    bench.measured(page, {})
     bench.enter(page, [(bench.at("draft_cut_mm"), "10"), ("#record-cut", None)])
     bench.unfold(page, numbers=True)
 
@@ -128,9 +126,7 @@ def test_size(opened: Opened) -> None:
 
 def test_charts_say_and_tell_their_numbers(opened: Opened) -> None:
     page = opened().page
-    bench.stands(page)
-    bench.add_heard(page, 2300)
-    bench.add_readings(page, inches=False)  # and the skin before and after
+    bench.measured(page, {})  # and the skin before and after
     bench.unfold(page)
     figures = page.locator("figure:has(.numbers)")
     assert figures.count() == 7

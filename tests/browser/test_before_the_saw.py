@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 
@@ -183,3 +184,24 @@ def test_an_old_number_says_that_it_is_old(opened: Opened) -> None:
     page.locator("#head-stale").wait_for()
     watched.forget("net::ERR_")
     watched.forget("status of 422")
+
+
+@pytest.mark.parametrize("as_advised", [True, False])
+def test_a_branch_that_stands_is_as_long_as_somebody_says(opened: Opened, as_advised: bool) -> None:
+    """The last straight was only where the search began: no cut is counted from it unasked."""
+    page = opened().page
+    advised = bench.example().build_mm
+    page.get_by_label("It is built").click()
+    ask = page.locator("#ask")
+    assert "How long was it built" in ask.inner_text()
+    assert page.get_by_label("Not yet").is_checked()  # until it is answered
+    assert f"{advised} mm, as advised" in ask.inner_text().replace("\u00a0", " ")
+    page.locator("#ask-yes" if as_advised else "#ask-no").click()
+    bench.settle(page)
+    assert page.get_by_label("It is built").is_checked()
+    words = page.locator("#head-words").inner_text().replace("\u00a0", " ")
+    typed = 180 + math.radians(90) * 72 + bench.last_straight_mm()
+    assert f"{advised if as_advised else typed:.0f} mm long" in words
+    straight = bench.field(page, "case.branch.centreline.2.straight_mm")
+    marked = straight.locator("xpath=..").locator(".invented").is_visible()
+    assert marked != as_advised

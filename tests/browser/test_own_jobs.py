@@ -72,6 +72,21 @@ def test_an_example_asks_and_replaces_nothing(opened: Opened) -> None:
     box = page.locator(".branch-drawing .tube-edge").bounding_box()
     assert box is not None
     assert box["height"] > 3 * box["width"]
+    # One length to build, however often the sheet tells it.
+    page.evaluate("() => dispatchEvent(new Event('beforeprint'))")
+    build = bench.headline(page)[1]
+    sheet = (page.locator("#sheet").text_content() or "").replace("\u00a0", " ")
+    off, left, *_ = (
+        page.locator("#sheet table", has_text="Trimming")
+        .locator("tbody tr")
+        .nth(0)
+        .locator("td, th")
+        .all_text_contents()
+    )
+    assert (off.split()[0], left.replace("\u00a0", " ")) == ("0", build)
+    drawn = page.locator("#sheet .branch-drawing text").all_text_contents()
+    assert build in [text.replace("\u00a0", " ") for text in drawn]
+    assert f"{int(build.split()[0]) - 1} mm" not in sheet
     page.locator("#jobs").select_option("the red one")
     bench.settle(page)
     assert bench.field(page, "name").input_value() == "the red one"

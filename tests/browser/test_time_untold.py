@@ -17,9 +17,7 @@ Opened = Callable[..., Watched]
 
 def _measured(page: Page) -> None:
     bench.unfold(page)
-    bench.stands(page)
-    bench.type_all(page, bench.VAN_MM)
-    bench.add_heard(page, bench.HEARD_RPM)
+    bench.measured(page, readings=False)
 
 
 def _cut_mm(words: str) -> float:

@@ -5,7 +5,7 @@ Unlike all other batches, the leading axis here is the reading.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -61,6 +61,8 @@ class Readings(Batched):
     instrument : tuple of str
         Name of the very thermometer, which others of its kind do not share the scale of; empty for
         one without a name.
+    in_fahrenheit : (readings,) array of bool
+        Whether it was written in °F: which unit it may have been taken for, ``rivals`` asks.
     """
 
     position: FloatArray
@@ -76,6 +78,7 @@ class Readings(Batched):
     share: FloatArray
     time: FloatArray
     instrument: tuple[str, ...] = ("",)
+    in_fahrenheit: BoolArray = field(default_factory=lambda: np.zeros(1, dtype=np.bool_))
 
     @classmethod
     def none(cls) -> Readings:
@@ -95,6 +98,7 @@ class Readings(Batched):
             share=empty,
             time=empty,
             instrument=(),
+            in_fahrenheit=np.empty(0, dtype=np.bool_),
         )
 
     @property

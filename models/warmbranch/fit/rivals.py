@@ -85,11 +85,21 @@ class Rival:
 
 
 def fahrenheit(case: Case, read: Readings) -> Readings | None:
-    """Degrees Fahrenheit were read as Celsius."""
-    celsius = (read.displayed - ICE_POINT - 32) / 1.8
-    if np.any(celsius + ICE_POINT < COLDEST):
+    """What was written as °C was shown in °F."""
+    written = read.displayed - ICE_POINT
+    meant = np.where(read.in_fahrenheit, written, (written - 32) / 1.8)
+    if np.all(read.in_fahrenheit) or np.any(meant + ICE_POINT < COLDEST):
         return None
-    return _shown(read, celsius + ICE_POINT)
+    return _shown(read, meant + ICE_POINT)
+
+
+def celsius(case: Case, read: Readings) -> Readings | None:
+    """What was written as °F was shown in °C."""
+    written = read.displayed - ICE_POINT
+    meant = np.where(read.in_fahrenheit, written * 1.8 + 32, written)
+    if not np.any(read.in_fahrenheit) or np.any(meant + ICE_POINT > HOTTEST):
+        return None
+    return _shown(read, meant + ICE_POINT)
 
 
 def inches(case: Case, read: Readings) -> Readings | None:
@@ -150,6 +160,7 @@ def _placed(case: Case, read: Readings, place: FloatArray) -> Readings | None:
 
 SLIPS: dict[str, Callable[[Case, Readings], Readings | None]] = {
     "fahrenheit": fahrenheit,
+    "celsius": celsius,
     "inches": inches,
     "from_cap": from_cap,
     "swapped_columns": swapped,
@@ -260,7 +271,9 @@ def _log_evidence(problem: InverseProblem, mode: Mode, written: Readings) -> flo
 
 def _steepness(read: Readings, written: Readings) -> FloatArray:
     """How much what was meant moves with what was written, (readings,)."""
-    if np.array_equal(read.displayed, written.displayed):
-        return np.ones(len(read))
-    celsius, meant = written.displayed - ICE_POINT, read.displayed - ICE_POINT
-    return np.full(len(read), 1 / 1.8 if np.allclose(meant, (celsius - 32) / 1.8) else 1.0)
+    before, meant = written.displayed - ICE_POINT, read.displayed - ICE_POINT
+    other = np.where(written.in_fahrenheit, before * 1.8 + 32, (before - 32) / 1.8)
+    scales = np.where(written.in_fahrenheit, 1.8, 1 / 1.8)
+    turned = np.isclose(meant, other)
+    kept = np.isclose(meant, before)
+    return np.where(turned, scales, 1.0) if np.all(turned | kept) else np.ones(len(read))

@@ -70,6 +70,8 @@ class TrimAdvice:
         5 and 95 % of it.
     chance_too_short : float
         After ``cut_now``.
+    chance_as_it_stands : float
+        The same with nothing more off.
     unreachable : float
         Share of the draws whose length lies outside of what the model admits, or that have no
         resonance.
@@ -85,6 +87,7 @@ class TrimAdvice:
     final_cut: float
     final_cut_90: tuple[float, float]
     chance_too_short: float
+    chance_as_it_stands: float
     unreachable: float
     ahead: JobAhead | None
 
@@ -140,6 +143,7 @@ def trim(
         final_cut=typical,
         final_cut_90=(low, high),
         chance_too_short=cut.share_below(now),
+        chance_as_it_stands=cut.share_below(already),
         unreachable=sized.unreachable,
         ahead=ahead if now > already else None,
     )

@@ -164,15 +164,26 @@ def _window(answer: WholeAnswer) -> None:
 def _body(file: str, changes: tuple[str, ...], calibration: str | None) -> bytes:
     """The request in a file, as it stands where the command line changes nothing."""
     if not changes and calibration is None:
-        return read(file)
+        return _request(file)
     return _job(file, changes, calibration).to_json().encode()
+
+
+def _request(file: str) -> bytes:
+    """The request in a file, which a job of the page's is not: its cuts stand beside its case."""
+    content = read(file)
+    if b'"warmbranch_job"' in content:
+        raise Refused(
+            f"{file} is a job that the page saved, not a request. Open it with the page; "
+            "warmbranch learn takes it as it is."
+        )
+    return content
 
 
 def _job(file: str, changes: tuple[str, ...], calibration: str | None = None) -> Job:
     """The request in a file, with the changes of the command line."""
     from warmbranch_service.job import Job
 
-    job = answered(lambda: Job.from_json(read(file)))
+    job = answered(lambda: Job.from_json(_request(file)))
     if calibration is not None:
         job = job.changed("closures.calibration", calibration_in(calibration))
     for change in changes:
@@ -275,7 +286,7 @@ def length(
         body = job.to_json().encode()
         answer = answered(lambda: job.length(rpm=rpm_given, Hz=hz_given))
     else:
-        body = read(file)
+        body = _request(file)
         answer = answered(lambda: length_of(body))
     return told(answer, Form(**form), "length", body)
 

@@ -94,7 +94,7 @@ class WholeAnswer(AnswerModel):
         return columns
 
     def __repr__(self) -> str:
-        told = (f"{path.rpartition('.')[2]}={_short(_at(self, path))}" for path in self.SHORT)
+        told = (f"{_name(path)}={_short(_at(self, path))}" for path in self.SHORT)
         return f"<{type(self).__name__}: {', '.join(told)}; report() tells all>"
 
     __str__ = __repr__
@@ -102,12 +102,18 @@ class WholeAnswer(AnswerModel):
     def _repr_html_(self) -> str:
         """What a notebook shows: the answer in words, and its few numbers."""
         rows = "".join(
-            f"<tr><th style='text-align:left'>{html.escape(path.rpartition('.')[2])}</th>"
+            f"<tr><th style='text-align:left'>{html.escape(_name(path))}</th>"
             f"<td style='text-align:right'>{html.escape(_short(_at(self, path)))}</td></tr>"
             for path in self.SHORT
         )
         words = html.escape(str(getattr(self, "summary", "")))
         return f"<div><p>{words}</p><table>{rows}</table></div>"
+
+
+def _name(path: str) -> str:
+    """What a number is of: its own name, or that of what it is the median of."""
+    *above, own = path.split(".")
+    return above[-1] if own == "median" else own
 
 
 def _at(answer: BaseModel, path: str) -> object:

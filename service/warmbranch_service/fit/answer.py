@@ -46,7 +46,7 @@ from warmbranch_service.fit.answer_schema import (
 from warmbranch_service.fit.answer_schema import Rival as RivalTold
 from warmbranch_service.fit.observed import heard_of, readings_of
 from warmbranch_service.fit.request import FitRequest, WarmUp
-from warmbranch_service.fit.rivals import RIVALS
+from warmbranch_service.fit.rivals import AS_LIKELY, RIVALS, WITHHELD
 from warmbranch_service.steady.answer import digits, prediction_of
 from warmbranch_service.version import MODEL_VERSION
 from warmbranch_service.warmup.drives import assumptions, drive_of, wrap_of
@@ -153,7 +153,7 @@ class _Writer:
         return FitAnswer(
             outcome=found.outcome.value,
             summary=fit_messages.summary(
-                found.outcome.value, residuals, heard, prediction, advice, trim
+                found.outcome.value, self._slip(), residuals, heard, prediction, advice, trim
             ),
             parameters=parameters,
             residuals=residuals,
@@ -294,7 +294,7 @@ class _Writer:
         haste, trim = self.found.haste, self.found.trim
         if haste is None:
             return None
-        held_back = 0.0 if trim is None else trim.held_back / MM
+        held_back = 0.0 if trim is None or self._slip() else trim.held_back / MM
         low, chance = round(haste.lag * 100, 1), round(haste.share, 2)
         return TimeUntold(
             question=time_untold.QUESTION,
@@ -309,8 +309,10 @@ class _Writer:
         trim = self.found.trim
         if trim is None:
             return None
-        cut_now = round(trim.cut_now / MM, 1)
-        already = round(trim.already / MM, 1)
+        slip, already = self._slip(), round(trim.already / MM, 1)
+        cut_now = already if slip else round(trim.cut_now / MM, 1)
+        ahead = None if slip else trim.ahead
+        chance = trim.chance_as_it_stands if slip else trim.chance_too_short
         final = round(trim.final_cut / MM, 1)
         interval = (round(trim.final_cut_90[0] / MM, 1), round(trim.final_cut_90[1] / MM, 1))
         return Trim(
@@ -319,17 +321,24 @@ class _Writer:
             cut_now_mm=cut_now,
             final_cut_mm=final,
             final_cut_90_mm=interval,
-            chance_too_short=round(trim.chance_too_short, 3),
+            chance_too_short=round(chance, 3),
             already_cut_mm=already,
-            next_step=_next_step(trim),
-            message=fit_messages.trim(
-                cut_now, already, final, interval, trim.unreachable, trim.ahead
-            )
+            saw_now_mm=round(cut_now - already, 1),
+            withheld_for=slip,
+            next_step="leave it" if slip else _next_step(trim),
+            message=WITHHELD
+            if slip
+            else fit_messages.trim(cut_now, already, final, interval, trim.unreachable, ahead)
             + time_untold.to_the_saw(trim.held_back / MM),
-            cuts_ahead=None if trim.ahead is None else round(trim.ahead.cuts, 1),
-            left_over_mm=None if trim.ahead is None else round(trim.ahead.left_over / MM, 1),
-            job_too_short=None if trim.ahead is None else round(trim.ahead.too_short, 3),
+            cuts_ahead=None if ahead is None else round(ahead.cuts, 1),
+            left_over_mm=None if ahead is None else round(ahead.left_over / MM, 1),
+            job_too_short=None if ahead is None else round(ahead.too_short, 3),
         )
+
+    def _slip(self) -> RivalName | None:
+        """The slip that is at least as likely as what was written."""
+        likely = (one.name for one in self.found.rivals if one.odds >= AS_LIKELY)
+        return cast("RivalName | None", next(likely, None))
 
     def _difference(self) -> Difference | None:
         parts, answer = self.found.effects, self.found.answer
@@ -351,7 +360,7 @@ class _Writer:
             fitted_Hz=round(fitted, 2),
             fitted_rpm=self._rpm(fitted),
             contributions=contributions,
-            message=fit_messages.difference(rule, fitted, self.per_hertz, contributions),
+            message=fit_messages.difference(rule, self.per_hertz, contributions),
         )
 
     def _rpm(self, frequency: float) -> float | None:

@@ -23,6 +23,7 @@ Pair = tuple[float, float]
 NextStep = Literal["cut, then listen", "listen", "leave it"]
 RivalName = Literal[
     "fahrenheit",
+    "celsius",
     "inches",
     "from_cap",
     "swapped_columns",
@@ -178,13 +179,23 @@ class Trim(AnswerModel):
     cut_now_mm: float = Field(
         description="Off the branch as case describes it; whole millimetres, rounded down. Leaves "
         f"it too short with at most {RISK * 100:g} % chance. already_cut_mm when any cut would "
-        "risk more.",
+        "risk more, or withheld_for names a slip.",
         json_schema_extra=_unit("mm"),
     )
     already_cut_mm: float = Field(
         description="Part of cut_now_mm that is off already: how much shorter than case the "
         "shortest build was that was heard; to 0.1.",
         json_schema_extra=_unit("mm"),
+    )
+    saw_now_mm: float = Field(
+        description="What to take off now at the cap of the branch as it stands: cut_now_mm less "
+        "already_cut_mm.",
+        json_schema_extra=_unit("mm"),
+    )
+    withheld_for: RivalName | None = Field(
+        description="The slip, of rivals, that explains the readings at least as well as what was "
+        "written: no cut is advised before it is settled. Null without one.",
+        examples=["fahrenheit"],
     )
     next_step: NextStep = Field(
         description="What to do next. No cut is the last before the branch was heard after it."
@@ -354,7 +365,7 @@ class FitAnswer(WholeAnswer):
     """Calibrated closures with their uncertainty, predictions, and what to do next."""
 
     TABLE = "parameters"
-    SHORT = ("outcome", "prediction.quiet_rpm.median", "trim.cut_now_mm")
+    SHORT = ("outcome", "prediction.quiet_rpm.median", "trim.saw_now_mm", "trim.withheld_for")
 
     outcome: FitOutcome = Field(description="How it ended; a poor answer is named, not refused.")
     summary: str = Field(description="The answer in plain words.")

@@ -63,6 +63,7 @@ def _row(
     position = np.array([reading.position_mm * MM])
     time = np.array([session if reading.time_s is None else reading.time_s])
     instrument = (reading.thermometer_name or "",)
+    in_fahrenheit = np.array([reading.in_fahrenheit])
     if isinstance(reading, ContactReading):
         return Readings(
             position=position,
@@ -78,6 +79,7 @@ def _row(
             share=one,
             time=time,
             instrument=instrument,
+            in_fahrenheit=in_fahrenheit,
         )
     surface, emissivity, spread = _skin(reading, case)
     share = one
@@ -100,6 +102,7 @@ def _row(
         share=share,
         time=time,
         instrument=instrument,
+        in_fahrenheit=in_fahrenheit,
     )
 
 

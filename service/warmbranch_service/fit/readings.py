@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import re
+from typing import Annotated, Any, Literal, Self, cast
 
-from pydantic import Field, model_validator
+from pydantic import Field, ModelWrapValidatorHandler, PrivateAttr, model_validator
 
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.branch import LONGEST_MM, Surface
@@ -26,6 +27,8 @@ from warmbranch_service.contract.units import (
     TEMPERATURE_DIFFERENCE,
     TIME,
 )
+
+FAHRENHEIT = re.compile(r"f\s*$|fahrenheit", re.IGNORECASE)
 
 MOST_READINGS = 100
 MOST_HEARD = 20
@@ -50,7 +53,27 @@ NAME_TEXT = (
 POSITION_TEXT = "Along the centre-line, from the mouth to the middle of the spot."
 
 
-class InfraredReading(RequestModel):
+class _Displayed(RequestModel):
+    """Remembers in which unit the display was written, for what it may have been taken for."""
+
+    _in_fahrenheit: bool = PrivateAttr(default=False)
+
+    @property
+    def in_fahrenheit(self) -> bool:
+        """Whether ``displayed_degC`` was written with °F as its own unit."""
+        return self._in_fahrenheit
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _unit(cls, given: Any, validated: ModelWrapValidatorHandler[Self]) -> Self:
+        found = validated(given)
+        if isinstance(given, dict):
+            shown = cast("dict[str, object]", given).get("displayed_degC")
+            found._in_fahrenheit = isinstance(shown, str) and FAHRENHEIT.search(shown) is not None
+        return found
+
+
+class InfraredReading(_Displayed):
     """One reading of an infrared thermometer, as displayed."""
 
     model_config = rules(
@@ -125,7 +148,7 @@ class InfraredReading(RequestModel):
         return self
 
 
-class ContactReading(RequestModel):
+class ContactReading(_Displayed):
     """One reading of a thermometer that touches the skin."""
 
     thermometer: Literal["contact"] = Field(description="It touches the skin.")

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+AS_LIKELY = 1.0
+"""Odds of a slip from which nothing is advised to the saw before it is settled."""
+
+WITHHELD = "Nothing is to be cut before that is settled."
+
 
 class Told(NamedTuple):
     """How a slip is told."""
@@ -15,6 +20,10 @@ class Told(NamedTuple):
 RIVALS = {
     "fahrenheit": Told(
         "As degrees Fahrenheit these readings fit better: did it show °F?",
+        "Look at the display's unit, or read something whose temperature you know, your hand.",
+    ),
+    "celsius": Told(
+        "As degrees Celsius these readings fit better: did it show °C?",
         "Look at the display's unit, or read something whose temperature you know, your hand.",
     ),
     "inches": Told(
@@ -57,3 +66,8 @@ RIVALS = {
     ),
 }
 """By the names of ``fit.rivals``."""
+
+
+def to_settle(name: str) -> str:
+    """What comes before all that follows from the readings as they are written."""
+    return f"Settle a slip first. {RIVALS[name].sentence} {RIVALS[name].what_to_read}"

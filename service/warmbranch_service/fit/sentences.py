@@ -23,7 +23,7 @@ from warmbranch_service.fit.answer_schema import (
     Residual,
     Trim,
 )
-from warmbranch_service.fit.rivals import RIVALS
+from warmbranch_service.fit.rivals import RIVALS, to_settle
 from warmbranch_service.steady.answer_schema import Levels
 
 Numbers = Mapping[str, float]
@@ -159,6 +159,7 @@ def _spread(levels: Levels, unit: str) -> str:
 
 def summary(
     outcome: str,
+    slip: str | None,
     residuals: Sequence[Residual],
     heard: Sequence[HeardResidual],
     prediction: FitPrediction,
@@ -169,9 +170,12 @@ def summary(
     said, readings = [_OUTCOMES[outcome]], len(residuals)
     used = sum(not tone.suspect for tone in heard)
     if readings + used == 0:
-        said = ["Nothing was read or heard that counts, so this is what the priors say."]
+        said = ["Nothing was read or heard that counts, so this is what is usual."]
     elif readings + used == 1:
-        said = ["One observation is too little for a fit: much of this is the priors."]
+        said = ["One observation is too little for a fit: much of this is what is usual."]
+    if slip is not None:
+        doubted = [sentence for sentence in said if sentence != _OUTCOMES["fitted"]]
+        said = [to_settle(slip), "What follows takes all as it is written.", *doubted]
     in_time = sum(one.time_s is not None for one in residuals)
     if in_time:
         which = "All readings were" if in_time == readings else f"{in_time} of {readings} were"
@@ -194,7 +198,7 @@ def summary(
 
 _OUTCOMES = {
     "fitted": "The model fits what was read and heard.",
-    "prior-dominated": "The data narrow the resonance little: most of this is the priors.",
+    "prior-dominated": "What was measured adds little: most of this is what is usual.",
     "contradictory readings": "Readings contradict each other or the model; see which are suspect.",
     "at a bound": "The data push an unknown to the edge of what is plausible: doubt a reading, the "
     "gas temperature, or what the case leaves out.",
@@ -203,7 +207,7 @@ _OUTCOMES = {
 
 
 def _advice(advice: NextReading) -> str:
-    share = f"{advice.variance_removed_share * 100:.0f} % of the resonance's variance"
+    share = f"{advice.variance_removed_share * 100:.0f} % of the doubt"
     if advice.listen:
         place = advice.best_position
         return (
@@ -251,7 +255,7 @@ def trim(
     )
 
 
-def difference(rule: float, fitted: float, per_hertz: float | None, parts: LengthParts) -> str:
+def difference(rule: float, per_hertz: float | None, parts: LengthParts) -> str:
     """Which part of the difference from the one-temperature rule is what."""
     unit, scale = ("Hz", 1.0) if per_hertz is None else ("rpm", per_hertz)
     total = sum(
@@ -277,9 +281,9 @@ def difference(rule: float, fitted: float, per_hertz: float | None, parts: Lengt
     told = ", ".join(f"{name} {value:+.0f} mm" for name, value in names.items() if round(value))
     longer = "longer" if total < 0 else "shorter"
     return (
-        f"One gas temperature all along promises {rule * scale:.0f} {unit}, the fitted branch "
-        f"cancels at {fitted * scale:.0f} {unit}. For that tone the rule would have built "
-        f"{abs(total):.0f} mm {longer}; of the difference, {told or 'nothing is left'}."
+        f"One gas temperature all along promises {rule * scale:.0f} {unit}. For the tone of the "
+        f"fitted branch that rule would have built {abs(total):.0f} mm {longer}; of the "
+        f"difference, {told or 'nothing is left'}."
     )
 
 
@@ -292,7 +296,7 @@ def untold(
         NAMES.get(one.name, one.name) for one in parameters if one.learned_share < LEARNED_NOTHING
     ]
     if blind:
-        said.append(f"The data say next to nothing of {named(blind)}: that is the prior.")
+        said.append(f"The data say next to nothing of {named(blind)}: these stay what is usual.")
     for first, second, correlation in found.ties:
         way = "together" if correlation > 0 else "against each other"
         said.append(
@@ -370,8 +374,8 @@ def cautions(found: Fitted) -> list[Caution]:
         said.append(Caution(code="beyond_the_prior", message=text, field=""))
     if found.ensemble.rounds > 1:
         text = (
-            "A normal distribution about the most probable set fits badly here, so intervals come "
-            "from further rounds of weighted draws."
+            "What fits lies lopsidedly about the likeliest, so the ranges were worked out from "
+            "further rounds of draws."
         )
         said.append(Caution(code="not_normal", message=text, field=""))
     if found.ensemble.widened:

@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING
 
 from warmbranch_service.contract.report import composed
 from warmbranch_service.contract.text import listed, wrapped
+from warmbranch_service.fit.rivals import AS_LIKELY
 
 if TYPE_CHECKING:
-    from warmbranch_service.fit.answer_schema import FitAnswer, HeardResidual, Residual
+    from warmbranch_service.fit.answer_schema import FitAnswer, HeardResidual, Residual, Trim
     from warmbranch_service.steady.answer_schema import Levels
 
 LONGEST_BAR = 40
-UNITS = {"degC": "°C"}
+UNITS = {"degC": ("°C", 1.0), "kg/s": ("kg/h", 3600.0), "1": ("", 1.0)}
+"""Of unknowns, as a request has them, and what to take theirs times."""
 
 
 def headline(answer: FitAnswer) -> str:
@@ -24,10 +26,19 @@ def headline(answer: FitAnswer) -> str:
     if levels is None:
         return f"{answer.outcome.capitalize()}."
     low, high = levels.interval_90
-    text = f"Quiet at {levels.median:.0f} {unit} ({low:.0f} to {high:.0f} with 90 %)."
-    if answer.trim is not None:
-        text += f" Cut {answer.trim.cut_now_mm:.0f} mm now."
-    return text
+    text = f"uiet at {levels.median:.0f} {unit} ({low:.0f} to {high:.0f} with 90 %)."
+    likeliest = answer.rivals[0] if answer.rivals else None
+    if likeliest is not None and likeliest.odds >= AS_LIKELY:
+        return f"{likeliest.sentence} Settle that before any cut. As written, q{text}"
+    return f"Q{text}{_to_the_saw(answer.trim)}"
+
+
+def _to_the_saw(trim: Trim | None) -> str:
+    if trim is None:
+        return ""
+    if trim.saw_now_mm > 0:
+        return f" Cut {trim.saw_now_mm:.0f} mm now."
+    return " Listen before any cut." if trim.next_step == "listen" else " Do not cut."
 
 
 def readable_fit(answer: FitAnswer, *, full: bool = True) -> str:
@@ -115,21 +126,24 @@ def _parameters(answer: FitAnswer) -> list[str]:
         f"  {'':<25}{'before, 90 %':>17}{'after':>9}{'90 %':>19}{'learned':>8}",
     ]
     for one in answer.parameters:
-        name = one.name if one.unit == "1" else f"{one.name}, {UNITS.get(one.unit, one.unit)}"
-        before = f"{one.prior_90[0]:.3g} to {one.prior_90[1]:.3g}"
-        after = f"{one.interval_90[0]:.3g} to {one.interval_90[1]:.3g}"
+        unit, times = UNITS.get(one.unit, (one.unit, 1.0))
+        name = ", ".join(filter(None, (one.name.replace("_", " "), unit)))
+        before = " to ".join(f"{end * times:.3g}" for end in one.prior_90)
+        after = " to ".join(f"{end * times:.3g}" for end in one.interval_90)
         bound = "  at bound" if one.at_bound else ""
         learned = f"{one.learned_share * 100:.0f} %"
         if len(name) > 25:  # the numbers go below it
             lines.append(f"  {name}")
             name = ""
-        lines.append(f"  {name:<25}{before:>17}{one.estimate:>9.3g}{after:>19}{learned:>8}{bound}")
+        lines.append(
+            f"  {name:<25}{before:>17}{one.estimate * times:>9.3g}{after:>19}{learned:>8}{bound}"
+        )
     return lines
 
 
 def _places(answer: FitAnswer) -> list[str]:
     advice = answer.next_reading
-    lines = ["Share of the resonance's variance that a next reading would remove"]
+    lines = ["Share of the doubt that a next reading would take away"]
     rows = [(f"{place.position_mm:.0f} mm", place) for place in advice.candidates]
     for name, share in [
         *((name, place.variance_removed_share) for name, place in rows),

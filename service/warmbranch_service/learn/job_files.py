@@ -14,11 +14,13 @@ from typing import Any, cast
 
 from pydantic_core import PydanticCustomError
 
+from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.shop import LONGEST_NAME
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
 from warmbranch_service.contract.fields import Quantity
 from warmbranch_service.contract.strict_json import parse
-from warmbranch_service.contract.units import ANGLE, LENGTH
+from warmbranch_service.contract.units import ANGLE, LENGTH, TIME
+from warmbranch_service.fit.request import WARM_FROM
 from warmbranch_service.learn.request import FinishedJob
 
 Json = dict[str, Any]
@@ -30,9 +32,13 @@ PAGE_FORM = 1
 USUAL_WALL_MM = 1.5
 """Where the page was told none, as it says there."""
 
-OF_THE_PAGE = ("after_cuts", "moved")
+OF_THE_PAGE = ("after_cuts", "moved", "run_min")
 OF_INFRARED = ("surface", "emissivity_set", "emissivity", "reflected_degC", "takes_off_reflection")
 
+WARM_MIN = WARM_FROM / 60
+"""From then on what was read counts as of a warm branch."""
+
+RUN_MIN = Quantity("min", TIME, low=0, high=LONGEST / 60)
 LENGTH_MM = Quantity("mm", LENGTH, low=0, high=1e6)
 TURN_DEG = Quantity("deg", ANGLE, low=0, high=360)
 CENTRELINE = ("case", "branch", "centreline")
@@ -83,17 +89,44 @@ def _of_the_page(job: Json) -> Json:
     latest = max((_after(one) for one in whole), default=len(cuts))
     case = _case(job["case"])
     built = _length(case["branch"])
-    heard = [
-        _heard(one, built - sum(cuts[: _after(one)]))
-        for one in lists["heard"]
+    told = [
+        (place, one)
+        for place, one in enumerate(lists["heard"])
         if _has(one, "quiet_rpm")
         and not (one.get("moved") and not _has(one, "centreline_length_mm"))
     ]
+    readings = [_reading(one) for one in whole if _after(one) == latest]
+    heard = [_heard(one, built - sum(cuts[: _after(one)])) for _, one in told]
+    of_readings = _minutes(job, ("readings_min",))
+    run = [(one, of_readings) for one in readings if one.get("time_s") is None]
+    run += [
+        (made, _minutes(one, ("heard", place, "run_min")))
+        for made, (place, one) in zip(heard, told, strict=True)
+    ]
     return {
         "case": {**case, "branch": _cut(case["branch"], sum(cuts[:latest]))},
-        "readings": [_reading(one) for one in whole if _after(one) == latest],
+        "readings": readings,
         "heard": heard,
+        **_timed(run),
     }
+
+
+def _minutes(given: Json, path: Path) -> float | None:
+    """How long the engine had run from cold, or None where nobody said."""
+    return None if given.get(str(path[-1])) is None else _measured(RUN_MIN, given, path)
+
+
+def _timed(run: Sequence[tuple[Json, float | None]]) -> Json:
+    """Give what was read and heard its time; what is untold goes with the earliest that is told."""
+    told = [(one, minutes) for one, minutes in run if minutes is not None]
+    whole, least = len(told) == len(run), min((minutes for _, minutes in told), default=0.0)
+    warm = least >= WARM_MIN
+    if not told or (warm and not whole):
+        return {}
+    if not warm:
+        for one, minutes in told:
+            one["time_s"] = minutes * 60
+    return {"time_s": least * 60} if warm or not whole else {}
 
 
 def _list(job: Json, name: str) -> list[Json]:

@@ -21,7 +21,7 @@ from warmbranch_service.case.convert import MM, celsius
 from warmbranch_service.case.sentences import caution_of, cautions_of
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.length.parts import PlaceAnswer
-from warmbranch_service.length.points import Points
+from warmbranch_service.length.points import THE_CASE, Points
 from warmbranch_service.length.request import LengthRequest
 
 if TYPE_CHECKING:
@@ -33,6 +33,9 @@ stop. Our judgement."""
 
 EXPANSION_PER_K = 17e-6
 """Of austenitic stainless, the largest of the usual metals; 1/K, from memory."""
+
+LEAST_ARM = 1e-3
+"""m, of a weight on the weld: what is less is rounding, not a bending moment."""
 
 WATER_MM = 10.0
 
@@ -149,8 +152,8 @@ def _of_shape(request: LengthRequest, shape: Shape, build: float) -> list[Cautio
             "does_not_fit",
             f"As bent, the branch takes {box.width / MM:.0f} × {box.depth / MM:.0f} × "
             f"{box.height / MM:.0f} mm (along the main pipe, away, upward) and does not fit the "
-            "space given. folds holds the ways of folding that do; where it is empty, give more "
-            "room, bends of a smaller radius, or two shorter branches.",
+            "space given. Fold it, if a way that fits is told; else give it more room, bends of a "
+            "smaller radius, or make two shorter branches.",
             "space_mm",
         )
     if shape.pipework.bends and request.case.branch.rise_deg:
@@ -210,12 +213,13 @@ def _of_condensate(
     shift = -trim.frequency_per_length * MM * WATER_MM
     order = points.order
     moved = f"{shift:.1f} Hz" if order is None else f"{shift * 60 / order:.0f} rpm"
+    kind = "tone" if order is None else "engine speed"
+    where = "" if wet == [THE_CASE] else f" at {', '.join(wet)}"
     return [
         Caution(
             code="slope_and_drain",
-            message=f"Water condenses in this branch at {', '.join(wet)}. {slope} "
-            f"{WATER_MM:.0f} mm of water on the cap raise the quiet engine speed or tone by "
-            f"{moved}.",
+            message=f"Water condenses in this branch{where}. {slope} {WATER_MM:.0f} mm of water on "
+            f"the cap raise the quiet {kind} by {moved}.",
             field="case.branch.rise_deg",
         )
     ]
@@ -225,16 +229,17 @@ def _cap_seal(points: Points, answer: Answer) -> Caution:
     wall = celsius(answer.profile.wall[:, -1])
     hottest = int(np.argmax(wall))
     with_soak = float(wall[hottest]) + SOAK_K
+    name = points.names[hottest]
+    where = "" if name == THE_CASE else f" at {name}, the hottest of the operating points given"
     seal = next(
         (f"At the mildest {name}" for limit, name in SEALS if with_soak <= limit),
         "No sealant bears that for long",
     )
     return Caution(
         code="cap_seal",
-        message=f"The cap's wall reaches {wall[hottest]:.0f} °C at {points.names[hottest]}, the "
-        f"hottest of the operating points given; allow {SOAK_K:.0f} °C more for full load and for "
-        f"heat that soaks in after a stop. {seal}; follow its maker's data sheet. A welded cap "
-        "needs none.",
+        message=f"The cap's wall reaches {wall[hottest]:.0f} °C{where}; allow {SOAK_K:.0f} °C more "
+        f"for full load and for heat that soaks in after a stop. {seal}; follow its maker's data "
+        "sheet. A welded cap needs none.",
         field="",
     )
 
@@ -261,10 +266,15 @@ def _support(answer: Answer, main: int, shape: Shape) -> Caution:
     warm = float(np.trapezoid(wall, answer.profile.position[main]) / answer.length[main])
     air = float(answer.case.surroundings.air_temperature[main])
     growth = EXPANSION_PER_K * (warm - air) * float(answer.length[main])
+    where = (
+        "their middle in line with the mouth: nothing bends the weld until it shakes"
+        if arm < LEAST_ARM
+        else f"their middle {arm / MM:.0f} mm from the mouth: {mass * GRAVITY * arm:.2g} N m on "
+        "the weld, before it shakes"
+    )
     return Caution(
         code="clearance_and_support",
-        message=f"Tube and cap weigh {mass:.2g} kg, their middle {arm / MM:.0f} mm from the mouth: "
-        f"{mass * GRAVITY * arm:.2g} N m on the weld, before it shakes. Hang it so that it may "
+        message=f"Tube and cap weigh {mass:.2g} kg, {where}. Hang it so that it may "
         f"grow by {growth / MM:.1f} mm, and keep 20 mm or more clear of everything.",
         field="",
     )

@@ -66,12 +66,13 @@ def _row(name: str, value: float, unit: str) -> str:
 
 def _lengths(answer: LengthAnswer) -> list[str]:
     low, high = answer.right_length_90_mm
+    learned = "" if answer.certainty == "prior" else ", as learned"
     lines = [
         "Length along the centre-line",
         _row("right length", answer.centreline_length_mm, "mm"),
         _row("build", answer.build_length_mm, "mm"),
         _row("  of it for welds and cap", answer.allowance_mm, "mm"),
-        f"  {'right length, 90 % of chance':<44}{low:>9.1f} to {high:.1f} mm ({answer.certainty})",
+        f"  {'right length, 90 % of chance':<44}{low:>9.1f} to {high:.1f} mm{learned}",
         _row("one gas temperature all along", answer.one_temperature_length_mm, "mm"),
         _row("sum of local travel times", answer.transit_time_length_mm, "mm"),
     ]

@@ -145,11 +145,13 @@ function axes(data, ticks, across, up, width, height) {
     svg("path", { class: "grid", d: grid }),
     svg("path", { class: "axis", d: `M${ROOM.left} ${height - ROOM.bottom}H${width - ROOM.right}` }),
     ...ticks.y.map((y) => text(ROOM.left - 6, up(y) + 4, "end", tickText(y, 0))),
-    ...ticks.x.map((x) => text(across(x), height - ROOM.bottom + 16, "middle", tickText(x, places))),
+    ...ticks.x.map((x) => text(Math.min(across(x), width - halfOf(tickText(x, places))), height - ROOM.bottom + 16, "middle", tickText(x, places))),
     text(0, 13, "start", data.y.title),
     text(width - ROOM.right, height - 6, "end", data.x.title),
   ];
 }
+
+const halfOf = (words) => words.length * 3.6; // pixels of a tick's half width, at most
 
 const tickText = (value, places) =>
   value.toFixed(Math.max(places, decimals(value))).replace("-", "−");

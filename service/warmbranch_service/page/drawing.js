@@ -3,14 +3,14 @@
 
 import { svg } from "./dom.js";
 import { pieceLength } from "./job.js";
-import { millimetres, niceStep, onTape, say } from "./units.js";
+import { millimetres, niceStep, onTape } from "./units.js";
 
 const STEP = 8; // mm between points
 // What steel turns to with heat, from cool to hot; style.css has the same for the ramp below.
 const COLOURS = [[71, 115, 159], [125, 91, 140], [158, 74, 96], [190, 94, 50], [218, 179, 79]];
-const MARGIN = { left: 30, right: 44, above: 22, below: 34 }; // pixels, for labels and the scale
+const MARGIN = { left: 58, right: 44, above: 22, below: 34 }; // pixels, for labels and the scale
 const UPRIGHT = 45; // degrees of rise from which on a branch stands or hangs
-const APART = 38; // pixels between labels of readings
+const APART = 62; // pixels between labels of readings
 
 /** Points [x, y, along, tube before] of the centre-line in mm, leaving the mouth upward. */
 export function outline(branch) {
@@ -84,6 +84,7 @@ export function drawing(given, profile, readings, cut, words, space = { width: 7
   ];
   if (cut !== null && cut > 0 && cut < length) {
     parts.push(svg("path", { class: "cut", d: bar(turned, cut, tube * 0.95), "stroke-width": 2.5 * scale }));
+    if (dimensions) parts.push(sawLabel(turned, cut, length, tube, scale));
   }
   if (dimensions) parts.push(...dimensionParts(given.branch, turned, tube, scale));
   const there = readings.filter(({ position }) => position >= 0 && position <= length);
@@ -95,7 +96,7 @@ export function drawing(given, profile, readings, cut, words, space = { width: 7
   const step = niceStep(length / 5);
   const [left, bottom] = [box.x + 8 * scale, box.y + box.height + 16 * scale];
   parts.push(svg("path", { class: "scale", d: `M${left} ${bottom}v${6 * scale}h${step}v${-6 * scale}`, "stroke-width": 1.5 * scale }));
-  parts.push(label(left + step + 8 * scale, bottom + 6 * scale, "start", say("length", step), scale));
+  parts.push(label(left + step + 8 * scale, bottom + 6 * scale, "start", onTape(step, Math.round), scale));
   const viewBox = `${box.x} ${box.y} ${box.width} ${box.height + MARGIN.below * scale}`;
   return svg("svg", { viewBox, role: "img", "aria-label": words, class: "branch-drawing" }, ...parts);
 }
@@ -143,6 +144,15 @@ function dimensionParts(branch, points, tube, scale) {
       : `${Number(Number(piece.bend_deg).toFixed(1))}°, radius ${onTape(millimetres(piece.bend_radius_mm), Math.round)}`;
     return label(x + nx * far, y + ny * far + (Math.abs(ny) < 0.5 ? 5 * scale : ny > 0 ? 10 * scale : 0), anchor(nx, ny), text, scale);
   });
+}
+
+// On the side of the tube where its lengths are not.
+function sawLabel(points, cut, length, tube, scale) {
+  const [x, y, dx, dy] = place(points, cut);
+  const size = Math.hypot(dx, dy) || 1;
+  const [nx, ny] = [-dy / size, dx / size];
+  const far = tube * 0.95 + 6 * scale;
+  return label(x + nx * far, y + ny * far + (Math.abs(ny) < 0.5 ? 5 * scale : ny > 0 ? 12 * scale : 0), anchor(nx, ny), `saw: ${onTape(length - cut)} off`, scale);
 }
 
 // Spots on the tube, each with what was read beside it where there is room.

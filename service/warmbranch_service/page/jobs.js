@@ -1,6 +1,7 @@
 // The list of jobs: starting, opening and removing them. Nothing replaces a job without a question.
 
 import { get } from "./api.js";
+import { question } from "./ask.js";
 import { announce, byId, el, fill, write } from "./dom.js";
 import { blankJob, hasData, jobFromFile, jobLike, jobOf } from "./job.js";
 import { answers } from "./questions.js";
@@ -66,7 +67,6 @@ export function build() {
   byId("open").addEventListener("click", () => byId("file").click());
   byId("file").addEventListener("change", openFile);
   byId("jobs").addEventListener("change", (event) => openKept(event.target.value));
-  byId("ask-no").addEventListener("click", () => (byId("ask").hidden = true));
   store.onChange(list);
   list();
 }
@@ -99,20 +99,6 @@ async function removeOpen() {
   if (next) openKept(next.id);
   else store.open(await example("van"));
   store.forget(gone);
-}
-
-// Asked on the page, not in a window of the browser's: it can be read, reached and tested.
-let act = null;
-function question(words, yes, done) {
-  act = done;
-  write(byId("ask-words"), words);
-  write(byId("ask-yes"), yes);
-  byId("ask").hidden = false;
-  byId("ask-yes").onclick = () => {
-    byId("ask").hidden = true;
-    act();
-  };
-  byId("ask-yes").focus();
 }
 
 async function openFile() {

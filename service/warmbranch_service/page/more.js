@@ -93,12 +93,14 @@ function showSpace(more) {
           ? "It does not fit as it is bent. It would, folded like this:"
           : "It does not fit, and no folding that was tried does.",
   );
+  // A branch that stands has its shape and its tube: to take others would tell of one that is not there.
+  const { built } = store.current();
   const items = (asked ? more.folds : []).map((fold) =>
     el(
       "li",
       {},
-      `${inOwnUnits(fold.description)} Built ${onTape(fold.build_length_mm, Math.ceil)} long. `,
-      el("button", { type: "button", class: "small", text: "Take this shape", onclick: () => take(fold) }),
+      `${inOwnUnits(fold.description)} ${built ? "A new one" : "Built"} ${onTape(fold.build_length_mm, Math.ceil)} long. `,
+      built ? null : el("button", { type: "button", class: "small", text: "Take this shape", onclick: () => take(fold) }),
     ),
   );
   fill(byId("folds"), ...items);
@@ -122,12 +124,13 @@ function twoWords(pair) {
 }
 
 function tubeTable(tubes) {
+  const { built } = store.current();
   const rows = tubes.map((tube) => [
     tube.name,
     tube.centreline_length_mm === null ? "–" : onTape(tube.centreline_length_mm, Math.round),
     tube.peak_90_dB === null ? "–" : `${tube.peak_90_dB.map((v) => v.toFixed(0)).join(" to ")} dB`,
     `${tube.tube_mass_kg.toFixed(1)} kg`,
-    tube.name.startsWith("as given") ? "" : el("button", { type: "button", class: "small", text: "Take", onclick: () => takeTube(tube) }),
+    built || tube.name.startsWith("as given") ? "" : el("button", { type: "button", class: "small", text: "Take", onclick: () => takeTube(tube) }),
   ]);
   return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Stock tubes" }, table("Right lengths of stock tubes", ["tube", "right length", "holds back at its best", "mass", "choose"], rows));
 }

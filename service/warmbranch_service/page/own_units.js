@@ -8,7 +8,6 @@ const INCH = 25.4;
 
 /** The sentence with its lengths, temperatures and speeds in the units chosen. */
 export function inOwnUnits(sentence) {
-  if (chosen.length !== "in" && chosen.temperature !== "degF") return sentence;
   return sentence.replace(QUANTITY, (all, first, others, unit, more = "") => {
     const turn = turned(unit, more !== "");
     if (turn === null) return all;
@@ -22,7 +21,8 @@ export function inOwnUnits(sentence) {
 function turned(unit, isMore) {
   if (unit === "mm") return chosen.length === "in" ? [scaled(1 / INCH, 3), "in"] : null;
   if (unit === "m/s") return chosen.length === "in" ? [scaled(1 / 0.44704, 2), "mph"] : null;
-  if (chosen.temperature !== "degF") return null;
+  // A difference in kelvin is told in the degrees that the thermometer shows.
+  if (chosen.temperature !== "degF") return unit === "K" ? [(text) => text, "°C"] : null;
   if (unit === "K" || isMore) return [scaled(1.8, 2), "°F"];
   return [(text) => (number(text) * 1.8 + 32).toFixed(0), "°F"];
 }

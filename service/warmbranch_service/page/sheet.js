@@ -10,7 +10,7 @@ import { answers } from "./questions.js";
 import { drawnCase } from "./step_answer.js";
 import { adviceNow, cutHeadings, cutRows, pieceHeadings, pieceRows, piecesCaption, stands } from "./step_cut.js";
 import * as store from "./store.js";
-import { celsius, millimetres, onTape, plain, say, unitOf } from "./units.js";
+import { celsius, millimetres, onTape, plain, say, tapeLength, unitOf } from "./units.js";
 
 const MOST_PIECES = 9;
 const MOST_STEPS = 9;
@@ -61,7 +61,7 @@ export function write() {
   );
   fill(byId("sheet-template"), answers.lacking.length > 0 ? null : template(given));
   fill(byId("sheet-title"), job.name ? `Work sheet: ${job.name}` : "Work sheet");
-  byId("sheet-date").textContent = `Warmbranch, ${new Date().toLocaleDateString()}`;
+  byId("sheet-date").textContent = `Warmbranch, ${new Date().toLocaleDateString(undefined, { day: "numeric", month: "short", year: "numeric" })}`;
 }
 
 const capital = (word) => word[0].toUpperCase() + word.slice(1);
@@ -91,12 +91,15 @@ function gasWords(pipe) {
 // to be built, the service's.
 function trimTable(job) {
   if (stands()) {
-    const rows = isMeasured(job) ? cutRows().map((row) => [...row, ""]) : [];
-    return rows.length ? table("Trim steps from the branch as it stands", [...cutHeadings(), "heard"], rows) : null;
+    const rows = isMeasured(job) ? cutRows(true).map((row) => [...row, ""]) : [];
+    return rows.length ? table("Trim steps from the branch as it stands", [...cutHeadings(true), "heard"], rows) : null;
   }
   const steps = answers.length?.trim_steps ?? [];
   const shown = steps.filter((_, k) => k % Math.ceil(steps.length / MOST_STEPS) === 0);
-  const rows = shown.map((step) => [onTape(step.cut_mm, Math.round), onTape(step.length_mm, Math.round), step.quiet_rpm?.toFixed(0) ?? step.frequency_Hz.toFixed(1), ""]);
+  // As a tape shows it: what is off and what is left make what was built.
+  const whole = answers.length && tapeLength(answers.length.build_length_mm, Math.ceil);
+  const off = (step) => tapeLength(step.cut_mm, Math.round);
+  const rows = shown.map((step) => [onTape(off(step), Math.round), onTape(whole - off(step), Math.round), step.quiet_rpm?.toFixed(0) ?? step.frequency_Hz.toFixed(1), ""]);
   if (!rows.length) return null;
   const unit = steps[0].quiet_rpm === null ? "quiet Hz" : "quiet rpm";
   return table("Trimming: stop when you hear it right", ["off", "left", unit, "heard"], rows);

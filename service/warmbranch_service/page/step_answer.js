@@ -8,9 +8,12 @@ import { inOwnUnits } from "./own_units.js";
 import { answers, WARMING_S } from "./questions.js";
 import { shownReadings } from "./shown_readings.js";
 import * as store from "./store.js";
-import { converted, millimetres, onTape, plain, say, unitOf } from "./units.js";
+import { converted, millimetres, onTape, plain, say, tapeLength, unitOf } from "./units.js";
 
 const FIRST_CAUTIONS = 4; // the rest folds away
+// What the page tells in words of its own, where it can be mended.
+const TOLD_ELSEWHERE = new Set(["time_untold", "does_not_fit", "near_pressure_node"]);
+const toldElsewhere = (code) => code.startsWith("safety_") || code.startsWith("perhaps_") || TOLD_ELSEWHERE.has(code);
 
 const charts = {
   profile: chart("Temperature along the branch"),
@@ -25,6 +28,7 @@ export function build() {
 
 export function show() {
   showDrawing();
+  write(byId("of-which-length"), lengthWords());
   showProfile();
   showLoss();
   showWarmup();
@@ -34,7 +38,7 @@ export function show() {
 /** The case as it is drawn: as it stands, or as it is to be built; null before there is one. */
 export function drawnCase(job) {
   if (job.built) return builtLength(job) > 0 ? caseNow(job) : null;
-  return answers.length ? lengthened(caseNow(job), answers.length.build_length_mm) : null;
+  return answers.length ? lengthened(caseNow(job), tapeLength(answers.length.build_length_mm, Math.ceil)) : null;
 }
 
 function showDrawing() {
@@ -50,7 +54,7 @@ function showDrawing() {
     ? shownReadings().map(({ position, temperature, suspect }) => ({
         position,
         suspect,
-        text: plain("temperature", temperature) + "°",
+        text: say("temperature", temperature),
       }))
     : [];
   const cut = millimetres(job.draft_cut_mm);
@@ -69,6 +73,17 @@ function showDrawing() {
     write(byId("ramp-cool"), say("temperature", Math.min(...profile.gas_degC)));
     write(byId("ramp-hot"), say("temperature", Math.max(...profile.gas_degC)));
   }
+}
+
+// The drawing is of the branch as it is to be built, the curves are of the right length.
+function lengthWords() {
+  const { length } = answers;
+  if (store.current().built || !length || answers.lacking.length > 0) return "";
+  const [first] = length.trim_steps;
+  const quiet = first?.quiet_rpm ?? first?.frequency_Hz;
+  const unit = first?.quiet_rpm == null ? "Hz" : "rpm";
+  const begins = quiet == null ? "" : ` Built ${onTape(length.build_length_mm, Math.ceil)} long, it is first quiet at about ${quiet.toFixed(0)}\u00a0${unit}, and higher with each cut.`;
+  return `What follows is of the right length, ${onTape(length.centreline_length_mm, Math.round)}, once it is trimmed to that.${begins}`;
 }
 
 function showProfile() {
@@ -102,7 +117,7 @@ function showProfile() {
     `${say("temperature", skin_degC[0])} to ${say("temperature", skin_degC.at(-1))}.` +
     (wet > 0 ? ` Water condenses from ${say("length", position_mm[wet])} on${hourly(answer)}.` : "") +
     (spread ? ` Bands hold 50 and 90 % of what is believed.` : "") +
-    (points.length ? ` Bars on readings are two standard deviations.` : "");
+    (points.length ? ` Bars on readings hold 19 of 20.` : "");
   const [along, degrees] = [unitOf("length"), unitOf("temperature")];
   charts.profile.draw({
     title: "Temperature along the branch",
@@ -260,12 +275,13 @@ function warmupTable(unit, { time_s, mouth_gas_degC }, y, bands) {
 
 function showCautions() {
   const found = new Map();
-  for (const answer of [answers.now, answers.fit, answers.length, answers.more]) {
-    for (const caution of answer?.cautions ?? []) found.set(caution.code, caution.message);
+  // Each once, by the answer that the charts show.
+  for (const answer of [answers.warm ?? answers.now, answers.fit, answers.length, answers.more]) {
+    for (const { code, message } of answer?.cautions ?? []) if (!found.has(code)) found.set(code, message);
   }
   const item = ([, message]) => el("li", { text: inOwnUnits(message) });
   const all = [...found];
-  const known = all.filter(([code]) => !code.startsWith("safety_"));
+  const known = all.filter(([code]) => !toldElsewhere(code));
   fill(byId("cautions"), ...known.slice(0, FIRST_CAUTIONS).map(item));
   fill(byId("cautions-more"), ...known.slice(FIRST_CAUTIONS).map(item));
   byId("more-cautions").hidden = known.length <= FIRST_CAUTIONS;

@@ -1,13 +1,14 @@
 // Step 1: whether it is built, the drone, the pipes.
 
+import { question } from "./ask.js";
 import { byId, el, fill, write } from "./dom.js";
 import { AIR, ENGINE, GAS, LENGTH, MORE_AIR, MORE_ENGINE, MORE_PIPE, MORE_TUBE, PIPE, TARGET, TUBE } from "./field_list.js";
 import { choiceOf, field, forget, offer, touch } from "./fields.js";
-import { builtLength, targetKind } from "./job.js";
+import { builtLength, lengthened, targetKind } from "./job.js";
 import { whereToPoint } from "./pointing.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
-import { say } from "./units.js";
+import { leastOnTape, onTape, say, tapeLength } from "./units.js";
 
 let built = null;
 let gas = null;
@@ -21,7 +22,7 @@ export function build() {
     label: "Is it built already?",
     choices: [["no", "Not yet"], ["yes", "It is built"]],
     chosen: () => (store.current().built ? "yes" : "no"),
-    choose: (value) => store.change("whether it is built", (job) => (job.built = value === "yes")),
+    choose: (value) => (value === "yes" ? toStand() : store.change("whether it is built", (job) => (job.built = false))),
   });
   fill(byId("built-choice"), built.node);
   target = choiceOf({
@@ -47,6 +48,37 @@ export function build() {
   rebuild();
   byId("add-straight").addEventListener("click", () => addPiece({ straight_mm: 200 }, "straight"));
   byId("add-bend").addEventListener("click", () => addPiece({ bend_deg: 90, bend_radius_mm: 75 }, "bend"));
+}
+
+// The length in the fields was only where the search began, another one was advised: which of them
+// stands, nobody is to guess, for every cut is counted from it.
+function toStand() {
+  const job = store.current();
+  const sound = answers.length && answers.errors.length + answers.lacking.length + job.trims.length === 0;
+  const advised = sound ? tapeLength(answers.length.build_length_mm, Math.ceil) : NaN;
+  const typed = builtLength(job);
+  if (!(advised > 0) || Math.abs(advised - typed) < leastOnTape() / 2) {
+    stand();
+    return;
+  }
+  built.show(); // not before it is answered
+  question(
+    "How long was it built, along the centre-line from the main pipe’s inner wall to the cap?",
+    `${onTape(advised, Math.round)}, as advised`,
+    () => stand(advised),
+    typed > 0 ? `${onTape(typed, Math.round)}, as typed below` : "Another length: I type it below",
+    () => stand(),
+  );
+}
+
+function stand(length = null) {
+  store.change("whether it is built", (job) => {
+    job.built = true;
+    if (length === null) return;
+    job.case = lengthened(job.case, length);
+    const { centreline } = job.case.branch;
+    touch(job, centreline ? `case.branch.centreline.${centreline.length - 1}` : "case.branch.length_mm");
+  });
 }
 
 /** Show the choices and the fields that belong to them, and the pieces, anew. */

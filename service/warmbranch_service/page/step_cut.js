@@ -111,7 +111,7 @@ export function adviceNow() {
 // What to do next, and how much it will be in the end, in the tape's own marks.
 function adviceWords({ trim, cutSince, time_untold: untold }) {
   const held = untold?.held_back_mm;
-  const kept = held > 0 ? ` About ${onTape(held)} are kept back until you say in step 3 how long the engine ran.` : "";
+  const kept = held >= leastOnTape() ? ` About ${onTape(held)} are kept back until you say in step 3 how long the engine ran.` : "";
   const whole = trim.final_cut_mm - cutSince;
   const [low, high] = trim.final_cut_90_mm.map((cut) => cut - cutSince);
   const tape = (length) => onTape(length, Math.round);
@@ -195,20 +195,21 @@ async function askSlider(cut, chance) {
   }
 }
 
-/** The table of cuts, for the chart and for the work sheet. */
-export function cutRows() {
+/** The table of cuts, for the chart in numbers, for the work sheet in a tape's marks. */
+export function cutRows(marks = false) {
+  const shown = (value, places) => (marks ? mark(value) : plain("length", value, unitOf("length") === "in" ? places : 0));
   return (answers.cuts?.rows ?? []).map((row) => [
-    plain("length", row.cut, unitOf("length") === "in" ? 3 : 0),
-    plain("length", row.length, unitOf("length") === "in" ? 2 : 0),
+    shown(row.cut, 3),
+    shown(row.length, 2),
     row.median.toFixed(0),
     `${row.interval_90.map((x) => x.toFixed(0)).join(" to ")}`,
     chanceOf(row.cut, known())?.text ?? "",
   ]);
 }
 
-export const cutHeadings = () => [
-  `cut, ${unitOf("length")}`,
-  `left, ${unitOf("length")}`,
+export const cutHeadings = (marks = false) => [
+  marks ? "cut" : `cut, ${unitOf("length")}`,
+  marks ? "left" : `left, ${unitOf("length")}`,
   "quiet rpm",
   "90 %",
   "too far",
@@ -277,7 +278,9 @@ function toBuild(piece) {
   let what = piece.piece === 1 ? "cope to the main pipe" : "";
   if (piece.takes_the_length) what = piece.piece === 1 ? "cope to the main pipe; ends at the cap, is trimmed" : "ends at the cap, is trimmed";
   if (piece.kind === "bend") what = bendWords(piece.bend_deg, piece.bend_radius_mm);
-  return [`${piece.piece} ${piece.kind}`, mark(piece.from_mm), mark(piece.to_mm), mark(piece.tube_mm), what];
+  // The end is that of the headline, which a tape shows no shorter than it is to be.
+  const end = piece.takes_the_length ? (value) => onTape(value, Math.ceil) : mark;
+  return [`${piece.piece} ${piece.kind}`, mark(piece.from_mm), end(piece.to_mm), end(piece.tube_mm), what];
 }
 
 function standingRows() {
@@ -297,11 +300,15 @@ function standingRows() {
   });
 }
 
-export const pieceHeadings = () => ["piece", "from", "to, mark", "tube", "what to do"];
+/** Of a piece to be made, the tube to cut, its cope with it; of one that stands, how long it is. */
+export const pieceHeadings = () => ["piece", "from", "to, mark", stands() ? "length" : "tube to cut", "what to do"];
 
 /** What the table of pieces is of. */
 export function piecesCaption() {
-  if (stands()) return "Pieces as they stand, marks along the centre-line from the main pipe's inner wall";
+  if (stands()) {
+    const side = cutNow() > 0 ? "; saw on the cap's side of the mark" : "";
+    return `Pieces as they stand, marks along the centre-line from the main pipe's inner wall${side}`;
+  }
   return `Pieces for a branch of ${onTape(answers.length.build_length_mm, Math.ceil)}, marks along the centre-line from the main pipe's inner wall`;
 }
 

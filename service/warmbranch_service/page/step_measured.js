@@ -83,7 +83,7 @@ function readingRow(reading, place) {
   const after = (_, value) => row.setAttribute("data-thermometer", value);
   const infrared = [
     field({ path: `${path}.surface`, label: "Looked at", kind: "choice", compact, choices: surfaces }),
-    field({ path: `${path}.emissivity_set`, label: "Set to ε", kind: "number", hint: "0.95", compact }),
+    field({ path: `${path}.emissivity_set`, label: "Emissivity set", kind: "number", hint: "0.95", compact }),
   ];
   for (const part of infrared) part.classList.add("infrared");
   const row = el(

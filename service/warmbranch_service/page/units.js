@@ -16,7 +16,7 @@ export function unitsOf(language) {
 const SHOWN = {
   length: () => (chosen.length === "in" ? ["in", 3] : ["mm", 1]),
   temperature: () => (chosen.temperature === "degF" ? ["°F", 1] : ["°C", 1]),
-  difference: () => (chosen.temperature === "degF" ? ["°F", 1] : ["K", 1]),
+  difference: () => (chosen.temperature === "degF" ? ["°F", 1] : ["°C", 1]),
   rpm: () => ["rpm", 0],
   hertz: () => ["Hz", 1],
   speed: () => [chosen.length === "in" ? "mph" : "m/s", 2],
@@ -142,6 +142,11 @@ export function onTape(value, rounded = Math.floor) {
   while (over > 0 && over % 2 === 0) [over, under] = [over / 2, under / 2];
   const parts = [whole > 0 || over === 0 ? `${whole}` : "", over > 0 ? `${over}/${under}` : ""];
   return `${parts.filter(Boolean).join("\u00a0")}\u00a0in`;
+}
+
+/** What onTape shows of a length, in mm. */
+export function tapeLength(value, rounded) {
+  return rounded(round(value / leastOnTape(), 6)) * leastOnTape();
 }
 
 /** The step of 1, 2 or 5 (or a fraction of an inch) in mm, nearest above a wanted one. */

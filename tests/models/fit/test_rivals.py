@@ -42,6 +42,12 @@ def in_fahrenheit(case, read):
     return shown(read, (read.displayed - 273.15) * 1.8 + 32 + 273.15)
 
 
+def in_celsius(case, read):
+    """A thermometer that shows °C, whose numbers were written as °F."""
+    taken = (read.displayed - 273.15 - 32) / 1.8 + 273.15
+    return replace(shown(read, taken), in_fahrenheit=np.ones(len(read), dtype=bool))
+
+
 def in_inches(case, read):
     return replace(read, position=read.position / 25.4)
 
@@ -56,6 +62,7 @@ def reversed_list(case, read):
 
 MADE = {
     "fahrenheit": in_fahrenheit,
+    "celsius": in_celsius,
     "inches": in_inches,
     "from_cap": from_the_cap,
     "wrong_end": reversed_list,
@@ -81,6 +88,17 @@ def test_a_slip_is_told_first(synthetic, slip):
     # A list in reverse is a list from the cap where places lie evenly: either may come first. A
     # branch that is nearly as cold all along hides what end is which.
     told(rivals_of, slip, times=3, among=2)
+
+
+def test_nobody_is_asked_for_the_unit_that_was_written(synthetic):
+    case, readings, _ = drawn(synthetic, 0)
+    written = replace(readings, in_fahrenheit=np.ones(len(readings), dtype=bool))
+    assert SLIPS["fahrenheit"](case, written) is None
+    assert SLIPS["celsius"](case, readings) is None
+    mixed = replace(readings, in_fahrenheit=np.arange(len(readings)) < 2)
+    meant = SLIPS["celsius"](case, mixed)
+    assert meant is not None
+    np.testing.assert_array_equal(meant.displayed[2:], readings.displayed[2:])
 
 
 def test_swapped_columns_are_told(synthetic):

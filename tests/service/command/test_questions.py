@@ -29,6 +29,19 @@ def printed(capsys):
     return said
 
 
+@pytest.mark.parametrize("question", ["steady", "warmup", "length", "fit"])
+def test_a_job_of_the_page_is_named_and_not_taken_apart_field_by_field(
+    question, van_file, tmp_path, printed
+):
+    job = tmp_path / "job.json"
+    own = {"warmbranch_job": 1, "trims": [{"cut_mm": 20}], "readings": []}
+    job.write_text(json.dumps({**json.loads(demo_text("van")), **own}), encoding="utf-8")
+    said = printed(question, str(job), status=REFUSED)
+    assert "is a job that the page saved" in said
+    assert "Open it with the page" in said
+    assert "no such field" not in said
+
+
 def test_a_length_for_an_engine_speed(van_file, printed):
     answer = json.loads(printed("length", van_file, "--rpm", "2350", "--json"))
     assert answer["target"]["quiet_rpm"] == 2350

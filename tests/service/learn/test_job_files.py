@@ -132,3 +132,30 @@ def test_a_damaged_job_is_refused_and_breaks_nothing(change):
 
     with pytest.raises((Problem, ValidationError)):
         FinishedJob.model_validate(read(page_job(readings=[], **change)) | {"form": 9})
+
+
+@pytest.mark.parametrize(
+    ("read_after", "heard_after", "whole", "each"),
+    [
+        (None, (None, None), None, []),
+        (60, (60, 90), 3600, []),  # warm
+        (10, (12, 60), None, [600, 720, 3600]),
+        (None, (8, 60), 480, [480, 3600]),  # untold ones go with the earliest
+        (None, (60, 60), None, []),  # warm when heard says nothing of when it was read
+    ],
+)
+def test_what_the_page_was_told_of_the_minutes_is_kept(read_after, heard_after, whole, each):
+    job = page_job(readings_min=read_after)
+    for one, minutes in zip(job["heard"], heard_after, strict=False):
+        one["run_min"] = minutes
+    found = read(job)
+    assert found.get("time_s") == whole
+    told = [one["time_s"] for one in (*found["readings"], *found["heard"]) if "time_s" in one]
+    assert told == each
+    FinishedJob.model_validate(found)
+
+
+def test_minutes_that_are_none_are_named():
+    with pytest.raises(Problem) as refused:
+        read(page_job(readings_min="a while"))
+    assert refused.value.parts.entries[0].path == ("readings_min",)

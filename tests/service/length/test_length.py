@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
@@ -208,11 +209,16 @@ def test_what_is_not_asked_for_is_not_there(ask, length):
 
 
 def test_without_an_engine(smallest, length):
+    smallest["case"]["branch"]["rise_deg"] = 90
     answer = length({"case": smallest["case"], "target": {"frequency_Hz": 90}})
     assert answer["rpm_per_mm"] is None
     assert answer["target"]["quiet_rpm"] is None
     assert all(step["quiet_rpm"] is None for step in answer["trim_steps"])
     assert "Hz" in answer["summary"]
+    # Straight up from the mouth: nothing bends the weld, and no rounding is told for it.
+    said = " ".join(caution["message"] for caution in answer["cautions"])
+    assert "in line with the mouth" in said
+    assert not re.search(r"\de[-+]\d", said)
 
 
 def test_a_length_in_place_of_a_centre_line(ask, length):
