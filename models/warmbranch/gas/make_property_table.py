@@ -102,7 +102,7 @@ def _like_nitrogen(heat_capacity: float, nitrogen: PureState) -> PureState:
 
 
 def import_coolprop() -> Any:
-    """CoolProp, imported on demand: it takes seconds, and only making the table needs it."""
+    """CoolProp, of the extra ``test``: it takes seconds, and only making the table needs it."""
     # Most of those seconds go on fast tables for saturation, which nothing here needs.
     os.environ.setdefault("COOLPROP_DISABLE_SUPERANCILLARIES_ENTIRELY", "1")
     return importlib.import_module("CoolProp.CoolProp")
