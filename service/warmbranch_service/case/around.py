@@ -27,7 +27,7 @@ HottestNeighbour = Quantity("degC", TEMPERATURE, low=-40, high=900)
 
 
 @dataclass(frozen=True)
-class Place:
+class UsualSurroundings:
     """What a branch usually has around it, where nobody measured.
 
     Parameters
@@ -67,12 +67,12 @@ class Place:
 
 
 PLACES = {
-    "on a bench": Place(0.3, 3.0, 0.0, 3.0, 0.0, 5.0),
-    "under a standing car": Place(0.5, 3.0, 15.0, 10.0, 10.0, 10.0),
-    "under a moving car": Place(5.0, 2.5, 5.0, 5.0, 5.0, 10.0),
-    "under a moving car, sheltered": Place(1.5, 3.0, 15.0, 10.0, 15.0, 15.0),
-    "in a tunnel beside the exhaust": Place(2.0, 3.0, 25.0, 12.0, 40.0, 25.0),
-    "in an engine room": Place(1.0, 3.0, 20.0, 10.0, 10.0, 10.0),
+    "on a bench": UsualSurroundings(0.3, 3.0, 0.0, 3.0, 0.0, 5.0),
+    "under a standing car": UsualSurroundings(0.5, 3.0, 15.0, 10.0, 10.0, 10.0),
+    "under a moving car": UsualSurroundings(5.0, 2.5, 5.0, 5.0, 5.0, 10.0),
+    "under a moving car, sheltered": UsualSurroundings(1.5, 3.0, 15.0, 10.0, 15.0, 15.0),
+    "in a tunnel beside the exhaust": UsualSurroundings(2.0, 3.0, 25.0, 12.0, 40.0, 25.0),
+    "in an engine room": UsualSurroundings(1.0, 3.0, 20.0, 10.0, 10.0, 10.0),
 }
 """Common practice, no source: our judgement of what is usual. ± is one standard deviation."""
 

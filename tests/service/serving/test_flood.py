@@ -325,7 +325,7 @@ def test_what_may_not_be_meant_is_told_at_the_start(monkeypatch, caplog, host, k
 
 @pytest.mark.slow
 @pytest.mark.long
-@pytest.mark.timeout(3600)  # two to three minutes where nothing else runs
+@pytest.mark.timeout(3600)  # a hundred starts of two seconds of processor each
 def test_a_hundred_restarts_under_load_lose_nothing(tmp_path):
     """Each takes over the one queue of connections; every request is a connection of its own.
 
