@@ -98,6 +98,7 @@ def background(held: ByteArray) -> RealArray:
 
 
 _digamma = cast("Callable[[RealArray], RealArray]", digamma)
+_expit = cast("Callable[[RealArray], RealArray]", expit)
 _gammaln = cast("Callable[[RealArray], RealArray]", gammaln)
 
 
@@ -114,6 +115,12 @@ def main_spacing(layout: Layout) -> float:
     """Distance of the orders that are expected."""
     expected = layout.orders[layout.expected]
     return float(expected[0] if len(expected) == 1 else np.min(np.diff(expected)))
+
+
+def _shared_out(weights: RealArray, seen: RealArray) -> RealArray:
+    """Parts of the classes, (orders, classes), in the levels seen, (orders, LEVELS)."""
+    whole = weights @ PARTS
+    return weights * ((seen / whole) @ PARTS.T)
 
 
 @dataclass(frozen=True)
@@ -224,19 +231,27 @@ class Comb:
             total[first : first + step] = (counts @ values).T
         return total
 
-    def learnt(self, path: IntArray, heard: RealArray) -> RealArray:
-        """Weights along a path of states, (orders, classes); ``heard`` weighs the moments."""
-        frames = np.flatnonzero(heard > 0)
-        prior = self.weights()
-        learnt = np.empty_like(prior)
+    def _seen(self, path: IntArray, heard: BoolArray, counts: RealArray | None) -> RealArray:
+        """What each order's levels along a path count for together, (orders, LEVELS).
+
+        ``counts`` are those of each order and state, 1 by default.
+        """
+        frames = np.flatnonzero(heard)
+        states = path[frames]
         nothing = len(self.bytes) - 1
+        seen = np.zeros((len(self.places), LEVELS))
         for order, place in enumerate(self.places):
-            bins = place[path[frames]]
+            bins = place[states]
             inside = bins < nothing
-            seen = self.bytes[bins[inside], frames[inside]]
-            share = prior[order][:, None] * PARTS[:, seen]
-            share /= share.sum(axis=0)
-            learnt[order] = PRIOR_MOMENTS * prior[order] + share @ heard[frames[inside]]
+            levels = self.bytes[bins[inside], frames[inside]]
+            weigh = None if counts is None else counts[order, states[inside]]
+            seen[order] = np.bincount(levels, weigh, LEVELS)
+        return seen
+
+    def learnt(self, path: IntArray, heard: BoolArray) -> RealArray:
+        """Weights along a path of states, where it is heard, (orders, classes)."""
+        prior = self.weights()
+        learnt = PRIOR_MOMENTS * prior + _shared_out(prior, self._seen(path, heard, None))
         return learnt / learnt.sum(axis=1, keepdims=True)
 
     def evidence(self, weights: RealArray, path: IntArray, heard: BoolArray, news: float) -> float:
@@ -249,20 +264,10 @@ class Comb:
         Dirichlet distributions, as in the evidence of a mixture: Bishop, Pattern Recognition and
         Machine Learning (2006), eq. 10.70).
         """
-        frames = np.flatnonzero(heard)
-        tables = table(weights, self.background)
         prior = self.weights()
-        nothing = len(self.bytes) - 1
-        counts = np.zeros_like(prior)
-        gains = np.zeros(len(prior))
-        for order, place in enumerate(self.places):
-            bins = place[path[frames]]
-            inside = bins < nothing
-            seen = self.bytes[bins[inside], frames[inside]]
-            count = news * self.count[order, path[frames[inside]]]
-            share = prior[order][:, None] * PARTS[:, seen]
-            counts[order] = (share / share.sum(axis=0)) @ count
-            gains[order] = count @ tables[order][seen]
+        seen = news * self._seen(path, heard, self.count)
+        counts = _shared_out(prior, seen)
+        gains = np.einsum("ij,ij->i", seen, table(weights, self.background))
         told = counts.sum(axis=1) > 0
         total = 0.0
         for kind in (self.layout.expected, ~self.layout.expected):
@@ -274,7 +279,7 @@ class Comb:
             own = gains[kind & told] - _divergence(ALIKE * alike + some, ALIKE * alike)
             sounds = 0.5
             for _ in range(20):
-                share = expit(own + logit(sounds))
+                share = _expit(own + logit(sounds))
                 sounds = (1 + share.sum()) / (2 + len(share))
             total += float(np.logaddexp(np.log1p(-sounds), np.log(sounds) + own).sum())
         return total

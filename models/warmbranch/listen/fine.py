@@ -118,6 +118,9 @@ def corrections(
     every = centres[:, None] + np.arange(-half, half + 1)
     speed = np.exp(track.log_speed)
     total = np.zeros((len(centres), len(grid)))
+    # |sum|² of an order over its mean under noise of density N: 2 N rate Σ taper².
+    scale = 2 * SLOW_RATE * np.sum(taper**2)
+    under = [scale * track.noise_density(order * speed) for order in orders]
     block = 64  # moments at once, so that they stay in the processor's cache
     for first in range(0, len(centres), block):
         rows = slice(first, first + block)
@@ -134,9 +137,7 @@ def corrections(
                 turning *= unit
                 done += 1
             part = shifted.values[place][every[rows]] * taper
-            # |sum|² over its mean under noise of density N: 2 N rate Σ taper².
-            noise = track.noise_density(order * speed)[rows]
-            power = _turned(part, turning) / (2 * noise * SLOW_RATE * np.sum(taper**2))[:, None]
+            power = _turned(part, turning) / under[place][rows, None]
             # An order in the noise has nothing to say.
             total[rows] += power * ((power.max(axis=1) > 8) & told)[:, None]
     peak = np.clip(np.argmax(total, axis=1), 1, len(grid) - 2)

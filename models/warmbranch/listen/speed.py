@@ -187,12 +187,16 @@ def _pointed(spectra: RealArray, floor: RealArray) -> RealArray:
 
 @dataclass(frozen=True)
 class _Path:
-    """A whole path of states, where it is heard, and what it was found likeliest by."""
+    """A whole path of states, where it is heard, and the score and moves it is likeliest by."""
 
     states: IntArray
     heard: BoolArray
-    weights: RealArray
+    score: RealArray
     moves: chain.Moves
+
+    def alike(self, other: _Path) -> bool:
+        """Whether it is the very same path."""
+        return np.array_equal(self.states, other.states) and np.array_equal(self.heard, other.heard)
 
 
 def _best_of_starts(comb: Comb, known: RealArray, moves: chain.Moves) -> chain.Chain:
@@ -202,30 +206,34 @@ def _best_of_starts(comb: Comb, known: RealArray, moves: chain.Moves) -> chain.C
     off is the commonest.
     """
 
-    def score(weights: RealArray) -> RealArray:
-        return OVERLAP * comb.score(weights) + known
+    def likeliest(score: RealArray, bound: chain.Moves) -> _Path:
+        return _Path(*chain.likeliest(score, bound), score, bound)
 
-    def learning(weights: RealArray, bound: chain.Moves, rounds: int) -> _Path:
-        found = _Path(*chain.likeliest(score(weights), bound), weights, bound)
-        for _ in range(rounds - 1):
-            weights = comb.learnt(found.states, found.heard * 1.0)
-            found = _Path(*chain.likeliest(score(weights), bound), weights, bound)
+    def relearnt(path: IntArray, heard: BoolArray, bound: chain.Moves) -> _Path:
+        return likeliest(OVERLAP * comb.score(comb.learnt(path, heard)) + known, bound)
+
+    def rested(found: _Path, rounds: int) -> _Path:
+        for _ in range(rounds):
+            last, found = found, relearnt(found.states, found.heard, found.moves)
+            if found.alike(last):
+                break
         return found
 
     in_gear = chain.Moves(moves.heard, moves.heard)
-    found = [learning(comb.weights(), bound, 3) for bound in (moves, in_gear)]
+    unlearnt = OVERLAP * comb.score(comb.weights()) + known
+    found = [rested(likeliest(unlearnt, bound), 2) for bound in (moves, in_gear)]
     best = found[0]
     if any(np.any(path.heard) for path in found):
         for ratio in RESTARTS:
             states, inside = _moved(comb, found[1].states, found[1].heard, ratio)
             if np.count_nonzero(inside) > 0.3 * np.count_nonzero(found[1].heard):
-                found.append(learning(comb.learnt(states, inside * 1.0), in_gear, 2))
+                found.append(rested(relearnt(states, inside, in_gear), 1))
         best = max(found, key=lambda path: _support(comb, path, known))
         if best is not found[0] and best is not found[1]:
             # Gears may have been changed: once more with the freedom that takes.
-            free = learning(comb.learnt(best.states, best.heard * 1.0), moves, 1)
+            free = relearnt(best.states, best.heard, moves)
             best = max((best, free), key=lambda path: _support(comb, path, known))
-    return chain.weighed(best.states, best.heard, score(best.weights), best.moves)
+    return chain.weighed(best.states, best.heard, best.score, best.moves)
 
 
 def _support(comb: Comb, found: _Path, known: RealArray) -> float:
@@ -237,7 +245,7 @@ def _evidence(
     comb: Comb, states: IntArray, heard: BoolArray, known: RealArray, news: float
 ) -> float:
     frames = np.flatnonzero(heard)
-    weights = comb.learnt(states, heard * 1.0)
+    weights = comb.learnt(states, heard)
     score = comb.evidence(weights, states, heard, news)
     return score + float(known[frames, states[frames]].sum())
 
@@ -277,6 +285,7 @@ def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[Rival, ..
     known = np.pad(known, ((0, 0), (reach, reach)), mode="edge")
     path = found.path + reach
     rivals: list[Rival] = []
+    held: dict[bytes, float] = {}
     for ratio in RIVALS:
         moved = path + round(math.log(ratio) / STEP)
         inside = found.heard_path & (moved >= reach) & (moved < reach + states)
@@ -286,8 +295,11 @@ def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[Rival, ..
         if not np.any(inside):
             continue
         news = OVERLAP * _news(found.path[inside])
-        own, other = (_evidence(wide, states, inside, known, news) for states in (path, moved))
-        rivals.append(Rival(ratio, own - other + believed))
+        mask = inside.tobytes()
+        if mask not in held:
+            held[mask] = _evidence(wide, path, inside, known, news)
+        other = _evidence(wide, moved, inside, known, news)
+        rivals.append(Rival(ratio, held[mask] - other + believed))
     return tuple(rivals)
 
 
