@@ -95,18 +95,22 @@ def pulses(drive: Drive, rpm, rate, car):
     load = car.uniform(0.2, 1.2)
     sound = np.zeros(len(rpm))
     harmonics = int(min(2000 / (rpm.min() / 120), 6 * drive.cylinders))
+    # Levels go slowly: between every 40th sample, where the speed has its bends, they are straight.
+    every = np.arange(0, len(rpm) + 39, 40)
+    samples = np.arange(len(rpm))
+    here = np.interp(every, samples, rpm) / 1000
     for harmonic in range(1, harmonics + 1):
         phasor = np.sum(strength * np.exp(-1j * harmonic * angles))
         size = np.abs(phasor) * (harmonic / drive.cylinders) ** -fall
-        here = rpm / 1000
-        level = np.zeros(len(rpm))
+        level = np.zeros(len(here))
         for _ in range(2):  # slow swells over the speed
             level += 1.5 * np.sin(2 * np.pi * (here / car.uniform(1.5, 4) + car.uniform()))
         for _ in range(2):  # and quick ones
             level += drive.rough_levels_dB * np.sin(
                 2 * np.pi * (here / car.uniform(0.25, 0.6) + car.uniform())
             )
-        amplitude = size * 10 ** (level / 20) * (rpm / 2500) ** load
+        amplitude = size * 10 ** (level / 20) * (here / 2.5) ** load
+        amplitude = np.interp(samples, every, amplitude)
         frequency = harmonic * rpm / 120
         amplitude = amplitude * (frequency < 0.45 * rate)
         sound += amplitude * np.cos(harmonic * cycle + np.angle(phasor) + car.uniform(0, 6.28))

@@ -11,25 +11,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_solve, cholesky, solve_triangular
-from scipy.linalg.lapack import dpotri
 from scipy.special import logsumexp
 
 from warmbranch.base.batch import BoolArray, IntArray, RealArray
 from warmbranch.listen.cells import Cells
-from warmbranch.listen.matern import matern
+from warmbranch.listen.process import CURVE, HeardLoss, LevelProcess
 from warmbranch.listen.shapes import (
     DIPS,
-    ENDS,
     LEEWAY,
     SECONDS,
     Shape,
     dip_forms,
-    heard_loss,
 )
-
-ROUGHNESSES = (0.7, 1.3, 2.4)
-"""Factors on every rough part, weighed by the data."""
 
 COARSE, FINE = 0.012, 0.002
 """Of the logarithm of the resonance: steps of the first grid and of the second."""
@@ -49,11 +42,9 @@ the quietest frequency off the resonance; seen on made-up recordings."""
 
 UNREFERRED = 0.4
 """Power of the likelihood where no recording before, from the same place, tells what is the place's
-own: a cabin's dips are sharper and deeper than a Gaussian process has them, and without this the 90
-% interval held the truth in two of three made-up recordings (seeds below 1000)."""
-
-TOGETHER = 12
-"""Places that are weighed at once, as they take from much the same cells."""
+own: a cabin's dips are sharper and deeper than a Gaussian process has them. Where a case says where
+to look, it weighs whether a notch is heard, and not its place: other dips of the cabin are then out
+of the way."""
 
 SURE_ODDS = 20.0
 """Odds at which a notch is said to be heard."""
@@ -96,6 +87,7 @@ class Notch:
     common_frequency : (curve,) array, Hz
     depth : float, dB
         Deepest drop heard, of the likeliest form at the likeliest place.
+    loss : HeardLoss
     """
 
     log_odds: float
@@ -105,6 +97,7 @@ class Notch:
     common: RealArray
     common_frequency: RealArray
     depth: float
+    loss: HeardLoss
 
     @property
     def heard(self) -> bool:
@@ -115,37 +108,6 @@ class Notch:
         """Resonance below which a share of the chance lies, Hz."""
         total = np.cumsum(self.chance) - self.chance / 2
         return float(np.exp(np.interp(share, total, np.log(self.frequency))))
-
-
-PLACE = ((6.0, 0.3), (4.0, 0.08))
-"""dB, and of the logarithm of the frequency: a place in a cabin, its smooth part and its rough."""
-
-
-def _covariances(
-    cells: Cells, recording: IntArray, after: BoolArray, moved: bool, gain_known: bool
-) -> list[RealArray]:
-    """Covariance of the cells for each of ``ROUGHNESSES``."""
-    u, w = cells.log_speed, cells.log_frequency
-    same_order = (cells.order[:, None] == cells.order[None, :]).astype(float)
-    same_recording = (recording[:, None] == recording[None, :]).astype(float)
-    same_side = (after[:, None] == after[None, :]).astype(float)
-    moment = matern(u, u, 0.1)
-    # An order's own level over the speed, and what differs from drive to drive.
-    smooth = same_order * (100 + 16 * matern(u, u, 0.35)) + same_recording * (100 + same_order)
-    rough = same_order * (2.25 * matern(u, u, 0.05) + 0.64 * same_recording * moment)
-    # The recorder's gain, one for all orders at a moment.
-    if not gain_known:
-        smooth += same_recording * 4.0 * moment
-    # The place, and the place that is another one.
-    other = 1 + 0.8 * same_side if moved else 1.0
-    smooth += other * PLACE[0][0] ** 2 * matern(w, w, PLACE[0][1])
-    rough += other * PLACE[1][0] ** 2 * matern(w, w, PLACE[1][1])
-    if not moved:
-        rough += same_side * 0.49 * matern(w, w, 0.06)
-    return [
-        smooth + factor**2 * rough + np.diag(factor * np.square(cells.deviation))
-        for factor in ROUGHNESSES
-    ]
 
 
 def find_notch(
@@ -189,7 +151,7 @@ def find_notch(
     if high - low < 0.1:
         return None
     rising = np.lexsort((cells.log_frequency, after))
-    model = _Model(cells.where(rising), recording[rising], after[rising], moved, gain_known)
+    model = LevelProcess(cells.where(rising), recording[rising], after[rising], moved, gain_known)
     # A first dip that is too low to be heard shows by its neighbours.
     lowest = low - np.log(SECONDS[0])
     neighbours = _Neighbours(model, low, high)
@@ -197,21 +159,22 @@ def find_notch(
     referred = bool(np.any(~after)) and not moved
     trust = 1.0 if referred else UNREFERRED
 
-    def belief(places: RealArray, step: float) -> RealArray:
-        """Log-likelihood over none's, prior and roughness weighed in: (rough, places, shapes)."""
+    def belief(places: RealArray, step: float) -> tuple[RealArray, float]:
+        """Of places and forms, (rough, places, shapes), and evidence; over none's, logarithms."""
         # At the edge of what is heard few levels tell, and those on one side only.
         inside = np.clip((places - low) / EDGE, 0, 1)
         gained = model.likelihood(places, forms) * inside[:, None]
-        gained = trust * (gained + neighbours.beside(places)[:, :, None])
-        gained = gained + model.weight[:, None, None] - np.log(gained.shape[2])
-        return gained + _log_prior(places, prior, step)[None, :, None]
+        gained = gained + neighbours.beside(places)[:, :, None]
+        before = model.weight[:, None, None] - np.log(gained.shape[2])
+        before = before + _log_prior(places, prior, step)[None, :, None]
+        whether = trust * gained + before
+        return (whether if prior is None else gained + before), float(logsumexp(whether))
 
     places = np.arange(lowest, high, COARSE)
-    coarse = belief(places, COARSE)
-    evidence = float(logsumexp(coarse))
+    coarse, evidence = belief(places, COARSE)
     peak = places[int(np.argmax(logsumexp(coarse, axis=(0, 2))))]
     near = np.arange(max(peak - ABOUT, lowest), min(peak + ABOUT, high), FINE)
-    finer = belief(near, FINE)
+    finer, _ = belief(near, FINE)
     # The second grid where it lies, the first beyond it.
     beyond = (places < near[0] - FINE / 2) | (places > near[-1] + FINE / 2)
     frequency = np.concatenate([places[beyond], near])
@@ -226,7 +189,7 @@ def find_notch(
     best = np.unravel_index(int(np.argmax(finer)), finer.shape)
     shape = forms[best[2]]
     drop = model.drop(shape, near[best[1] : best[1] + 1])[:, 0]
-    curve = np.arange(cells.log_frequency.min(), cells.log_frequency.max(), 0.02)
+    curve = np.arange(cells.log_frequency.min(), cells.log_frequency.max(), CURVE)
     return Notch(
         evidence,
         np.exp(frequency),
@@ -235,6 +198,7 @@ def find_notch(
         model.common(curve, drop, int(best[0])),
         np.exp(curve),
         float(drop.max(initial=0.0)),
+        model.loss(int(best[0])),
     )
 
 
@@ -244,7 +208,7 @@ class _Neighbours:
     Dips so far apart share no level, so their likelihoods multiply.
     """
 
-    def __init__(self, model: _Model, low: float, high: float) -> None:
+    def __init__(self, model: LevelProcess, low: float, high: float) -> None:
         self.step = COARSE / 2
         self.grid = np.arange(low, high, self.step)
         self.gains: list[RealArray] = []
@@ -293,91 +257,3 @@ def _log_prior(places: RealArray, prior: Prior | None, step: float) -> RealArray
         )
     ]
     return np.logaddexp(*parts)
-
-
-def _inverse(factor: RealArray) -> RealArray:
-    """Inverse of a matrix whose lower Cholesky factor is given."""
-    lower, failed = dpotri(factor, lower=1)
-    if failed:
-        raise np.linalg.LinAlgError(f"no inverse: {failed}")
-    lower = np.tril(lower)
-    return lower + np.tril(lower, -1).T
-
-
-class _Model:
-    """The Gaussian process of one set of cells, for each roughness.
-
-    Those after come last, by rising frequency: a dip takes from a stretch of them.
-    """
-
-    def __init__(
-        self, cells: Cells, recording: IntArray, after: BoolArray, moved: bool, gain_known: bool
-    ) -> None:
-        self.cells = cells
-        self.first = len(after) - int(np.count_nonzero(after))
-        self.level = cells.level - cells.level.mean()
-        self.factors = [
-            cholesky(covariance, lower=True, check_finite=False)
-            for covariance in _covariances(cells, recording, after, moved, gain_known)
-        ]
-        whites: list[RealArray] = [
-            solve_triangular(factor, self.level, lower=True, check_finite=False)
-            for factor in self.factors
-        ]
-        self.none: RealArray = np.array(
-            [
-                -0.5 * white @ white - np.sum(np.log(np.diag(factor)))
-                for factor, white in zip(self.factors, whites, strict=True)
-            ]
-        )
-        # Nothing drops before, so of what comes after the inverse given before is all it takes.
-        last = slice(self.first, None)
-        self.precisions = [_inverse(factor[last, last]) for factor in self.factors]
-        self.pulls: list[RealArray] = [
-            solve_triangular(factor[last, last], white[last], lower=True, trans=1)
-            for factor, white in zip(self.factors, whites, strict=True)
-        ]
-
-    @property
-    def weight(self) -> RealArray:
-        """Log-probability of each roughness, were there no notch, (roughnesses,)."""
-        return self.none - logsumexp(self.none)
-
-    def drop(self, shape: Shape, places: RealArray, cells: slice | None = None) -> RealArray:
-        """Drops of the cells after for resonances at places, (cells after, places), dB."""
-        which = cells or slice(None)
-        log_frequency = self.cells.log_frequency[self.first :][which]
-        noise_share = self.cells.noise_share[self.first :][which]
-        ratio = np.exp(log_frequency[:, None] - places[None, :])
-        return heard_loss(shape, ratio, noise_share[:, None])
-
-    def likelihood(self, places: RealArray, shapes: tuple[Shape, ...]) -> RealArray:
-        """Log-likelihood over that of no notch, (roughnesses, places, shapes); places rise."""
-        gained = np.empty((len(self.factors), len(places), len(shapes)))
-        log_frequency = self.cells.log_frequency[self.first :]
-        reach = max(ENDS / shape.narrowness for shape in shapes)
-        for first in range(0, len(places), TOGETHER):
-            some = places[first : first + TOGETHER]
-            ends = some[[0, -1]] + np.log([max(1 - reach, 1e-9), 1 + reach])
-            told = slice(*np.searchsorted(log_frequency, ends).tolist())
-            drops = np.concatenate([self.drop(shape, some, told) for shape in shapes], axis=1)
-            for place, (precision, pull) in enumerate(
-                zip(self.precisions, self.pulls, strict=True)
-            ):
-                # A drop lowers the level: the residual is level + drop.
-                bent = np.einsum("ij,ij->j", drops, precision[told, told] @ drops)
-                gain = -(pull[told] @ drops) - 0.5 * bent
-                gained[place, first : first + len(some)] = gain.reshape(len(shapes), -1).T
-        return gained
-
-    def common(self, curve: RealArray, drop: RealArray, roughness: int) -> RealArray:
-        """Mean of the place's part over the logarithm of the frequency, dB."""
-        level = self.level.copy()
-        level[self.first :] += drop
-        weights = np.asarray(cho_solve((self.factors[roughness], True), level), np.float64)
-        part = np.zeros(len(curve))
-        for (size, length), factor in zip(PLACE, (1, ROUGHNESSES[roughness]), strict=True):
-            part += (factor * size) ** 2 * (
-                matern(curve, self.cells.log_frequency, length) @ weights
-            )
-        return part

@@ -18,6 +18,7 @@ from warmbranch.listen.notch import Notch, Prior
 from warmbranch.listen.shapes import TransmissionLoss
 from warmbranch.listen.solve import Heard, cells_of, hear, notch_of
 from warmbranch.listen.speed import Anchor
+from warmbranch.listen.weighting import a_weighting
 from warmbranch.steady.solve import solve
 from warmbranch_service.case.convert import engine_order, to_physics
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
@@ -29,6 +30,7 @@ from warmbranch_service.listen.answer_schema import (
     HeardAnswer,
     ListenAnswer,
     ListenOutcome,
+    LossHeard,
     LoudnessCurve,
     NotchHeard,
     OrderCurve,
@@ -210,8 +212,13 @@ def _told(
         low, high = told.quiet_rpm.interval_90
         middle = told.quiet_rpm.median
         spread = max((high - low) / 3.29, LEAST_HEARD_SPREAD * middle)
+        minutes = request.minutes_since_start
         entries = [
-            HeardAnswer(quiet_rpm=places(middle, 1), uncertainty_rpm=max(places(spread, 1), 0.1))
+            HeardAnswer(
+                quiet_rpm=places(middle, 1),
+                uncertainty_rpm=max(places(spread, 1), 0.1),
+                time_s=None if minutes is None else places(60 * minutes, 0),
+            )
         ]
     drone_told = (
         None
@@ -232,6 +239,7 @@ def _told(
             LoudnessCurve(
                 side=side,
                 rpm=each(curve.revolutions_per_second * RPM, 0),
+                frequency_Hz=each(curve.revolutions_per_second * order, 1),
                 level_dB=each(curve.level, 1),
                 level_dBA=each(curve.level_a, 1),
             )
@@ -293,12 +301,15 @@ def _orders(heard: Heard, layout: Layout) -> list[OrderCurve]:
         inside = cells.order == index
         if np.count_nonzero(inside) < 3:
             continue
+        frequency = np.exp(cells.log_frequency[inside])
+        level = cells.level[inside]
         curves.append(
             OrderCurve(
                 order=places(float(order), 2),
                 rpm=each(np.exp(cells.log_speed[inside]) * RPM, 0),
-                frequency_Hz=each(np.exp(cells.log_frequency[inside]), 1),
-                level_dB=each(cells.level[inside], 1),
+                frequency_Hz=each(frequency, 1),
+                level_dB=each(level, 1),
+                level_dBA=each(level + a_weighting(frequency), 1),
             )
         )
     return curves
@@ -319,6 +330,12 @@ def _notch(notch: Notch | None, order: float, known: _Known | None) -> NotchHear
         searched_Hz=_pair(np.array(notch.searched), 1),
         depth_dB=places(notch.depth, 1) if notch.heard else None,
         predicted_Hz=None if known is None else places(known.resonance, 2),
+        loss=LossHeard(
+            frequency_Hz=each(notch.loss.frequency, 1),
+            measured_dB=each(notch.loss.level, 1),
+            uncertainty_dB=each(notch.loss.deviation, 1),
+            predicted_dB=None if known is None else each(known.loss(notch.loss.frequency), 1),
+        ),
     )
 
 

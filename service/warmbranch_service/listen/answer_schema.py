@@ -71,6 +71,11 @@ class OrderCurve(AnswerModel):
         description="To 0.1; the zero is the recording's own.",
         json_schema_extra=_unit("dB"),
     )
+    level_dBA: list[float] = Field(
+        examples=[[-61.3, -60.6, -59.4]],
+        description="The same, A-weighted; to 0.1.",
+        json_schema_extra=_unit("dB(A)"),
+    )
 
 
 class RecordingAnswer(AnswerModel):
@@ -101,6 +106,11 @@ class LoudnessCurve(AnswerModel):
     side: Side = Field(examples=["after"], description="Which recordings.")
     rpm: list[float] = Field(
         examples=[[1525, 1575, 1625]], description="To 1.", json_schema_extra=_unit("rpm")
+    )
+    frequency_Hz: list[float] = Field(
+        examples=[[50.8, 52.5, 54.2]],
+        description="Of engine_order at these speeds; to 0.1.",
+        json_schema_extra=_unit("Hz"),
     )
     level_dB: list[float] = Field(
         examples=[[-24.1, -23.5, -22.0]],
@@ -136,6 +146,36 @@ class DroneAnswer(AnswerModel):
     at_edge: bool = Field(examples=[False], description="It is the lowest or highest speed heard.")
 
 
+class LossHeard(AnswerModel):
+    """What the recordings after lack, over frequency, whatever its form; beside what the case says.
+
+    A level that all frequencies share is the recorder's and is not told.
+    """
+
+    frequency_Hz: list[float] = Field(
+        examples=[[78.1, 79.7, 81.3]],
+        description="Where orders were heard after; to 0.1.",
+        json_schema_extra=_unit("Hz"),
+    )
+    measured_dB: list[float] = Field(
+        examples=[[6.1, 12.4, 7.0]],
+        description="By how much it is quieter; to 0.1.",
+        json_schema_extra=_unit("dB"),
+    )
+    uncertainty_dB: list[float] = Field(
+        examples=[[1.9, 2.2, 2.0]],
+        description="Standard deviation; without a recording before, that of the cabin's own "
+        "hills; to 0.1.",
+        json_schema_extra=_unit("dB"),
+    )
+    predicted_dB: list[float] | None = Field(
+        examples=[[9.8, 21.5, 10.4]],
+        description="The case's transmission loss; null without a case. Sound that reaches the "
+        "ear past the branch fills the measured one. To 0.1.",
+        json_schema_extra=_unit("dB"),
+    )
+
+
 class NotchHeard(AnswerModel):
     """What the recordings say of the branch."""
 
@@ -166,6 +206,7 @@ class NotchHeard(AnswerModel):
         description="The case's own resonance; null without a case. To 0.01.",
         json_schema_extra=_unit("Hz"),
     )
+    loss: LossHeard = Field(description="Measured against predicted, over frequency.")
 
 
 class HeardAnswer(AnswerModel):
@@ -176,6 +217,11 @@ class HeardAnswer(AnswerModel):
     )
     uncertainty_rpm: float = Field(
         examples=[24.1], description="Standard deviation; to 0.1.", json_schema_extra=_unit("rpm")
+    )
+    time_s: float | None = Field(
+        examples=[1200],
+        description="From minutes_since_start; null where that was not given. To 1.",
+        json_schema_extra=_unit("s"),
     )
 
 

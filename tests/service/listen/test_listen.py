@@ -11,7 +11,9 @@ import pytest
 import soundfile
 from starlette.testclient import TestClient
 
+from shared.invented_drives import duct_loss
 from shared.recordings import encoded, pair
+from warmbranch.listen.weighting import a_weighting
 from warmbranch_service.command.cli import main
 from warmbranch_service.contract.errors import Problem
 from warmbranch_service.fit.request import FitRequest
@@ -58,6 +60,7 @@ def answer(service, drives):
     before, after = drives
     given = post(
         service,
+        REQUEST | {"minutes_since_start": 20},
         before=[as_file(before.samples)],
         after=[as_file(after.samples, kind="FLAC")],
     )
@@ -72,6 +75,32 @@ def test_answer(answer, drives):
     assert abs(answer["notch"]["quiet_rpm"]["median"] / truth - 1) < 0.03
     assert [one["side"] for one in answer["recordings"]] == ["before", "after"]
     assert answer["change"]["rpm"]
+    assert answer["heard"][0]["time_s"] == 1200
+
+
+def test_measured_loss_is_the_notchs(answer, drives):
+    """Two duct pieces of the generator: the curve peaks where they do, and lies about it."""
+    loss = answer["notch"]["loss"]
+    drive = drives[1].drive
+    frequency = np.array(loss["frequency_Hz"])
+    measured, uncertainty = np.array(loss["measured_dB"]), np.array(loss["uncertainty_dB"])
+    passed = duct_loss(frequency, drive.notch_Hz, drive.notch_strength)
+    truth = -20 * np.log10(np.abs(passed) + 10 ** (drive.flanking_dB / 20))
+    about = np.abs(frequency / drive.notch_Hz - 1) < 0.15
+    assert abs(frequency[about][np.argmax(measured[about])] / drive.notch_Hz - 1) < 0.04
+    assert loss["predicted_dB"] is None
+    # Stretches of a curve hang together, so 0.9 of two deviations' 0.95 is asked.
+    assert np.mean(np.abs(measured - truth) < 2 * uncertainty) > 0.9
+
+
+def test_levels_by_order_and_of_the_whole(answer):
+    after = answer["loudness"][1]
+    assert after["frequency_Hz"] == pytest.approx(np.array(after["rpm"]) / 60 * 2, abs=0.1)
+    for curve in answer["recordings"][1]["orders"]:
+        weight = a_weighting(np.array(curve["frequency_Hz"]))
+        given = np.array(curve["level_dBA"]) - curve["level_dB"]
+        # Both levels are told to 0.1, the frequency's rounding adds less.
+        assert given == pytest.approx(weight, abs=0.15)
 
 
 def test_flows_into_fit_and_length(answer):
