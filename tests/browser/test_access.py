@@ -149,7 +149,7 @@ def test_units_change_what_is_shown_and_nothing_else(opened: Opened) -> None:
     bench.use_inches(page)
     assert bench.field(page, "case.branch.outside_diameter_mm").input_value() == "1.902"
     assert bench.field(page, "case.main_pipe.gas_temperature_degC").input_value() == "590"
-    assert bench.headline(page)[2] == "right length 46 1/16 in"
+    assert bench.headline(page)[2] == "right length 45 9/16 in"
     assert bench.kept_job(page) == before
     page.reload()
     bench.settle(page)
