@@ -32,7 +32,7 @@ millionth that is promised, as the resonance itself is known to 1e-8."""
 FIRST_GUESS = 0.82
 """First length tried, over the one-temperature length: hot branches end up at 0.7 to 0.95 of it."""
 
-MOST_LENGTH_STEPS = 20
+MOST_LENGTH_STEPS = 30
 
 LONGEST_STEP = 0.7
 """In the logarithm of the length; keeps a bad first slope from leaving the range at once."""
@@ -208,10 +208,11 @@ class _Search:
         self.offset = np.full_like(x, np.nan)
         self.ideal = np.full_like(x, np.nan)
         self.slope = np.full_like(x, np.nan)
+        self.too_short, self.too_long = np.full_like(x, -np.inf), np.full_like(x, np.inf)
 
     def take(self, keep: NDArray[np.bool_]) -> _Search:
         rest = _Search(self.x[keep], self.low[keep], self.high[keep])
-        for name in ("last", "offset", "ideal", "slope"):
+        for name in ("last", "offset", "ideal", "slope", "too_short", "too_long"):
             setattr(rest, name, getattr(self, name)[keep])
         return rest
 
@@ -224,8 +225,29 @@ class _Search:
         self.slope = np.where(fair, turned, np.clip(ideal, *FAIR_SLOPES))
         self.last, self.offset, self.ideal = self.x, offset, ideal
         step = np.clip(-offset / self.slope, -LONGEST_STEP, LONGEST_STEP)
-        self.x = np.clip(self.last + step, self.low, self.high)
+        self.x = self._between(np.clip(self.last + step, self.low, self.high), secant, fair)
         return (self.x == self.last) & (np.abs(offset) >= FREQUENCY_TOLERANCE)
+
+    def _between(
+        self, wanted: FloatArray, secant: FloatArray, fair: NDArray[np.bool_]
+    ) -> FloatArray:
+        """Where to step, kept between a length that is too short and one that is too long.
+
+        Behind a large step of the bore the tone falls many times as steeply as any slope that is
+        fair: the plain secant, or halfway, leads on.
+        """
+        here = self.last
+        self.too_short = np.where(self.offset > 0, np.maximum(self.too_short, here), self.too_short)
+        self.too_long = np.where(self.offset < 0, np.minimum(self.too_long, here), self.too_long)
+
+        def within(x: FloatArray) -> NDArray[np.bool_]:
+            return (x > self.too_short) & (x < self.too_long)
+
+        both = np.isfinite(self.too_short) & np.isfinite(self.too_long)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            plain, halfway = here - self.offset / secant, (self.too_short + self.too_long) / 2
+        led = np.where(within(plain), plain, halfway)
+        return np.where(both & ~(fair & within(wanted)), led, wanted)
 
 
 def frozen_slope(answer: Answer, frequency: FloatArray) -> FloatArray:

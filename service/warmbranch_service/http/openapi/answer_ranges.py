@@ -72,6 +72,15 @@ MOST: Mapping[str, int] = {
     "ListenAnswer.loudness": 2,
     "ListenAnswer.loudness_target": 500,
     "ListenAnswer.recordings": 8,
+    **dict.fromkeys(
+        (
+            "LossHeard.frequency_Hz",
+            "LossHeard.measured_dB",
+            "LossHeard.uncertainty_dB",
+            "LossHeard.predicted_dB",
+        ),
+        1000,
+    ),
     "RecordingAnswer.orders": 256,
     "RecordingAnswer.rivals": 8,
     "ConditionsMap.grid": MOST_CONDITIONS,

@@ -1,0 +1,36 @@
+"""Lengths where the tone falls far more steeply than a quarter wave's."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from warmbranch_service.local import length_of, steady_of
+
+WANTED = 101.4
+"""Hz, of a branch that ends in a chamber: there the tone falls six times as fast as the length."""
+
+CASE = {
+    "branch": {
+        "outside_diameter_mm": 36,
+        "wall_thickness_mm": 2,
+        "centreline": [
+            {"straight_mm": 469},
+            {"straight_mm": 290, "outside_diameter_mm": 146},
+            {"bend_deg": 60, "bend_radius_mm": 150, "outside_diameter_mm": 21.5},
+        ],
+    },
+    "main_pipe": {"outside_diameter_mm": 210, "wall_thickness_mm": 3.5, "engine_load": "hard"},
+}
+
+
+def test_a_length_within_a_chamber_is_found():
+    found = length_of(json.dumps({"case": CASE, "target": {"frequency_Hz": WANTED}}).encode())
+    assert 480 < found.centreline_length_mm < 530
+    there = json.loads(json.dumps(CASE))
+    straight = found.centreline_length_mm - 469
+    there["branch"]["centreline"][1:] = [{"straight_mm": straight, "outside_diameter_mm": 146}]
+    answer = steady_of(json.dumps({"case": there}).encode())
+    # To the hundredth of a millimetre that the length is told to.
+    assert answer.resonance.frequency_Hz[0] == pytest.approx(WANTED, abs=0.02)
