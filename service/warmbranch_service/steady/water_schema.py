@@ -18,7 +18,7 @@ class CondensedWater(AnswerModel):
         description="Where it begins, from the mouth; to 0.01.", json_schema_extra=in_unit("mm")
     )
     latent_heat_W: float = Field(
-        description="Heat that it sets free, which the temperatures leave out; three digits.",
+        description="Heat that it sets free and gives to the wall; three digits.",
         json_schema_extra=in_unit("W"),
     )
     vapour_at_cap_percent: float = Field(
