@@ -83,8 +83,8 @@ class Heat(AnswerModel):
     """The heat balance of the branch."""
 
     entering_W: float = Field(
-        description="Through the mouth, by gas, what its vapour sets free with it, and by wall; five "
-        "digits.",
+        description="Through the mouth, by gas, what its vapour sets free with it, and by wall; "
+        "five digits.",
         json_schema_extra=in_unit("W"),
     )
     lost_W: float = Field(
