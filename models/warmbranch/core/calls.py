@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from ctypes import Structure, addressof, c_char
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from warmbranch.base import stopping
 from warmbranch.base.batch import BoolArray, ComplexArray, FloatArray
 from warmbranch.core import records
+from warmbranch.core.held import Held
 from warmbranch.core.library import Library
 
 if TYPE_CHECKING:
@@ -58,55 +57,6 @@ class Steady(NamedTuple):
     newton_steps: int
 
 
-class _Held:
-    """Addresses of arrays, which live as long as this does."""
-
-    def __init__(self) -> None:
-        self._arrays: list[Any] = []
-
-    def at(self, array: NDArray[Any]) -> int:
-        """Address of the array, or of a copy that the core can read."""
-        even: Any = array if array.flags.c_contiguous else np.ascontiguousarray(array)
-        self._arrays.append(even)
-        if even.flags.writeable and even.nbytes:
-            return addressof(c_char.from_buffer(even))  # a tenth of the other way's time
-        return even.__array_interface__["data"][0]
-
-    def fill(self, record: Structure, **arrays: Any) -> None:
-        """Put addresses into a record's fields of these names."""
-        for name, array in arrays.items():
-            if array.dtype.kind in "iub" and name not in ("stop", "failed"):
-                array = array.astype(np.float64)  # a caller's whole numbers
-            setattr(record, name, self.at(array))
-
-    def mixtures(
-        self,
-        gas: MixtureTable,
-        air: MixtureTable | None = None,
-        water: MixtureTable | None = None,
-    ) -> records.Mixtures:
-        packed = gas.packed
-        first, step = gas.grid
-        made = records.Mixtures(
-            gas=self.at(packed),
-            gas_constant=self.at(gas.gas_constant),
-            first=first,
-            step=step,
-            gas_count=len(packed),
-            gas_pieces=packed.shape[1],
-        )
-        if air is not None:
-            made.air, made.air_pieces = self.at(air.packed[0]), air.packed.shape[1]
-            made.air_gas_constant = air.gas_constant[0]
-        if water is not None:
-            made.water, made.air_pieces = self.at(water.packed[0]), water.packed.shape[1]
-            made.water_gas_constant = water.gas_constant[0]
-        return made
-
-    def means(self, means: Iterable[FloatArray]) -> records.CellMeans:
-        return records.CellMeans(*map(self.at, means))
-
-
 def solve_heat(
     core: Library,
     balance: HeatBalance,
@@ -118,7 +68,7 @@ def solve_heat(
 
     ``temperatures`` are those of gas, wall and skin, and what the gas has lost of its water.
     """
-    held = _Held()
+    held = Held()
     designs, nodes = balance.x.shape
     report = np.zeros((designs, 5))
     job = records.HeatJob(designs=designs, nodes=nodes, ends=ends, rules=rules)
@@ -148,7 +98,7 @@ def refined(
     rules: records.GridRules,
 ) -> list[FloatArray]:
     """Nodes where a profile bends, and what it holds there: as ``Temperatures`` has it."""
-    held = _Held()
+    held = Held()
     designs, few = profile[0].shape
     found = [np.empty((designs, nodes)) for _ in profile]
     job = records.GridJob(designs=designs, few=few, nodes=nodes, rules=rules)
@@ -172,7 +122,7 @@ def discretise(
     cells: int,
 ) -> CellMeans:
     """Means of profiles over the cells that they are divided into."""
-    held = _Held()
+    held = Held()
     designs, nodes = position.shape
     means = CellMeans(*np.empty((8, designs, cells)))
     job = records.DiscretiseJob(designs=designs, nodes=nodes, cells=cells, means=held.means(means))
@@ -192,7 +142,7 @@ def discretise(
 
 def mouth_impedance(core: Library, duct: Duct, frequency: FloatArray) -> ComplexArray:
     """p/U of the duct at its mouth, mouth inertance included, at (designs, n) frequencies."""
-    held = _Held()
+    held = Held()
     impedance = np.empty(frequency.shape, dtype=np.complex128)
     job = _sound(held, duct, frequency.shape[1])
     held.fill(job, frequency=frequency, impedance=impedance)
@@ -202,7 +152,7 @@ def mouth_impedance(core: Library, duct: Duct, frequency: FloatArray) -> Complex
 
 def flow(core: Library, duct: Duct, frequency: FloatArray) -> tuple[ComplexArray, FloatArray]:
     """p/U at the mouth, inertance included, and |U| at the cells' edges over that at the mouth."""
-    held = _Held()
+    held = Held()
     designs, cells = duct.cell_length.shape
     impedance, size = np.empty(designs, dtype=np.complex128), np.empty((designs, cells + 1))
     job = _sound(held, duct, 1)
@@ -219,7 +169,7 @@ def resonances(
     fine: tuple[float, float, int],
 ) -> tuple[FloatArray, FloatArray]:
     """Resonances, Hz, and quality factors, each (designs, modes)."""
-    held = _Held()
+    held = Held()
     frequency, quality = np.full((2, len(duct), modes), np.nan)
     job = _sound(held, duct, modes)
     job.coarse, job.fine = records.SearchRules(*coarse), records.SearchRules(*fine)
@@ -238,7 +188,7 @@ def effective_temperatures(
     search: tuple[float, float, int],
 ) -> FloatArray:
     """ln of the effective temperatures, (designs,)."""
-    held = _Held()
+    held = Held()
     designs, cells = duct.cell_length.shape
     found = np.full(designs, np.nan)
     job = records.EffectiveJob(
@@ -261,7 +211,7 @@ def effective_temperatures(
     return found
 
 
-def _means(held: _Held, duct: Duct) -> records.CellMeans:
+def _means(held: Held, duct: Duct) -> records.CellMeans:
     return held.means(
         (
             duct.cell_length,
@@ -282,7 +232,7 @@ def _whole(duct: Duct) -> dict[str, FloatArray]:
     return {name: np.asarray(getattr(duct, name), dtype=np.float64) for name in names}
 
 
-def _sound(held: _Held, duct: Duct, many: int) -> records.SoundJob:
+def _sound(held: Held, duct: Duct, many: int) -> records.SoundJob:
     designs, cells = duct.cell_length.shape
     job = records.SoundJob(designs=designs, cells=cells, many=many, means=_means(held, duct))
     held.fill(job, **_whole(duct), stop=stopping.flag())
@@ -305,7 +255,7 @@ def steady(
 
     ``gases`` are that of the branch, air and water.
     """
-    held = _Held()
+    held = Held()
     designs = len(case)
     lengths, radii = case.branch.laid
     # All that is found lies in one array: to ask for its address is dear for one design.
@@ -390,7 +340,7 @@ def warm_up(
     ``arrays`` are the fields of ``struct warm_job`` of these names; ``store`` and ``forcing`` those
     of storage.py.
     """
-    held = _Held()
+    held = Held()
     designs, times, _, nodes = output.shape
     report = np.zeros((designs, 8))
     job = records.WarmJob(

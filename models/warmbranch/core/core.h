@@ -147,7 +147,8 @@ struct balance {
     double *exchange, *film_left, *film_here, *film_right;
     /* vapour at the nodes: m²/s, φ, φ at saturation, what counts of
      * the first over the second and its slope, mol/mol, and the paths, mol/s */
-    double *diffusivity, *diffusivity_slope, *swells, *at_wall_slope, *content, *at_wall, *over, *share, *dried, *to_wall;
+    double *diffusivity, *diffusivity_slope, *swells, *at_wall_slope, *content, *at_wall;
+    double *over, *share, *dried, *to_wall;
     double *along, *along_left, *along_right; /* of faces, with slopes to the nodes beside, per K */
     /* slopes of what it gives to the wall, and of its own residual, W per φ and W/K */
     double *by_content, *by_wall, *by_gas_left, *by_gas_here, *by_gas_right;
@@ -216,7 +217,8 @@ struct cell_means {
 
 void discretise_profile(const struct gas_table *gas, const struct gas_table *water, int64_t nodes,
                         const double *x, const double *gas_t, const double *wall_t,
-                        const double *dried, double pressure, const double *inertance_ratio, int64_t cells,
+                        const double *dried, double pressure, const double *inertance_ratio,
+                        int64_t cells,
                         const struct cell_means *means, double *room);
 #define DISCRETISING_ROOM(nodes) (12 * ((nodes) + LANES)) /* numbers that it works in */
 

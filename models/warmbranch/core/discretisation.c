@@ -31,10 +31,9 @@ static void gas_at_nodes(const struct gas_table *gas, const struct gas_table *wa
         quad constant = quad_of(gas->gas_constant);
         if (most != 0) {
             constant = 1 / ((1 + lost) / gas->gas_constant - lost / water->gas_constant);
-            lose(&core, gas_at(water, t), lost, constant / gas->gas_constant,
-                 constant / water->gas_constant);
-            lose(&s, gas_at(water, wall), lost, constant / gas->gas_constant,
-                 constant / water->gas_constant);
+            quad share = constant / gas->gas_constant, of_water = constant / water->gas_constant;
+            lose(&core, gas_at(water, t), lost, share, of_water);
+            lose(&s, gas_at(water, wall), lost, share, of_water);
         }
         quad ratio = core.heat_capacity / (core.heat_capacity - constant);
         quad_put(value[DENSITY] + n, pressure / (constant * t));
@@ -66,7 +65,8 @@ static void interval_means(int64_t intervals, const double *value, const double 
 
 void discretise_profile(const struct gas_table *gas, const struct gas_table *water, int64_t nodes,
                         const double *x, const double *gas_t, const double *wall_t,
-                        const double *dried, double pressure, const double *inertance_ratio, int64_t cells,
+                        const double *dried, double pressure, const double *inertance_ratio,
+                        int64_t cells,
                         const struct cell_means *means, double *room)
 {
     int64_t intervals = nodes - 1, per_cell = intervals / cells, each = nodes + LANES;

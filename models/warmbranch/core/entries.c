@@ -133,7 +133,8 @@ PUBLIC bool core_discretise(struct discretise_job *job)
         int64_t first = i * job->nodes;
         discretise_profile(&gas, &water, job->nodes, job->position + first,
                            job->temperature + first, job->wall + first, job->dried + first,
-                           job->pressure[i], job->inertance_ratio + i * (job->nodes - 1), job->cells, &own, room);
+                           job->pressure[i], job->inertance_ratio + i * (job->nodes - 1),
+                           job->cells, &own, room);
     }
     free(room);
     return true;

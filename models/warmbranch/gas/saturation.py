@@ -73,11 +73,7 @@ def saturation_pressure(temperature: FloatArray | float) -> FloatArray:
             unit="K",
             remedy=f"Give a temperature from {COLDEST_ICE:g} to {HOTTEST_WATER:g} K.",
         )
-    over_water, _ = _over_water(np.maximum(given, TRIPLE_TEMPERATURE))
-    if np.all(given >= TRIPLE_TEMPERATURE):
-        return over_water
-    over_ice = np.exp(_ice_exponent(np.minimum(given, TRIPLE_TEMPERATURE))[0]) * TRIPLE_PRESSURE
-    return np.where(given >= TRIPLE_TEMPERATURE, over_water, over_ice)
+    return _pressure(given)[0]
 
 
 def saturation_temperature(pressure: FloatArray | float) -> FloatArray:
@@ -143,18 +139,23 @@ def saturated_content(
         The slope 0 where water would boil.
     """
     within = np.clip(temperature, COLDEST_ICE, HOTTEST_WATER)
-    own, slope = _over_water(np.maximum(within, TRIPLE_TEMPERATURE))
-    if not np.all(within >= TRIPLE_TEMPERATURE):
-        cold = np.minimum(within, TRIPLE_TEMPERATURE)
-        exponent, rises = _ice_exponent(cold)
-        over_ice = np.exp(exponent) * TRIPLE_PRESSURE
-        is_ice = within < TRIPLE_TEMPERATURE
-        own = np.where(is_ice, over_ice, own)
-        slope = np.where(is_ice, over_ice * rises / TRIPLE_TEMPERATURE, slope)
+    own, slope = _pressure(within)
     share = own / pressure[:, None]
     boils = share > WETTEST
     rest = 1 - np.minimum(share, WETTEST)
     return -np.log(rest), np.where(boils, 0.0, slope / pressure[:, None] / rest)
+
+
+def _pressure(temperature: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Over water or ice, Pa, and its slope, Pa/K."""
+    own, slope = _over_water(np.maximum(temperature, TRIPLE_TEMPERATURE))
+    is_ice = temperature < TRIPLE_TEMPERATURE
+    if not np.any(is_ice):
+        return own, slope
+    exponent, rises = _ice_exponent(np.minimum(temperature, TRIPLE_TEMPERATURE))
+    over_ice = np.exp(exponent) * TRIPLE_PRESSURE
+    ice_slope = over_ice * rises / TRIPLE_TEMPERATURE
+    return np.where(is_ice, over_ice, own), np.where(is_ice, ice_slope, slope)
 
 
 def _over_water(temperature: FloatArray) -> tuple[FloatArray, FloatArray]:

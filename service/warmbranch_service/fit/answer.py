@@ -46,7 +46,7 @@ from warmbranch_service.fit.answer_schema import (
 from warmbranch_service.fit.answer_schema import Rival as RivalTold
 from warmbranch_service.fit.observed import heard_of, readings_of
 from warmbranch_service.fit.request import FitRequest, WarmUp
-from warmbranch_service.fit.rivals import AS_LIKELY, RIVALS, WITHHELD
+from warmbranch_service.fit.rivals import RIVALS, WITHHELD, first_to_settle
 from warmbranch_service.steady.answer import digits, prediction_of
 from warmbranch_service.version import MODEL_VERSION
 from warmbranch_service.warmup.drives import assumptions, drive_of, wrap_of
@@ -337,8 +337,8 @@ class _Writer:
 
     def _slip(self) -> RivalName | None:
         """The slip that is at least as likely as what was written."""
-        likely = (one.name for one in self.found.rivals if one.odds >= AS_LIKELY)
-        return cast("RivalName | None", next(likely, None))
+        likely = first_to_settle(self.found.rivals)
+        return None if likely is None else cast("RivalName", likely.name)
 
     def _difference(self) -> Difference | None:
         parts, answer = self.found.effects, self.found.answer

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Iterable
+from typing import NamedTuple, Protocol, TypeVar
 
 AS_LIKELY = 1.0
 """Odds of a slip from which nothing is advised to the saw before it is settled."""
@@ -66,6 +67,19 @@ RIVALS = {
     ),
 }
 """By the names of ``fit.rivals``."""
+
+
+class _Weighed(Protocol):
+    @property
+    def odds(self) -> float: ...
+
+
+_Rival = TypeVar("_Rival", bound=_Weighed)
+
+
+def first_to_settle(rivals: Iterable[_Rival]) -> _Rival | None:
+    """The likeliest slip, of rivals by falling odds, that is as likely as what was written."""
+    return next((one for one in rivals if one.odds >= AS_LIKELY), None)
 
 
 def to_settle(name: str) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from warmbranch_service.contract.report import composed
 from warmbranch_service.contract.text import listed, wrapped
-from warmbranch_service.fit.rivals import AS_LIKELY
+from warmbranch_service.fit.rivals import first_to_settle
 
 if TYPE_CHECKING:
     from warmbranch_service.fit.answer_schema import FitAnswer, HeardResidual, Residual, Trim
@@ -27,8 +27,8 @@ def headline(answer: FitAnswer) -> str:
         return f"{answer.outcome.capitalize()}."
     low, high = levels.interval_90
     text = f"uiet at {levels.median:.0f} {unit} ({low:.0f} to {high:.0f} with 90 %)."
-    likeliest = answer.rivals[0] if answer.rivals else None
-    if likeliest is not None and likeliest.odds >= AS_LIKELY:
+    likeliest = first_to_settle(answer.rivals)
+    if likeliest is not None:
         return f"{likeliest.sentence} Settle that before any cut. As written, q{text}"
     return f"Q{text}{_to_the_saw(answer.trim)}"
 

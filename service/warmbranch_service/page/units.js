@@ -135,10 +135,10 @@ export const leastOnTape = () => (chosen.length === "in" ? INCH / 16 : 1);
  */
 export function onTape(value, rounded = Math.floor) {
   if (!Number.isFinite(value)) return "–";
-  if (chosen.length !== "in") return `${rounded(round(value, 6))}\u00a0mm`;
-  const sixteenths = rounded(round((value / INCH) * 16, 6));
-  const whole = Math.floor(sixteenths / 16);
-  let [over, under] = [sixteenths % 16, 16];
+  const count = marks(value, rounded);
+  if (chosen.length !== "in") return `${count}\u00a0mm`;
+  const whole = Math.floor(count / 16);
+  let [over, under] = [count % 16, 16];
   while (over > 0 && over % 2 === 0) [over, under] = [over / 2, under / 2];
   const parts = [whole > 0 || over === 0 ? `${whole}` : "", over > 0 ? `${over}/${under}` : ""];
   return `${parts.filter(Boolean).join("\u00a0")}\u00a0in`;
@@ -146,8 +146,11 @@ export function onTape(value, rounded = Math.floor) {
 
 /** What onTape shows of a length, in mm. */
 export function tapeLength(value, rounded) {
-  return rounded(round(value / leastOnTape(), 6)) * leastOnTape();
+  return marks(value, rounded) * leastOnTape();
 }
+
+// How many of a tape's marks, millimetres or sixteenths, a length is.
+const marks = (value, rounded) => rounded(round(value / leastOnTape(), 6));
 
 /** The step of 1, 2 or 5 (or a fraction of an inch) in mm, nearest above a wanted one. */
 export function niceStep(wanted) {
