@@ -132,15 +132,8 @@ def _explain(
         known = f"Fields here are: {', '.join(fields)}." if fields else "Leave it out."
         hint = nearest(str(path[-1]), fields)
         return "unknown_field", "There is no such field.", hint + known
-    if code == "union_tag_not_found":
-        return (
-            "no_model",
-            "It is not said which model is meant.",
-            'Give "model", then its numbers; see /v1/openapi.json.',
-        )
-    if code == "union_tag_invalid":
-        tags = str(context.get("expected_tags", "")).replace("'", '"')
-        return "unknown_model", "There is no such model.", f"Give model as one of: {tags}."
+    if code in ("union_tag_not_found", "union_tag_invalid"):
+        return _which_of_several(code, context, path, model)
     if code == "no_piece":
         remedy = 'Give {"straight_mm": …} or {"bend_deg": …, "bend_radius_mm": …}.'
         return code, "This is neither a straight nor a bend.", remedy
@@ -157,6 +150,21 @@ def _explain(
     if wanted:
         return "wrong_type", f"This must be {wanted}.", f"Give {wanted}."
     return code, f"{error['msg']}.", "See /v1/openapi.json for what is admitted."
+
+
+def _which_of_several(
+    code: str, context: Mapping[str, Any], path: Path, model: type[BaseModel] | None
+) -> tuple[str, str, str]:
+    """Code, detail and remedy where one field says which of several shapes an object has."""
+    name = str(context.get("discriminator", "model")).strip("'")
+    if code == "union_tag_invalid":
+        tags = str(context.get("expected_tags", "")).replace("'", '"')
+        return "unknown_model", f"There is no such {name}.", f"Give {name} as one of: {tags}."
+    fields = [_by_json_name(owner)[name] for owner in _models_at(model, path)] if model else []
+    names = [f'"{tag}"' for field in fields for tag in typing.get_args(field.annotation)]
+    known = f" one of {', '.join(names)}" if names else ""
+    remedy = f'Give "{name}":{known}, then its numbers.' if known else f'Give "{name}".'
+    return "no_model", f"It is not said which {name} is meant.", remedy
 
 
 _WANTED = {
@@ -190,6 +198,14 @@ def _real_path(location: Sequence[str | int], body: object, *, may_be_missing: b
 
 def fields_at(model: type[BaseModel], path: Path) -> list[str]:
     """Names of the fields that ``model`` has at ``path``; of all members where it is a union."""
+    names: dict[str, None] = {}
+    for owner in _models_at(model, path):
+        names.update(dict.fromkeys(_by_json_name(owner)))
+    return list(names)
+
+
+def _models_at(model: type[BaseModel], path: Path) -> list[type[BaseModel]]:
+    """What ``model`` has at ``path``; all members of a union."""
     models = [model]
     for part in path:
         if isinstance(part, int):
@@ -200,10 +216,7 @@ def fields_at(model: type[BaseModel], path: Path) -> list[str]:
             if field is not None:
                 found += _models_in(field.annotation)
         models = found
-    names: dict[str, None] = {}
-    for owner in models:
-        names.update(dict.fromkeys(_by_json_name(owner)))
-    return list(names)
+    return models
 
 
 def _by_json_name(model: type[BaseModel]) -> dict[str, FieldInfo]:

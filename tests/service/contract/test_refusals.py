@@ -186,7 +186,7 @@ WRONG = [
         {"diffusivity_m2_s": 0.02},
         ("no_model", None, None),
         "not said which model",
-        'Give "model"',
+        'Give "model": one of "stirred mouth", "fixed"',
     ),
     (
         "case.closures.wall_losses",

@@ -41,6 +41,14 @@ def test_impossible_readings_are_refused(refused, van, reading, pointer, code):
     assert entry["remedy"]
 
 
+def test_a_reading_without_a_thermometer_is_told_which_there_are(refused, van):
+    entry = refused({**van, "readings": [{"position_mm": 1, "displayed_degC": 2}]})
+    assert entry["detail"] == "It is not said which thermometer is meant."
+    assert entry["remedy"] == 'Give "thermometer": one of "infrared", "contact", then its numbers.'
+    unknown = {"thermometer": "pyrometer", "position_mm": 1, "displayed_degC": 2}
+    assert "no such thermometer" in refused({**van, "readings": [unknown]})["detail"]
+
+
 @pytest.mark.parametrize(
     ("more", "pointer", "code"),
     [
