@@ -214,7 +214,10 @@ def _gas_temperature() -> Unknown:
         return Gaussian(0.0, spread) if spread > 0 else None
 
     def value(case: Case, coordinate: FloatArray) -> FloatArray:
-        return case.surroundings.air_temperature + excess(case) * np.exp(coordinate)
+        found = case.surroundings.air_temperature + excess(case) * np.exp(coordinate)
+        # Beyond where gases are known nothing is believed: a search far from sense, or a draw of
+        # gas that is all but as warm as the air, would go below 0 K.
+        return np.clip(found, COLDEST, HOTTEST)
 
     def apply(case: Case, coordinate: FloatArray) -> Case:
         pipe = case.main_pipe.changed(gas_temperature=value(case, coordinate))

@@ -252,3 +252,15 @@ def test_a_mouth_that_leans_is_known_worse_and_one_that_stands_as_before(make_ca
     assert UNKNOWNS["reach"].prior(make_case(lean=0.7), spreads) == UNKNOWNS["reach"].prior(
         make_case(), spreads
     )
+
+
+@pytest.mark.parametrize("gas_temperature", [291.2, 295.0, 1250.0])
+def test_no_draw_leaves_the_tables(make_case, gas_temperature):
+    """Gas all but as warm as the air, told to 25 K: its excess could fall below 0 K."""
+    case = make_case(gas_temperature=gas_temperature, air_temperature=293.15)
+    prior = UNKNOWNS["gas_temperature"].prior(case, Spreads())
+    drawn = np.linspace(-6, 6, 13)[:, None] * prior.spread
+    found = with_unknowns(case, ["gas_temperature"], drawn).main_pipe.gas_temperature
+    assert found.min() >= COLDEST
+    assert found.max() <= HOTTEST
+    assert found[6] == pytest.approx(gas_temperature)
