@@ -1,7 +1,7 @@
 """Pieces of other tubes along a branch: what is steady within a piece, between any two places.
 
 Everything here is exact for a tube whose size changes at a place; the rings that close such a step
-stand square to the centre-line.
+stand square to the centre-line. The same in C: core/pieces.c.
 """
 
 from __future__ import annotations

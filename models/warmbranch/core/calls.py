@@ -32,6 +32,7 @@ class CellMeans(NamedTuple):
     prandtl: FloatArray
     inertance_ratio: FloatArray
     skew: FloatArray
+    area_ratio: FloatArray
 
 
 class Steady(NamedTuple):
@@ -73,6 +74,7 @@ def solve_heat(
     report = np.zeros((designs, 5))
     job = records.HeatJob(designs=designs, nodes=nodes, ends=ends, rules=rules)
     job.mixtures = held.mixtures(balance.gas, balance.air)
+    job.pieces = held.pieces(balance.case.branch)
     gas, wall, skin, dried = temperatures
     held.fill(
         job,
@@ -120,11 +122,12 @@ def discretise(
     pressure: FloatArray,
     inertance_ratio: FloatArray,
     cells: int,
+    area_ratio: FloatArray | None,
 ) -> CellMeans:
     """Means of profiles over the cells that they are divided into."""
     held = Held()
     designs, nodes = position.shape
-    means = CellMeans(*np.empty((8, designs, cells)))
+    means = CellMeans(*np.empty((len(CellMeans._fields), designs, cells)))
     job = records.DiscretiseJob(designs=designs, nodes=nodes, cells=cells, means=held.means(means))
     job.mixtures = held.mixtures(gas, water=water)
     held.fill(
@@ -136,6 +139,8 @@ def discretise(
         pressure=pressure,
         inertance_ratio=inertance_ratio,
     )
+    if area_ratio is not None:
+        held.fill(job, area_ratio=area_ratio)
     core.run("discretise", job)
     return means
 
@@ -222,6 +227,7 @@ def _means(held: Held, duct: Duct) -> records.CellMeans:
             duct.prandtl,
             duct.inertance_ratio,
             duct.skew,
+            np.broadcast_to(duct.area_ratio, duct.cell_length.shape),
         )
     )
 
@@ -250,16 +256,18 @@ def steady(
     cells: int,
     modes: int,
     position: FloatArray | None,
+    added: FloatArray | None,
 ) -> Steady:
     """From a case's numbers to temperatures, cells, resonances and quality factors.
 
-    ``gases`` are that of the branch, air and water.
+    ``gases`` are that of the branch, air and water; ``added`` is what swings with the steps, as
+    ``struct pieces`` has it, None where all are of one tube.
     """
     held = Held()
     designs = len(case)
-    lengths, radii = case.branch.laid
     # All that is found lies in one array: to ask for its address is dear for one design.
-    room = np.empty(designs * (5 * nodes + 8 * cells + 5 + 7 + 1 + 2 * modes))
+    parts = len(CellMeans._fields)
+    room = np.empty(designs * (5 * nodes + parts * cells + 5 + 7 + 1 + 2 * modes))
     place, begin = held.at(room), 0
 
     def lay(*shape: int) -> tuple[FloatArray, int]:
@@ -268,7 +276,7 @@ def steady(
         return room[first:begin].reshape(shape), place + 8 * first
 
     profile, at_profile = lay(5, designs, nodes)
-    means, at_means = lay(8, designs, cells)
+    means, at_means = lay(parts, designs, cells)
     report, at_report = lay(designs, 5)
     mouth, at_mouth = lay(designs, 7)
     transit, at_transit = lay(designs)
@@ -284,8 +292,8 @@ def steady(
         sketch_nodes=sketch_nodes,
         cells=cells,
         modes=modes,
-        pieces=lengths.shape[1],
         mixtures=held.mixtures(*gases),
+        pieces=held.pieces(case.branch, added),
         rules=rules,
         position=at_profile,
         gas=at_profile + a_profile,
@@ -294,7 +302,7 @@ def steady(
         dried=at_profile + 4 * a_profile,
         report=at_report,
         mouth=at_mouth,
-        means=records.CellMeans(*(at_means + k * a_mean for k in range(8))),
+        means=records.CellMeans(*(at_means + k * a_mean for k in range(parts))),
         transit_time=at_transit,
         resonance=at_found,
         quality=at_found + a_found,
@@ -302,8 +310,6 @@ def steady(
     held.fill(
         job,
         design=records.designs(case),
-        piece_length=lengths,
-        bend_radius=radii,
         stop=stopping.flag(),
         failed=failed,
     )
@@ -347,11 +353,11 @@ def warm_up(
         designs=designs,
         nodes=nodes,
         times_count=times,
-        pieces=len(forcing["breaks"]) - 1,
+        stretches=len(forcing["breaks"]) - 1,
         lags=forcing["lag_rate"].shape[1],
         rules=rules,
     )
-    job.mixtures = held.mixtures(gas, air)
+    job.mixtures, job.pieces = held.mixtures(gas, air), held.pieces(case.branch)
     for record, parts in ((job.store, store), (job.forcing, forcing)):
         held.fill(record, **{name: part.astype(np.float64) for name, part in parts.items()})
     held.fill(

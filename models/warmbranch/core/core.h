@@ -28,8 +28,8 @@
 
 /* One design: the numbers of a case, see case.py. */
 struct design {
-    /* the branch: m, m, m, rad; a positive rise climbs from mouth to cap */
-    double outside_diameter, wall_thickness, length, rise;
+    /* the branch, its tube at the mouth: m, m, m, rad; a positive rise climbs from mouth to cap */
+    double outside_at_mouth, bore, length, rise;
     /* conductivity of its metal, W/(m K), in rising powers of the temperature */
     double conductivity[3];
     /* what covers it; m, W/(m K) */
@@ -62,6 +62,16 @@ struct mixtures {
     int64_t gas_count, gas_pieces, air_pieces;
 };
 
+/* The centre-lines of all designs, from mouth to cap, (designs, count) each; a design of fewer
+ * pieces than others ends with some of no length. */
+struct pieces {
+    int64_t count;
+    const double *length, *bend_radius; /* m; infinite for a straight */
+    const double *outside, *bore;       /* m; none where all designs are of one tube */
+    const double *added; /* m of the mouth's tube: gas that swings with the step behind each, for
+                          * the sound alone */
+};
+
 /* When Newton's method ends, see temperature.py. */
 struct tolerances {
     double step, left, imbalance;
@@ -92,16 +102,56 @@ struct search_rules {
 struct outside {
     struct gas_table air;
     double air_temperature, radiant_temperature, pressure, air_speed;
-    double diameter, length, rise; /* of the outermost surface */
+    double length, rise; /* of the outermost surface */
     double factor, fixed_film, emissivity;
 };
 
-/* Convection and radiation from skins, W/m², and their slopes, W/(m² K). `count` is a multiple of
- * LANES. */
-void outside_fluxes(const struct outside *out, int64_t count, const double *skin, double *flux,
-                    double *slope);
-double outside_flux(const struct outside *out, double skin, double *slope);
+/* Convection and radiation from skins of some diameters, W/m², and their slopes, W/(m² K). `count`
+ * is a multiple of LANES. */
+void outside_fluxes(const struct outside *out, int64_t count, const double *diameter,
+                    const double *skin, double *flux, double *slope);
+double outside_flux(const struct outside *out, double diameter, double skin, double *slope);
 void make_prandtl_series(void);
+
+/* ---- The tubes along one branch (pieces.c) ------------------------------------------------ */
+
+/* The pieces of one design, and its tube at the mouth, m. */
+struct centreline {
+    struct pieces piece;
+    double outside, bore;
+    bool stepped; /* some piece is of another tube than that */
+};
+
+/* A tube, m, and one number more that something wants. */
+struct tube {
+    double outside, bore, with;
+};
+
+/* What is steady within a piece. */
+typedef double of_tube(struct tube t);
+double perimeter_of_bore(struct tube t);
+double perimeter_over(struct tube t);   /* over a wrap `with` thick */
+double bores_per_length(struct tube t); /* over those of a bore `with` */
+double section_over(struct tube t);     /* over that of a bore `with` */
+
+struct centreline centreline_of(const struct pieces *all, const struct design *d, int64_t i);
+/* Integral of it from the mouth to x; its mean between two places. */
+double along(const struct centreline *line, of_tube *value, double with, double x);
+double mean_between(const struct centreline *line, of_tube *value, double with, double from,
+                    double to);
+/* Draw nodes aside so that every step falls on one of `edges` even parts of them. */
+void align(const struct centreline *line, int64_t nodes, int64_t edges, double *x);
+/* The same profiles on nodes that are drawn to the steps, near enough for a guess; room for two. */
+void draw_to_steps(const struct centreline *line, int64_t nodes, int64_t edges, double *x,
+                   double *profile[4], double *room);
+/* Inertance and section of the intervals between nodes over those of a straight tube. */
+void bore_ratios(const struct centreline *line, int64_t nodes, const double *x, double *inertance,
+                 double *area);
+/* Section at a node over that at the mouth: the mean of the intervals beside it. */
+double section_at(const struct centreline *line, int64_t nodes, const double *x, int64_t n);
+/* What follows from the nodes of a balance alone. */
+struct balance;
+void balance_grid(struct balance *b, const struct design *d);
 
 /* ---- The heat balance of one design (heat_balance.c) ------------------------------------- */
 
@@ -113,7 +163,9 @@ struct balance {
     int64_t nodes, padded;
     struct gas_table gas;
     struct outside out, rear;
-    double bore, bore_area, wall_area, rise, buoyancy, stanton, fixed_film, gas_per_kelvin;
+    struct centreline line;
+    double bore, bore_area; /* at the mouth */
+    double rise, buoyancy, stanton, fixed_film, gas_per_kelvin;
     double still_nusselt, stirred_film;
     double main_gas, mouth_resistance; /* K, K/W; 0 where the mouth does not resist */
     double conductivity[3];
@@ -126,9 +178,11 @@ struct balance {
     double *x, *gas_t, *wall_t, *skin_t; /* m and K */
     double *forced;                      /* mixing that does not depend on temperatures, m²/s */
     /* of the grid alone */
-    double *per_step, *width_share, *bore_surface, *cap_area, *skin_area, *wrap_conductance;
+    double *width_share, *bore_surface, *cap_area, *skin_area, *wrap_conductance;
+    double *per_bore, *skin_diameter;            /* 1/m and m, means of the control volumes */
     double *rear_share, *rear_flux, *rear_slope; /* of skin_area; what leaves, were all rear */
     /* of faces; face n lies left of node n, and none at the ends */
+    double *per_step, *face_bore, *gas_path, *metal_path; /* 1/m, m, and sections over steps, m */
     double *forced_face;
     double *buoyant, *by_left, *by_right;          /* by buoyancy, along the branch */
     double *scraping, *scraped_left, *scraped_right; /* by buoyancy, at the wall */
@@ -160,9 +214,9 @@ struct balance {
 
 bool balance_make(struct balance *b, int64_t nodes);
 void balance_free(struct balance *b);
-void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m, int64_t i);
+void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m,
+                 const struct pieces *pieces, int64_t i);
 void surrounded_by(const struct design *d, double *low, double *high);
-void balance_grid(struct balance *b, const struct design *d);
 void balance_mixing(struct balance *b);
 void counterflow_at_faces(struct balance *b); /* counterflow.c */
 void counterflow_none(struct balance *b);
@@ -196,7 +250,7 @@ void newton_steady(struct balance *b, const struct tolerances *ends, const struc
 struct grid_rules {
     double density, wall_scales;
     double faint, evenness, cap_crowding, drying;
-    int64_t smoothings;
+    int64_t smoothings, step_edges;
 };
 
 void graded(double length, double first_scale, double density, int64_t nodes, double *x);
@@ -213,13 +267,14 @@ void place_nodes(int64_t few, const double *x, const double *warm[4], int64_t no
 struct cell_means {
     double *length, *density, *bulk_modulus, *viscosity, *heat_capacity_ratio, *prandtl;
     double *inertance_ratio, *skew;
+    double *area_ratio; /* to none it is 1 */
 };
 
 void discretise_profile(const struct gas_table *gas, const struct gas_table *water, int64_t nodes,
                         const double *x, const double *gas_t, const double *wall_t,
                         const double *dried, double pressure, const double *inertance_ratio,
-                        int64_t cells,
-                        const struct cell_means *means, double *room);
+                        const double *area_ratio, int64_t cells, const struct cell_means *means,
+                        double *room);
 #define DISCRETISING_ROOM(nodes) (12 * ((nodes) + LANES)) /* numbers that it works in */
 
 /* One cell as its transfer matrix wants it. */

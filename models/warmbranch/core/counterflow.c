@@ -19,14 +19,14 @@ struct answering {
 /* The gas at four faces. */
 struct face {
     quad per_t, viscosity, diffusivity, left_slope, right_slope; /* 1/K, m²/s both, 1/K both */
-    double half_bore_squared;
+    quad half_bore_squared;
 };
 
 /* The slower of the viscous flow and the inertial one, joined harmonically, by a gradient's size. */
 INLINE struct answering slower(const struct face *f, double gravity, quad size,
                                double viscous_coefficient, double reach)
 {
-    double half = f->half_bore_squared;
+    quad half = f->half_bore_squared;
     quad push = gravity * f->per_t; /* g β, β = 1/T */
     quad rayleigh = push * size * (half * half) / f->viscosity;
     quad viscous = viscous_coefficient * rayleigh * rayleigh / f->diffusivity;
@@ -69,10 +69,12 @@ void counterflow_at_faces(struct balance *b)
     /* How much farther than free fall the streams run, and what layers leave of the level part. */
     double farther = 1.3 + 66 * sine * sine * pow(fabs(cos(b->rise)), 5);
     double kept = exp(-LAYERING * fmax(-sin(b->rise), 0.0)), scraping = STEEP_SCRAPING / farther;
-    struct face f = {.half_bore_squared = 0.25 * b->bore * b->bore};
+    struct face f;
     for (int64_t n = 1; n < b->nodes; n += LANES) {
         int64_t left = n - 1;
 #define FACE(quantity) ((quad_at(b->quantity + left) + quad_at(b->quantity + n)) * 0.5)
+        quad bore = quad_at(b->face_bore + n);
+        f.half_bore_squared = 0.25 * bore * bore;
         quad mu = FACE(mu), cp = FACE(cp), k = FACE(k);
         quad per_step = quad_at(b->per_step + n);
         quad gradient = (quad_at(b->gas_t + n) - quad_at(b->gas_t + left)) * per_step;

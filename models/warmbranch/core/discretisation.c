@@ -66,8 +66,8 @@ static void interval_means(int64_t intervals, const double *value, const double 
 void discretise_profile(const struct gas_table *gas, const struct gas_table *water, int64_t nodes,
                         const double *x, const double *gas_t, const double *wall_t,
                         const double *dried, double pressure, const double *inertance_ratio,
-                        int64_t cells,
-                        const struct cell_means *means, double *room)
+                        const double *area_ratio, int64_t cells, const struct cell_means *means,
+                        double *room)
 {
     int64_t intervals = nodes - 1, per_cell = intervals / cells, each = nodes + LANES;
     double *value[QUANTITIES], *mean[QUANTITIES];
@@ -92,29 +92,34 @@ void discretise_profile(const struct gas_table *gas, const struct gas_table *wat
     for (int64_t c = 0; c < cells; c++) {
         int64_t first = c * per_cell, beyond = first + per_cell;
         double middle = (x[first] + x[beyond]) / 2, length = 0.0, inertia = 0.0;
-        double spring_lever = 0.0, mass_lever = 0.0, sum[QUANTITIES] = {0};
+        double spring_lever = 0.0, mass_lever = 0.0, open = 0.0, springs = 0.0;
+        double sum[QUANTITIES] = {0};
         for (int64_t j = first; j < beyond; j++) {
             /* A bend shortens the length that counts for the inertance. */
             double weight = step[j] * inertance_ratio[j];
+            double wide = area_ratio == NULL ? step[j] : step[j] * area_ratio[j];
             double arm = (x[j] + x[j + 1]) / 2 - middle;
             double stiff = (value[COMPLIANCE][j + 1] - value[COMPLIANCE][j]) * (step[j] / 12);
             double heavy = (value[DENSITY][j + 1] - value[DENSITY][j]) * (step[j] / 12);
             length += step[j];
             inertia += mean[DENSITY][j] * weight;
-            spring_lever += (mean[COMPLIANCE][j] * arm + stiff) * step[j];
+            springs += mean[COMPLIANCE][j] * wide;
+            open += wide;
+            spring_lever += (mean[COMPLIANCE][j] * arm + stiff) * wide;
             mass_lever += (mean[DENSITY][j] * arm + heavy) * weight;
             for (int q = 0; q < QUANTITIES; q++)
                 sum[q] += mean[q][j] * step[j];
         }
-        double skew = spring_lever / sum[COMPLIANCE] - mass_lever / inertia;
+        double skew = spring_lever / springs - mass_lever / inertia, area = open / length;
         means->length[c] = length;
-        means->density[c] = sum[DENSITY] / length;
-        means->bulk_modulus[c] = length / sum[COMPLIANCE];
-        means->viscosity[c] = sum[VISCOSITY] / length;
+        means->density[c] = sum[DENSITY] / length / area;
+        means->bulk_modulus[c] = length / springs;
+        means->viscosity[c] = sum[VISCOSITY] / length / (area * area);
         means->heat_capacity_ratio[c] = sum[RATIO] / length;
         means->prandtl[c] = sum[PRANDTL] / length;
-        means->inertance_ratio[c] = inertia / sum[DENSITY];
+        means->inertance_ratio[c] = inertia / sum[DENSITY] * area;
         means->skew[c] = skew / length;
+        means->area_ratio[c] = area;
     }
 }
 

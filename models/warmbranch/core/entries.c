@@ -34,6 +34,7 @@ struct heat_job {
     int64_t designs, nodes;
     const struct design *design;
     struct mixtures mixtures;
+    struct pieces pieces;
     const double *position, *forced; /* (designs, nodes); m, m²/s */
     double *gas, *wall, *skin;       /* (designs, nodes), K; those at the mouth are kept */
     double *dried;                   /* (designs, nodes), mol/mol: found */
@@ -54,7 +55,7 @@ PUBLIC bool core_heat(struct heat_job *job)
             break;
         const struct design *d = job->design + i;
         int64_t at = i * job->nodes;
-        balance_fit(&b, d, &job->mixtures, i);
+        balance_fit(&b, d, &job->mixtures, &job->pieces, i);
         memcpy(b.x, job->position + at, bytes);
         memcpy(b.forced, job->forced + at, bytes);
         memcpy(b.gas_t, job->gas + at, bytes);
@@ -110,6 +111,7 @@ struct discretise_job {
     const double *position, *temperature, *wall, *dried; /* (designs, nodes) */
     const double *pressure;                      /* (designs,) */
     const double *inertance_ratio;               /* (designs, nodes - 1) */
+    const double *area_ratio;                    /* as that, or none: see discretisation.py */
     struct cell_means means;                     /* (designs, cells) each */
 };
 
@@ -118,7 +120,7 @@ static struct cell_means means_of(const struct cell_means *all, int64_t at)
     return (struct cell_means){
         all->length + at, all->density + at, all->bulk_modulus + at, all->viscosity + at,
         all->heat_capacity_ratio + at, all->prandtl + at, all->inertance_ratio + at,
-        all->skew + at,
+        all->skew + at, all->area_ratio == NULL ? NULL : all->area_ratio + at,
     };
 }
 
@@ -130,11 +132,12 @@ PUBLIC bool core_discretise(struct discretise_job *job)
     for (int64_t i = 0; i < job->designs; i++) {
         struct gas_table gas = gas_of(&job->mixtures, i), water = water_of(&job->mixtures);
         struct cell_means own = means_of(&job->means, i * job->cells);
-        int64_t first = i * job->nodes;
+        int64_t first = i * job->nodes, between = i * (job->nodes - 1);
         discretise_profile(&gas, &water, job->nodes, job->position + first,
                            job->temperature + first, job->wall + first, job->dried + first,
-                           job->pressure[i], job->inertance_ratio + i * (job->nodes - 1),
-                           job->cells, &own, room);
+                           job->pressure[i], job->inertance_ratio + between,
+                           job->area_ratio == NULL ? NULL : job->area_ratio + between, job->cells,
+                           &own, room);
     }
     free(room);
     return true;

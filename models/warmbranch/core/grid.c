@@ -39,7 +39,7 @@ void graded(double length, double first_scale, double density, int64_t nodes, do
 double shortest_scale(const struct design *d, const struct gas_table *gas, double at_mouth,
                       double wall_scales)
 {
-    double bore = d->outside_diameter - 2 * d->wall_thickness, hot = d->main_gas_temperature;
+    double bore = d->bore, hot = d->main_gas_temperature;
     struct gas_state s = gas_at(gas, quad_of(hot));
     double density = d->pressure / (gas->gas_constant * hot), k = s.conductivity[0];
     double mixed = density * s.heat_capacity[0] * at_mouth;
@@ -50,11 +50,11 @@ double shortest_scale(const struct design *d, const struct gas_table *gas, doubl
     double in_gas = sqrt((k + mixed) * bore / (4 * film));
     /* Outside, a film and radiation of the usual size. */
     double outer = isnan(d->fixed_outer_film) ? 20.0 : d->fixed_outer_film;
-    outer += 2.0 * sqrt(d->air_speed / d->outside_diameter);
+    outer += 2.0 * sqrt(d->air_speed / d->outside_at_mouth);
     const double *a = d->conductivity;
     double metal = a[0] + hot * (a[1] + hot * a[2]);
-    double section = PI / 4 * (d->outside_diameter * d->outside_diameter - bore * bore);
-    double in_wall = sqrt(metal * section / (PI * (d->outside_diameter * outer + bore * film)));
+    double section = PI / 4 * (d->outside_at_mouth * d->outside_at_mouth - bore * bore);
+    double in_wall = sqrt(metal * section / (PI * (d->outside_at_mouth * outer + bore * film)));
     double scale = fmin(in_gas, wall_scales * in_wall);
     /* Hot metal beside cold gas bends the gas's profile more than its decay length tells. */
     if (d->main_skin_temperature > hot)

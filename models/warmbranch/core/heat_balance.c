@@ -18,8 +18,10 @@ bool balance_make(struct balance *b, int64_t nodes)
 {
     double **arrays[] = {
         &b->x, &b->gas_t, &b->wall_t, &b->skin_t, &b->forced,
-        &b->per_step, &b->width_share, &b->bore_surface, &b->cap_area, &b->skin_area,
-        &b->wrap_conductance, &b->rear_share, &b->rear_flux, &b->rear_slope, &b->forced_face,
+        &b->width_share, &b->bore_surface, &b->cap_area, &b->skin_area,
+        &b->wrap_conductance, &b->per_bore, &b->skin_diameter,
+        &b->rear_share, &b->rear_flux, &b->rear_slope,
+        &b->per_step, &b->face_bore, &b->gas_path, &b->metal_path, &b->forced_face,
         &b->buoyant, &b->by_left, &b->by_right, &b->scraping, &b->scraped_left, &b->scraped_right,
         &b->flux, &b->flux_left, &b->flux_right, &b->metal_flux, &b->metal_left, &b->metal_right,
         &b->k, &b->k_slope, &b->cp, &b->cp_slope, &b->mu, &b->mu_slope,
@@ -71,12 +73,13 @@ struct gas_table water_of(const struct mixtures *m)
 }
 
 /* Everything of a design but its grid, its mixing and its temperatures. */
-void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m, int64_t i)
+void balance_fit(struct balance *b, const struct design *d, const struct mixtures *m,
+                 const struct pieces *pieces, int64_t i)
 {
     b->gas = gas_of(m, i);
-    b->bore = d->outside_diameter - 2 * d->wall_thickness;
+    b->line = centreline_of(pieces, d, i);
+    b->bore = d->bore;
     b->bore_area = PI / 4 * b->bore * b->bore;
-    b->wall_area = PI / 4 * d->outside_diameter * d->outside_diameter - b->bore_area;
     b->rise = d->rise;
     b->buoyancy = isnan(d->fixed_diffusivity) ? d->buoyancy : 0.0;
     b->stanton = d->stanton;
@@ -103,7 +106,6 @@ void balance_fit(struct balance *b, const struct design *d, const struct mixture
         .radiant_temperature = d->radiant_temperature,
         .pressure = d->pressure,
         .air_speed = d->air_speed,
-        .diameter = d->outside_diameter + 2 * d->wrap_thickness,
         .length = d->length,
         .rise = d->rise,
         .factor = d->outer_film_factor,
@@ -126,38 +128,6 @@ void surrounded_by(const struct design *d, double *low, double *high)
         return;
     *low = fmin(*low, fmin(d->rear_air_temperature, d->rear_radiant_temperature));
     *high = fmax(*high, fmax(d->rear_air_temperature, d->rear_radiant_temperature));
-}
-
-/* What follows from the nodes x alone. */
-void balance_grid(struct balance *b, const struct design *d)
-{
-    int64_t last = b->nodes - 1;
-    double diameter = b->out.diameter;
-    for (int64_t n = 0; n <= last; n++) {
-        double left = n > 0 ? b->x[n] - b->x[n - 1] : 0.0;
-        double right = n < last ? b->x[n + 1] - b->x[n] : 0.0;
-        double width = left / 2 + right / 2;
-        b->per_step[n] = n > 0 ? 1 / left : 0.0;
-        b->width_share[n] = n == 0 || n == last ? 1.0 : 0.5; /* of each face in its node's mean */
-        b->bore_surface[n] = PI * b->bore * width;
-        b->cap_area[n] = n == last ? b->bore_area : 0.0;
-        b->skin_area[n] = PI * diameter * width + (n == last ? PI / 4 * diameter * diameter : 0.0);
-    }
-    for (int64_t n = 0; b->has_rear && n <= last; n++) {
-        double begin = n > 0 ? (b->x[n - 1] + b->x[n]) / 2 : b->x[0];
-        double width = b->bore_surface[n] / (PI * b->bore);
-        double beyond = fmin(fmax(begin + width - d->rear_from, 0.0), width);
-        double cap = n == last ? PI / 4 * diameter * diameter : 0.0;
-        b->rear_share[n] = (PI * diameter * beyond + cap) / b->skin_area[n];
-    }
-    if (!b->wrapped)
-        return;
-    /* A hollow cylinder's conduction round the tube, a plate's on the cap. */
-    double round_tube = 2 * PI * d->wrap_conductivity / log(diameter / d->outside_diameter);
-    for (int64_t n = 0; n <= last; n++)
-        b->wrap_conductance[n] = round_tube * (b->bore_surface[n] / (PI * b->bore));
-    b->wrap_conductance[last] += PI / 4 * d->outside_diameter * d->outside_diameter *
-                                 d->wrap_conductivity / d->wrap_thickness;
 }
 
 /* Mixing at the faces: stirring decays exponentially from the mouth, and of such numbers the
@@ -232,11 +202,10 @@ static void fluxes_at_faces(struct balance *b)
     double a1 = b->conductivity[1], a2 = b->conductivity[2];
     for (int64_t n = 1; n < b->nodes; n += LANES) {
         int64_t left = n - 1;
-        quad per_step = quad_at(b->per_step + n);
         quad mixed = quad_at(b->forced_face + n) + quad_at(b->buoyant + n);
         quad volumetric = (quad_at(b->volumetric + left) + quad_at(b->volumetric + n)) * 0.5;
         quad k = (quad_at(b->k + left) + quad_at(b->k + n)) * 0.5 + volumetric * mixed;
-        quad through = b->bore_area * per_step;
+        quad through = quad_at(b->gas_path + n);
         quad fall = through * (quad_at(b->gas_t + left) - quad_at(b->gas_t + n));
         through *= k;
         quad own_left = quad_at(b->k_slope + left) + quad_at(b->volumetric_slope + left) * mixed;
@@ -249,7 +218,7 @@ static void fluxes_at_faces(struct balance *b)
 
         quad wall = (quad_at(b->wall_t + left) + quad_at(b->wall_t + n)) * 0.5;
         quad metal = b->conductivity[0] + wall * (a1 + wall * a2);
-        through = b->wall_area * per_step;
+        through = quad_at(b->metal_path + n);
         fall = through * (quad_at(b->wall_t + left) - quad_at(b->wall_t + n));
         quad bent = fall * (a1 + 2 * a2 * wall) * 0.5;
         quad_put(b->metal_flux + n, fall * metal);
@@ -287,7 +256,6 @@ static quad radiated(const double *coefficients, quad temperature, quad *slope)
  * counterflow, which must turn there, adds nothing to it. */
 static void rows_at_nodes(struct balance *b)
 {
-    double per_mixing = b->stanton / b->bore, per_bore = 1 / b->bore;
     bool fixed = !isnan(b->fixed_film);
     for (int64_t n = 0; n < b->padded; n += LANES) {
         quad surface = quad_at(b->bore_surface + n), cap = quad_at(b->cap_area + n);
@@ -296,6 +264,7 @@ static void rows_at_nodes(struct balance *b)
             exchange = b->fixed_film * (surface + cap);
         } else {
             quad k = quad_at(b->k + n), k_slope = quad_at(b->k_slope + n);
+            quad per_bore = quad_at(b->per_bore + n), per_mixing = b->stanton * per_bore;
             quad volumetric = quad_at(b->volumetric + n), share = quad_at(b->width_share + n);
             quad volumetric_slope = quad_at(b->volumetric_slope + n);
             quad t = quad_at(b->gas_t + n);
@@ -372,9 +341,10 @@ void balance_assemble(struct balance *b)
     if (b->buoyancy != 0)
         counterflow_at_faces(b);
     fluxes_at_faces(b);
-    outside_fluxes(&b->out, b->padded, b->skin_t, b->skin_loss, b->skin_slope);
+    outside_fluxes(&b->out, b->padded, b->skin_diameter, b->skin_t, b->skin_loss, b->skin_slope);
     if (b->has_rear) {
-        outside_fluxes(&b->rear, b->padded, b->skin_t, b->rear_flux, b->rear_slope);
+        outside_fluxes(&b->rear, b->padded, b->skin_diameter, b->skin_t, b->rear_flux,
+                       b->rear_slope);
         for (int64_t n = 0; n < b->nodes; n++) {
             b->skin_loss[n] += b->rear_share[n] * (b->rear_flux[n] - b->skin_loss[n]);
             b->skin_slope[n] += b->rear_share[n] * (b->rear_slope[n] - b->skin_slope[n]);

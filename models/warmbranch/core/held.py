@@ -13,6 +13,7 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.core import records
 
 if TYPE_CHECKING:
+    from warmbranch.case.geometry import Branch
     from warmbranch.gas.gas import MixtureTable
 
 
@@ -61,6 +62,17 @@ class Held:
             made.water, made.air_pieces = self.at(water.packed[0]), water.packed.shape[1]
             made.water_gas_constant = water.gas_constant[0]
         return made
+
+    def pieces(self, branch: Branch, added: FloatArray | None = None) -> records.Pieces:
+        """Centre-lines as ``struct pieces`` has them; ``added`` where sound is asked for."""
+        lengths, radii = branch.laid
+        found = records.Pieces(lengths.shape[1], self.at(lengths), self.at(radii))
+        if branch.stepped.any():
+            outside, bore = branch.tubes
+            self.fill(found, outside=outside, bore=bore)
+            if added is not None:
+                self.fill(found, added=added)
+        return found
 
     def means(self, means: Iterable[FloatArray]) -> records.CellMeans:
         """Arrays as ``struct cell_means`` has them."""

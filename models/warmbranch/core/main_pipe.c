@@ -37,7 +37,6 @@ struct outside around_main(const struct design *d, const struct mixtures *m)
         .radiant_temperature = d->radiant_temperature,
         .pressure = d->pressure,
         .air_speed = d->air_speed,
-        .diameter = d->main_outside_diameter,
         .length = 1.0,
         .rise = 0.0,
         .factor = 1.0,
@@ -67,7 +66,7 @@ static bool wall_temperature(const struct design *d, const struct mixtures *m,
     double low = fmin(fmin(hot, air), radiant), high = fmax(fmax(hot, air), radiant);
     double here = (supply * hot + rules->usual_loss * air) / (supply + rules->usual_loss);
     for (int64_t n = 0; n < rules->most; n++) {
-        double slope, flux = outside_flux(&out, here, &slope);
+        double slope, flux = outside_flux(&out, d->main_outside_diameter, here, &slope);
         double new = here + (supply * (hot - here) - flux) / (supply + slope);
         double step = fmin(fmax(new, low), high) - here;
         *wall = here += step;
@@ -118,8 +117,7 @@ bool mouth_of(const struct design *d, const struct mixtures *m, int64_t i,
 {
     struct gas_table gas = gas_of(m, i);
     double hot = d->main_gas_temperature, main = main_bore(d), main_area = PI / 4 * main * main;
-    double bore = d->outside_diameter - 2 * d->wall_thickness;
-    double density = d->pressure / (gas.gas_constant * hot);
+    double bore = d->bore, density = d->pressure / (gas.gas_constant * hot);
     double cp = gas_at(&gas, quad_of(hot)).heat_capacity[0];
     double per_radius = d->mouth_model == SIDE_BRANCH     ? side_branch_correction(bore / main)
                         : d->mouth_model == FLANGED_MOUTH ? FLANGED

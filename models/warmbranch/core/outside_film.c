@@ -135,14 +135,13 @@ INLINE struct sloped natural(quad root_rayleigh, double still, quad factor, quad
  * to the fourth. */
 #define FLATTEST_FOURTH 1e-4
 
-/* A plate's natural convection bent round a cylinder. */
-INLINE struct sloped curved(struct sloped plate, quad grashof, double slenderness, quad at)
+/* A plate's natural convection bent round a cylinder of this diameter over its height. */
+INLINE struct sloped curved(struct sloped plate, quad grashof, quad stoutness, quad at)
 {
     quad strength = series_at(BEND_STRENGTH, at), exponent = series_at(BEND_EXPONENT, at);
     quad strength_slope = series_at(BEND_STRENGTH_SLOPE, at);
     quad exponent_slope = series_at(BEND_EXPONENT_SLOPE, at);
-    double squared = 32 * slenderness * slenderness;
-    quad inverse_fourth = grashof * (1 / (squared * squared));
+    quad squared = stoutness * stoutness * (1.0 / 32), inverse_fourth = grashof * (squared * squared);
     quad joined = inverse_fourth + FLATTEST_FOURTH;
     quad log_curvature = -0.25 * quad_log(joined);
     quad raised = quad_exp(exponent * log_curvature), added = strength * raised;
@@ -173,8 +172,7 @@ INLINE struct sloped crossed(quad reynolds, quad factor, quad slope)
 
 /* What does not change from skin to skin. */
 struct surroundings {
-    double radiation, radiant, buoyancy, flow, diameter_cubed, length_cubed;
-    double upright, slenderness, film_scale;
+    double radiation, radiant, buoyancy, flow, length, upright, factor;
 };
 
 static struct surroundings of(const struct outside *out)
@@ -186,12 +184,10 @@ static struct surroundings of(const struct outside *out)
         .radiation = radiation,
         .radiant = radiation * squared * squared,
         .buoyancy = GRAVITY * per_kelvin * per_kelvin,
-        .flow = out->air_speed * per_kelvin * out->diameter,
-        .diameter_cubed = out->diameter * out->diameter * out->diameter,
-        .length_cubed = out->length * out->length * out->length,
+        .flow = out->air_speed * per_kelvin,
+        .length = out->length,
         .upright = rise * rise,
-        .slenderness = out->length / out->diameter,
-        .film_scale = out->factor / out->diameter,
+        .factor = out->factor,
     };
 }
 
@@ -201,7 +197,7 @@ static struct surroundings of(const struct outside *out)
  * Changes named by_* are the excess (skin less air) times d ln(quantity)/d(skin temperature), which
  * stays finite where the excess is nil although the slope of ln Ra alone does not. */
 struct skins {
-    quad excess, k, mu, per_film, prandtl, prandtl_place;
+    quad diameter, excess, k, mu, per_film, prandtl, prandtl_place;
     quad rayleigh, root; /* over a length cubed; the sixth root of Ra on the diameter */
     quad by_rayleigh, by_prandtl, by_reynolds, by_k;
     quad nusselt, growth; /* on the diameter, and by_nusselt times it */
@@ -209,9 +205,10 @@ struct skins {
 
 /* Air at the film temperature, the mean of skin and air. */
 static void put_air(const struct outside *out, const struct surroundings *s, int64_t count,
-                    const double *skin, struct skins *a)
+                    const double *diameter, const double *skin, struct skins *a)
 {
     for (int64_t n = 0; n < count; n++) {
+        a[n].diameter = quad_at(diameter + n * LANES);
         quad excess = quad_at(skin + n * LANES) - out->air_temperature;
         quad half = 0.5 * excess, film = out->air_temperature + half;
         struct gas_state air = gas_at(&out->air, film);
@@ -237,8 +234,10 @@ static void put_air(const struct outside *out, const struct surroundings *s, int
     }
     /* The least normal number stands for Ra = 0: its sixth root, 5e-52, is nil beside `still`. */
     quad least = quad_of(2.2250738585072014e-308);
-    for (int64_t n = 0; n < count; n++)
-        a[n].root = quad_power(quad_max(a[n].rayleigh * s->diameter_cubed, least), 1.0 / 6);
+    for (int64_t n = 0; n < count; n++) {
+        quad cubed = a[n].diameter * a[n].diameter * a[n].diameter;
+        a[n].root = quad_power(quad_max(a[n].rayleigh * cubed, least), 1.0 / 6);
+    }
 }
 
 /* A level tube's natural convection. */
@@ -257,14 +256,15 @@ static void put_level(int64_t count, struct skins *a)
  * see films.py. */
 static void add_upright(const struct surroundings *s, int64_t count, struct skins *a)
 {
-    double lying = 1 - s->upright, taller = sqrt(s->slenderness);
-    double standing = s->upright / s->slenderness; /* from Nu on the length to Nu on the diameter */
+    double lying = 1 - s->upright, length_cubed = s->length * s->length * s->length;
     for (int64_t n = 0; n < count; n++) {
-        quad at = a[n].prandtl_place;
+        quad at = a[n].prandtl_place, stoutness = a[n].diameter * (1 / s->length);
+        quad taller = quad_sqrt(1 / stoutness);
+        quad standing = s->upright * stoutness; /* from Nu on the length to Nu on the diameter */
         struct sloped plate = natural(taller * a[n].root, PLATE_STILL, series_at(PLATE_FACTOR, at),
                                       series_at(PLATE_SLOPE, at));
-        quad grashof = a[n].rayleigh * s->length_cubed / a[n].prandtl;
-        struct sloped up = curved(plate, grashof, s->slenderness, at);
+        quad grashof = a[n].rayleigh * length_cubed / a[n].prandtl;
+        struct sloped up = curved(plate, grashof, stoutness, at);
         quad growth = up.by_log_first * a[n].by_rayleigh + up.by_log_prandtl * a[n].by_prandtl;
         a[n].nusselt = lying * a[n].nusselt + standing * up.value;
         a[n].growth = lying * a[n].growth + standing * growth;
@@ -276,7 +276,7 @@ static void add_wind(const struct surroundings *s, int64_t count, struct skins *
 {
     for (int64_t n = 0; n < count; n++) {
         quad at = a[n].prandtl_place, still = a[n].nusselt;
-        struct sloped cross = crossed(s->flow * a[n].per_film / a[n].mu,
+        struct sloped cross = crossed(s->flow * a[n].diameter * a[n].per_film / a[n].mu,
                                       series_at(CROSS_FACTOR, at), series_at(CROSS_SLOPE, at));
         quad grown = cross.by_log_first * a[n].by_reynolds + cross.by_log_prandtl * a[n].by_prandtl;
         quad natural_cubed = still * still * still;
@@ -290,12 +290,12 @@ static void add_wind(const struct surroundings *s, int64_t count, struct skins *
 #define TOGETHER 8 /* quads that go through the loops at a time */
 
 static void some_fluxes(const struct outside *out, const struct surroundings *s, int64_t count,
-                        const double *skin, double *flux, double *slope)
+                        const double *diameter, const double *skin, double *flux, double *slope)
 {
     struct skins a[TOGETHER];
     bool fixed = !isnan(out->fixed_film);
     if (!fixed) {
-        put_air(out, s, count, skin, a);
+        put_air(out, s, count, diameter, skin, a);
         put_level(count, a);
         if (s->upright > 0)
             add_upright(s, count, a);
@@ -307,7 +307,7 @@ static void some_fluxes(const struct outside *out, const struct surroundings *s,
         quad cubed = s->radiation * here * here * here; /* of ε σ T⁴ */
         quad film = quad_of(out->fixed_film), growth = quad_of(0);
         if (!fixed) {
-            quad scale = s->film_scale * a[n].k;
+            quad scale = s->factor * a[n].k / a[n].diameter;
             film = scale * a[n].nusselt;
             growth = scale * a[n].growth + film * a[n].by_k;
         }
@@ -316,22 +316,23 @@ static void some_fluxes(const struct outside *out, const struct surroundings *s,
     }
 }
 
-void outside_fluxes(const struct outside *out, int64_t count, const double *skin, double *flux,
-                    double *slope)
+void outside_fluxes(const struct outside *out, int64_t count, const double *diameter,
+                    const double *skin, double *flux, double *slope)
 {
     struct surroundings s = of(out);
     int64_t quads = count / LANES;
     for (int64_t n = 0; n < quads; n += TOGETHER) {
         int64_t these = quads - n < TOGETHER ? quads - n : TOGETHER, at = n * LANES;
-        some_fluxes(out, &s, these, skin + at, flux + at, slope + at);
+        some_fluxes(out, &s, these, diameter + at, skin + at, flux + at, slope + at);
     }
 }
 
-double outside_flux(const struct outside *out, double skin, double *slope)
+double outside_flux(const struct outside *out, double diameter, double skin, double *slope)
 {
     struct surroundings s = of(out);
     double here[LANES] = {skin, skin, skin, skin}, flux[LANES], own[LANES];
-    some_fluxes(out, &s, 1, here, flux, own);
+    double round[LANES] = {diameter, diameter, diameter, diameter};
+    some_fluxes(out, &s, 1, round, here, flux, own);
     *slope = own[0];
     return flux[0];
 }

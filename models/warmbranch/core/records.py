@@ -26,7 +26,7 @@ def _each(kind: Any, names: str) -> _Fields:
 _numbers, _counts, _arrays = (partial(_each, kind) for kind in (c_double, c_int64, c_void_p))
 
 DESIGN = (
-    *("branch.outside_diameter", "branch.wall_thickness", "branch.length", "branch.rise"),
+    *("branch.outside_at_mouth", "branch.bore", "branch.length", "branch.rise"),
     "metal.conductivity_coefficients",
     *("covering.emissivity", "covering.wrap_thickness", "covering.wrap_conductivity"),
     *("main_pipe.outside_diameter", "main_pipe.wall_thickness", "main_pipe.gas_temperature"),
@@ -77,6 +77,12 @@ class Mixtures(Structure):
     ]
 
 
+class Pieces(Structure):
+    """``struct pieces``."""
+
+    _fields_ = [*_counts("count"), *_arrays("length bend_radius outside bore added")]
+
+
 class Tolerances(Structure):
     """``struct tolerances``."""
 
@@ -104,7 +110,7 @@ class GridRules(Structure):
 
     _fields_ = [
         *_numbers("density wall_scales faint evenness cap_crowding drying"),
-        *_counts("smoothings"),
+        *_counts("smoothings step_edges"),
     ]
 
 
@@ -118,7 +124,8 @@ class CellMeans(Structure):
     """``struct cell_means``."""
 
     _fields_ = _arrays(
-        "length density bulk_modulus viscosity heat_capacity_ratio prandtl inertance_ratio skew"
+        "length density bulk_modulus viscosity heat_capacity_ratio prandtl inertance_ratio skew "
+        "area_ratio"
     )
 
 
@@ -129,6 +136,7 @@ class HeatJob(Structure):
         *_counts("designs nodes"),
         *_arrays("design"),
         ("mixtures", Mixtures),
+        ("pieces", Pieces),
         *_arrays("position forced gas wall skin dried"),
         ("ends", Tolerances),
         ("rules", NewtonRules),
@@ -153,7 +161,7 @@ class DiscretiseJob(Structure):
     _fields_ = [
         *_counts("designs nodes cells"),
         ("mixtures", Mixtures),
-        *_arrays("position temperature wall dried pressure inertance_ratio"),
+        *_arrays("position temperature wall dried pressure inertance_ratio area_ratio"),
         ("means", CellMeans),
     ]
 
@@ -206,10 +214,11 @@ class SteadyJob(Structure):
     """``struct steady_job``."""
 
     _fields_ = [
-        *_counts("designs nodes sketch_nodes cells modes pieces"),
+        *_counts("designs nodes sketch_nodes cells modes"),
         *_arrays("design"),
         ("mixtures", Mixtures),
-        *_arrays("piece_length bend_radius given_position"),
+        ("pieces", Pieces),
+        *_arrays("given_position"),
         ("rules", SteadyRules),
         *_arrays("stop position gas wall skin dried report mouth"),
         ("means", CellMeans),
@@ -247,9 +256,10 @@ class WarmJob(Structure):
     """``struct warm_job``."""
 
     _fields_ = [
-        *_counts("designs nodes times_count pieces lags"),
+        *_counts("designs nodes times_count stretches lags"),
         *_arrays("design"),
         ("mixtures", Mixtures),
+        ("pieces", Pieces),
         *_arrays("position stirred shaken constant main_film"),
         ("store", Store),
         ("forcing", Forcing),

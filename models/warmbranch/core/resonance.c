@@ -237,22 +237,23 @@ static void fill_uniformly(const struct cell_means *like, int64_t cells, const s
     double ratio = cp / (cp - gas->gas_constant), area = PI * radius * radius;
     double density = pressure / (gas->gas_constant * temperature);
     double viscous = duct->lossy ? sqrt(mu / (2 * PI * density)) / radius : 0.0;
-    double straight = 0.0;
+    double root_prandtl = sqrt(cp * mu / k), straight = 0.0;
     bool bent = false;
     for (int64_t c = 0; c < cells; c++) {
-        bent |= like->inertance_ratio[c] != 1;
+        bent |= like->inertance_ratio[c] != 1 || like->area_ratio[c] != 1;
         straight += like->length[c];
     }
     duct->cells = bent ? cells : 1;
-    duct->mouth_impedance = sqrt(density * ratio * pressure) / area;
+    duct->mouth_impedance = sqrt(density * ratio * pressure) / area / like->area_ratio[0];
     for (int64_t c = 0; c < duct->cells; c++) {
         double length = bent ? like->length[c] : straight;
         double inertance = bent ? length * like->inertance_ratio[c] : length;
+        double wide = bent ? like->area_ratio[c] : 1.0, layer = viscous / sqrt(wide);
         duct->cell[c] = (struct cell){
-            .mass = density * inertance / area,
-            .spring = length * area / (ratio * pressure),
-            .viscous = viscous,
-            .heat = viscous / sqrt(cp * mu / k),
+            .mass = density * inertance / (area * wide),
+            .spring = length * area * wide / (ratio * pressure),
+            .viscous = layer,
+            .heat = layer / root_prandtl,
             .thermal = ratio - 1,
         };
     }

@@ -24,11 +24,11 @@ struct steady_rules {
 };
 
 struct steady_job {
-    int64_t designs, nodes, sketch_nodes, cells, modes, pieces;
+    int64_t designs, nodes, sketch_nodes, cells, modes;
     const struct design *design;
     struct mixtures mixtures;
-    const double *piece_length, *bend_radius; /* (designs, pieces), m */
-    const double *given_position;             /* (designs, nodes), m, or none */
+    struct pieces pieces;
+    const double *given_position; /* (designs, nodes), m, or none */
     struct steady_rules rules;
     const int64_t *stop;
     /* found */
@@ -53,29 +53,8 @@ struct block {
     int64_t first, count;
     struct duct duct[BLOCK];
     struct cell *cells;
-    double *size, *ratio, *room;
+    double *size, *ratio, *area, *room;
 };
-
-/* Interval means of the inertance over a straight tube's: [KeefeBenade1983], see geometry.py. */
-static void interval_inertance(const struct steady_job *job, int64_t i, double radius,
-                               int64_t nodes, const double *x, double *ratio)
-{
-    for (int64_t j = 0; j < nodes - 1; j++)
-        ratio[j] = 1.0;
-    double start = 0.0;
-    for (int64_t p = 0; p < job->pieces; p++) {
-        double length = job->piece_length[i * job->pieces + p];
-        double bend = radius / job->bend_radius[i * job->pieces + p];
-        double missing = 1 - (1 + sqrt(1 - bend * bend)) / 2;
-        if (missing > 0)
-            for (int64_t j = 0; j < nodes - 1; j++) {
-                double left = fmin(fmax(x[j] - start, 0), length);
-                double right = fmin(fmax(x[j + 1] - start, 0), length);
-                ratio[j] -= missing * (right - left) / (x[j + 1] - x[j]);
-            }
-        start += length;
-    }
-}
 
 /* The duct that temperatures make of design `i` of the block. */
 static void hear(struct block *block, const struct profiles *p, int64_t i)
@@ -83,22 +62,23 @@ static void hear(struct block *block, const struct profiles *p, int64_t i)
     struct steady_job *job = block->job;
     int64_t which = block->first + i, cells = job->cells, at = which * cells;
     const struct design *d = job->design + which;
-    double radius = (d->outside_diameter - 2 * d->wall_thickness) / 2;
+    struct centreline line = centreline_of(&job->pieces, d, which);
     struct cell_means all = job->means, own = {
         all.length + at, all.density + at, all.bulk_modulus + at, all.viscosity + at,
         all.heat_capacity_ratio + at, all.prandtl + at, all.inertance_ratio + at, all.skew + at,
+        all.area_ratio + at,
     };
     struct gas_table gas = gas_of(&job->mixtures, which), water = water_of(&job->mixtures);
     const double *x = p->x + i * p->nodes;
-    interval_inertance(job, which, radius, p->nodes, x, block->ratio);
+    bore_ratios(&line, p->nodes, x, block->ratio, block->area);
     discretise_profile(&gas, &water, p->nodes, x, p->gas + i * p->nodes, p->wall + i * p->nodes,
-                       p->dried + i * p->nodes, d->pressure, block->ratio, cells, &own,
-                       block->room);
+                       p->dried + i * p->nodes, d->pressure, block->ratio,
+                       line.stepped ? block->area : NULL, cells, &own, block->room);
     /* What a calibration learned of the tone, as shorter acoustic lengths: see closures.py. */
     for (int64_t c = 0; c < cells; c++)
         own.length[c] /= d->tone;
     const struct mouth *mouth = job->mouth + which;
-    duct_of(&own, cells, radius, mouth->inertance / d->tone, mouth->grazed_inertance / d->tone,
+    duct_of(&own, cells, d->bore / 2, mouth->inertance / d->tone, mouth->grazed_inertance / d->tone,
             mouth->crossing_time, d->wall_losses != 0, &block->duct[i]);
 }
 
@@ -113,7 +93,7 @@ static void balance_heat(struct block *block, struct balance *b, struct profiles
     double wall = job->mouth[which].wall, hot = d->main_gas_temperature;
     double low = fmin(hot, wall), high = fmax(hot, wall);
     surrounded_by(d, &low, &high);
-    balance_fit(b, d, &job->mixtures, which);
+    balance_fit(b, d, &job->mixtures, &job->pieces, which);
     memcpy(b->x, p->x + at, bytes);
     memcpy(b->gas_t, p->gas + at, bytes);
     memcpy(b->wall_t, p->wall + at, bytes);
@@ -147,16 +127,17 @@ static double shake(const struct block *block, struct balance *b, const struct p
     int64_t which = block->first + i, cells = job->cells, per_cell = (p->nodes - 1) / cells;
     const struct design *d = job->design + which;
     const struct mouth *mouth = job->mouth + which;
-    double bore = d->outside_diameter - 2 * d->wall_thickness;
     double complex z = tube + I * mouth_reactance(&block->duct[i], f);
     double velocity = 2 * d->incident_pressure / cabs(2 * z + mouth->main_impedance);
-    double swing = velocity / (2 * PI * f * (PI / 4 * bore * bore));
+    double swing = velocity / (2 * PI * f * (PI / 4 * d->bore * d->bore));
     const double *x = p->x + i * p->nodes, *length = job->means.length + which * cells;
-    balance_fit(b, d, &job->mixtures, which);
+    balance_fit(b, d, &job->mixtures, &job->pieces, which);
     for (int64_t n = 0; n < p->nodes; n++) {
         int64_t c = n / per_cell < cells ? n / per_cell : cells - 1;
         double share = n == p->nodes - 1 ? 1.0 : (x[n] - x[c * per_cell]) / d->tone / length[c];
         double xi = swing * (size[c] + share * (size[c + 1] - size[c]));
+        if (b->line.stepped)
+            xi /= section_at(&b->line, p->nodes, x, n);
         double strength = d->pulsation;
         if (isnan(strength))
             strength = laminar_pulsation(b, p->gas[i * p->nodes + n], f);
@@ -260,14 +241,14 @@ static void settle(struct block *block, struct balance *b, struct profiles *p, b
 }
 
 /* Mixing by the flow that grazes the mouth, C_m U d exp[-(x/(Λ d))^s], or the fixed one, m²/s. */
-static void stir(const struct design *d, double speed, int64_t nodes, const double *x,
-                 double *stirred)
+static void stir(const struct design *d, const struct centreline *line, double speed, int64_t nodes,
+                 const double *x, double *stirred)
 {
-    double bore = d->outside_diameter - 2 * d->wall_thickness, reach = d->reach * bore;
-    double at_mouth = d->stirring * speed * bore;
+    double reach = d->reach * d->bore, at_mouth = d->stirring * speed * d->bore;
     bool fixed = !isnan(d->fixed_diffusivity);
     for (int64_t n = 0; n < nodes; n++) {
-        double depth = x[n] / reach;
+        /* As many bores of the tubes that lie there. */
+        double depth = (line->stepped ? along(line, bores_per_length, d->bore, x[n]) : x[n]) / reach;
         if (d->sharpness != 1.0)
             depth = pow(depth, d->sharpness);
         stirred[n] = fixed ? d->fixed_diffusivity : at_mouth * exp(-fmin(depth, DEEPEST));
@@ -285,16 +266,17 @@ static void lay_out(struct block *block, struct balance *b, struct profiles *p,
         const struct grid_rules *rules = &job->rules.grid;
         size_t bytes = (size_t)p->nodes * sizeof(double);
         double *x = p->x + at, speed = job->mouth[which].speed, mixing;
-        balance_fit(b, d, &job->mixtures, which);
+        balance_fit(b, d, &job->mixtures, &job->pieces, which);
         if (given != NULL) {
             memcpy(x, given + which * p->nodes, bytes);
         } else {
             double mouth = 0.0;
-            stir(d, speed, 1, &mouth, &mixing);
+            stir(d, &b->line, speed, 1, &mouth, &mixing);
             double scale = shortest_scale(d, &b->gas, mixing, rules->wall_scales);
             graded(d->length, scale, rules->density, p->nodes, x);
+            align(&b->line, p->nodes, rules->step_edges, x);
         }
-        stir(d, speed, p->nodes, x, p->stirred + at);
+        stir(d, &b->line, speed, p->nodes, x, p->stirred + at);
         memset(p->dried + at, 0, bytes);
         memcpy(b->x, x, bytes);
         first_guess(b, d, job->mouth[which].wall);
@@ -308,6 +290,7 @@ static void lay_out(struct block *block, struct balance *b, struct profiles *p,
 static void refine(struct block *block, const struct profiles *rough, struct profiles *p)
 {
     struct steady_job *job = block->job;
+    const struct grid_rules *rules = &job->rules.grid;
     for (int64_t i = 0; i < block->count; i++) {
         int64_t which = block->first + i, from = i * rough->nodes, to = i * p->nodes;
         if (job->failed[which])
@@ -317,9 +300,11 @@ static void refine(struct block *block, const struct profiles *rough, struct pro
                                 rough->dried + from};
         double *found[] = {p->gas + to, p->wall + to, p->skin + to, p->dried + to};
         place_nodes(rough->nodes, rough->x + from, warm, p->nodes,
-                    d->wrap_thickness > 0 ? job->rules.grid.cap_crowding : 1.0, &job->rules.grid,
-                    p->x + to, found, block->room);
-        stir(d, job->mouth[which].speed, p->nodes, p->x + to, p->stirred + to);
+                    d->wrap_thickness > 0 ? rules->cap_crowding : 1.0, rules, p->x + to, found,
+                    block->room);
+        struct centreline line = centreline_of(&job->pieces, d, which);
+        draw_to_steps(&line, p->nodes, rules->step_edges, p->x + to, found, block->room);
+        stir(d, &line, job->mouth[which].speed, p->nodes, p->x + to, p->stirred + to);
     }
 }
 
@@ -369,7 +354,7 @@ PUBLIC bool core_steady(struct steady_job *job)
     bool sketched = job->given_position == NULL && job->nodes > job->sketch_nodes;
     int64_t few = sketched ? job->sketch_nodes : 1, cells = job->cells, most = job->nodes;
     struct balance coarse = {0}, fine = {0};
-    size_t numbers = (size_t)(BLOCK * (6 * few + most + cells + 1) + most);
+    size_t numbers = (size_t)(BLOCK * (6 * few + most + cells + 1) + 2 * most);
     numbers += (size_t)DISCRETISING_ROOM(most);
     double *room = calloc(numbers, sizeof(double));
     struct cell *cell = calloc((size_t)(BLOCK * cells), sizeof *cell);
@@ -383,7 +368,8 @@ PUBLIC bool core_steady(struct steady_job *job)
         double *stirred = next;
         struct block block = {.job = job, .cells = cell, .size = stirred + BLOCK * most};
         block.ratio = block.size + BLOCK * (cells + 1);
-        block.room = block.ratio + most;
+        block.area = block.ratio + most;
+        block.room = block.area + most;
         for (int64_t i = 0; i < BLOCK; i++)
             block.duct[i].cell = cell + i * cells;
         for (block.first = 0; block.first < job->designs; block.first += BLOCK) {

@@ -48,7 +48,7 @@ static void paths(struct balance *b)
         quad own_left = quad_at(b->diffusivity + left), own_right = quad_at(b->diffusivity + n);
         quad face = 0.5 * (cold + warm);
         quad mixed = quad_at(b->forced_face + n) + quad_at(b->buoyant + n);
-        quad molar = per_kelvin / face * (b->bore_area * quad_at(b->per_step + n));
+        quad molar = per_kelvin / face * quad_at(b->gas_path + n);
         quad along = molar * (0.5 * (own_left + own_right) + mixed), dilutes = along / (2 * face);
         quad_put(b->along + n, along);
         quad_put(b->along_left + n,

@@ -9,8 +9,8 @@
 
 static double curve_at(const struct run *r, const double *start, const double *slope, double time)
 {
-    int64_t at = r->i * r->job->pieces + r->piece;
-    return start[at] + slope[at] * (time - r->job->forcing.breaks[r->piece]);
+    int64_t at = r->i * r->job->stretches + r->stretch;
+    return start[at] + slope[at] * (time - r->job->forcing.breaks[r->stretch]);
 }
 
 double hot_at(const struct run *r, double time)
@@ -205,7 +205,7 @@ double main_flux(struct run *r, double time, double wall, double *slope)
     double hot = hot_at(r, time);
     double supply = main_supply(r->d, &r->b.gas, r->job->main_film[r->i], hot, flow_at(r, time));
     r->main.air_speed = air_at(r, time);
-    double own, flux = outside_flux(&r->main, wall, &own);
+    double own, flux = outside_flux(&r->main, r->d->main_outside_diameter, wall, &own);
     *slope = -supply - own;
     return supply * (hot - wall) - flux;
 }

@@ -204,9 +204,9 @@ static void account(struct run *r, struct warm_report *report, double *passed)
     report->imbalance = fmax(report->imbalance, fabs(total) / *passed);
 }
 
-/* Where a piece of the curves begins whatever bends or jumps there: the gas balances anew. Returns
+/* Where a stretch of the curves begins whatever bends or jumps there: the gas balances anew. Returns
  * the fastest heating, K/s; NaN where there is no balance. */
-static double begin_piece(struct run *r, double time, struct warm_report *report)
+static double begin_stretch(struct run *r, double time, struct warm_report *report)
 {
     const struct store *s = &r->job->store;
     double hot = hot_at(r, time), *gas = r->stage[0], *wall = r->stage[0] + WALL * r->nodes;
@@ -253,13 +253,13 @@ static void follow(struct run *r, struct warm_report *report)
     double *output = job->output + r->i * job->times_count * each, time = breaks[0], passed = 1e-9;
     memcpy(r->stage[0], job->start + r->i * each, (size_t)each * sizeof(double));
     r->length = 0.0;
-    for (r->piece = 0; r->piece < job->pieces; r->piece++) {
-        double end = breaks[r->piece + 1], fastest = begin_piece(r, time, report);
+    for (r->stretch = 0; r->stretch < job->stretches; r->stretch++) {
+        double end = breaks[r->stretch + 1], fastest = begin_stretch(r, time, report);
         if (isnan(fastest))
             break;
         if (next < job->times_count && job->times[next] <= time)
             memcpy(output + next++ * each, r->stage[0], (size_t)each * sizeof(double));
-        if (r->length == 0.0 || job->forcing.jumps[r->piece] != 0)
+        if (r->length == 0.0 || job->forcing.jumps[r->stretch] != 0)
             /* As far as a straight line would go for some tolerances. */
             r->length = fmin(rules->first_step, 20 * tolerance / (fastest + 1e-9));
         r->last_length = 0.0;
@@ -320,7 +320,7 @@ PUBLIC bool core_warm_up(struct warm_job *job)
             r.d = job->design + r.i;
             r.low = job->bounds[2 * r.i], r.high = job->bounds[2 * r.i + 1];
             r.main = around_main(r.d, &job->mixtures);
-            balance_fit(&r.b, r.d, &job->mixtures, r.i);
+            balance_fit(&r.b, r.d, &job->mixtures, &job->pieces, r.i);
             memcpy(r.b.x, job->position + r.i * job->nodes, (size_t)job->nodes * sizeof(double));
             balance_grid(&r.b, r.d);
             follow(&r, job->report + r.i);

@@ -17,9 +17,9 @@ struct store {
     const double *fall;                          /* shape of the gas's first guess after a jump */
 };
 
-/* Straight pieces of the curves between breaks, see storage.py; (designs, pieces). */
+/* Straight stretches of the curves between breaks, see storage.py; (designs, stretches). */
 struct forcing {
-    const double *breaks, *jumps; /* (pieces + 1,) s; (pieces,) 0 or 1 */
+    const double *breaks, *jumps; /* (stretches + 1,) s; (stretches,) 0 or 1 */
     const double *gas_start, *gas_slope, *flow_start, *flow_slope, *air_start, *air_slope;
     const double *lag_amount, *lag_rate; /* (designs, lags) */
 };
@@ -36,9 +36,10 @@ struct warm_report {
 };
 
 struct warm_job {
-    int64_t designs, nodes, times_count, pieces, lags;
+    int64_t designs, nodes, times_count, stretches, lags;
     const struct design *design;
     struct mixtures mixtures;
+    struct pieces pieces;
     const double *position, *stirred, *shaken, *constant; /* (designs, nodes); m, m, m²/s, m²/s */
     const double *main_film;                              /* (designs,) over that of steady flow */
     struct store store;
@@ -63,7 +64,7 @@ struct heat {
 struct run {
     const struct warm_job *job;
     const struct design *d;
-    int64_t i, nodes, piece;
+    int64_t i, nodes, stretch;
     struct balance b;
     struct outside main;
     double low, high, last_length, length;

@@ -90,11 +90,6 @@ class HeatBalance:
         return sections(self.case.branch, self.case.covering, self.x)
 
     @cached_property
-    def stepped(self) -> bool:
-        """Whether any branch has pieces of other tubes, which the core does not know."""
-        return bool(self.case.branch.stepped.any())
-
-    @cached_property
     def bore_surface(self) -> FloatArray:
         """Inner surface of each control volume, the cap's left out, m²."""
         return self.sections.bore_surface

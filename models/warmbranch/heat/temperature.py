@@ -139,7 +139,7 @@ def _newton(
     bare = balance.is_bare or np.isinf(balance.wrap_conductance)  # such a tube has but one
     skin = np.where(bare, wall, skin)
     compiled = core.at_hand()
-    if compiled is not None and not balance.stepped:
+    if compiled is not None:
         return _solve_compiled(compiled, balance, (gas, wall, skin), tolerances)
     return newton(balance, (gas, wall, skin), (low, high), tolerances)
 

@@ -66,13 +66,13 @@ def duct(
     if intervals % cells:
         raise ValueError(f"{intervals} intervals do not divide into {cells} cells")
     compiled = core.at_hand()
-    area = np.ones((len(position), cells))
     lost = np.zeros_like(temperature) if dried is None else dried
     given = position, temperature, temperature if wall is None else wall, lost, pressure
-    if area_ratio is None and compiled is not None:
-        means = calls.discretise(compiled, gas, water_table(), *given, inertance_ratio, cells)
+    if compiled is not None:
+        rest = inertance_ratio, cells, area_ratio
+        means = calls.discretise(compiled, gas, water_table(), *given, *rest)
     else:
-        means, area = _discretise(gas, *given, inertance_ratio, cells, area_ratio)
+        means = _discretise(gas, *given, inertance_ratio, cells, area_ratio)
     still = np.zeros(len(position))
     return Duct.of_parts(
         cell_length=means.length,
@@ -86,7 +86,7 @@ def duct(
         radius=radius,
         mouth_inertance=mouth_inertance,
         wall_losses=wall_losses,
-        area_ratio=area,
+        area_ratio=means.area_ratio,
         grazed_inertance=still if grazed_inertance is None else grazed_inertance,
         crossing_time=np.full_like(still, np.inf) if crossing_time is None else crossing_time,
     )
@@ -102,7 +102,7 @@ def _discretise(
     inertance_ratio: FloatArray,
     cells: int,
     area_ratio: FloatArray | None,
-) -> tuple[CellMeans, FloatArray]:
+) -> CellMeans:
     designs, nodes = position.shape
     intervals = nodes - 1
     inside, layers = dried_gas(gas, temperature, dried), dried_gas(gas, wall, dried)
@@ -140,7 +140,7 @@ def _discretise(
     tilt = (backwards[:, :, 1:] - backwards[:, :, :-1]) * (step / 12)
     levers = mean((within[1::-1] * arm + tilt) * weight)
     skew = levers[0] / mean_compliance - levers[1] / mean_inertia
-    found = CellMeans(
+    return CellMeans(
         density=mean_density,
         bulk_modulus=1 / mean_compliance,
         viscosity=viscosity,
@@ -149,8 +149,8 @@ def _discretise(
         length=length,
         inertance_ratio=mean_inertia / mean_density,
         skew=skew / length,
+        area_ratio=area,
     )
-    return found, area
 
 
 def _interval_means(node_values: FloatArray, step: FloatArray) -> FloatArray:

@@ -131,7 +131,7 @@ def effective_temperature(
 
     log_start = np.log(start)
     compiled = core.at_hand()
-    if compiled is not None and (duct.area_ratio == 1).all():
+    if compiled is not None:
         log_found = calls.effective_temperatures(
             compiled, duct, gas, pressure, known[:, 0], log_start, FINE
         )

@@ -55,9 +55,10 @@ def step_length(narrow: FloatArray, wide: FloatArray) -> FloatArray:
     F. C. Karal, J. Acoust. Soc. Am. 25 (1953) 327; the series from memory, derived anew.
     """
     narrow, wide = np.broadcast_arrays(narrow, wide)
-    ratio = np.minimum(narrow / wide, 1.0)
-    share = _karal(ratio.ravel()).reshape(ratio.shape)
-    return 8 / (3 * np.pi) * narrow * np.where(ratio < 1, share, 0.0)
+    # Many draws of one branch have the same steps: the series is summed once for each.
+    ratio, which = np.unique(np.minimum(narrow / wide, 1.0), return_inverse=True)
+    share = np.where(ratio < 1, _karal(ratio), 0.0)
+    return 8 / (3 * np.pi) * narrow * share[which].reshape(narrow.shape)
 
 
 def _karal(ratio: FloatArray) -> FloatArray:

@@ -328,10 +328,10 @@ def displacement(
     velocity = velocity / np.abs(2 * impedance + main_impedance)
     # Each cell begins at a node; in between, linear.
     designs, cells = duct.cell_length.shape
-    position = position / case.closures.tone[:, None]  # as the duct has it
+    heard = position / case.closures.tone[:, None]  # as the duct has it
     per_cell = (position.shape[1] - 1) // cells
-    begins = position[:, :-1:per_cell, None]
-    share = position[:, :-1].reshape(designs, cells, per_cell) - begins
+    begins = heard[:, :-1:per_cell, None]
+    share = heard[:, :-1].reshape(designs, cells, per_cell) - begins
     share /= duct.cell_length[:, :, None]
     swing = np.empty_like(position)
     within = flow[:, :-1, None] + share * np.diff(flow, axis=1)[:, :, None]

@@ -20,6 +20,7 @@ from warmbranch.heat.profile import TemperatureProfile, closure_error
 from warmbranch.sound import damped, discretisation, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.steady import interplay, sketch
+from warmbranch.steady.stepped import added_by_steps
 
 
 def solve(
@@ -42,6 +43,7 @@ def solve(
         cells=discretisation.CELLS,
         modes=modes,
         position=position,
+        added=added_by_steps(case.branch),
     )
     stopping.check()
     tally.add(found.solves, found.newton_steps)
@@ -72,7 +74,7 @@ def solve(
         radius=case.branch.bore / 2,
         mouth_inertance=inertance / tone,
         wall_losses=case.closures.wall_losses,
-        area_ratio=np.ones_like(means.length),
+        area_ratio=means.area_ratio,
         grazed_inertance=grazed / tone,
         crossing_time=crossing,
     )

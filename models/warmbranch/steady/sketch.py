@@ -221,7 +221,7 @@ def refined(sketch: Temperatures, nodes: int, cap_crowding: FloatArray) -> Tempe
 def grid_rules() -> records.GridRules:
     """How nodes are placed, for the compiled core."""
     return records.GridRules(
-        DENSITY, WALL_SCALES, FAINT, EVENNESS, CAP_CROWDING, DRYING, SMOOTHINGS
+        DENSITY, WALL_SCALES, FAINT, EVENNESS, CAP_CROWDING, DRYING, SMOOTHINGS, STEP_EDGES
     )
 
 

@@ -66,30 +66,12 @@ def solve(
 
 def _solved(case: Case, nodes: int, modes: int, position: FloatArray | None) -> Answer:
     compiled = core.at_hand()
-    stepped = case.branch.stepped
-    if compiled is None or stepped.all():
+    if compiled is None:
         return _step_by_step(case, nodes, modes, position)
-    if stepped.any():
-        return _apart(case, stepped, nodes, modes, position)
     parts, failed = quick.solve(compiled, case, nodes=nodes, modes=modes, position=position)
     if not np.any(failed):
         return Answer.of_parts(**parts)
     return _joined(case, parts, failed, nodes, modes, position)
-
-
-def _apart(
-    case: Case, stepped: BoolArray, nodes: int, modes: int, position: FloatArray | None
-) -> Answer:
-    """Branches of several tubes, which the core does not know, and the others."""
-    found: list[Answer] = []
-    parts = [np.flatnonzero(~stepped), np.flatnonzero(stepped)]
-    for part in parts:
-        given = None if position is None else position[part]
-        try:
-            found.append(_solved(case.take(part), nodes, modes, given))
-        except NotConvergedError as error:
-            raise error.among(part) from error
-    return Answer.concatenate(found).take(np.argsort(np.concatenate(parts)))
 
 
 def _joined(

@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.case.bores import area_ratio_between, inverse_area_ratio_between, steps_of
+from warmbranch.case.bores import (
+    Steps,
+    area_ratio_between,
+    inverse_area_ratio_between,
+    steps_of,
+)
 from warmbranch.case.geometry import Branch, inertance_ratio_between
 from warmbranch.sound.step import step_length
 
@@ -33,16 +38,29 @@ def bore_ratios(branch: Branch, position: FloatArray) -> tuple[FloatArray, Float
     return ratio + _of_steps(branch, position), area_ratio_between(branch, position)
 
 
+def added_by_steps(branch: Branch) -> FloatArray | None:
+    """What swings with the step behind each piece, as a length of the mouth's tube, m.
+
+    (designs, most pieces), 0 behind the last; None where all are of one tube.
+    """
+    if not branch.stepped.any():
+        return None
+    found = np.zeros_like(branch.laid[0])
+    found[:, :-1] = _swinging(steps_of(branch), branch.bore)
+    return found
+
+
+def _swinging(steps: Steps, mouth: FloatArray) -> FloatArray:
+    narrow, wide = np.minimum(*steps.bore), np.maximum(*steps.bore)
+    return step_length(narrow / 2, wide / 2) * np.square(mouth[:, None] / narrow)
+
+
 def _of_steps(branch: Branch, position: FloatArray) -> FloatArray:
     """What the steps add to the ratio of the intervals beside them."""
     found = np.zeros((len(position), position.shape[1] - 1))
     steps, width = steps_of(branch), np.diff(position, axis=1)
-    mouth, rows = branch.bore, np.arange(len(position))
-    for k, place in enumerate(steps.place.T):
-        before, beyond = (bore[:, k] for bore in steps.bore)
-        narrow, wide = np.minimum(before, beyond), np.maximum(before, beyond)
-        # A length of the narrow tube, as a length of the mouth's.
-        added = step_length(narrow / 2, wide / 2) * np.square(mouth / narrow)
+    rows = np.arange(len(position))
+    for place, added in zip(steps.place.T, _swinging(steps, branch.bore).T, strict=True):
         inside = (place > 0) & (place < position[:, -1])
         nearest = np.argmin(np.abs(position - place[:, None]), axis=1)
         right = np.minimum(nearest, width.shape[1] - 1)

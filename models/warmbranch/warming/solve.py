@@ -232,7 +232,7 @@ def _integrate(
     rest: tuple[Store, Forcing, Settings, FloatArray, FloatArray, FloatArray, FloatArray],
 ) -> FloatArray:
     compiled = core.at_hand()
-    if compiled is None or system.case.branch.stepped.any():
+    if compiled is None:
         return plain.integrate(system, *rest, stopping.flag())
     store, forcing, settings, start, bounds, times, outputs = rest
     rules = records.SteppingRules(

@@ -50,8 +50,7 @@ Loops = Annotated[
     str,
     Field(
         description="Who went through the hot loops: the compiled core, named by its language and "
-        "the processor it was built for, or numpy, which gives the same answers slower and "
-        "knows branches of several tubes.",
+        "the processor it was built for, or numpy, which gives the same answers slower.",
         examples=["c x86-64-v3", "numpy"],
     ),
 ]

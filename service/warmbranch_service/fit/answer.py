@@ -8,6 +8,7 @@ from typing import cast
 
 import numpy as np
 
+from warmbranch import core
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.unknown import Spreads
 from warmbranch.case.engine import Cycle
@@ -23,7 +24,6 @@ from warmbranch_service.case import calibrations
 from warmbranch_service.case.belief import spreads_of
 from warmbranch_service.case.convert import MM, Converted, kelvin, to_physics
 from warmbranch_service.case.guessed import spread_of
-from warmbranch_service.case.loops import loops_of
 from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.fit import sentences as fit_messages
 from warmbranch_service.fit import time_untold
@@ -184,7 +184,7 @@ class _Writer:
                 effective_draws=round(ensemble.effective, 1),
                 laplace_share=round(ensemble.laplace_share, 3),
                 widened=ensemble.widened,
-                loops=loops_of(self.found.answer.case),
+                loops=core.name(),
             ),
             model_version=MODEL_VERSION,
         )

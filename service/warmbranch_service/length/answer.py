@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from warmbranch import core
 from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.parabolas import DRAWS
 from warmbranch.length.build_long import TrimPlan
@@ -10,7 +11,6 @@ from warmbranch.length.length_for_tone import LONGEST, one_temperature_length
 from warmbranch.length.solve import Building, Lengths, solve
 from warmbranch_service.case.belief import believed
 from warmbranch_service.case.convert import MM, celsius
-from warmbranch_service.case.loops import loops_of
 from warmbranch_service.case.taught import place_of
 from warmbranch_service.contract.rounding import digits, finite, places
 from warmbranch_service.length import answer_schema as schema
@@ -94,7 +94,7 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
             if found.compromise is None
             else found.compromise.designs,
             draws=DRAWS,
-            loops=loops_of(found.sized.answer.case),
+            loops=core.name(),
         ),
         model_version=MODEL_VERSION,
     )

@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from warmbranch import core
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.belief.depth import Depth, depth
@@ -20,7 +21,6 @@ from warmbranch.steady.solve import solve
 from warmbranch_service.case.belief import believed, spreads_of
 from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
 from warmbranch_service.case.convert_batch import PER_HOUR
-from warmbranch_service.case.loops import loops_of
 from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.contract.rounding import digits as digits
 from warmbranch_service.contract.rounding import each, finite, places
@@ -106,7 +106,7 @@ def answer_of(request: SteadyRequest, converted: Converted, answer: Answer) -> S
         solver=Solver(
             iterations=int(profile.iterations[0]),
             nodes=profile.position.shape[1],
-            loops=loops_of(answer.case),
+            loops=core.name(),
         ),
         model_version=MODEL_VERSION,
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from warmbranch import core
 from warmbranch.base.batch import FloatArray
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
@@ -25,7 +26,6 @@ from warmbranch.warming.wander import (
     warm_case,
 )
 from warmbranch_service.case.convert import MM, Converted, celsius, to_physics
-from warmbranch_service.case.loops import loops_of
 from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.contract.rounding import digits, each, finite, places
 from warmbranch_service.steady.answer import celsius_or_none
@@ -162,14 +162,13 @@ def _answer(run: _Run) -> WarmupAnswer:
         assumptions=[
             *run.converted.assumptions,
             *assumptions(request, run.drive, request.case, run.converted),
-            *_without_bands(run),
         ],
         solver=Steps(
             steps=int(found.steps[0]),
             rejected=int(found.rejected[0]),
             iterations=int(found.iterations[0]),
             nodes=found.position.shape[1],
-            loops=loops_of(found.case),
+            loops=core.name(),
         ),
         model_version=MODEL_VERSION,
     )
@@ -210,18 +209,9 @@ def _plateaus(run: _Run) -> list[Plateau]:
     ]
 
 
-def _without_bands(run: _Run) -> list[str]:
-    stepped = run.warmup.case.branch.stepped.any()
-    if run.converted.calibration is None or not run.request.intervals or not stepped:
-        return []
-    return ["Bands are left out: they take minutes for a branch of several tubes."]
-
-
 def _bands(run: _Run) -> Bands | None:
     calibration: Calibration | None = run.converted.calibration
     if calibration is None or not run.request.intervals:
-        return None
-    if run.warmup.case.branch.stepped.any():  # minutes on numpy; an assumption says so
         return None
     pick = np.unique(np.linspace(0, len(run.told) - 1, BAND_TIMES).astype(np.intp))
     times = run.warmup.time[run.told[pick]]

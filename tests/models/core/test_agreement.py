@@ -6,6 +6,7 @@ import os
 import numpy as np
 import pytest
 
+from shared.tubes import of_several_tubes
 from warmbranch import core
 from warmbranch.case.geometry import inertance_ratio_between
 from warmbranch.gas.gas import MixtureTable
@@ -60,6 +61,17 @@ def _compare(plain: Answer, compiled: Answer) -> None:
 def test_over_the_admissible_box(box_sample, monkeypatch):
     case = box_sample(96, seed=21)
     _compare(*_both(case, monkeypatch))
+
+
+def test_branches_of_several_tubes(box_sample, monkeypatch):
+    """Steps of bore and wall, bends in each, wraps, rears, tones learned and loud."""
+    # Of this seed, too, no sketch goes to and fro: see below.
+    case = of_several_tubes(box_sample(48, seed=27), seed=1)
+    assert np.count_nonzero(case.branch.stepped) > 40
+    closures = case.closures.changed(tone=np.linspace(0.97, 1.03, 48))
+    arriving = np.where(np.arange(48) % 3 == 0, 300.0, 0.0)
+    flow = case.main_pipe.changed(incident_pressure=arriving)
+    _compare(*_both(case.changed(closures=closures, main_pipe=flow), monkeypatch))
 
 
 def test_narrow_tubes_use_the_full_bessel_functions(box_sample, monkeypatch):
@@ -124,8 +136,8 @@ def test_given_nodes_are_kept(box_sample, monkeypatch):
     _compare(plain, compiled)
 
 
-@pytest.mark.parametrize("cells", [1, 8, 32])
-def test_discretising_is_the_same_on_both_paths(box_sample, monkeypatch, cells):
+@pytest.mark.parametrize(("cells", "steps"), [(1, False), (8, False), (32, False), (32, True)])
+def test_discretising_is_the_same_on_both_paths(box_sample, monkeypatch, cells, steps):
     case = box_sample(48, seed=13)
     assert core.at_hand() is not None
     profile, gas = solve(case, modes=1).profile, MixtureTable.of(case.gas)
@@ -137,6 +149,7 @@ def test_discretising_is_the_same_on_both_paths(box_sample, monkeypatch, cells):
         "wall_losses": case.closures.wall_losses,
         "wall": profile.wall,
         "cells": cells,
+        "area_ratio": np.linspace(0.5, 2, profile.gas.size - 48).reshape(48, -1) if steps else None,
     }
     compiled = discretisation.duct(*given, **rest)
     monkeypatch.setenv(core.OFF, "off")

@@ -16,6 +16,7 @@ RECORDS = {
     "mixtures": records.Mixtures,
     "tolerances": records.Tolerances,
     "newton_rules": records.NewtonRules,
+    "pieces": records.Pieces,
     "search_rules": records.SearchRules,
     "grid_rules": records.GridRules,
     "wall_rules": records.WallRules,

@@ -10,6 +10,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy.optimize import brentq
 
+from shared.tubes import of_several_tubes
 from warmbranch import core
 from warmbranch.case.bores import aligned, steps_of, summed
 from warmbranch.case.geometry import Piece, Tube
@@ -214,6 +215,15 @@ def test_surfaces_add_up(make_case):
     assert_allclose(found.skin_area.sum(), outside + end, rtol=1e-12)
     resistance = sum(length / (np.pi / 4 * tube.bore**2) for length, tube in parts)
     assert_allclose(np.sum(np.diff(x) / found.bore_area), resistance, rtol=1e-12)
+
+
+@pytest.mark.exhaustive
+@pytest.mark.parametrize("seed", range(16))
+def test_box_at_large(box_sample, seed):
+    """4,096 designs of the admissible box, none of one tube all along: none fails."""
+    answer = solve(of_several_tubes(box_sample(256, seed=seed), seed))
+    assert answer.profile.closure_error.max() < 1e-7  # as of the box itself: test_solve.py
+    assert np.all(np.diff(answer.resonance, axis=1)[~np.isnan(answer.resonance[:, 1:])] > 0)
 
 
 # --- what is asked of them --------------------------------------------------------------------

@@ -105,7 +105,6 @@ def judge(case) -> None:
     from schemathesis import GenerationMode
     from schemathesis.specs.openapi import checks
 
-    spare(case.body)
     response = case.call()
     path, excluded = case.operation.path, []
     if case.meta.generation.mode == GenerationMode.POSITIVE:
@@ -114,23 +113,6 @@ def judge(case) -> None:
     elif response.status_code == 200 and case.method == "POST" and admits(path, case.body):
         excluded.append(checks.negative_data_rejection)
     case.validate_response(response, excluded_checks=excluded)
-
-
-def spare(body: Any) -> None:
-    """Take the minutes since the start from fits of branches of several tubes.
-
-    Their warm-up is followed on numpy, for minutes; one tube's is drawn often enough.
-    """
-    jobs = body.get("jobs", [body]) if isinstance(body, dict) else []
-    for job in jobs if isinstance(jobs, list) else []:
-        case = job.get("case") if isinstance(job, dict) else None
-        branch = case.get("branch") if isinstance(case, dict) else None
-        pieces = branch.get("centreline") if isinstance(branch, dict) else None
-        tubes = ("outside_diameter_mm", "wall_thickness_mm")
-        if isinstance(pieces, list) and any(
-            isinstance(piece, dict) and any(name in piece for name in tubes) for piece in pieces
-        ):
-            job.pop("time_s", None)
 
 
 def admits(path: str, body: Any) -> bool:
