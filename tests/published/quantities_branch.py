@@ -8,7 +8,14 @@ import numpy as np
 
 from warmbranch.base.constants import ICE_POINT, STANDARD_PRESSURE
 from warmbranch.case.case import Case
-from warmbranch.case.closures import CAP_PRESSURE, PULSATION_AUGMENTATION, Closures
+from warmbranch.case.closures import (
+    CAP_PRESSURE,
+    PULSATION_AUGMENTATION,
+    REACH,
+    STIRRING,
+    Closures,
+    at_mouth,
+)
 from warmbranch.case.engine import engine_speed
 from warmbranch.case.geometry import Branch, Piece
 from warmbranch.case.main_pipe import MainPipe
@@ -75,7 +82,14 @@ def one_temperature_rpm(*, length_m, gas_degC, order):
     return rpm(estimate[0], order)
 
 
+def stirred_bores():
+    """Where ``D = C_m U d exp(−x/(Λ d))`` is 0.001 U d, by the median closures."""
+    strength = at_mouth(np.array(STIRRING.median), np.array(REACH.median))
+    return REACH.median * math.log(float(strength) / 1e-3)
+
+
 CALCULATORS = {
+    "bores until stirring is a thousandth of the main flow's": stirred_bores,
     "quiet rpm of a branch by the main pipe's skin": quiet_rpm_by_skin,
     "quiet rpm by one temperature": one_temperature_rpm,
 }

@@ -48,7 +48,8 @@ stir no more. Without it a short reach with a long tail would pass for gas stirr
 
 REACH = Prior(0.75, 0.45, 2.0)
 """``Λ``: bores over which the stirring falls by e. The upper end for Habib et al. 2005
-(doi 10.1115/1.1852481): motion over 3 to 5 bores in dead legs; seen in the abstract."""
+(doi 10.1115/1.1852481, fixtures/published): motion over 3 to 5 bores in dead legs; seen in the
+abstract."""
 
 STIRRED_FILM = Prior(1.0, 0.5, 2.0)
 """``B``: what stirring adds to the inner film's Nusselt number, over ``√(D/ν)``; the counterflow's
