@@ -6,13 +6,13 @@ Before, the gas crossed the mouth without resistance, stirring reached ten bores
 was that of gas that flows through plus a Stanton number on the mixing; the main pipe's flow took
 nothing of the mouth's mass, the gas was transparent and kept its water. Each column adds one
 change, so that its number is what that change moved the quiet tone by; the last two are the 90 %
-intervals, half their width over the tone, from the closures alone, by 1,024 draws.
+intervals, half their width over the tone, from the closures alone, by 1,024 draws. A second table
+tells what the same draws say of the gas just inside the mouth and two bores in.
 """
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -30,6 +30,7 @@ from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.case.closures import STANTON, STILL_NUSSELT, Closures, Prior
 from warmbranch.case.one_case import one_case
+from warmbranch.steady.answer import Answer
 from warmbranch.steady.solve import solve
 
 DRAWS = 1024
@@ -93,12 +94,25 @@ def steps() -> dict[str, Closures]:
     }
 
 
-def half_width(case: Case, draw: Callable[[Case], Case]) -> float:
+def quantiles(values: np.ndarray) -> np.ndarray:
+    """5, 50 and 95 %."""
+    return np.nanquantile(values, [0.05, 0.5, 0.95])
+
+
+def half_width(answer: Answer) -> float:
     """Half of the 90 % interval of the first resonance, over its median."""
-    low, middle, high = np.nanquantile(
-        solve(draw(case), nodes=33, modes=1).resonance[:, 0], [0.05, 0.5, 0.95]
-    )
+    low, middle, high = quantiles(answer.resonance[:, 0])
     return float((high - low) / 2 / middle)
+
+
+def excess(answer: Answer, bores: float) -> str:
+    """The gas over the air, over the main gas over the air, so many bores in: median and 90 %."""
+    profile, case = answer.profile, answer.case
+    pairs = zip(profile.position, profile.gas, bores * case.branch.bore, strict=True)
+    gas = np.array([np.interp(place, x, row) for x, row, place in pairs])
+    air = case.surroundings.air_temperature
+    low, middle, high = quantiles((gas - air) / (case.main_pipe.gas_temperature - air))
+    return f"{middle:.2f} ({low:.2f} to {high:.2f})"
 
 
 def drawn_before(case: Case) -> Case:
@@ -123,13 +137,20 @@ def drawn_after(case: Case) -> Case:
     return with_unknowns(case, prior.names, prior.draws(DRAWS))
 
 
+def solved(case: Case) -> tuple[Answer, Answer]:
+    """By draws of the priors, before and after."""
+    before, after = drawn_before(replace(case, closures=open_mouth())), drawn_after(case)
+    return solve(before, nodes=33, modes=1), solve(after, nodes=33, modes=1)
+
+
 def main() -> None:
-    """Print the table."""
+    """Print both tables."""
     names = list(steps())
     print(
         "| design | before, Hz | " + " | ".join(names[1:]) + " | after, Hz | ± before | ± after |"
     )
     print("|" + " --- |" * (len(names) + 4))
+    insides = []
     for numbers in DESIGNS:
         case = case_of(*numbers)
         tones = [
@@ -137,15 +158,19 @@ def main() -> None:
             for closures in steps().values()
         ]
         moved = [f"{100 * (b / a - 1):+.1f} %" for a, b in pairwise(tones)]
-        before = half_width(replace(case, closures=open_mouth()), drawn_before)
-        after = half_width(case, drawn_after)
+        before, after = solved(case)
         bore, length, hot, _, rise = numbers
         what = f"{bore * 1e3:.0f} mm, {length:g} m, {hot - 273.15:.0f} °C"
         what += "" if rise == 0 else f", rises {np.degrees(rise):.0f}°"
         print(
             f"| {what} | {tones[0]:.2f} | {' | '.join(moved)} | {tones[-1]:.2f} "
-            f"| {100 * before:.1f} % | {100 * after:.1f} % |"
+            f"| {100 * half_width(before):.1f} % | {100 * half_width(after):.1f} % |"
         )
+        told = [excess(answer, bores) for bores in (0, 2) for answer in (before, after)]
+        insides.append(f"| {what} | {' | '.join(told)} |")
+    print("\nThe gas's excess over the air, over the main gas's: median and 90 % of the draws.\n")
+    print("| design | at the mouth, before | after | two bores in, before | after |")
+    print("|" + " --- |" * 5, *insides, sep="\n")
 
 
 if __name__ == "__main__":
