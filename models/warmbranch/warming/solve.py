@@ -116,7 +116,7 @@ def warm_up(
     Raises
     ------
     NotConvergedError
-        If the steps cannot be made short enough.
+        If the steps cannot be made short enough, on a grid of twice the nodes either.
 
     Notes
     -----
@@ -138,6 +138,22 @@ def warm_up(
             unit="s",
             remedy=f"Give rising times from 0 to {drive.duration:g} s.",
         )
+    try:
+        return _followed(case, drive, times, wrap, tolerance, nodes)
+    except NotConvergedError:
+        # Mixing that dies where the gas hardly falls leaves kinks that a grid may sit astride:
+        # on the next finer one, as the steady balance does it.
+        return _followed(case, drive, times, wrap, tolerance, 2 * nodes - 1)
+
+
+def _followed(
+    case: Case,
+    drive: Drive,
+    times: FloatArray,
+    wrap: WrapHeat | None,
+    tolerance: float,
+    nodes: int,
+) -> WarmUp:
     system, held = system_of(case, nodes)
     forcing = drive.forcing(case)
     store = store_of(system, held, wrap or WrapHeat.default())

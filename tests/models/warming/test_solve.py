@@ -7,7 +7,6 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from closed_forms import Fin, WarmingFin, fin_warming, long_fin_warming
-from shared.tubes import of_several_tubes
 from warmbranch import core
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.case.materials import Metal
@@ -246,18 +245,6 @@ def test_both_paths_take_the_same_steps(box_sample, compiled, monkeypatch):
         # A thousandth of the excess that the branch had, gas; a tenth of that, metal.
         assert_allclose(got[turns], expected[turns], atol=1.0 if name == "gas" else 0.1)
     assert_allclose(quick.heat_entered[calm], plain.heat_entered[calm], rtol=1e-8)
-
-
-def test_branches_of_several_tubes_take_the_same_steps(box_sample, compiled, monkeypatch):
-    case = of_several_tubes(box_sample(3, seed=36), seed=2).take(np.array([2]))
-    assert case.branch.stepped.all()
-    quick = warm_up(case, Drive.cold_start(60.0), times(60.0))
-    monkeypatch.setenv(core.OFF, "off")
-    plain = warm_up(case, Drive.cold_start(60.0), times(60.0))
-    assert_array_equal(quick.steps, plain.steps)
-    for name in ("gas", "wall", "skin", "dried"):
-        assert_allclose(getattr(quick, name), getattr(plain, name), atol=1e-6, err_msg=name)
-    assert_allclose(quick.heat_entered, plain.heat_entered, rtol=1e-8)
 
 
 def test_batch_equals_singles(box_sample, compiled):
