@@ -124,6 +124,13 @@ FORMULAS = [
         "tests/models/warming/test_storage.py",
     ),
     Break(
+        "the gas that swings with a step of the bore, half on one side",
+        "models/warmbranch/core/pieces.c",
+        "ratio[left] += added / 2 /",
+        "ratio[left] += added / 4 /",
+        "tests/models/steady/test_stepped.py tests/models/core/test_agreement.py",
+    ),
+    Break(
         "mouth: what the tone exchanges, in the C core",
         "models/warmbranch/core/heat_balance.c",
         "+ d->tone_exchange * tone",
