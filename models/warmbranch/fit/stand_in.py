@@ -106,9 +106,12 @@ class StandIn:
         From how far the emulator misses what it was fitted to; without it, draws would crowd where
         the stand-in errs.
         """
+        if len(white) == 0:  # nothing is foreseen, and no set is given a chance
+            return np.full(answers.shape[1] - 1, np.nan)
         own = white[:, : self._problem.solved_for]
         off = answers - self.emulator.answers(own)
-        weight = np.exp(-self.emulator.distance(own) / 8)
+        away = self.emulator.distance(own)
+        weight = np.exp(-(away - away.min()) / 8)  # all may be far from where it was centred
         off = np.sqrt(weight @ off**2 / np.sum(weight))[:-1]
         readings, problem = len(self._problem.readings), self._problem
         misses = np.abs(problem.misfit_slopes(off[:readings, None], off[readings:, None]))[:, 0]

@@ -32,7 +32,8 @@ millionth that is promised, as the resonance itself is known to 1e-8."""
 FIRST_GUESS = 0.82
 """First length tried, over the one-temperature length: hot branches end up at 0.7 to 0.95 of it."""
 
-MOST_LENGTH_STEPS = 30
+MOST_LENGTH_STEPS = 60
+"""Four are the rule. Where the tone falls as a cliff does, each halves what is left."""
 
 LONGEST_STEP = 0.7
 """In the logarithm of the length; keeps a bad first slope from leaving the range at once."""
@@ -50,7 +51,8 @@ class ToneOutcome(IntEnum):
     TOO_HIGH = 2
     """The tone is higher than that of the shortest admissible branch."""
     OVERDAMPED = 3
-    """Losses leave a branch of about this length no resonance."""
+    """Losses leave a branch of about this length no resonance, or take its first one: the next that
+    is left is higher."""
 
 
 @dataclass(frozen=True)
@@ -171,7 +173,9 @@ def length_for(case: Case, frequency: FloatArray, *, nodes: int = DEFAULT_NODES)
         offset = np.log(answer.tone / frequency[open_])
         ideal = frozen_slope(answer, answer.tone)
         stuck = search.advance(offset, ideal)
-        done = (np.abs(offset) < FREQUENCY_TOLERANCE) | stuck
+        jumps = search.closed & (np.abs(offset) >= FREQUENCY_TOLERANCE)
+        overdamped |= jumps
+        done = (np.abs(offset) < FREQUENCY_TOLERANCE) | stuck | jumps
         if np.any(done):
             reached = np.where(offset < 0, ToneOutcome.TOO_HIGH, ToneOutcome.TOO_LOW)
             outcome = np.where(stuck, reached, ToneOutcome.FOUND)
@@ -209,10 +213,16 @@ class _Search:
         self.ideal = np.full_like(x, np.nan)
         self.slope = np.full_like(x, np.nan)
         self.too_short, self.too_long = np.full_like(x, -np.inf), np.full_like(x, np.inf)
+        self.width = np.full_like(x, np.inf)
+
+    @property
+    def closed(self) -> NDArray[np.bool_]:
+        """Where no length is left between too short and too long: the tone jumps there."""
+        return self.too_long - self.too_short < FREQUENCY_TOLERANCE / 4
 
     def take(self, keep: NDArray[np.bool_]) -> _Search:
         rest = _Search(self.x[keep], self.low[keep], self.high[keep])
-        for name in ("last", "offset", "ideal", "slope", "too_short", "too_long"):
+        for name in ("last", "offset", "ideal", "slope", "too_short", "too_long", "width"):
             setattr(rest, name, getattr(self, name)[keep])
         return rest
 
@@ -223,18 +233,25 @@ class _Search:
             turned = secant * ideal / ((ideal + self.ideal) / 2)
         fair = (turned > FAIR_SLOPES[0]) & (turned < FAIR_SLOPES[1])
         self.slope = np.where(fair, turned, np.clip(ideal, *FAIR_SLOPES))
+        slow = np.abs(offset) > np.abs(self.offset) / 2
         self.last, self.offset, self.ideal = self.x, offset, ideal
         step = np.clip(-offset / self.slope, -LONGEST_STEP, LONGEST_STEP)
-        self.x = self._between(np.clip(self.last + step, self.low, self.high), secant, fair)
+        wanted = np.clip(self.last + step, self.low, self.high)
+        self.x = self._between(wanted, secant, fair, slow)
         return (self.x == self.last) & (np.abs(offset) >= FREQUENCY_TOLERANCE)
 
     def _between(
-        self, wanted: FloatArray, secant: FloatArray, fair: NDArray[np.bool_]
+        self,
+        wanted: FloatArray,
+        secant: FloatArray,
+        fair: NDArray[np.bool_],
+        slow: NDArray[np.bool_],
     ) -> FloatArray:
         """Where to step, kept between a length that is too short and one that is too long.
 
         Behind a large step of the bore the tone falls many times as steeply as any slope that is
-        fair: the plain secant, or halfway, leads on.
+        fair: the plain secant, or halfway, leads on. Halfway, too, where neither the offset nor
+        what lies between has been halved: at a cliff, secants take turns on either side.
         """
         here = self.last
         self.too_short = np.where(self.offset > 0, np.maximum(self.too_short, here), self.too_short)
@@ -246,8 +263,11 @@ class _Search:
         both = np.isfinite(self.too_short) & np.isfinite(self.too_long)
         with np.errstate(divide="ignore", invalid="ignore"):
             plain, halfway = here - self.offset / secant, (self.too_short + self.too_long) / 2
-        led = np.where(within(plain), plain, halfway)
-        return np.where(both & ~(fair & within(wanted)), led, wanted)
+            width = self.too_long - self.too_short
+            stalls = slow & (width > self.width / 2)
+        self.width = width
+        led = np.where(within(plain) & ~stalls, plain, halfway)
+        return np.where(both & ~(fair & within(wanted) & ~stalls), led, wanted)
 
 
 def frozen_slope(answer: Answer, frequency: FloatArray) -> FloatArray:

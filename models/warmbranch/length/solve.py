@@ -193,6 +193,8 @@ def _met(case: Case, tone: FloatArray, stock: bool) -> tuple[Sized, tuple[Choice
     others = of_stock_tubes(case) if stock else []
     batch = Case.concatenate([case, *(other for _, other in others)]) if others else case
     sized = length_for(batch, np.full(len(batch), tone[0]))
+    if sized.outcome[0] == ToneOutcome.OVERDAMPED:
+        raise OutOfReachError("Losses take this tone.", reach=(math.nan, math.nan), point=0)
     if sized.outcome[0] != ToneOutcome.FOUND:
         raise OutOfReachError("No admissible length has this tone.", reach=reach(case), point=0)
     return sized.take(slice(0, 1)), _choices([None, *(tube for tube, _ in others)], sized)

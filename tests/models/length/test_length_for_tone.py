@@ -13,8 +13,11 @@ from numpy.testing import assert_allclose
 from warmbranch.case.case import Case
 from warmbranch.case.geometry import Piece
 from warmbranch.length.length_for_tone import (
+    FREQUENCY_TOLERANCE,
     LONGEST,
+    MOST_LENGTH_STEPS,
     ToneOutcome,
+    _Search,
     bounds,
     frozen_slope,
     length_for,
@@ -165,3 +168,31 @@ def test_the_slope_is_that_of_the_solved_jacobian(box_sample):
     # Measured over 64 designs: 1e-6 in the middle, 5e-4 at worst.
     assert_allclose(sized.slope[there], true[there], rtol=1e-3)
     assert np.median(np.abs(sized.slope[there] / true[there] - 1)) < 1e-5
+
+
+def sought(offset, low=-3.0, high=3.0) -> tuple[float, int, bool]:
+    """Where the search ends on a made-up ln(f/wanted) against ln L, after how many looks."""
+    search = _Search(*(np.array([x]) for x in (1.0, low, high)))
+    for looks in range(1, MOST_LENGTH_STEPS + 1):
+        here = search.x.copy()
+        value = np.array([offset(float(here[0]))])
+        search.advance(value, np.array([-1.0]))
+        if abs(value[0]) < FREQUENCY_TOLERANCE or search.closed[0]:
+            return float(here[0]), looks, bool(search.closed[0])
+    raise AssertionError("the search did not end")
+
+
+@pytest.mark.parametrize("steepness", [6.0, 20.0, 60.0])
+def test_a_tone_that_falls_steeply_is_found(steepness):
+    """As behind a large step of the bore: flat, then steep, then flat."""
+    place, _, jumps = sought(lambda x: -2 * np.tanh(steepness * (x - 0.37)) - 0.1 * (x - 0.37))
+    assert not jumps
+    assert_allclose(place, 0.37, atol=1e-7)
+
+
+def test_a_tone_that_jumps_is_told():
+    """As where losses take the first resonance, and the next is the lowest that is left."""
+    place, looks, jumps = sought(lambda x: -0.9 * (x - 0.1) + (2.2 if x < 0.4 else 0.0))
+    assert jumps
+    assert_allclose(place, 0.4, atol=1e-6)
+    assert looks < MOST_LENGTH_STEPS
