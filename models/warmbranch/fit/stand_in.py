@@ -107,7 +107,7 @@ class StandIn:
         the stand-in errs.
         """
         if len(white) == 0:  # nothing is foreseen, and no set is given a chance
-            return np.full(answers.shape[1] - 1, np.nan)
+            return np.full_like(answers, np.nan, shape=answers.shape[1] - 1)
         own = white[:, : self._problem.solved_for]
         off = answers - self.emulator.answers(own)
         away = self.emulator.distance(own)
