@@ -9,6 +9,7 @@ from enum import StrEnum
 import numpy as np
 
 from warmbranch.base import tally
+from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.case.case import Case
@@ -79,6 +80,19 @@ class Taught:
         return _outcome(self.problem, self.mode, self.suspicions, self.tones, self.shares[0])
 
 
+def _sounding(ensemble: Ensemble, case: Case) -> Ensemble:
+    """The ensemble, in which something must sound: all that is told is told of what sounds."""
+    if len(ensemble.frequency) == 0:
+        raise InputError(
+            "Losses leave this branch no resonance, whatever is believed of it.",
+            field="branch.length",
+            value=float(case.branch.length[0]),
+            unit="m",
+            remedy="Give a wider or a longer branch, or a shorter mouth correction.",
+        )
+    return ensemble
+
+
 def taught(
     case: Case,
     readings: Readings,
@@ -99,7 +113,7 @@ def taught(
     )
     drawn = Prior(problem)
     tally.reached(DRAWN)
-    before = drawn.ensemble(problem)
+    before = _sounding(drawn.ensemble(problem), case)
     tones = tuple(
         suspicious_tone(
             case,
@@ -116,7 +130,7 @@ def taught(
     mode = problem.mode(drawn.starts(problem))
     tally.reached(FOUND)
     learns = problem.counted > 0 and len(problem) > 0
-    fitted = posterior_ensemble(problem, mode, drawn) if learns else before
+    fitted = _sounding(posterior_ensemble(problem, mode, drawn), case) if learns else before
     tally.reached(WEIGHED)
     haste = Haste.of(problem, fitted) if learns else None
     after = allowing_for(haste, problem, fitted)

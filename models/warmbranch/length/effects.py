@@ -28,8 +28,9 @@ smaller still."""
 
 MOST_EFFECT_STEPS = 30
 
-MOST_LEVERAGE = 50.0
-"""Of a length's slope over that at the cap, or its inverse, that is believed of a secant."""
+MOST_LEVERAGE = 2000.0
+"""Of a length's slope over that at the cap, or its inverse, that is believed of a secant: it goes
+with the sections, of which the widest admissible is 900 times the narrowest."""
 
 
 class Effects(NamedTuple):

@@ -100,6 +100,7 @@ UNSAID = {
     "length_out_of_range": f"A build that was heard is {SHORTEST_IN_BORES:g} bores long or more.",
     "skin_mirrors": f"case.branch.emissivity is {LEAST_EMISSIVITY:g} or more where an infrared "
     "reading gives neither emissivity nor another surface.",
+    "refused_by_physics": "Losses leave the branch a first resonance.",
 }
 """Rules across the fields of a fit's request, and of whatever holds one."""
 

@@ -101,3 +101,28 @@ def test_engine_speeds_need_an_engine(refused, smallest, more):
 def test_the_ends_of_what_thermometers_show_are_admitted(client, van, shown):
     response = client.post("/v1/fit", json={**van, "readings": [contact(100, shown)]})
     assert response.status_code == 200, response.text
+
+
+def test_a_branch_without_a_resonance_is_refused_at_the_branch(refused):
+    """A short chamber before narrow tubes, behind 146 mm of mouth: no draw sounds."""
+    case = {
+        "branch": {
+            "outside_diameter_mm": 87.9,
+            "wall_thickness_mm": 3,
+            "centreline": [
+                {"bend_deg": 10, "bend_radius_mm": 125},
+                {"straight_mm": 289, "outside_diameter_mm": 15},
+                {"bend_deg": 174, "bend_radius_mm": 80, "outside_diameter_mm": 35.4},
+                {"bend_deg": 77.5, "bend_radius_mm": 80, "outside_diameter_mm": 60.8},
+            ],
+        },
+        "main_pipe": {
+            "outside_diameter_mm": 32,
+            "wall_thickness_mm": 5,
+            "gas_temperature_degC": 500,
+        },
+        "closures": {"mouth_correction": {"model": "fixed", "length_mm": 146.4}},
+    }
+    entry = refused({"case": case, "readings": []})
+    assert (entry["code"], entry["pointer"]) == ("refused_by_physics", "/case/branch/length_mm")
+    assert "no resonance" in entry["detail"]
