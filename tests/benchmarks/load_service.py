@@ -300,11 +300,11 @@ def crowd_and_flood(seconds: float = 8.0) -> bool:
               f"{chunk * 1e3:.0f} ms; health, p99 {quiet * 1e3:.0f} ms")  # fmt: skip
         print("bound of p99: 4 times p99 alone, plus a chunk\n")
         print("| beside | p50, of alone | p99, of alone | p99, of its bound | health's p99, of "
-              "alone | loop works, waits for a core | sweeps begun, refused | memory "
-              "| |")  # fmt: skip
-        print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | --- |")
+              "alone | and in ms | loop late, p99, ms | loop works, waits for a core | sweeps "
+              "begun, refused | memory | |")  # fmt: skip
+        print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | --- |")
         bound = 4 * late + chunk
-        clock = LoopClock(worker)
+        clock = LoopClock(worker, service.port)
 
         def told(what: str, found: list[float], health: Health, more: str, fine: bool) -> None:
             at_work, waits = clock.shares()
@@ -312,7 +312,8 @@ def crowd_and_flood(seconds: float = 8.0) -> bool:
             held = p99 <= bound and fine
             rows.append(held)
             print(f"| {what} | {statistics.median(found) / middle:.2f} | {p99 / late:.2f} | "
-                  f"{p99 / bound:.2f} | {healthy / quiet:.1f} | {at_work:.0%}, {waits:.0%} | "
+                  f"{p99 / bound:.2f} | {healthy / quiet:.1f} | {healthy * 1e3:.0f} | "
+                  f"{clock.late() * 1e3:.0f} | {at_work:.0%}, {waits:.0%} | "
                   f"{more} | "
                   f"{resident_MiB(worker):.0f} MiB | {'held' if held else 'MISSED'} |",
                   flush=True)  # fmt: skip

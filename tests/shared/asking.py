@@ -27,17 +27,18 @@ class Asking:
     def __init__(self, app: Any, path: str, body: bytes, headers: dict[str, str]) -> None:
         self.left = asyncio.Event()
         self.messages: list[dict[str, Any]] = []
+        place, _, query = path.partition("?")
         given = {"content-type": "application/json", "content-length": str(len(body)), **headers}
         scope = {
             "type": "http",
             "asgi": {"version": "3.0"},
             "http_version": "1.1",
             "method": "POST" if body else "GET",
-            "path": path,
-            "raw_path": path.encode(),
+            "path": place,
+            "raw_path": place.encode(),
             "root_path": "",
             "scheme": "http",
-            "query_string": b"",
+            "query_string": query.encode(),
             "headers": [(n.lower().encode(), v.encode()) for n, v in given.items()],
             "client": ("127.0.0.1", 50_000),
             "server": ("127.0.0.1", 8000),
@@ -66,7 +67,8 @@ class Asking:
 @pytest.fixture
 def ask() -> Callable[..., Asking]:
     def begin(app: Any, path: str, body: Any = None, **headers: str) -> Asking:
-        content = b"" if body is None else json.dumps(body).encode()
-        return Asking(app, path, content, {k.replace("_", "-"): v for k, v in headers.items()})
+        if not isinstance(body, bytes):
+            body = b"" if body is None else json.dumps(body).encode()
+        return Asking(app, path, body, {k.replace("_", "-"): v for k, v in headers.items()})
 
     return begin

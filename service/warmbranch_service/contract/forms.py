@@ -15,6 +15,8 @@ JSON, CSV = "application/json", "text/csv"
 FORMS = (JSON, CSV)
 MEDIA_TYPES = {JSON: JSON, CSV: "text/csv; charset=utf-8; header=present"}
 VARY = {"vary": "Accept"}
+LONGEST_ACCEPT = 1024
+"""Characters of Accept that are looked at; browsers send some hundred."""
 CONTENT: JsonSchema = {
     CSV: {
         "schema": {
@@ -35,7 +37,7 @@ def form_of(request: Request, forms: Sequence[str] = FORMS) -> str:
     Problem
         ``not-acceptable`` where none will do.
     """
-    asked = ", ".join(request.headers.getlist("accept")) or "*/*"
+    asked = ", ".join(request.headers.getlist("accept"))[:LONGEST_ACCEPT] or "*/*"
     ranges = list(_ranges(asked))
     qualities = [_quality(form, ranges) for form in forms]
     best = max(qualities)

@@ -9,6 +9,7 @@ from collections.abc import AsyncGenerator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from typing import Any
 
+from anyio.lowlevel import checkpoint
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute
@@ -136,6 +137,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         # What server.py calls when it is told to close.
         state = {"closing": readiness.close, "end_all": workshop.end_all}
         watch = asyncio.create_task(_keep_telling(workshop, readiness))
+        await checkpoint()  # loads what answers that stream need, before anybody waits for it
         if settings.warm_up:
             # Beside the first requests, not before them: whoever asks early waits a little.
             task = asyncio.create_task(workshop.run(readiness.warm_up))

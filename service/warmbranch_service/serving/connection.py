@@ -23,6 +23,7 @@ from warmbranch_service.contract.errors import (
     HEAD_TOO_LARGE,
     PROBLEM_MEDIA_TYPE,
     TOO_SLOW,
+    Kind,
     ProblemParts,
     problem_json,
 )
@@ -34,6 +35,16 @@ log = logging.getLogger("warmbranch")
 LONGEST_HEAD = 64 * 1024
 """Bytes of request line and headers, and of all between two parts of a body: the lines of chunks,
 trailers. Far more than any client sends."""
+
+MOST_HEADERS = 200
+"""Of one request; each is looked through again and again."""
+
+MOST_BEHIND = 100
+"""Requests that may wait on a line behind the one that is answered."""
+
+MOST_PIECES = 10_000
+"""Of a body in what is read at once, a quarter of a megabyte at most: each costs a microsecond in
+which nobody else is served."""
 
 LEAST_TAKEN = 64 * 1024
 """Bytes of its answer, or all that is left, that a client must take in the time for it."""
@@ -61,13 +72,14 @@ class Connection(HttpToolsProtocol):
         self._unread_seconds = unread_seconds
         self._unread: tuple[int, float] | None = None  # bytes, and since when no fewer
         self._idle_since = self.loop.time()
-        self._fault = ""
+        self._fault: ProblemParts | None = None
         self._timer: asyncio.TimerHandle | None = None
         self._part: Literal["nothing", "head", "body"] = "nothing"  # of a request, so far
         self._head = 0
         self._between = 0  # bytes since the last of the body
         self._ended_one = False
         self._brought_body = False
+        self._pieces = 0
 
     # The base class narrows asyncio's own signature in the same way.
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
@@ -85,6 +97,7 @@ class Connection(HttpToolsProtocol):
         if self.transport.is_closing():
             return  # it was refused, and goes on sending
         self._ended_one = self._brought_body = False
+        self._pieces = 0
         super().data_received(data)
         self._between += len(data)
         if self._part != "body" or self._ended_one or self._brought_body:
@@ -101,27 +114,34 @@ class Connection(HttpToolsProtocol):
 
     def on_message_begin(self) -> None:
         """A request begins."""
+        if len(self.pipeline) >= MOST_BEHIND:
+            self._end_parsing(f"More than {MOST_BEHIND} requests wait behind one that is answered.")
         super().on_message_begin()
         self._part, self._head = "head", 0
         self._start_timer()
 
     def on_header(self, name: bytes, value: bytes) -> None:
         """A header; a trailer, which comes behind the body, is dropped."""
-        if self._part == "head":
-            super().on_header(name, value)
+        if self._part != "head":
+            return
+        if len(self.headers) >= MOST_HEADERS:
+            self._end_parsing(f"The request has more than {MOST_HEADERS} headers.", HEAD_TOO_LARGE)
+        super().on_header(name, value)
 
     def on_headers_complete(self) -> None:
         """Its head is whole."""
         assert self.parser is not None, "it called this"
-        self._fault = head_fault(self.parser.get_http_version(), self.headers)
-        if self._fault:
-            raise ValueError(self._fault)  # ends the parser, which has ``send_400_response`` called
+        if fault := head_fault(self.parser.get_http_version(), self.headers):
+            self._end_parsing(fault)
         self._part = "body"
         super().on_headers_complete()
 
     def on_body(self, body: bytes) -> None:
         """A part of its body."""
         self._brought_body = True
+        self._pieces += 1
+        if self._pieces > MOST_PIECES:
+            self._end_parsing("The body comes in chunks of a few bytes; send larger ones.")
         super().on_body(body)
 
     def on_message_complete(self) -> None:
@@ -135,9 +155,13 @@ class Connection(HttpToolsProtocol):
         self._idle_since = self.loop.time()
         super().on_response_complete()
 
+    def _end_parsing(self, fault: str, kind: Kind = BAD_REQUEST) -> None:
+        self._fault = ProblemParts(kind, fault)
+        raise ValueError(fault)  # ends the parser, which has ``send_400_response`` called
+
     def send_400_response(self, msg: str) -> None:
         """Answer what is no HTTP."""
-        self._refuse(ProblemParts(BAD_REQUEST, self._fault or "This is no HTTP request."))
+        self._refuse(self._fault or ProblemParts(BAD_REQUEST, "This is no HTTP request."))
 
     @property
     def idle_since(self) -> float | None:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import asyncio
 import errno
 import logging
+import math
 import os
 import resource
 import socket
@@ -23,6 +24,7 @@ from typing import cast
 import uvicorn
 from uvicorn.config import STARTUP_FAILURE
 
+from warmbranch_service.http.passage import metrics
 from warmbranch_service.serving.connection import Connection
 from warmbranch_service.serving.listening import BACKLOG
 
@@ -52,6 +54,9 @@ SPARE_DESCRIPTORS = 16
 
 FEWEST = 8
 """Connections that are admitted however few descriptors there are."""
+
+LOOK_SECONDS = 0.05
+"""Between two looks at how late the event loop turns."""
 
 TICKS_A_SECOND = 10
 """uvicorn's."""
@@ -112,6 +117,7 @@ class Server(uvicorn.Server):
             listener.setblocking(False)
             self._listen(listener)
         self.started = True
+        self._look_how_late()
         if self._tell is not None:
             self._tell()
 
@@ -120,6 +126,14 @@ class Server(uvicorn.Server):
         if counter % TICKS_A_SECOND == 0:
             self._look()
         return await super().on_tick(counter)
+
+    def _look_how_late(self, due: float = math.inf) -> None:
+        """Count by how much this call comes after it was due, and be called again."""
+        loop = asyncio.get_running_loop()
+        now = loop.time()
+        if now >= due:
+            metrics.LATE.observe(now - due)
+        loop.call_at(now + LOOK_SECONDS, self._look_how_late, now + LOOK_SECONDS)
 
     def _look(self) -> None:
         if self._beat is not None:

@@ -78,9 +78,10 @@ class _Loaded:
     def leave_alone(self) -> None:
         """Take all that lives out of the collector's sight, where something was loaded since."""
         if len(sys.modules) != self._modules:
-            self._modules = len(sys.modules)
-            gc.collect()
+            # Through all that lives only at the start; later everybody would wait for it.
+            gc.collect(0 if self._modules else 2)
             gc.freeze()
+            self._modules = len(sys.modules)
 
 
 def serve(settings: Settings, listener: int, status: int) -> None:

@@ -276,6 +276,9 @@ def test_health(client):
     assert response.json()["status"] == "ok"
     assert response.headers["cache-control"] == "no-store"
     check_headers(response)
+    for path in ("/v1/health", "/v1/ready"):
+        told = client.head(path)
+        assert (told.status_code, told.content) == (200, b"")
 
 
 def test_ready_after_warm_up_only(monkeypatch):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import re
 import threading
 from collections.abc import Iterator
 
@@ -11,6 +12,7 @@ import psutil
 import pytest
 
 from shared.problems import check_problem
+from shared.running import ask, until
 from shared.served import Line, Served, replies
 from warmbranch_service.demo import demo_text
 from warmbranch_service.serving.connection import LONGEST_HEAD
@@ -227,6 +229,38 @@ def test_requests_one_behind_the_other_are_all_answered(served):
         found = replies(line.rest())
     assert [reply.status for reply in found] == [200] * 4
     assert len({reply.body for reply in found}) == 1
+
+
+def test_so_many_behind_one_that_is_answered_and_no_more(served):
+    """A quarter of a megabyte of them is read at once, and each takes its time to be begun."""
+    with Line(served.port) as line:
+        line.send(head(len(DEMO)) + DEMO + b"GET /v1/health HTTP/1.1\r\nHost: a\r\n\r\n" * 5000)
+        assert len(replies(line.rest())) < 200
+
+
+def test_two_hundred_headers_are_enough(served):
+    with Line(served.port) as line:
+        line.send(head(len(DEMO), *["a: b"] * 300) + DEMO)
+        refused(line.rest(), 431, "head-too-large")
+
+
+def test_a_body_in_crumbs_is_refused(served):
+    with Line(served.port) as line:
+        line.send(CHUNKED + b"1\r\n \r\n" * 150_000 + b"0\r\n\r\n")
+        content = line.rest()
+        refused(content, 400, "bad-request")
+        assert b"larger ones" in content
+
+
+def test_how_late_the_loop_turns_is_counted(served):
+    def looks() -> float:
+        content = ask(served.port, "GET", "/v1/metrics")[1].decode()
+        found = re.search(r"^warmbranch_loop_late_seconds_count (\S+)$", content, re.MULTILINE)
+        assert found is not None
+        return float(found[1])
+
+    before = looks()
+    until(lambda: looks() > before)
 
 
 def test_garbage_behind_a_request_does_not_spoil_its_answer(served):

@@ -30,7 +30,7 @@ def test_the_protocol_has_what_is_overridden_and_read():
     ):
         assert callable(getattr(HttpToolsProtocol, name)), name
     held = names_in(HttpToolsProtocol.__init__)
-    assert {"transport", "flow", "scope", "headers", "cycle", "parser", "loop"} <= held
+    assert {"transport", "flow", "scope", "headers", "cycle", "parser", "loop", "pipeline"} <= held
     assert "url" in names_in(HttpToolsProtocol.on_message_begin)
     cycle = names_in(RequestResponseCycle.__init__)
     assert {"response_started", "response_complete", "disconnected", "message_event"} <= cycle

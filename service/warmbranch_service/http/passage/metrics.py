@@ -41,6 +41,11 @@ SOLVES = Counter("warmbranch_solves", "Heat balances solved, one a design.")
 ITERATIONS = Counter("warmbranch_solver_iterations", "Newton steps of the heat balance.")
 NOT_CONVERGED = Counter("warmbranch_not_converged", "Requests that the solver failed.")
 SHED = Counter("warmbranch_shed", "Requests turned away because the queue was full.")
+LATE = Histogram(
+    "warmbranch_loop_late_seconds",
+    "How late the event loop turns, some twenty looks a second: what everybody waits for.",
+    buckets=(0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5),
+)
 LIMITED = Counter("warmbranch_limited", "Requests turned away by the limit per minute.")
 STOPPED = Counter("warmbranch_stopped", "Work ended before it was done.", ("reason",))
 QUEUE = Gauge(

@@ -14,6 +14,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from structlog.contextvars import bind_contextvars
 
 from warmbranch_service.contract.errors import (
+    HEAD_TOO_LARGE,
     INTERNAL,
     TOO_LARGE,
     Problem,
@@ -39,6 +40,12 @@ UNLESS_GIVEN = tuple(
 """Headers of every answer that does not set them itself."""
 
 METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
+LONGEST_ADDRESS = 8 * 1024
+"""Bytes of path and query; /v1/ask with every field of a case has some thousand."""
+
+MOST_PARAMETERS = 200
+"""Of an address, counted before they are taken apart; a case has some tens of fields."""
+
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{1,64}", re.ASCII)
 
 
@@ -71,6 +78,9 @@ class Frame:
         if exchange.declared_length > longest:
             await exchange.answer(exchange.too_large())
             return
+        if fault := _fault_of_address(scope["path"], scope["query_string"]):
+            await exchange.answer(ProblemParts(HEAD_TOO_LARGE, fault))
+            return
         try:
             await self.app(scope, exchange.receive, exchange.send)
         except Exception:
@@ -80,6 +90,14 @@ class Frame:
             await exchange.answer(ProblemParts(INTERNAL, "See the service's log."))
         finally:
             exchange.log()
+
+
+def _fault_of_address(path: str, query: bytes) -> str:
+    if len(path) + len(query) > LONGEST_ADDRESS:
+        return f"The address is longer than {LONGEST_ADDRESS} bytes."
+    if query.count(b"&") >= MOST_PARAMETERS:
+        return f"The address has more than {MOST_PARAMETERS} parameters. Send JSON by POST."
+    return ""
 
 
 class _Exchange:

@@ -63,7 +63,7 @@ def _written(app: Any) -> bytes:
 @router.api_route("/v1/docs", methods=["GET", "HEAD"])
 async def docs(request: Request) -> Response:
     """The page itself."""
-    return _file(request, "index.html")
+    return await _file(request, "index.html")
 
 
 @router.api_route("/v1/docs/{name}", methods=["GET", "HEAD"])
@@ -71,12 +71,12 @@ async def part(name: str, request: Request) -> Response:
     """What the page loads."""
     if name not in FILES:
         raise Problem(NOT_FOUND, "The documentation has no such part.")
-    return _file(request, name)
+    return await _file(request, name)
 
 
-def _file(request: Request, name: str) -> Response:
+async def _file(request: Request, name: str) -> Response:
     """The file, or 304 when the browser has it."""
-    content, etag = _read(name)
+    content, etag = await asyncio.to_thread(_read, name)
     return answered(request, content, etag=etag, media_type=FILES[name][2], headers=HEADERS)
 
 

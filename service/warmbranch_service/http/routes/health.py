@@ -28,7 +28,7 @@ class Health(AnswerModel):
 class Ready(AnswerModel):
     """The service takes work."""
 
-    status: Literal["ready"] = Field(description="It takes work.")
+    status: Literal["ready"] = Field(description="It takes work, sweeps included.")
 
 
 class ProblemKind(AnswerModel):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, cast
 
 from fastapi import APIRouter, Request
-from starlette.datastructures import UploadFile
+from starlette.datastructures import FormData, UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
 from starlette.responses import Response
 
@@ -92,9 +92,12 @@ async def listen(request: Request) -> Response:
     workshop: Workshop = request.app.state.workshop
     settings: Settings = request.app.state.settings
     form = form_of(request)
-    body, before, after = await _parts(request)
+    sent = await _sent(request)
     limits = Limits(seconds=settings.recording_seconds, channels=settings.recording_channels)
-    content = await workshop.run(lambda: _as_bytes(body, before, after, limits, form), request)
+    try:
+        content = await workshop.run(lambda: _as_bytes(*_parts(sent), limits, form), request)
+    finally:
+        await sent.close()
     return Response(content, media_type=MEDIA_TYPES[form], headers=VARY)
 
 
@@ -108,7 +111,7 @@ def _as_bytes(
     return written(answer, form, "listen")
 
 
-async def _parts(request: Request) -> tuple[bytes, list[bytes], list[bytes]]:
+async def _sent(request: Request) -> FormData:
     kind = request.headers.get("content-type", "")
     check_content_type_length(kind)
     if not kind.lower().startswith(MULTIPART):
@@ -125,29 +128,30 @@ async def _parts(request: Request) -> tuple[bytes, list[bytes], list[bytes]]:
         max_part_size=1024 * 1024,
     )
     try:
-        form = await parser.parse()
+        return await parser.parse()
     except MultiPartException as error:
         raise Problem(MALFORMED, f"The parts cannot be read: {error.message}") from None
     except KeyError:
         raise Problem(MALFORMED, "The header Content-Type names no boundary.") from None
+
+
+def _parts(sent: FormData) -> tuple[bytes, list[bytes], list[bytes]]:
+    """The request, recordings before and after; tens of megabytes are copied."""
     files: dict[str, list[bytes]] = {"before": [], "after": []}
     body: bytes | None = None
-    try:
-        for name, part in form.multi_items():
-            content = await part.read() if isinstance(part, UploadFile) else part.encode()
-            if name == "request":
-                body = content
-            elif name in files:
-                files[name].append(content)
-            else:
-                raise _refused(
-                    name,
-                    "unknown_part",
-                    "There is no such part.",
-                    "Parts here are: request, before, after.",
-                )
-    finally:
-        await form.close()
+    for name, part in sent.multi_items():
+        content = part.file.read() if isinstance(part, UploadFile) else part.encode()
+        if name == "request":
+            body = content
+        elif name in files:
+            files[name].append(content)
+        else:
+            raise _refused(
+                name,
+                "unknown_part",
+                "There is no such part.",
+                "Parts here are: request, before, after.",
+            )
     if body is None:
         raise _refused("request", "missing", "The part request is not sent.", "Send it as JSON.")
     return body, files["before"], files["after"]
