@@ -7,12 +7,14 @@ same bytes back, served by uvicorn in the same way and asked by the same client;
 one worker; and, in this process, the solver on the same case with the same loops. What is left of
 the service's time after both others have been taken off is what the service adds: reading and
 checking the request, units, building and writing the answer, the thread, the log, the metrics.
+Times are of the processor, in the process that answers, so that other processes do not count.
 """
 
 from __future__ import annotations
 
 import http.client
 import json
+import os
 import socket
 import statistics
 import subprocess
@@ -23,7 +25,7 @@ from collections.abc import Callable
 from contextlib import contextmanager
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -34,7 +36,9 @@ from starlette.responses import Response
 
 from shared.running import Service, ask, free_port
 from warmbranch import core
+from warmbranch.belief.depth import depth
 from warmbranch.steady.cautions import findings
+from warmbranch.steady.condensate import condensate
 from warmbranch.steady.solve import solve
 from warmbranch_service.case.convert import to_physics
 from warmbranch_service.contract.strict_json import parse
@@ -65,9 +69,16 @@ def echo(port: int, content: Path) -> None:
     server.run([socket.create_server(("127.0.0.1", port))])
 
 
+class Port(NamedTuple):
+    """Where one listens, and which process that is."""
+
+    number: int
+    pid: int
+
+
 @contextmanager
 def echoing(content: bytes, scratch: Path):
-    """The plain route in a process of its own; its port."""
+    """The plain route in a process of its own; where it is."""
     (scratch / "answer.json").write_bytes(content)
     port = free_port()
     command = [sys.executable, __file__, "echo", str(port), str(scratch / "answer.json")]
@@ -79,7 +90,7 @@ def echoing(content: bytes, scratch: Path):
                 break
             except OSError:
                 time.sleep(0.05)
-        yield port
+        yield Port(port, process.pid)
     finally:
         process.terminate()
         process.wait()
@@ -116,10 +127,10 @@ class InProcess:
         }
 
     def __call__(self) -> None:
-        clock = [time.perf_counter()]
+        clock = [time.thread_time()]
 
         def tick() -> None:
-            clock.append(time.perf_counter())
+            clock.append(time.thread_time())
 
         request = SteadyRequest.model_validate(parse(self.body))
         tick()
@@ -131,9 +142,11 @@ class InProcess:
         tick()
         self.content = built.model_dump_json().encode()
         tick()
-        # Building does two parts of the physics: the transmission loss of the curve, and what
-        # the model finds to warn of.
+        # Building does four parts of the physics: the transmission loss of the curve and how sure
+        # its deepest is, the water that condenses, and what the model finds to warn of.
         solved.transmission_loss(np.array([built.attenuation.frequency_Hz]))
+        depth(solved)
+        assert condensate(solved)
         assert findings(solved)
         tick()
         spent = [(after - before) * 1e3 for before, after in pairwise(clock)]
@@ -150,29 +163,46 @@ def timed(work: Callable[[], object]) -> float:
     return (time.perf_counter() - start) * 1e3
 
 
-def measure(works: dict[str, Callable[[], object]], rounds: int) -> dict[str, list[float]]:
+def processor(pid: int) -> float:
+    """ms of the processor that a process has had."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return sum(map(int, fields[11:13])) / os.sysconf("SC_CLK_TCK") * 1e3
+
+
+def measure(
+    works: dict[str, Callable[[], object]], rounds: int, processes: dict[str, int]
+) -> tuple[dict[str, list[float]], dict[str, float]]:
     """Milliseconds of each, taking turns so that all see the same machine.
+
+    And, of some, those of the processor in the process that answers, the mean of a call.
 
     A turn is a few calls in a row: a service that is asked again and again is what is meant, not
     one whose processor has gone to sleep since the last call.
     """
     found: dict[str, list[float]] = {name: [] for name in works}
+    spent_there = dict.fromkeys(processes, 0.0)
     for _ in range(rounds // TURN):
         for name, work in works.items():
+            before = processor(processes[name]) if name in processes else 0.0
             for number in range(SETTLING + TURN):
                 spent = timed(work)
                 if number >= SETTLING:
                     found[name].append(spent)
-    return found
+            if name in processes:
+                spent_there[name] += processor(processes[name]) - before
+    calls = rounds // TURN * (SETTLING + TURN)
+    return found, {name: spent / calls for name, spent in spent_there.items()}
 
 
-def report(found: dict[str, list[float]], parts: dict[str, list[float]]) -> bool:
+def report(
+    found: dict[str, list[float]], there: dict[str, float], parts: dict[str, list[float]]
+) -> bool:
     """Print the table; whether the promise is held."""
-    echo, service = (statistics.median(found[name]) for name in ("echo", "service"))
-    inside = {name: statistics.median(times) for name, times in parts.items()}
+    echo, service = there["echo"], there["service"]
+    inside = {name: statistics.fmean(times) for name, times in parts.items()}
     solver = inside.pop("solver")
     added = service - echo - solver
-    print(f"ms, medians of {len(found['service'])} taking turns")
+    print(f"ms of the processor, means of {len(found['service'])} taking turns")
     for name, value in (
         ("plain FastAPI echo of the same bytes", echo),
         ("solver in process, same loops", solver),
@@ -185,6 +215,8 @@ def report(found: dict[str, list[float]], parts: dict[str, list[float]]) -> bool
     rest = added - sum(inside.values())
     print(f"    {'frame, thread, log, metrics (the rest)':<42}{rest:>8.3f}")
     print(f"  {'service over echo and solver':<44}{service / (echo + solver):>8.2f}")
+    asked, plain = (statistics.median(found[name]) for name in ("service", "echo"))
+    print(f"  until the answer is there, medians: {asked:.2f} ms, the plain echo's {plain:.2f} ms")
     interval = statistics.median(found["interval"]) / service
     print(f"  {'with its interval, over without':<44}{interval:>8.2f}   promised: at most "
           f"{MOST_FOR_INTERVAL:g}")  # fmt: skip
@@ -206,12 +238,13 @@ def main(rounds: int) -> bool:
             status, content = ask(service.port, "POST", PATH, body)
             assert status == 200, content
             with echoing(content, scratch) as port:
-                asked, echoed = Asker(service.port, body), Asker(port, body)
+                asked, echoed = Asker(service.port, body), Asker(port.number, body)
                 assert asked() == content == echoed() == parts.content
                 works = {"echo": echoed, "service": asked, "parts": parts}
                 works["interval"] = Asker(service.port, sure)
-                found = measure(works, rounds)
-                return report(found, parts.spent)
+                (worker,) = service.workers()
+                found, there = measure(works, rounds, {"echo": port.pid, "service": worker})
+                return report(found, there, parts.spent)
 
 
 if __name__ == "__main__":

@@ -93,6 +93,8 @@ def saturation_temperature(pressure: FloatArray | float) -> FloatArray:
     dry = ~(given > 0)
     vapour = np.where(dry, TRIPLE_PRESSURE, given)
     over_water = _temperature_over_water(np.maximum(vapour, TRIPLE_PRESSURE))
+    if np.all(vapour >= TRIPLE_PRESSURE):
+        return np.where(dry, np.nan, over_water)
     over_ice = _temperature_over_ice(np.minimum(vapour, TRIPLE_PRESSURE))
     wet = np.where(vapour >= TRIPLE_PRESSURE, over_water, over_ice)
     return np.where(dry, np.nan, wet)
