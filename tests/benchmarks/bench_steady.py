@@ -38,9 +38,9 @@ from warmbranch.case.materials import metal
 from warmbranch.case.surroundings import Covering, Surroundings
 from warmbranch.gas.combustion import burnt_gas
 from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.heat.counterflow import buoyant_counterflow
 from warmbranch.heat.films import OutsideFilm
 from warmbranch.heat.main_pipe_wall import inner_film
-from warmbranch.heat.mixing import buoyant_counterflow
 from warmbranch.heat.nusselt import NUSSELT_LAMINAR
 from warmbranch.heat.radiation import radiative_flux
 from warmbranch.sound.mouth import side_branch_correction
@@ -182,7 +182,7 @@ class Straightforward:
                     gas[None], gradient[None], (viscosity / density)[None],
                     (conductivity / volumetric)[None], property_slope[None],
                     self.case.branch.bore, self.case.branch.rise, closures.buoyancy,
-                )  # fmt: skip
+                ).along  # fmt: skip
                 buoyant, slope = mixing.value[0], mixing.gradient_slope[0]
                 amiss = (still + volumetric * buoyant) * gradient + gas_flow / self.area
                 step = amiss / (still + volumetric * (buoyant + gradient * slope))

@@ -77,8 +77,8 @@ FORMULAS = [
     Break(
         "saturation: pressure over water",
         GAS + "saturation.py",
-        ") ** 4 * 1e6",
-        ") ** 4 * 1.01e6",
+        "return quarter**4 * 1e6",
+        "return quarter**4 * 1.01e6",
         f"tests/models/gas/test_saturation.py {PUBLISHED}",
     ),
     Break(
