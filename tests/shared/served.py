@@ -39,8 +39,12 @@ class Served:
             env={**os.environ, **given},
             preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         )
-        self.port = self._port()
-        self._wait_until_ready()
+        try:
+            self.port = self._port()
+            self._wait_until_ready()
+        except BaseException:
+            self.__exit__()  # nobody else will: there is no block yet
+            raise
 
     @property
     def address(self) -> str:
