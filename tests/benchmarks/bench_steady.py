@@ -239,8 +239,11 @@ class Straightforward:
         prandtl = heat_capacity * viscosity / conductivity
         return density, ratio * self.pressure, viscosity, ratio - 1, prandtl
 
-    def _line(self, temperature: float, f: float) -> tuple[complex, complex]:
-        density, bulk, viscosity, thermal, prandtl = self._state(temperature)
+    def _line(self, temperature: float, wall: float, f: float) -> tuple[complex, complex]:
+        """The layers at the wall are as warm as it."""
+        density, bulk, *_ = self._state(temperature)
+        beside, _, viscosity, thermal, prandtl = self._state(wall)
+        viscosity *= density / beside
         radius = np.array(self.bore / 2)
         layers = wall_layers(
             np.array(density), np.array(viscosity), np.array(prandtl), radius, np.array(True)
@@ -259,7 +262,8 @@ class Straightforward:
         """p/U at the mouth; the second unknown is U times ρc/S, of the size of p."""
 
         def slope(x: float, y: np.ndarray) -> list[complex]:
-            series, shunt = self._line(float(temperature(x)[0]), f)
+            gas, _, wall, _ = map(float, temperature(x))
+            series, shunt = self._line(gas, wall, f)
             return [-series / self.scale * y[1], -shunt * self.scale * y[0]]
 
         start = np.array([1.0 + 0j, 0j])
@@ -270,7 +274,7 @@ class Straightforward:
         return self.scale * found.y[0, -1] / found.y[1, -1]
 
     def _uniform(self, temperature: float, f: float) -> complex:
-        series, shunt = self._line(temperature, f)
+        series, shunt = self._line(temperature, temperature, f)
         own = np.sqrt(series / shunt) / np.tanh(np.sqrt(series * shunt) * self.length)
         return complex(own) + 2j * math.pi * f * self.inertance
 

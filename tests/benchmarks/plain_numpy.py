@@ -70,35 +70,36 @@ class PlainNumpy:
 
     def answer(self) -> tuple[Array, Array, Array]:
         """First resonance (Hz), its quality factor, the effective temperature (K)."""
-        gas, _ = self._temperatures()
+        gas, wall = self._temperatures()
         density = self.density_times_temperature / self.hot
         ratio = self.gas.heat_capacity_ratio(self.hot[:, None])[:, 0]
         correction, inertance = self._mouth(self.hot)
-        elements = (gas[:, 1:] + gas[:, :-1]) / 2
+        elements, beside = (gas[:, 1:] + gas[:, :-1]) / 2, (wall[:, 1:] + wall[:, :-1]) / 2
         step = np.broadcast_to(self.step[:, None], elements.shape)
 
         def impedance(f: Array) -> Array:
-            return self._chain(elements, step, f) + 2j * np.pi * f * inertance
+            return self._chain(elements, beside, step, f) + 2j * np.pi * f * inertance
 
-        f = self.tones(gas, step)
+        f = self.tones(gas, wall, step)
         around = impedance(f[:, None] * np.array([0.999, 1.0, 1.001]))
         quality = (around[:, 2].imag - around[:, 0].imag) / (2e-3 * 2 * around[:, 1].real)
 
         def uniform(temperature: Array) -> Array:
-            tube = self._chain(temperature[:, None], self.case.branch.length[:, None], f[:, None])
+            whole, length = temperature[:, None], self.case.branch.length[:, None]
+            tube = self._chain(whole, whole, length, f[:, None])
             return (tube + 2j * np.pi * f[:, None] * inertance)[:, 0].imag
 
         whole = 4 * (self.case.branch.length + correction) * f
         cold = self.hot * whole**2 / (ratio * self.case.surroundings.pressure / density)
         return f, quality, secant(uniform, 1.02 * cold, cold)
 
-    def tones(self, gas: Array, step: Array) -> Array:
-        """First resonance, Hz: gas (designs, nodes), elements' lengths (designs, elements)."""
+    def tones(self, gas: Array, wall: Array, step: Array) -> Array:
+        """First resonance, Hz: gas, wall (designs, nodes), lengths (designs, elements)."""
         correction, inertance = self._mouth(gas[:, 0])
-        elements = (gas[:, 1:] + gas[:, :-1]) / 2
+        elements, beside = (gas[:, 1:] + gas[:, :-1]) / 2, (wall[:, 1:] + wall[:, :-1]) / 2
 
         def reactance(f: Array) -> Array:
-            tube = self._chain(elements, step, f[:, None])
+            tube = self._chain(elements, beside, step, f[:, None])
             return (tube + 2j * np.pi * f[:, None] * inertance)[:, 0].imag
 
         times = (step / self.gas.sound_speed(elements)).sum(axis=1)
@@ -221,27 +222,28 @@ class PlainNumpy:
         amiss[..., :-1, 1] += wall_flow[..., 1:]
         return amiss
 
-    def _chain(self, temperature: Array, step: Array, f: Array) -> Array:
+    def _chain(self, temperature: Array, wall: Array, step: Array, f: Array) -> Array:
         """Impedance at the mouth of elements in a row, closed at the end.
 
-        ``temperature`` and ``step`` are (designs, elements), ``f`` and what comes back (designs,
-        frequencies).
+        ``temperature``, ``wall`` and ``step`` are (designs, elements), ``f`` and what comes back
+        (designs, frequencies). The layers at the wall are as warm as it.
         """
         pressure, radius = self.case.surroundings.pressure[:, None], self.case.branch.bore / 2
         state = self.gas.evaluate(temperature)
         ratio = state.heat_capacity / (state.heat_capacity - self.gas.gas_constant[:, None])
         density = self.density_times_temperature[:, None] / temperature
-        prandtl = state.heat_capacity * state.viscosity / state.conductivity
+        skin = self.gas.evaluate(wall)
+        at_wall = skin.heat_capacity / (skin.heat_capacity - self.gas.gas_constant[:, None])
         layers = wall_layers(
             density,
-            state.viscosity,
-            prandtl,
+            skin.viscosity * wall / temperature,
+            skin.heat_capacity * skin.viscosity / skin.conductivity,
             radius[:, None],
             self.case.closures.wall_losses[:, None],
         )
         series, shunt = line(
             f[:, None], density[..., None], (ratio * pressure)[..., None], layers[..., None],
-            ratio[..., None] - 1, radius[:, None, None],
+            at_wall[..., None] - 1, radius[:, None, None],
         )  # fmt: skip
         phase = np.sqrt(series * shunt)
         own, phase = series / phase, phase * step[..., None]
