@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from warmbranch.base.batch import FloatArray
+from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.closures import MouthModel
-from warmbranch.gas.gas import MixtureTable, dry_air_table
+from warmbranch.gas.gas import SPECIES, MixtureTable, dry_air_table
+from warmbranch.gas.saturation import saturated_content, vapour_content
 from warmbranch.heat.outside import film_in
 from warmbranch.sound import acoustics
 
@@ -85,7 +86,21 @@ def findings(answer: Answer) -> tuple[tuple[Finding, ...], ...]:
     """All findings, one tuple a design."""
     films = _film_ranges(answer)
     leaks = leak_shift(answer)
-    return tuple(tuple(_of_design(answer, i, films, float(leaks[i]))) for i in range(len(answer)))
+    wet = _wet(answer)
+    return tuple(
+        tuple(_of_design(answer, i, films, float(leaks[i]), wet)) for i in range(len(answer))
+    )
+
+
+def _wet(answer: Answer) -> BoolArray:
+    """Where a wall is below the dew point of the gas that gets there, which dries on its way.
+
+    (designs, nodes). Where the drying is left out, the gas keeps the main pipe's dew point.
+    """
+    case, profile = answer.case, answer.profile
+    whole = vapour_content(case.gas.mole_fractions[:, SPECIES.index("H2O")])
+    at_wall, _ = saturated_content(profile.wall, case.surroundings.pressure)
+    return whole[:, None] - np.log1p(profile.dried) > at_wall
 
 
 def leak_shift(answer: Answer) -> FloatArray:
@@ -118,7 +133,11 @@ def leak_shift(answer: Answer) -> FloatArray:
 
 
 def _of_design(
-    answer: Answer, i: int, films: list[tuple[str, FloatArray, float]], leak: float
+    answer: Answer,
+    i: int,
+    films: list[tuple[str, FloatArray, float]],
+    leak: float,
+    wet: BoolArray,
 ) -> Iterator[Finding]:
     case, profile = answer.case, answer.profile
     hot = float(case.main_pipe.gas_temperature[i])
@@ -130,13 +149,14 @@ def _of_design(
             {"gas_temperature": hot, "air_temperature": air},
             "main_pipe.gas_temperature",
         )
-    dew = float(answer.dew_point[i])
-    if np.any(wall < dew):  # never true where the gas is dry: NaN
-        first = float(profile.position[i][np.argmax(wall < dew)])
-        yield Finding(
-            "condensation",
-            {"dew_point": dew, "coldest_wall": float(wall.min()), "from_position": first},
-        )
+    if np.any(wet[i]):
+        numbers = {
+            "dew_point": float(answer.dew_point[i]),
+            "coldest_wall": float(wall.min()),
+            "from_position": float(profile.position[i][np.argmax(wet[i])]),
+            "heat_counted": float(case.closures.condensation[i]),
+        }
+        yield Finding("condensation", numbers)
     limit = float(case.metal.limit_temperature[i])
     if wall.max() > limit:
         yield Finding(

@@ -21,11 +21,12 @@ def _degrees(kelvin: float) -> str:
 
 
 def _condensation(n: Numbers) -> str:
+    dries = "and less as the gas dries" if n["heat_counted"] else "whose drying was left out"
     return (
-        f"From {n['from_position'] * 1e3:.0f} mm on, the wall is colder than the gas's dew point "
-        f"({_degrees(n['coldest_wall'])} at the coldest, dew point {_degrees(n['dew_point'])}): "
-        "acidic water collects there, whose heat the model leaves out. A rising branch drains "
-        "back to the hot end; a falling one fills, corrodes and grows shorter."
+        f"From {n['from_position'] * 1e3:.0f} mm on, acidic water condenses: there the wall, "
+        f"{_degrees(n['coldest_wall'])} at the coldest, is below the gas's dew point, "
+        f"{_degrees(n['dew_point'])} at the mouth {dries}. A rising branch drains back to the hot "
+        "end; a falling one fills, corrodes and grows shorter."
     )
 
 

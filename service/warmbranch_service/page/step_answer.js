@@ -107,15 +107,13 @@ function showProfile() {
     y: converted("temperature", temperature),
     spread: residual ? converted("difference", 2 * residual.uncertainty_K) : 0,
   }));
-  const dew = answer.dew_point_degC;
-  const wet = dew === null ? -1 : wall_degC.findIndex((wall) => wall < dew);
   const words =
     `From ${say("temperature", gas_degC[0])} at the mouth the gas cools to ` +
     `${say("temperature", gas_degC[Math.floor(gas_degC.length / 2)])} by ` +
     `${say("length", position_mm[Math.floor(position_mm.length / 2)])} and ` +
     `${say("temperature", gas_degC.at(-1))} at the cap; the skin from ` +
     `${say("temperature", skin_degC[0])} to ${say("temperature", skin_degC.at(-1))}.` +
-    (wet > 0 ? ` Water condenses from ${say("length", position_mm[wet])} on${hourly(answer)}.` : "") +
+    condensing(answer) +
     (spread ? ` Bands hold 50 and 90 % of what is believed.` : "") +
     (points.length ? ` Bars on readings hold 19 of 20.` : "");
   const [along, degrees] = [unitOf("length"), unitOf("temperature")];
@@ -132,11 +130,11 @@ function showProfile() {
   });
 }
 
-function hourly({ condensate }) {
+function condensing({ condensate }) {
   if (!condensate) return "";
   const filling = condensate.fills_mm_h;
   const fills = filling === null ? "" : `, and fill ${say("length", filling)} of tube in that time unless it drains`;
-  return `, some ${condensate.rate_g_h} g in an hour of driving${fills}`;
+  return ` Water condenses from ${say("length", condensate.from_position_mm)} on, some ${condensate.rate_g_h} g in an hour of driving${fills}.`;
 }
 
 function bandsOf(spread) {

@@ -14,6 +14,7 @@ from warmbranch.case.materials import Metal
 from warmbranch.gas.gas import Composition, MixtureTable
 from warmbranch.steady import cautions
 from warmbranch.steady.cautions import LEAK_DIAMETER, findings, leak_shift
+from warmbranch.steady.condensate import condensate
 from warmbranch.steady.solve import solve
 
 
@@ -62,9 +63,21 @@ class TestNumbers:
         wall, x = answer.profile.wall[0], answer.profile.position[0]
         dew, start = finding.numbers["dew_point"], finding.numbers["from_position"]
         assert_allclose(dew - 273.15, 50.4, atol=0.3)  # 50.39 °C by an independent table
-        assert np.all(wall[x < start] >= dew)
-        assert wall[x == start] < dew
+        # The first place where water condenses, beyond where the wall falls below the dew point:
+        # the gas that gets there is drier.
+        water = condensate(answer)
+        assert x[np.argmax(water.rate[0] > 0)] == start > x[np.argmax(wall < dew)]
         assert finding.numbers["coldest_wall"] == wall.min()
+        assert finding.numbers["heat_counted"]
+
+    def test_gas_that_does_not_dry_is_wet_from_its_own_dew_point_on(self, make_case):
+        case = make_case(condensation=False)
+        answer = solve(case)
+        numbers = found(case)["condensation"].numbers
+        wall, x, start = answer.profile.wall[0], answer.profile.position[0], numbers["from_position"]
+        assert np.all(wall[x < start] >= answer.dew_point[0])
+        assert wall[x == start] < answer.dew_point[0]
+        assert not numbers["heat_counted"]
 
     def test_no_condensation_on_a_wall_above_the_dew_point(self, make_case):
         warm = make_case(

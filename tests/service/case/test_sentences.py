@@ -15,9 +15,15 @@ from warmbranch_service.case.sentences import SAFETY, caution_of, cautions_of
 EXAMPLES = {
     "condensation": (
         Finding(
-            "condensation", {"dew_point": 323.15, "coldest_wall": 303.15, "from_position": 0.288}
+            "condensation",
+            {
+                "dew_point": 323.15,
+                "coldest_wall": 303.15,
+                "from_position": 0.288,
+                "heat_counted": 1.0,
+            },
         ),
-        ["288 mm", "30 °C", "50 °C"],
+        ["288 mm", "30 °C", "50 °C", "as the gas dries"],
         "",
     ),
     "whistling": (

@@ -29,6 +29,8 @@ def test_it_is_told_where_the_wall_is_below_the_dew_point():
     )  # fmt: skip
     # The place is a node: the first whose wall is colder than what the drying gas condenses at.
     assert first <= water.from_position_mm < first + 100
+    (said,) = (one.message for one in answer.cautions if one.code == "condensation")
+    assert said.startswith(f"From {water.from_position_mm:.0f} mm on")
     assert 1 < water.rate_g_h < 100
     # Latent heat by hand: 2.45 MJ/kg at some 20 to 50 degC.
     assert water.latent_heat_W == pytest.approx(water.rate_g_h / 3.6e6 * 2.42e6, rel=0.02)
