@@ -35,6 +35,7 @@ async function start() {
   useKey(keyFromAddress() ?? kept(KEY_KEY));
   addEventListener("hashchange", () => useKey(keyFromAddress() ?? kept(KEY_KEY)));
   await jobs.begin();
+  run(); // the question is on its way while the page is built
   byId("job-name").append(field({ path: "name", label: "Name of this job", kind: "text", compact: true }));
   for (const step of [stepBranch, stepAnswer, more, stepMeasured, stepHear, stepCut, jobs, finished]) step.build();
   tools();
@@ -44,7 +45,6 @@ async function start() {
   for (const kind of ["length", "temperature"]) byId(`units-${kind}`).value = chosen[kind];
   showUndo();
   showAll();
-  recompute(0);
   document.documentElement.dataset.ready = "true";
 }
 
@@ -125,6 +125,7 @@ function recompute(pause) {
 }
 
 async function run() {
+  document.documentElement.dataset.settled = "false";
   asking = new AbortController();
   const { signal } = asking;
   const arrived = (name) => {
@@ -144,11 +145,14 @@ async function run() {
   }
 }
 
-// Answers come in bursts: draw once a frame.
+// Answers come in bursts: draw once a frame, the one number first and all else with the next.
 let drawn = 0;
 function show() {
   cancelAnimationFrame(drawn);
-  drawn = requestAnimationFrame(showAll);
+  drawn = requestAnimationFrame(() => {
+    showOld();
+    drawn = requestAnimationFrame(showAll);
+  });
 }
 
 function showAll() {
