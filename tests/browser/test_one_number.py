@@ -62,14 +62,20 @@ BEYOND = """() => [...document.querySelectorAll("main svg")]
 
 CUT_SHORT = """() => {
     const pen = document.createElement("canvas").getContext("2d");
-    return [...document.querySelectorAll("#gas-fields select, .how select")]
+    const arrow = (node) => (node.matches("select") ? 16 : 0);
+    return [...document.querySelectorAll("main select, main input[type=text]")]
         .filter((node) => node.checkVisibility())
         .filter((node) => {
-            pen.font = getComputedStyle(node).font;
-            return pen.measureText(node.selectedOptions[0].text).width > node.clientWidth - 24;
-        }).map((node) => node.selectedOptions[0].text);
+            const style = getComputedStyle(node);
+            const room = node.clientWidth - parseFloat(style.paddingLeft)
+                - parseFloat(style.paddingRight) - arrow(node);
+            const shown = node.matches("select")
+                ? node.selectedOptions[0]?.text : node.value || node.placeholder;
+            pen.font = style.font;
+            return pen.measureText(shown ?? "").width > room;
+        }).map((node) => node.value || node.placeholder);
 }"""
-"""What was chosen of how hot it runs and how it was read, where it does not show in full."""
+"""What was chosen, typed or hinted at that does not show in full."""
 
 
 def _wide(page: Page, viewport: dict[str, int]) -> dict[str, Any]:
@@ -110,7 +116,7 @@ def test_one_number_each_at_every_width(opened: Opened) -> None:
     page.get_by_label("not measured").check()
     gas = "case.main_pipe.gas_temperature_degC"
     bench.measured(page, {path: text for path, text in bench.VAN_MM.items() if path != gas})
-    page.locator(".how").first.evaluate("(how) => { how.open = true; }")
+    page.evaluate("() => document.querySelectorAll('.how, .more').forEach((d) => { d.open = true; })")
     # A branch that stands is not bent anew by a press.
     assert page.get_by_role("button", name=re.compile("^Take")).count() == 0
     wet = re.search(r"Water condenses from (\d+) mm", _words(page, "#answer-charts"))

@@ -57,10 +57,23 @@ def test_lengths_as_people_write_them(opened: Opened) -> None:
 
 
 def test_us_browsers_start_in_inches(opened: Opened) -> None:
-    page = opened(locale="en-US").page
+    watched = opened(locale="en-US")
+    page = watched.page
     assert bench.headline(page)[1].endswith(" in")
     assert page.locator("#units-temperature").input_value() == "degF"
     assert bench.field(page, "case.main_pipe.gas_temperature_degC").input_value() == "590"
+    hints = page.evaluate("() => [...document.querySelectorAll('input')].map((n) => n.placeholder)")
+    assert "0.059 in if empty" in [hint.replace("\u00a0", " ") for hint in hints]
+    assert not [hint for hint in hints if re.search(r"\d.(mm|°C)\b", hint)]
+    tube = bench.field(page, "case.branch.outside_diameter_mm")
+    tube.fill("48.3")
+    tube.press("Tab")
+    beside = page.locator(f"#{tube.get_attribute('id')}-error")
+    beside.get_by_text("Did you mean 48.3\u00a0mm? Then type it so.").wait_for()
+    tube.fill("48.3 mm")
+    bench.settle(page)
+    assert bench.headline(page)[2] == "right length 45 9/16 in"
+    watched.forget("status of 422")
 
 
 def test_the_services_sentences_are_in_the_pages_units(opened: Opened) -> None:

@@ -153,20 +153,26 @@ class Quantity:
             given = f"{number:.6g}{self._after_number}"
             given = f'"{value}", {given},' if isinstance(value, str) else given
             detail = f"{given} lies outside what is admitted."
-            slip = "" if isinstance(value, str) else self._slip(number)
-            raise self._refusal("out_of_range", detail, slip)
+            raise self._refusal("out_of_range", detail, self._slip(value))
         return number
 
-    def _slip(self, number: float) -> str:
+    def _slip(self, given: str | float) -> str:
         """The question whether a number was meant in the other unit that people measure in."""
-        other = {"degC": "F", "mm": "in"}.get(self.unit)
-        if other is None:
+        both = {"degC": ("C", "F"), "mm": ("mm", "in")}.get(self.unit)
+        if both is None:
             return ""
-        meant = (number - 32) / 1.8 if other == "F" else number * 25.4
+        own, other = both
+        if isinstance(given, str):
+            bare = re.match(rf" *({units.NUMBER_PATTERN})(?= *[^\d\s/])", given)
+            meant = math.nan if bare is None else float(bare[1].replace(",", "."))
+            question = f'Did you mean "{meant:.6g} {own}"? '
+        else:
+            number = _as_float(given)
+            meant = (number - 32) / 1.8 if other == "F" else number * 25.4
+            question = f'Did you mean "{number:.6g} {other}", {meant:.4g} {self.unit}? '
         # A length is asked about where it is too small alone: too large in mm is larger in inches.
-        if (self.low is None or meant >= self.low) and (self.high is None or meant <= self.high):
-            return f'Did you mean "{number:.6g} {other}", {meant:.4g} {self.unit}? '
-        return ""
+        above = self.low is None or meant >= self.low
+        return question if above and (self.high is None or meant <= self.high) else ""
 
     def _from_string(self, text: str) -> float:
         if self.dimension is PURE_NUMBER:

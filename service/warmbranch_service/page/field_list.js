@@ -1,11 +1,13 @@
 // The fields of step 1, in the order in which they are asked.
 
+import { say, unitOf } from "./units.js";
+
 const PLACES = ["on a bench", "under a standing car", "under a moving car", "under a moving car, sheltered", "in a tunnel beside the exhaust", "in an engine room"];
-const TAKEN = "1.5 mm if empty";
+const taken = () => `${say("length", 1.5, unitOf("length") === "in" ? 3 : 1)} if empty`;
 
 export const TUBE = [
   { path: "case.branch.outside_diameter_mm", label: "Outside diameter", kind: "length", help: "Of the branch’s tube, over the metal." },
-  { path: "case.branch.wall_thickness_mm", label: "Wall thickness", kind: "length", hint: TAKEN, help: "Of the tube; 16 ga may be typed." },
+  { path: "case.branch.wall_thickness_mm", label: "Wall thickness", kind: "length", hint: taken, help: "Of the tube; 16 ga may be typed." },
   { path: "case.branch.material", label: "Metal", kind: "choice", choices: [["stainless 304", "stainless 304"]], help: "What the tube is made of." },
   { path: "case.branch.surface", label: "Its skin", kind: "choice", choices: [["", "usual for it"]], help: "How it looks outside: sets what it radiates." },
 ];
@@ -27,7 +29,7 @@ export const LENGTH = {
 
 export const PIPE = [
   { path: "case.main_pipe.outside_diameter_mm", label: "Outside diameter", kind: "length", help: "Of the main pipe where the branch stands." },
-  { path: "case.main_pipe.wall_thickness_mm", label: "Wall thickness", kind: "length", hint: TAKEN, help: "Of the main pipe." },
+  { path: "case.main_pipe.wall_thickness_mm", label: "Wall thickness", kind: "length", hint: taken, help: "Of the main pipe." },
 ];
 
 export const MORE_PIPE = [
@@ -95,7 +97,7 @@ export const MORE_ENGINE = [
 ];
 
 export const AIR = [
-  { path: "case.surroundings.air_temperature_degC", label: "Air temperature", kind: "temperature", hint: "20 °C (68 °F)", help: "Near the branch, not the forecast’s." },
+  { path: "case.surroundings.air_temperature_degC", label: "Air temperature", kind: "temperature", hint: () => say("temperature", 20), help: "Near the branch, not the forecast’s." },
   { path: "case.surroundings.air_speed_m_s", label: "Air speed", kind: "speed", hint: "0", help: "Across the branch; 60 mph may be typed." },
 ];
 
@@ -103,7 +105,7 @@ export const MORE_AIR = [
   { path: "case.surroundings.pressure_kPa", label: "Air pressure", kind: "pressure", hint: "101.325", help: "Lower in the hills: 90 at 1000 m." },
   { path: "case.surroundings.relative_humidity_percent", label: "Humidity", kind: "percent", hint: "50", help: "Of the air that the engine draws." },
   { path: "case.surroundings.place", label: "Where it is", kind: "choice", choices: [["", "not said"], ...PLACES.map((name) => [name, name])], help: "Stands for air that was not measured." },
-  { path: "case.surroundings.rear.from_mm", label: "Other air from", kind: "length", hint: "the same all along", help: "From the mouth, where wind or shelter begins.", after: onlyWith("rear", "from_mm") },
+  { path: "case.surroundings.rear.from_mm", label: "Other air from", kind: "length", hint: "nowhere", help: "From the mouth, where wind or shelter begins.", after: onlyWith("rear", "from_mm") },
   { path: "case.surroundings.rear.air_speed_m_s", label: "Air speed there", kind: "speed", hint: "0", help: "Across the rear, up to the cap.", after: onlyWith("rear", "from_mm") },
   { path: "case.surroundings.rear.air_temperature_degC", label: "Air temperature there", kind: "temperature", hint: "as in front", help: "Near the rear.", after: onlyWith("rear", "from_mm") },
   { path: "case.surroundings.hot_neighbour.temperature_degC", label: "Hot neighbour", kind: "temperature", hint: "none", help: "What the branch faces, such as the exhaust beside it.", after: onlyWith("hot_neighbour", "temperature_degC", ["view_share", 0.1]) },

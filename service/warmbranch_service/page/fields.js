@@ -13,8 +13,8 @@ let lastErrors = [];
  * Build one field.
  *
  * path: place in the job; kind: see units.js, or "text", "lines", or "choice" with `choices` as
- * [value, label] pairs; help: one line; hint: shown while it is empty; after(job, value): what else
- * changes with it.
+ * [value, label] pairs; help: one line; hint: shown while it is empty, or what gives it in the units
+ * that are shown; after(job, value): what else changes with it.
  */
 export function field({ path, label, kind, help, hint, choices, compact, after }) {
   count += 1;
@@ -25,16 +25,16 @@ export function field({ path, label, kind, help, hint, choices, compact, after }
   if (kind === "choice") {
     input = el("select", attributes, ...choices.map(([value, text]) => el("option", { value, text })));
   } else if (kind === "lines") {
-    input = el("textarea", { ...attributes, rows: 5, placeholder: hint, spellcheck: "false" });
+    input = el("textarea", { ...attributes, rows: 5, spellcheck: "false" });
   } else {
-    const own = { type: "text", inputmode: keyboard(kind), autocomplete: "off", spellcheck: "false", placeholder: hint, enterkeyhint: "next" };
+    const own = { type: "text", inputmode: keyboard(kind), autocomplete: "off", spellcheck: "false", enterkeyhint: "next" };
     input = el("input", { ...attributes, ...own });
     input.addEventListener("keydown", (event) => event.key === "Enter" && toNext(input));
   }
   const unit = el("span", { class: "unit" });
   const mark = el("span", { class: "invented", id: `${id}-mark`, hidden: true, text: "example" });
   const error = el("p", { class: "error", id: `${id}-error` });
-  const entry = { path, kind, input, error, unit, label, mark, after, help };
+  const entry = { path, kind, input, error, unit, label, mark, after, help, hint };
   fields.set(path, entry);
   input.addEventListener(kind === "choice" ? "change" : "input", () => take(entry));
   input.addEventListener("blur", () => {
@@ -117,6 +117,7 @@ function show(entry) {
   const text = isText ? choiceText(entry, value) : fieldText(entry.kind, value);
   if (entry.input.value !== text) entry.input.value = text;
   showMark(entry);
+  if (entry.hint) entry.input.placeholder = typeof entry.hint === "function" ? entry.hint() : entry.hint;
   if (isText) return;
   write(entry.unit, unitOf(entry.kind));
   entry.input.inputMode = keyboard(entry.kind);

@@ -7,7 +7,7 @@ import { inOwnUnits } from "./own_units.js";
 import { placeSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
-import { converted, onTape, plain, unitOf } from "./units.js";
+import { converted, onTape, plain, say, unitOf } from "./units.js";
 
 const placeChart = chart("Where on the pipe it works");
 
@@ -30,7 +30,7 @@ const TWO = [
     choices: [["", "no, one"], ["same pipe", "both on this pipe"], ["one on each of two pipes", "one on each of two pipes"]],
     help: "Two cover a wider range of engine speeds.",
   },
-  { path: "two_branches.spacing_mm", label: "Between their mouths", kind: "length", hint: "300 mm, 12 in", help: "Along the pipe." },
+  { path: "two_branches.spacing_mm", label: "Between their mouths", kind: "length", hint: () => say("length", 300), help: "Along the pipe." },
 ];
 
 export function build() {

@@ -134,7 +134,7 @@ function condensing({ condensate }) {
   if (!condensate) return "";
   const filling = condensate.fills_mm_h;
   const fills = filling === null ? "" : `, and fill ${say("length", filling)} of tube in that time unless it drains`;
-  return ` Water condenses from ${say("length", condensate.from_position_mm)} on, some ${condensate.rate_g_h} g in an hour of driving${fills}.`;
+  return ` Water condenses from ${say("length", Math.round(condensate.from_position_mm))} on, some ${condensate.rate_g_h} g in an hour of driving${fills}.`;
 }
 
 function bandsOf(spread) {

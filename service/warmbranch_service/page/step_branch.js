@@ -206,7 +206,7 @@ function pieceRow(piece, place, all) {
         field({ path: `${path}.bend_radius_mm`, label: "Radius", kind: "length", compact }),
       ]
     : [field({ path: `${path}.straight_mm`, label: sought ? "Last straight, for now" : "Straight", kind: "length", compact })];
-  inside.push(field({ path: `${path}.outside_diameter_mm`, label: "Own tube, outside", kind: "length", hint: "as the rest", compact }));
+  inside.push(field({ path: `${path}.outside_diameter_mm`, label: "Own tube, outside", kind: "length", hint: "same", compact }));
   const remove = el("button", {
     type: "button",
     class: "faint",

@@ -11,7 +11,7 @@ import { numbers } from "./numbers.js";
 import { inOwnUnits } from "./own_units.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
-import { converted, leastOnTape, millimetres, onTape, plain, say, typed, unitOf } from "./units.js";
+import { converted, fieldText, leastOnTape, millimetres, onTape, plain, say, typed, unitOf } from "./units.js";
 
 const MOST_RISK = 5; // percent that a job may end too short
 const LEAST_SHIFT = 3; // rpm between ear and tone that is worth saying
@@ -148,7 +148,7 @@ function showRecords() {
     return el(
       "li",
       {},
-      `${say("length", millimetres(trim.cut_mm), unitOf("length") === "in" ? 3 : 1)} off, ${length} left. ${when} `,
+      `${fieldText("length", trim.cut_mm)}\u00a0${unitOf("length")} off, ${length} left. ${when} `,
       place === last ? button : null,
     );
   });

@@ -23,7 +23,8 @@ export function inOwnWords({ code, text, unit, value, detail, remedy }, kind, na
   }
   if (code === "out_of_range" && kind !== undefined) {
     const span = spanOf(remedy, kind);
-    if (span) return `That is out of range: ${span}.`;
+    const slip = /Did you mean "([^"]+)"/.exec(remedy ?? "");
+    if (span) return `That is out of range: ${span}.${slip ? ` Did you mean ${slip[1].replace(" ", "\u00a0")}? Then type it so.` : ""}`;
   }
   return inOwnUnits(named(text ?? `${detail} ${remedy}`, nameOf, unit));
 }

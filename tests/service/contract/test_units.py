@@ -236,11 +236,14 @@ def test_the_page_and_the_service_have_one_table_of_gauges():
         ("48.3", "has no unit", 'Write 48.3 without quotes, or "48.3 mm" with its unit.'),
         ("1,234 mm", "two things", "Is that 1.234 or 1234?"),
         ("thick", "not a number and a unit", 'as in "1 7/8 in" or "16 ga"'),
+        ("48.3 in", "1226.82 mm, lies outside", 'Did you mean "48.3 mm"?'),
+        ("60,3 ft", "lies outside", 'Did you mean "60.3 mm"?'),
+        (1.9, "1.9 mm lies outside", 'Did you mean "1.9 in", 48.26 mm?'),
     ],
 )
 def test_refusals_name_the_remedy(text, detail, remedy):
     with pytest.raises(PydanticCustomError) as caught:
-        Quantity("mm", units.LENGTH, low=0, high=5000).check(text)
+        Quantity("mm", units.LENGTH, low=15, high=150).check(text)
     context = caught.value.context
     assert context is not None
     assert detail in context["detail"]
