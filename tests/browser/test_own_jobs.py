@@ -47,6 +47,23 @@ def test_what_is_still_invented_is_marked_until_touched(opened: Opened) -> None:
     assert "Still needed" in page.locator("#head-words").inner_text()
 
 
+def test_a_car_typed_over_the_example_is_told_what_is_not_its_own(opened: Opened) -> None:
+    page = opened().page
+    assert "entries are still" not in page.locator("#plate").inner_text()
+    assert page.locator("#head-place").inner_text() != ""
+    bench.type_all(page, {"target_rpm": "1900", "case.main_pipe.outside_diameter_mm": "63.5"})
+    left = [path for path in bench.kept_job(page)["invented"] if path.startswith("case.")]
+    assert f"{len(left)} entries are still the example’s." in page.locator("#plate").inner_text()
+    # Where on somebody else's pipe it should stand is nobody's business; what is folded is marked.
+    assert page.locator("#head-place").inner_text() == ""
+    marked = "(n) => getComputedStyle(n, '::after').content"
+    assert page.locator("#shape > summary").evaluate(marked) == '"example"'
+    page.get_by_label("It is built").click()
+    assert page.locator("#ask-no").inner_text() == "Another length: I type it below"
+    page.locator("#ask-no").click()
+    assert bench.field(page, "case.branch.centreline.2.straight_mm").is_visible()
+
+
 def test_another_metal_has_another_skin(opened: Opened) -> None:
     page = opened().page
     bench.field(page, "case.branch.material").select_option("mild steel")

@@ -73,7 +73,10 @@ export function announce(text) {
   requestAnimationFrame(() => {
     line.textContent = text;
   });
-  said = setTimeout(() => {
-    line.textContent = "";
-  }, SAID_MS);
+  said = setTimeout(hush, SAID_MS);
+}
+
+/** Take back what was said last: it was of another job. */
+export function hush() {
+  byId("said").textContent = "";
 }

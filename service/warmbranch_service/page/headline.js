@@ -2,12 +2,13 @@
 
 import { byId, write } from "./dom.js";
 import { nameOf } from "./fields.js";
-import { aimedRpm, isMeasured, targetKind } from "./job.js";
+import { aimedRpm, isMeasured, leftOver, targetKind } from "./job.js";
 import { inOwnUnits } from "./own_units.js";
-import { placeSentence } from "./place_words.js";
+import { ownPlaceSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
 import { leastOnTape, onTape, say } from "./units.js";
+import { named } from "./words.js";
 
 const job = () => store.current();
 
@@ -110,7 +111,7 @@ function ofStanding(job) {
 // What would make the interval narrower, most of all.
 function narrowingWords() {
   const [first] = answers.now?.prediction?.narrowed_by ?? [];
-  return first ? ` What would narrow it most (by ${first.share_percent.toFixed(0)} % of what is unsure): ${inOwnUnits(first.remedy)}` : "";
+  return first ? ` What would narrow it most (by ${first.share_percent.toFixed(0)} % of what is unsure): ${inOwnUnits(named(first.remedy, nameOf))}` : "";
 }
 
 function standingWords(job, { rpm, answer }, hertz) {
@@ -133,6 +134,13 @@ function standingWords(job, { rpm, answer }, hertz) {
   return parts.join(" ");
 }
 
+// What the example left in a job of one's own counts for what the headline says.
+function leftWords() {
+  const left = leftOver(job()).filter((path) => path === "target_rpm" || path.startsWith("case."));
+  if (left.length === 0) return "";
+  return left.length === 1 ? "One entry is still the example’s." : `${left.length} entries are still the example’s.`;
+}
+
 /** Write it on the plate and in the bar; old: it is not of what stands in the fields now. */
 export function showHeadline(old) {
   const head = headline();
@@ -141,8 +149,8 @@ export function showHeadline(old) {
   write(byId("head-value"), head.value);
   write(byId("head-long"), head.long ?? "");
   write(byId("head-beside"), head.beside);
-  write(byId("head-words"), head.words);
-  write(byId("head-place"), job().built ? "" : placeSentence());
+  write(byId("head-words"), [head.words, leftWords()].filter(Boolean).join(" "));
+  write(byId("head-place"), job().built ? "" : ownPlaceSentence());
   byId("head-stale").hidden = !shownOld;
   write(byId("bar-name"), shownOld ? `not up to date: ${head.name}` : head.name);
   write(byId("bar-value"), head.value);

@@ -55,6 +55,15 @@ export function jobOf(request, invented = false) {
   return job;
 }
 
+// Whose own entry in one of these makes a job theirs.
+const BEGUN = ["target_rpm", "case.engine.cylinders", "case.main_pipe.outside_diameter_mm", "case.branch.outside_diameter_mm"];
+
+/** What is still the example's in a job that somebody has begun to type over; while it is the example, nothing. */
+export function leftOver(job) {
+  const invented = job.invented ?? [];
+  return BEGUN.every((path) => invented.includes(path)) ? [] : invented;
+}
+
 const minutesOf = (time) => (time > 0 ? time / 60 : null);
 
 function leaves(value, path = "") {

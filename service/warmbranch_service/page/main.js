@@ -1,7 +1,7 @@
 // The bench page: wires the steps to the job and to the service.
 
 import { get, tryNow, useKey, watch } from "./api.js";
-import { announce, byId, download, write } from "./dom.js";
+import { announce, byId, download, hush, write } from "./dom.js";
 import { field, onlyBeingTyped, refresh, showErrors } from "./fields.js";
 import * as finished from "./finished.js";
 import { showHeadline } from "./headline.js";
@@ -100,7 +100,10 @@ async function names() {
 
 function changed(kind) {
   if (kind === "list") return;
-  if (kind === "opened") forgetAnswers();
+  if (kind === "opened") {
+    forgetAnswers();
+    hush();
+  }
   if (kind !== "typed") rebuild();
   showUndo();
   jobs.showKept();

@@ -1,9 +1,14 @@
 // Where on the pipe it should stand, in one sentence: for the headline, the step and the sheet.
 
+import { leftOver } from "./job.js";
 import { answers } from "./questions.js";
+import * as store from "./store.js";
 import { onTape } from "./units.js";
 
-/** In one sentence where it should stand, for the sheet; "" where nobody asked. */
+/** The same for the headline and the sheet: of one's own pipe, not of what the example left. */
+export const ownPlaceSentence = () => (leftOver(store.current()).some((path) => path.startsWith("place.")) ? "" : placeSentence());
+
+/** In one sentence where it should stand; "" where nobody asked. */
 export function placeSentence() {
   const place = answers.more?.place;
   if (!place) return "";

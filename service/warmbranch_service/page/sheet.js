@@ -5,7 +5,7 @@ import { byId, el, fill, table } from "./dom.js";
 import { drawing } from "./drawing.js";
 import { cutNow, headline } from "./headline.js";
 import { aimedRpm, givenCase, isMeasured, targetKind } from "./job.js";
-import { placeSentence } from "./place_words.js";
+import { ownPlaceSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import { drawnCase } from "./step_answer.js";
 import { adviceNow, cutHeadings, cutRows, pieceHeadings, pieceRows, piecesCaption, stands } from "./step_cut.js";
@@ -39,7 +39,7 @@ export function write() {
   ];
   const advice = adviceNow();
   if (advice) facts.push(["What next", advice]);
-  const where = placeSentence();
+  const where = ownPlaceSentence();
   if (where) facts.push(["Where on the pipe", where]);
   const pieces = pieceRows();
   const shown = pieces.slice(0, MOST_PIECES);

@@ -4,7 +4,7 @@ import { question } from "./ask.js";
 import { byId, el, fill, write } from "./dom.js";
 import { AIR, ENGINE, GAS, LENGTH, MORE_AIR, MORE_ENGINE, MORE_PIPE, MORE_TUBE, PIPE, TARGET, TUBE } from "./field_list.js";
 import { choiceOf, field, forget, offer, touch } from "./fields.js";
-import { builtLength, lengthened, targetKind } from "./job.js";
+import { builtLength, leftOver, lengthened, targetKind } from "./job.js";
 import { whereToPoint } from "./pointing.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
@@ -66,10 +66,15 @@ function toStand() {
     "How long was it built, along the centre-line from the main pipe’s inner wall to the cap?",
     `${onTape(advised, Math.round)}, as advised`,
     () => stand(advised),
-    typed > 0 ? `${onTape(typed, Math.round)}, as typed below` : "Another length: I type it below",
-    () => stand(),
+    typed > 0 && !shapeIsTheExamples(job) ? `${onTape(typed, Math.round)}, as typed below` : "Another length: I type it below",
+    () => {
+      stand();
+      byId("shape").open = true;
+    },
   );
 }
+
+const shapeIsTheExamples = (job) => leftOver(job).some((path) => path.startsWith("case.branch.centreline."));
 
 function stand(length = null) {
   store.change("whether it is built", (job) => {
