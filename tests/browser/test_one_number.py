@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from fractions import Fraction
 from typing import Any
 
 import bench
@@ -25,6 +26,10 @@ FOR_PROGRAMS = r"\b[a-z]+_[a-z]+\b|\bat the case\b|\bfolds\b|\bpriors?\b|\bvaria
 
 def _words(page: Page, selector: str) -> str:
     return (page.locator(selector).text_content() or "").replace("\u00a0", " ")
+
+
+def _sixteenths(tape: str) -> Fraction:
+    return 16 * sum(map(Fraction, tape.split()), Fraction(0))
 
 
 def test_what_is_to_be_built_ends_where_the_headline_says(opened: Opened) -> None:
@@ -138,6 +143,8 @@ def test_one_number_each_at_every_width(opened: Opened) -> None:
     sheet = _words(page, "#sheet")
     assert f"saw: {cut} off" in sheet
     assert "saw on the cap's side of the mark" in sheet
+    stands, mark = re.findall(r"(\d[\d /]*) in", sheet.partition("3 straight")[2])[1:4:2]
+    assert _sixteenths(stands) - _sixteenths(mark) == _sixteenths(cut.removesuffix(" in"))
     trims = page.locator("#sheet table", has_text="Trim steps").locator("tbody tr").all()
     cells = [
         row.locator("td, th").nth(place).text_content() or "" for row in trims for place in (0, 1)

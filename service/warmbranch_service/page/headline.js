@@ -7,17 +7,17 @@ import { inOwnUnits } from "./own_units.js";
 import { ownPlaceSentence } from "./place_words.js";
 import { answers } from "./questions.js";
 import * as store from "./store.js";
-import { leastOnTape, onTape, say } from "./units.js";
+import { leastOnTape, onTape, say, tapeLength } from "./units.js";
 import { named } from "./words.js";
 
 const job = () => store.current();
 
-/** What the fit advises to take off now, in mm; 0 without advice, or where a tape shows nothing. */
+/** What the fit advises to take off now, in mm, as a tape shows it; 0 without advice, or where it shows nothing. */
 export function cutNow() {
   const { fit } = answers;
   if (!isMeasured(store.current()) || !fit?.trim || doubt() !== null) return 0;
   const advised = fit.trim.cut_now_mm - fit.cutSince;
-  return advised >= leastOnTape() ? advised : 0;
+  return advised >= leastOnTape() ? tapeLength(advised, Math.floor) : 0;
 }
 
 /** What the advice asks for, as the service's next_step; a cut since then wants to be heard first. */
