@@ -27,7 +27,7 @@ from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import UNKNOWNS, with_unknowns
 from warmbranch.case.case import Case
-from warmbranch.fit.ensemble import Prior
+from warmbranch.fit.ensemble import PriorDraws
 from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.rivals import STRAINED, strain
 from warmbranch.fit.solve import fit
@@ -74,7 +74,7 @@ def measure(repeats: int = 30) -> dict[str, float]:
         found["five"].append(best_ms(lambda given=known: fit(*given, spreads=five), repeats))
         prior = Calibration.prior(drawn.case)
         problem = InverseProblem(*given, prior)
-        strained = strain(problem, problem.mode(Prior(problem).starts(problem))) >= STRAINED
+        strained = strain(problem, problem.mode(PriorDraws(problem).starts(problem))) >= STRAINED
         kind = "strained" if strained else "all"
         found[kind].append(best_ms(lambda given=given: fit(*given), repeats))
         draws.append(fit(*given).ensemble.draws)

@@ -33,7 +33,7 @@ from warmbranch import Piece, one_case, solve
 from warmbranch.case.engine import Cycle
 from warmbranch.listen.layout import Layout, engine_layout
 from warmbranch.listen.loudness import drone, loudness
-from warmbranch.listen.notch import Notch, Prior
+from warmbranch.listen.notch import ExpectedNotch, Notch
 from warmbranch.listen.shapes import TransmissionLoss
 from warmbranch.listen.solve import Heard, hear, notch_of
 from warmbranch_service.listen.recordings import Limits, decoded
@@ -176,7 +176,7 @@ def pair_rows(kind: str, seed: int) -> list[Row]:
     for way, error in ways.items():
         expected = truth * (1 + error) if truth is not None else float(np.exp(anywhere))
         loss, resonance = case_of(expected, after.drive.notch_strength)
-        prior = Prior(resonance, PRIOR_SPREAD)
+        prior = ExpectedNotch(resonance, PRIOR_SPREAD)
         alone = notch_of([], [heard[1]], layout, loss=loss, prior=prior)
         rows.append(notch_row(alone, truth) | {"way": way})
         if kind == "fixed" and error != off:

@@ -29,7 +29,7 @@ import synthetic
 
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import expect
-from warmbranch.belief.shop import USUAL, Place, Shop
+from warmbranch.belief.shop import USUAL, JobTraits, Shop
 from warmbranch.belief.unknown import Spreads
 from warmbranch.fit.readings import usual_uncertainty
 from warmbranch.fit.solve import fit
@@ -142,7 +142,7 @@ def run(world: str, shops: int, counts: list[int], seed: int) -> list[str]:
 
 def anywhere(shop: Shop, case) -> Shop:
     """The same, as if it had learned on a branch like this one too."""
-    return Shop(shop.learned, ranges_of([shop.ranges.low, shop.ranges.high, Place.of(case)]))
+    return Shop(shop.learned, ranges_of([shop.ranges.low, shop.ranges.high, JobTraits.of(case)]))
 
 
 def clock(jobs: int = 30, more: int = 20) -> list[str]:

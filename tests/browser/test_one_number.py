@@ -121,7 +121,9 @@ def test_one_number_each_at_every_width(opened: Opened) -> None:
     page.get_by_label("not measured").check()
     gas = "case.main_pipe.gas_temperature_degC"
     bench.measured(page, {path: text for path, text in bench.VAN_MM.items() if path != gas})
-    page.evaluate("() => document.querySelectorAll('.how, .more').forEach((d) => { d.open = true; })")
+    page.evaluate(
+        "() => document.querySelectorAll('.how, .more').forEach((d) => { d.open = true; })"
+    )
     # A branch that stands is not bent anew by a press.
     assert page.get_by_role("button", name=re.compile("^Take")).count() == 0
     wet = re.search(r"Water condenses from (\d+) mm", _words(page, "#answer-charts"))

@@ -43,7 +43,7 @@ class Predicted:
 
 
 @dataclass(frozen=True)
-class Expected:
+class ExpectedResonance:
     """What a prior makes of the first resonance, and which unknown it hangs on.
 
     Parameters
@@ -61,7 +61,7 @@ class Expected:
     shares: FloatArray
 
 
-def expect(case: Case, calibration: Calibration) -> Expected:
+def expect(case: Case, calibration: Calibration) -> ExpectedResonance:
     """First resonance at ``LEVELS``, quickly: by parabolas along what is uncertain.
 
     Parameters
@@ -78,7 +78,7 @@ def expect(case: Case, calibration: Calibration) -> Expected:
     return expect_each(case, [calibration])[0]
 
 
-def expect_each(cases: Case, calibrations: Sequence[Calibration]) -> list[Expected]:
+def expect_each(cases: Case, calibrations: Sequence[Calibration]) -> list[ExpectedResonance]:
     """As :func:`expect`, of many designs in few solutions: the same answers, sooner.
 
     Parameters
@@ -96,7 +96,7 @@ def expect_each(cases: Case, calibrations: Sequence[Calibration]) -> list[Expect
         Parabolas.around(cases.take(np.array([i])), calibration, pairs=False)
         for i, calibration in enumerate(calibrations)
     ]
-    found: list[Expected] = []
+    found: list[ExpectedResonance] = []
     for begin in range(0, len(there), TOGETHER):
         own = there[begin : begin + TOGETHER]
         answer = solve(Case.concatenate([one.cases for one in own]), nodes=COARSE_NODES, modes=1)
@@ -107,16 +107,16 @@ def expect_each(cases: Case, calibrations: Sequence[Calibration]) -> list[Expect
     return found
 
 
-def _expected(there: Parabolas, first: FloatArray, transit_time: FloatArray) -> Expected:
+def _expected(there: Parabolas, first: FloatArray, transit_time: FloatArray) -> ExpectedResonance:
     if np.isnan(first[0]):
-        return Expected(NOWHERE, (), NOWHERE)
+        return ExpectedResonance(NOWHERE, (), NOWHERE)
     # Where losses leave no resonance, the transit time still tells which way it would move.
     by_time: FloatArray = transit_time / transit_time[0]
     response: FloatArray = np.log(np.where(np.isnan(first), by_time, first / first[0]))
     drawn = first[0] * np.exp(there.draws(response))
     shares = there.shares(response)
     told = sorted(zip(there.believed.names, shares.tolist(), strict=True), key=lambda one: -one[1])
-    return Expected(
+    return ExpectedResonance(
         _levels(drawn[:, None])[:, 0],
         tuple(name for name, _ in told),
         np.array([share for _, share in told]),

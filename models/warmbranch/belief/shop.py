@@ -62,7 +62,7 @@ KELVINS = 200.0
 
 
 @dataclass(frozen=True)
-class Place:
+class JobTraits:
     """What a job was, as far as learning asks.
 
     Parameters
@@ -78,7 +78,7 @@ class Place:
     mass_flow: float
 
     @classmethod
-    def of(cls, case: Case) -> Place:
+    def of(cls, case: Case) -> JobTraits:
         """Of one design."""
         pipe = case.main_pipe
         return cls(
@@ -98,10 +98,10 @@ class Place:
 class Ranges:
     """What a shop has learned on, least and most of each."""
 
-    low: Place
-    high: Place
+    low: JobTraits
+    high: JobTraits
 
-    def distrust(self, place: Place) -> dict[str, float]:
+    def distrust(self, place: JobTraits) -> dict[str, float]:
         """How little what was learned is believed at a place: 0 within, 1 far outside; by name."""
         found: dict[str, float] = {}
         for name in ("bore", "length", "mass_flow"):
@@ -130,12 +130,12 @@ class Shop:
     learned: Calibration
     ranges: Ranges
 
-    def distrust(self, case: Case, place: Place | None = None) -> float:
+    def distrust(self, case: Case, place: JobTraits | None = None) -> float:
         """How little what was learned is believed of one design: 0 within the ranges, up to 1."""
-        return max(self.ranges.distrust(place or Place.of(case)).values())
+        return max(self.ranges.distrust(place or JobTraits.of(case)).values())
 
     def of(
-        self, case: Case, spreads: Spreads | None = None, place: Place | None = None
+        self, case: Case, spreads: Spreads | None = None, place: JobTraits | None = None
     ) -> Calibration:
         """What is believed of one design: what was learned, and its own priors for the rest.
 

@@ -21,7 +21,15 @@ from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.search import climb
 from warmbranch.fit.shared import Conditional
 from warmbranch.fit.stand_in import StandIn
-from warmbranch.fit.weighing import Density, Mixture, Normal, effective, evened, moments, normalised
+from warmbranch.fit.weighing import (
+    Density,
+    Mixture,
+    MultivariateNormal,
+    effective,
+    evened,
+    moments,
+    normalised,
+)
 
 PRIOR_DRAWS = 192
 """Solved before any reading counts; they also tell the prediction before the fit."""
@@ -142,7 +150,7 @@ class Ensemble:
         return order[np.searchsorted(edges, places)]
 
 
-class Prior:
+class PriorDraws:
     """Draws before any reading, solved once and used twice.
 
     Parameters
@@ -183,14 +191,14 @@ class Prior:
         return np.concatenate([start, climb(stand_in, start, ROUGHLY).white[None]])
 
 
-def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: Prior) -> Ensemble:
+def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: PriorDraws) -> Ensemble:
     """Draw, weigh, and draw again where that is needed.
 
     Parameters
     ----------
     problem : InverseProblem
     mode : Mode
-    prior : Prior
+    prior : PriorDraws
         Of the same problem.
 
     Notes
@@ -200,13 +208,13 @@ def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: Prior) -> Ens
     draws of the prior guard the tails.
     """
     dimensions = len(problem)
-    standard = Normal(np.zeros(dimensions), np.eye(dimensions))
+    standard = MultivariateNormal(np.zeros(dimensions), np.eye(dimensions))
     pool = _Pool(problem)
     pool.add(prior.white, prior.expected, standard)
     centre = mode.summit.white[:dimensions]
     every: FloatArray = np.asarray(np.linalg.inv(mode.summit.precision), dtype=np.float64)
     covariance = every[:dimensions, :dimensions]
-    about = Normal(centre, covariance * ABOUT**2)
+    about = MultivariateNormal(centre, covariance * ABOUT**2)
     white = about.draws(LAPLACE_DRAWS, SEED + 1)
     pool.add(white, problem.expected(white), about)
     own = pool.log_posterior[len(prior.white) :] - about.log_density(white)
@@ -298,8 +306,8 @@ class _Chooser:
         self._mixture = Mixture(dimensions)
         self._log_value, self._tone = np.empty(0), np.empty(0)
         wide = covariance * STRETCH**2
-        self._pour(Normal(centre, wide), POOL)
-        self._pour(Normal(centre, 4 * wide), POOL // 3)
+        self._pour(MultivariateNormal(centre, wide), POOL)
+        self._pour(MultivariateNormal(centre, 4 * wide), POOL // 3)
         self._pour(self._found(ENOUGH, STRETCH), POOL)
         while len(self._mixture.sources) < pours and self._effective() < POURED:
             self._pour(self._found(2 * ENOUGH, NARROWED), POOL)
@@ -313,12 +321,12 @@ class _Chooser:
         self._share: FloatArray = (edges - weights[self._order] / 2) / float(edges[-1])
         self._weights: FloatArray = weights[self._order] * _favour(self._share)
 
-    def _found(self, least: float, stretch: float) -> Normal:
+    def _found(self, least: float, stretch: float) -> MultivariateNormal:
         """About what has been poured so far, with weights evened to ``least`` effective draws."""
         middle, around = moments(self._mixture.white, evened(self._log_weights(), least))
-        return Normal(middle, around * stretch**2)
+        return MultivariateNormal(middle, around * stretch**2)
 
-    def _pour(self, source: Normal, size: int) -> None:
+    def _pour(self, source: MultivariateNormal, size: int) -> None:
         """Add cheap draws, judged by the stand-in."""
         white = source.draws(size, SEED + len(self._mixture.sources))
         log_value, tone = self._judged(white)

@@ -19,7 +19,7 @@ from warmbranch.base.constants import ICE_POINT
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.fit.clock import WARMTH
-from warmbranch.fit.ensemble import Ensemble, Prior
+from warmbranch.fit.ensemble import Ensemble, PriorDraws
 from warmbranch.fit.observation_model import Altered
 from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.readings import (
@@ -206,14 +206,14 @@ def strain(problem: InverseProblem, mode: Mode) -> float:
     return -_log_posterior(problem, mode) - problem.counted / 4
 
 
-def weigh(problem: InverseProblem, mode: Mode, prior: Prior) -> tuple[Rival, ...]:
+def weigh(problem: InverseProblem, mode: Mode, prior: PriorDraws) -> tuple[Rival, ...]:
     """The slips that are worth a question, likeliest first.
 
     Parameters
     ----------
     problem : InverseProblem
     mode : Mode
-    prior : Prior
+    prior : PriorDraws
         Both of the same problem.
     """
     if len(problem.readings) == 0 or strain(problem, mode) < STRAINED:
@@ -243,7 +243,9 @@ def weigh(problem: InverseProblem, mode: Mode, prior: Prior) -> tuple[Rival, ...
     return tuple(sorted(found, key=lambda rival: -rival.odds))
 
 
-def _starts(other: InverseProblem, problem: InverseProblem, mode: Mode, prior: Prior) -> FloatArray:
+def _starts(
+    other: InverseProblem, problem: InverseProblem, mode: Mode, prior: PriorDraws
+) -> FloatArray:
     """The middle of the prior, what the model's unknowns are as written, and what draws tell."""
     size, model = len(other), len(problem.prior.names)
     starts = np.zeros((2, size + len(other.shared)))

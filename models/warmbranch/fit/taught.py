@@ -13,7 +13,7 @@ from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.case.case import Case
-from warmbranch.fit.ensemble import Ensemble, Prior, posterior_ensemble
+from warmbranch.fit.ensemble import Ensemble, PriorDraws, posterior_ensemble
 from warmbranch.fit.haste import Haste, allowing_for
 from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.readings import Heard, Readings
@@ -48,7 +48,7 @@ class Taught:
     Parameters
     ----------
     problem : InverseProblem
-    drawn : Prior
+    drawn : PriorDraws
         Draws without the data, as they were solved.
     before, fitted, after : Ensemble
         Without the data; with them; and with room for a hasty job where nobody told the time.
@@ -63,7 +63,7 @@ class Taught:
     """
 
     problem: InverseProblem
-    drawn: Prior
+    drawn: PriorDraws
     before: Ensemble
     fitted: Ensemble
     after: Ensemble
@@ -111,7 +111,7 @@ def taught(
     problem = InverseProblem(
         case, readings, heard, believed, warming, warm=warm, known=spreads.fixed
     )
-    drawn = Prior(problem)
+    drawn = PriorDraws(problem)
     tally.reached(DRAWN)
     before = _sounding(drawn.ensemble(problem), case)
     tones = tuple(

@@ -126,7 +126,7 @@ def trim(
     whole = float(problem.case.branch.length[0])
     standing = min([whole, *problem.heard.length.tolist()])
     already = whole - standing
-    cut = warm = Mixture(whole - sized.length, spread, weights)
+    cut = warm = NormalMixture(whole - sized.length, spread, weights)
     if haste is not None:
         warm = cut.of(haste.settled)
         cut = _with_haste(cut, whole, sized.slope, haste)
@@ -194,13 +194,15 @@ def _sawn(length: float) -> float:
     return float(np.floor(length * 1e3) / 1e3)
 
 
-def _with_haste(fitted: Mixture, whole: float, slope: FloatArray, haste: Haste) -> Mixture:
+def _with_haste(
+    fitted: NormalMixture, whole: float, slope: FloatArray, haste: Haste
+) -> NormalMixture:
     """What has to come off where the job may be a hasty one: when warm its tone is higher.
 
     Along the slope of each draw, over whose length the logarithms are as good as straight.
     """
     hasty = whole - (whole - fitted.middle) * np.exp(haste.rise / np.abs(slope))
-    return Mixture(
+    return NormalMixture(
         np.concatenate([fitted.middle, hasty]),
         np.concatenate([fitted.spread, fitted.spread]),
         haste.split(fitted.weights),
@@ -208,18 +210,18 @@ def _with_haste(fitted: Mixture, whole: float, slope: FloatArray, haste: Haste) 
 
 
 @dataclass(frozen=True)
-class Mixture:
+class NormalMixture:
     """Normal distributions of some (draws,) middles, spreads and weights that sum to 1."""
 
     middle: FloatArray
     spread: FloatArray
     weights: FloatArray
 
-    def of(self, some: BoolArray) -> Mixture:
+    def of(self, some: BoolArray) -> NormalMixture:
         """Of some of the distributions alone; of all, where those weigh nothing."""
         weights = np.where(some, self.weights, 0.0)
         total = float(np.sum(weights))
-        return Mixture(self.middle, self.spread, weights / total) if total > 0 else self
+        return NormalMixture(self.middle, self.spread, weights / total) if total > 0 else self
 
     def share_below(self, value: float) -> float:
         """Share of the mixture below a value."""

@@ -18,7 +18,7 @@ class Density(Protocol):
         ...
 
 
-class Normal:
+class MultivariateNormal:
     """A normal distribution."""
 
     def __init__(self, centre: FloatArray, covariance: FloatArray) -> None:

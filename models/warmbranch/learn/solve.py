@@ -13,7 +13,7 @@ from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import standard_normal
 from warmbranch.belief.prediction import LEVELS
-from warmbranch.belief.shop import USUAL, Place, Ranges, Shop
+from warmbranch.belief.shop import USUAL, JobTraits, Ranges, Shop
 from warmbranch.fit.shared import THERMOMETER
 from warmbranch.learn.population import Jobs, Population, Seen
 from warmbranch.learn.summary import NAMES, Summary, Tone
@@ -32,7 +32,7 @@ SPREADS: FloatArray = np.array([USUAL[name].spread for name in NAMES])
 
 
 @dataclass(frozen=True)
-class Unknown:
+class SharedUnknown:
     """What all jobs say of one unknown, in its own coordinate.
 
     Parameters
@@ -143,7 +143,7 @@ class Learned:
     Parameters
     ----------
     shop : Shop
-    unknowns : tuple of Unknown
+    unknowns : tuple of SharedUnknown
     held_out : tuple, one entry a job, of HeldOut or None
         None where no warm tone was heard that counts.
     apart : tuple of Apart, one a job
@@ -154,7 +154,7 @@ class Learned:
     """
 
     shop: Shop
-    unknowns: tuple[Unknown, ...]
+    unknowns: tuple[SharedUnknown, ...]
     held_out: tuple[HeldOut | None, ...]
     apart: tuple[Apart, ...]
     effective: float
@@ -237,22 +237,22 @@ def _check(names: Sequence[str]) -> None:
             )
 
 
-def ranges_of(places: Sequence[Place]) -> Ranges:
+def ranges_of(places: Sequence[JobTraits]) -> Ranges:
     """Least and most of each."""
     names = ("bore", "length", "gas_temperature", "mass_flow")
     every = np.array([[getattr(place, name) for name in names] for place in places])
-    return Ranges(Place(*every.min(axis=0).tolist()), Place(*every.max(axis=0).tolist()))
+    return Ranges(JobTraits(*every.min(axis=0).tolist()), JobTraits(*every.max(axis=0).tolist()))
 
 
 def _unknowns(
     population: Population, next_covariance: FloatArray, counts: FloatArray
-) -> tuple[Unknown, ...]:
+) -> tuple[SharedUnknown, ...]:
     mean, covariance = population.common_moments()
     spread = np.sqrt(np.diag(covariance))
     ahead = np.sqrt(np.diag(next_covariance))
     between = population.scatter(LEVELS)
     return tuple(
-        Unknown(
+        SharedUnknown(
             NAMES[k],
             float(CENTRES[k] + SPREADS[k] * mean[k]),
             float(SPREADS[k] * spread[k]),

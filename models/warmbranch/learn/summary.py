@@ -12,7 +12,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.parabolas import AXIS, COARSE_NODES
-from warmbranch.belief.shop import USUAL, Place, is_usual
+from warmbranch.belief.shop import USUAL, JobTraits, is_usual
 from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
@@ -104,7 +104,7 @@ class Summary:
     Parameters
     ----------
     name : str
-    place : Place
+    place : JobTraits
     outcome : FitOutcome
         Of its own fit.
     centre, spread : (unknowns,) array
@@ -121,7 +121,7 @@ class Summary:
     """
 
     name: str
-    place: Place
+    place: JobTraits
     outcome: FitOutcome
     centre: FloatArray
     spread: FloatArray
@@ -193,7 +193,7 @@ def summary_of(job: MeasuredBranch) -> Summary:
         of[at] = directions
     return Summary(
         name=job.name,
-        place=Place.of(job.case),
+        place=JobTraits.of(job.case),
         outcome=found.outcome,
         centre=centre,
         spread=spread,

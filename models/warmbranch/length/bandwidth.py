@@ -22,7 +22,7 @@ CLOSER_LOOKS = 33
 """Between two looks; a straight line between two of these is off by some 1e-7 of the tone."""
 
 
-class Notch(NamedTuple):
+class LossBand(NamedTuple):
     """Where the transmission loss is at least so much.
 
     Parameters
@@ -45,13 +45,13 @@ class Notch(NamedTuple):
         """Width at each level, (designs, levels), Hz."""
         return self.high - self.low
 
-    def of_design(self, i: int) -> Notch:
+    def of_design(self, i: int) -> LossBand:
         """That of one design."""
         one = slice(i, i + 1)
-        return Notch(self.level, self.low[one], self.high[one], self.peak[one])
+        return LossBand(self.level, self.low[one], self.high[one], self.peak[one])
 
 
-def notch(answer: Answer, levels: tuple[float, ...] = LEVELS) -> Notch:
+def notch(answer: Answer, levels: tuple[float, ...] = LEVELS) -> LossBand:
     """Find the edges of the notch around the first resonance.
 
     Parameters
@@ -61,7 +61,7 @@ def notch(answer: Answer, levels: tuple[float, ...] = LEVELS) -> Notch:
 
     Returns
     -------
-    Notch
+    LossBand
 
     Valid for
     ---------
@@ -87,7 +87,7 @@ def notch(answer: Answer, levels: tuple[float, ...] = LEVELS) -> Notch:
         outer = np.take_along_axis(tones, index, axis=1)
         edge = _edge(answer, inner, outer, level)
         sides.append(np.where(crossed & ~np.isnan(first)[:, None], edge, np.nan))
-    return Notch(level, sides[0], sides[1], peak)
+    return LossBand(level, sides[0], sides[1], peak)
 
 
 def _edge(answer: Answer, inner: FloatArray, outer: FloatArray, level: FloatArray) -> FloatArray:

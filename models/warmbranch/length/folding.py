@@ -60,7 +60,7 @@ class Fold:
 
 
 @dataclass(frozen=True)
-class Tube:
+class TubeToFold:
     """What is folded: tube and bends, m.
 
     Parameters
@@ -84,12 +84,12 @@ class Tube:
         return max(SHORTEST_STUB + self.main_wall, clear)
 
 
-def folds(tube: Tube, length: float, space: Space) -> list[Fold]:
+def folds(tube: TubeToFold, length: float, space: Space) -> list[Fold]:
     """Up to three ways of folding that fit, those of the fewest bends first.
 
     Parameters
     ----------
-    tube : Tube
+    tube : TubeToFold
     length : float, m
         Along the centre-line, as built.
     space : Space
@@ -121,7 +121,7 @@ def _volume(fold: Fold) -> float:
     return envelope.width * envelope.depth * envelope.height
 
 
-def _all(tube: Tube, length: float) -> list[Fold]:
+def _all(tube: TubeToFold, length: float) -> list[Fold]:
     straight = Pipework((Piece(length),), (0.0,))
     found = [_fold(tube, 0, Run.ALONG, Stack.AWAY, straight)]
     for passes in range(1, MOST_PASSES + 1):
@@ -135,12 +135,14 @@ def _all(tube: Tube, length: float) -> list[Fold]:
     return found
 
 
-def _fold(tube: Tube, passes: int, run: Run, stack: Stack, pipework: Pipework) -> Fold:
+def _fold(tube: TubeToFold, passes: int, run: Run, stack: Stack, pipework: Pipework) -> Fold:
     laid = outline(pipework, 0.0, tube.outside_diameter, tube.cap_thickness)
     return Fold(passes, run, stack, pipework, laid)
 
 
-def serpentine(tube: Tube, length: float, passes: int, run: Run, stack: Stack) -> Pipework | None:
+def serpentine(
+    tube: TubeToFold, length: float, passes: int, run: Run, stack: Stack
+) -> Pipework | None:
     """A stub, an elbow and ``passes`` equal passes joined by U-bends, of ``length`` in all.
 
     None where the length does not reach: every pass must be as long as the tube is wide.

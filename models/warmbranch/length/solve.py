@@ -12,7 +12,7 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.case.case import Case
-from warmbranch.length.bandwidth import Notch, notch
+from warmbranch.length.bandwidth import LossBand, notch
 from warmbranch.length.build_long import (
     CHANCE_TOO_SHORT,
     RightLengths,
@@ -92,7 +92,7 @@ class Choice:
 
     tube: StockTube | None
     sized: Sized
-    notch: Notch
+    notch: LossBand
 
 
 @dataclass(frozen=True)

@@ -55,7 +55,7 @@ then, a standard deviation of the logarithm: dimensions mistaken, not another pl
 
 
 @dataclass(frozen=True)
-class Prior:
+class ExpectedNotch:
     """Where the resonance is expected.
 
     Parameters
@@ -118,7 +118,7 @@ def find_notch(
     *,
     moved: bool = False,
     gain_known: bool = False,
-    prior: Prior | None = None,
+    prior: ExpectedNotch | None = None,
 ) -> Notch | None:
     """Weigh a notch at every place against none.
 
@@ -136,7 +136,7 @@ def find_notch(
         The recorder lay elsewhere before than after.
     gain_known : bool
         The recorder's gain is taken off already.
-    prior : Prior, optional
+    prior : ExpectedNotch, optional
         By default every place is as likely, by octaves.
 
     Returns
@@ -243,7 +243,7 @@ class _Neighbours:
         return logsumexp(np.array(options), axis=0) - np.log(len(SECONDS))
 
 
-def _log_prior(places: RealArray, prior: Prior | None, step: float) -> RealArray:
+def _log_prior(places: RealArray, prior: ExpectedNotch | None, step: float) -> RealArray:
     """Logarithm of the chance of each place of a grid; of all places it is 1."""
     if prior is None:
         span = max(places[-1] - places[0] + step, step)

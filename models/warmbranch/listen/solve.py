@@ -11,7 +11,7 @@ from warmbranch.base.errors import InputError
 from warmbranch.listen.cells import Cells, gathered, thinned
 from warmbranch.listen.fine import REACH, corrections, shifted_orders, smoothed
 from warmbranch.listen.layout import HIGHEST_RATE, Layout
-from warmbranch.listen.notch import Notch, Prior, find_notch
+from warmbranch.listen.notch import ExpectedNotch, Notch, find_notch
 from warmbranch.listen.orders import OrderLevels, order_levels
 from warmbranch.listen.shapes import Shape, TransmissionLoss, forms_of
 from warmbranch.listen.spectra import reduced
@@ -190,7 +190,7 @@ def notch_of(
     same_place: bool = True,
     gain_known: bool = False,
     loss: TransmissionLoss | None = None,
-    prior: Prior | None = None,
+    prior: ExpectedNotch | None = None,
 ) -> Notch | None:
     """Weigh a notch in recordings after, with those before as the reference.
 
@@ -205,7 +205,7 @@ def notch_of(
         A pilot tone took the gain off.
     loss : callable, optional
         The branch's transmission loss, dB at Hz; with ``prior``, at whose frequency it resonates.
-    prior : Prior, optional
+    prior : ExpectedNotch, optional
     """
     recordings = before + after
     parts = [

@@ -86,7 +86,7 @@ class Anchor:
 
 
 @dataclass(frozen=True)
-class Rival:
+class OtherSpeed:
     """Another speed that would explain the sound.
 
     Parameters
@@ -117,7 +117,7 @@ class CoarseTrack:
         Chance of a speed within 2 % of the one held, given that it is heard.
     floor : (frames, bins) array
         Power of noise, of a sine as strong.
-    rivals : tuple of Rival
+    rivals : tuple of OtherSpeed
     """
 
     time: RealArray
@@ -125,7 +125,7 @@ class CoarseTrack:
     heard: RealArray
     sure: RealArray
     floor: RealArray
-    rivals: tuple[Rival, ...]
+    rivals: tuple[OtherSpeed, ...]
 
     def noise_density(self, frequency: RealArray) -> RealArray:
         """Power density of the noise at a frequency of each frame, (frames,), 1/Hz."""
@@ -272,7 +272,7 @@ def _moved(
     return np.clip(moved, 0, states - 1), inside
 
 
-def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[Rival, ...]:
+def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[OtherSpeed, ...]:
     """Other speeds throughout, those beyond the stated range too: it may be mistaken."""
     states = len(comb.log_speed)
     reach = round(math.log(max(RIVALS)) / STEP)
@@ -284,7 +284,7 @@ def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[Rival, ..
     )
     known = np.pad(known, ((0, 0), (reach, reach)), mode="edge")
     path = found.path + reach
-    rivals: list[Rival] = []
+    rivals: list[OtherSpeed] = []
     held: dict[bytes, float] = {}
     for ratio in RIVALS:
         moved = path + round(math.log(ratio) / STEP)
@@ -299,7 +299,7 @@ def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[Rival, ..
         if mask not in held:
             held[mask] = _evidence(wide, path, inside, known, news)
         other = _evidence(wide, moved, inside, known, news)
-        rivals.append(Rival(ratio, held[mask] - other + believed))
+        rivals.append(OtherSpeed(ratio, held[mask] - other + believed))
     return tuple(rivals)
 
 
@@ -314,7 +314,7 @@ def _track(
     log_speed: RealArray,
     found: chain.Chain,
     floor: RealArray,
-    rivals: tuple[Rival, ...],
+    rivals: tuple[OtherSpeed, ...],
 ) -> CoarseTrack:
     """Posterior mean about the likeliest path."""
     frames = np.arange(len(time))

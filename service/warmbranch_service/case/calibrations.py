@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from warmbranch.belief.calibration import Calibration
-from warmbranch.belief.shop import Place, Ranges, Shop
+from warmbranch.belief.shop import JobTraits, Ranges, Shop
 from warmbranch_service.case import calibration as schema
 from warmbranch_service.case.convert_batch import MM, PER_HOUR, kelvin
 from warmbranch_service.case.shop import KeptPlace
@@ -46,9 +46,9 @@ def shop_of(given: schema.Calibration) -> Shop | None:
     return Shop(to_physics(given), Ranges(place_of(on.least), place_of(on.most)))
 
 
-def place_of(given: KeptPlace) -> Place:
+def place_of(given: KeptPlace) -> JobTraits:
     """What a job was, in SI."""
-    return Place(
+    return JobTraits(
         bore=given.bore_mm * MM,
         length=given.length_mm * MM,
         gas_temperature=kelvin(given.gas_temperature_degC),
@@ -56,7 +56,7 @@ def place_of(given: KeptPlace) -> Place:
     )
 
 
-def place_told(found: Place) -> KeptPlace:
+def place_told(found: JobTraits) -> KeptPlace:
     """What a job was, as it leaves."""
     return KeptPlace(
         bore_mm=digits(found.bore / MM, DIGITS),

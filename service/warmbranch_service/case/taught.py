@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import NamedTuple
 
-from warmbranch.belief.shop import Place, Ranges, Shop
+from warmbranch.belief.shop import JobTraits, Ranges, Shop
 from warmbranch.case import case as physics
 from warmbranch_service.case import calibration as schema
 from warmbranch_service.case import calibrations
@@ -39,9 +39,9 @@ MEASURES = {
 """By the names of ``Ranges.distrust``: in words, and where a place and a case have it."""
 
 
-def place_of(given: physics.Case, length: float | None = None) -> Place:
+def place_of(given: physics.Case, length: float | None = None) -> JobTraits:
     """Where one design stands; ``length``, m, goes for its own."""
-    here = Place.of(given)
+    here = JobTraits.of(given)
     return here if length is None else replace(here, length=length)
 
 
@@ -94,7 +94,7 @@ def cautions_of(
     return found
 
 
-def _beyond(name: str, here: Place, ranges: Ranges) -> str:
+def _beyond(name: str, here: JobTraits, ranges: Ranges) -> str:
     one = MEASURES[name]
     own, low, high = (
         f"{getattr(calibrations.place_told(place), one.told):.4g}"

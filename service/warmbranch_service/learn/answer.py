@@ -14,7 +14,7 @@ from warmbranch.base.stopping import check
 from warmbranch.belief.draws import NORMAL_90
 from warmbranch.belief.shop import USUAL
 from warmbranch.learn.solve import HeldOut as HeldOutFound
-from warmbranch.learn.solve import Instrument, Learned, Unknown, learn
+from warmbranch.learn.solve import Instrument, Learned, SharedUnknown, learn
 from warmbranch.learn.summary import NAMES, MeasuredBranch, summary_of
 from warmbranch_service.case import calibrations
 from warmbranch_service.case.calibration import Calibration
@@ -198,7 +198,7 @@ def _honesty(jobs: Sequence[HeldOut | None]) -> HonestySoFar | None:
     )
 
 
-def _unknown(found: Unknown) -> LearnedUnknown:
+def _unknown(found: SharedUnknown) -> LearnedUnknown:
     usual = USUAL[found.name]
     low, _, middle, _, high = found.between
     return LearnedUnknown(

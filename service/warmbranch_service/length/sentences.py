@@ -9,7 +9,7 @@ import numpy as np
 
 from warmbranch.base.constants import GRAVITY
 from warmbranch.case.case import Case
-from warmbranch.length.bandwidth import Notch
+from warmbranch.length.bandwidth import LossBand
 from warmbranch.length.build_long import TrimPlan
 from warmbranch.length.compromise import Compromise
 from warmbranch.length.length_for_tone import LONGEST, Sized, one_temperature_length
@@ -280,7 +280,7 @@ def _support(answer: Answer, main: int, shape: Shape) -> Caution:
     )
 
 
-def trade_off(own: Case, other: Case, mine: Notch, theirs: Notch, reached: bool) -> str:
+def trade_off(own: Case, other: Case, mine: LossBand, theirs: LossBand, reached: bool) -> str:
     """What another tube gains and costs against one's own."""
     if not reached:
         return "No admissible length of this tube has this tone."

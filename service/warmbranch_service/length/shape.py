@@ -17,8 +17,7 @@ from warmbranch.length.cut_list import (
     stock,
     tube_mass,
 )
-from warmbranch.length.folding import Fold, Run, Stack, folds, serpentine
-from warmbranch.length.folding import Tube as FoldTube
+from warmbranch.length.folding import Fold, Run, Stack, TubeToFold, folds, serpentine
 from warmbranch.length.length_for_tone import LONGEST, Sized, ToneOutcome, length_for
 from warmbranch.length.outline import Envelope, Outline, Pipework, Space, outline
 from warmbranch_service.case.branch import Bend, Straight
@@ -292,10 +291,10 @@ class Shape:
             )
         return proposals
 
-    def _fold_tube(self) -> FoldTube:
+    def _fold_tube(self) -> TubeToFold:
         outside = float(self.branch.outside_diameter[0])
         given = self.request.cutting.bend_radius_mm
-        return FoldTube(
+        return TubeToFold(
             outside_diameter=outside,
             cap_thickness=float(self.branch.cap_thickness[0]),
             bend_radius=BEND_IN_DIAMETERS * outside if given is None else given * MM,
@@ -344,7 +343,7 @@ def _envelope(found: Envelope) -> EnvelopeAnswer:
     )
 
 
-def _refolded(tube: FoldTube, draft: Fold, length: float) -> Pipework | None:
+def _refolded(tube: TubeToFold, draft: Fold, length: float) -> Pipework | None:
     if length > LONGEST:
         return None
     if draft.passes == 0:

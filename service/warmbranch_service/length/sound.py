@@ -8,7 +8,7 @@ import numpy as np
 
 from warmbranch.belief.depth import depth
 from warmbranch.case.geometry import Branch, Tube
-from warmbranch.length.bandwidth import LEVELS, Notch
+from warmbranch.length.bandwidth import LEVELS, LossBand
 from warmbranch.length.compromise import Aim, Compromise, left_over
 from warmbranch.length.cut_list import tube_mass
 from warmbranch.length.family import family
@@ -128,7 +128,7 @@ def notch_answer(
     )
 
 
-def _widths(found: Notch, per_hz: float | None) -> list[NotchWidth]:
+def _widths(found: LossBand, per_hz: float | None) -> list[NotchWidth]:
     def rpm(value: float) -> float | None:
         return None if per_hz is None else finite(value * per_hz, 1)
 

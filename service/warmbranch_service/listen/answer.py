@@ -14,7 +14,7 @@ from warmbranch.base.errors import InputError
 from warmbranch.case.engine import Cycle
 from warmbranch.listen.layout import Layout, engine_layout
 from warmbranch.listen.loudness import Loudness, change, drone, loudness
-from warmbranch.listen.notch import Notch, Prior
+from warmbranch.listen.notch import ExpectedNotch, Notch
 from warmbranch.listen.shapes import TransmissionLoss
 from warmbranch.listen.solve import Heard, cells_of, hear, notch_of
 from warmbranch.listen.speed import Anchor
@@ -118,7 +118,9 @@ def answer_listen(
             same_place=request.same_place is True,
             gain_known=request.pilot_tone_Hz is not None,
             loss=known.loss if use and known is not None else None,
-            prior=Prior(known.resonance, PRIOR_SPREAD) if use and known is not None else None,
+            prior=ExpectedNotch(known.resonance, PRIOR_SPREAD)
+            if use and known is not None
+            else None,
         )
     return _told(request, layout, order, heard, curves, known, notch, (before, after))
 

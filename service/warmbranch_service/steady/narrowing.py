@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from warmbranch.belief.prediction import Expected
+from warmbranch.belief.prediction import ExpectedResonance
 from warmbranch_service.contract.rounding import places
 from warmbranch_service.steady.answer_schema import Narrowing
 
@@ -37,7 +37,7 @@ REMEDIES = {
 """By unknown: how to know it better."""
 
 
-def narrowing(found: Expected) -> list[Narrowing]:
+def narrowing(found: ExpectedResonance) -> list[Narrowing]:
     """What narrows most, first; what hardly counts is left out."""
     return [
         Narrowing(unknown=name, share_percent=places(100 * share, 0), remedy=REMEDIES[name])

@@ -11,18 +11,18 @@ from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit import ensemble as module
 from warmbranch.fit.clock import WARMTH
-from warmbranch.fit.ensemble import Prior, posterior_ensemble
+from warmbranch.fit.ensemble import PriorDraws, posterior_ensemble
 from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.solve import fit
 from warmbranch.fit.stand_in import StandIn
-from warmbranch.fit.weighing import Normal, effective, evened, moments
+from warmbranch.fit.weighing import MultivariateNormal, effective, evened, moments
 
 LEVELS = np.array([0.05, 0.5, 0.95])
 
 
 def fitted(problem: InverseProblem):
-    prior = Prior(problem)
+    prior = PriorDraws(problem)
     return posterior_ensemble(problem, problem.mode(prior.starts(problem)), prior)
 
 
@@ -120,7 +120,7 @@ def test_when_nothing_is_solved_it_is_an_error(make_case, monkeypatch):
     problem = InverseProblem(case, Readings.none(), Heard.none(), Calibration.prior(case))
     monkeypatch.setattr(forecast, "solve_steady", gives_up)
     with pytest.raises(NotConvergedError):
-        Prior(problem)
+        PriorDraws(problem)
 
 
 def test_effective_draws_of_kish():
@@ -149,7 +149,7 @@ def test_far_from_the_draws_the_stand_in_foresees_nothing_probable(make_case):
     case = make_case()
     heard = Heard.of_warm(np.array([90.0]), np.ones(1), np.array([1.031]))
     problem = InverseProblem(case, Readings.none(), heard, Calibration.prior(case))
-    prior = Prior(problem)
+    prior = PriorDraws(problem)
     size = len(problem)
     stand_in = StandIn(problem, prior.white, [prior.expected], np.zeros(size), np.eye(size))
     far = 1e4 * np.concatenate([np.eye(size), -np.eye(size)])
@@ -162,7 +162,7 @@ def test_copies_of_a_draw_tell_no_more_than_one(one_unknown):
     """A stand-in that holds one draw likely beyond all others chooses it again and again. Solved
     once and counted, it weighs as its copies together, and tells as one."""
     white, times = np.array([[0.3], [-0.2], [1.1]]), np.array([3, 1, 1])
-    source = Normal(np.zeros(1), np.eye(1))
+    source = MultivariateNormal(np.zeros(1), np.eye(1))
     counted, copied = module._Pool(one_unknown), module._Pool(one_unknown)
     counted.add(white, one_unknown.expected(white), source, times)
     every = np.repeat(white, times, axis=0)

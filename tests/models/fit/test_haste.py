@@ -13,7 +13,7 @@ import pytest
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.calibration import Calibration
 from warmbranch.case.case import Case
-from warmbranch.fit.ensemble import Prior, posterior_ensemble
+from warmbranch.fit.ensemble import PriorDraws, posterior_ensemble
 from warmbranch.fit.haste import HASTY, SHARE, Haste, allowing_for
 from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard
@@ -135,7 +135,7 @@ def test_a_calibration_carries_the_rise_in_the_tone(hasty: Looked):
     problem = InverseProblem(
         hasty.case, hasty.readings, hasty.heard, Calibration.prior(hasty.case), warm=False
     )
-    fitted = posterior_ensemble(problem, found.mode, Prior(problem))
+    fitted = posterior_ensemble(problem, found.mode, PriorDraws(problem))
     column = problem.coordinates(fitted.white)[:, names.index("tone")]
     plain = float(fitted.weights @ column)
     risen = float(fitted.weights @ (column + haste.rise))
@@ -149,7 +149,7 @@ def test_a_calibration_carries_the_rise_in_the_tone(hasty: Looked):
 
 def test_draws_beside_draws(hasty: Looked):
     problem = InverseProblem(hasty.case, hasty.readings, hasty.heard, Calibration.prior(hasty.case))
-    plain = Prior(problem).ensemble(problem)
+    plain = PriorDraws(problem).ensemble(problem)
     size = len(plain.white)
     haste = Haste(0.02, 0.25, np.linspace(0, 0.02, size), np.ones(size, dtype=np.bool_))
     both = allowing_for(haste, problem, plain)

@@ -5,7 +5,7 @@ import pytest
 from scipy.interpolate import CubicSpline
 
 from warmbranch.belief.calibration import Calibration
-from warmbranch.fit.ensemble import Prior, posterior_ensemble
+from warmbranch.fit.ensemble import PriorDraws, posterior_ensemble
 from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY, advise
 from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard, Readings
@@ -20,7 +20,7 @@ def problem_of(case, readings, heard, **more):
 
 def ensemble_of(case, readings, heard):
     problem = problem_of(case, readings, heard)
-    prior = Prior(problem)
+    prior = PriorDraws(problem)
     if problem.counted == 0:
         return prior.ensemble(problem)
     return posterior_ensemble(problem, problem.mode(prior.starts(problem)), prior)
@@ -57,7 +57,7 @@ def test_advice_is_regression_on_the_draws(make_case):
 def test_listening_removes_what_the_ear_can_tell(make_case):
     """By itself, and by an ear that is off by as much each time: all that independent ones tell."""
     problem = problem_of(make_case(), Readings.none(), Heard.none())
-    ensemble = Prior(problem).ensemble(problem)
+    ensemble = PriorDraws(problem).ensemble(problem)
     variance = spread(ensemble) ** 2
     wanted = variance / (variance + LISTENING_UNCERTAINTY**2 + EAR**2)
     # The ears are sixteen draws.
@@ -80,7 +80,7 @@ def test_twenty_hearings_by_one_ear_make_a_reading_the_better(synthetic):
 
 def test_nothing_unknown_needs_no_reading(make_case):
     problem = problem_of(make_case(), Readings.none(), Heard.none())
-    ensemble = Prior(problem).ensemble(problem)
+    ensemble = PriorDraws(problem).ensemble(problem)
     sure = type(ensemble)(**{**vars(ensemble), "frequency": np.full_like(ensemble.frequency, 90.0)})
     advice = advise(problem, sure)
     assert advice.by_listening == 0

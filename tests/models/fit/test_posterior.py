@@ -10,7 +10,7 @@ from shared.readings import contacts
 from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.fit.clock import WARMTH
-from warmbranch.fit.ensemble import Prior
+from warmbranch.fit.ensemble import PriorDraws
 from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.search import BOUND, DEGREES_OF_FREEDOM, log_posterior
@@ -46,7 +46,7 @@ def test_mode_is_where_the_posterior_is_flat(problem):
 
 def test_search_ends_at_the_same_place_from_elsewhere(problem):
     first = problem.mode(middle(problem))
-    second = problem.mode(Prior(problem).starts(problem))
+    second = problem.mode(PriorDraws(problem).starts(problem))
     apart = first.summit.white - second.summit.white
     # In standard deviations of the estimate: the search leaves a fraction of one.
     assert np.sqrt(apart @ first.summit.precision @ apart) < 0.3

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from warmbranch.belief.calibration import Calibration
-from warmbranch.fit.ensemble import Prior
+from warmbranch.fit.ensemble import PriorDraws
 from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard, usual_uncertainty
 from warmbranch.fit.rivals import SLIPS, weigh
@@ -30,7 +30,7 @@ def drawn(synthetic, seed, kinds=("paint", "contact", "paint", "contact", "paint
 
 def found(case, readings, heard=None):
     problem = InverseProblem(case, readings, heard or Heard.none(), Calibration.prior(case))
-    prior = Prior(problem)
+    prior = PriorDraws(problem)
     return weigh(problem, problem.mode(prior.starts(problem)), prior)
 
 

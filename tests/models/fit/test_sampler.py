@@ -12,7 +12,7 @@ import pytest
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.fit import ensemble
-from warmbranch.fit.ensemble import Prior, posterior_ensemble
+from warmbranch.fit.ensemble import PriorDraws, posterior_ensemble
 from warmbranch.fit.posterior import InverseProblem
 
 WALKERS, STEPS, BURN_IN = 60, 2000, 150
@@ -80,13 +80,13 @@ def test_median_and_width_agree(synthetic, monkeypatch, seed, readings, listens)
     drawn = synthetic.experiment(np.random.default_rng(100 + seed), readings, listens=listens)
     prior = Calibration.prior(drawn.case, KNOWN)
     problem = InverseProblem(drawn.case, drawn.readings, drawn.heard, prior)
-    mode = problem.mode(Prior(problem).starts(problem))
+    mode = problem.mode(PriorDraws(problem).starts(problem))
     levels = np.array([0.05, 0.5, 0.95])
     draws = [ensemble.SEED + 100 * again for again in range(REPEATS)]
     found, noise = [], []
     for seed_of_draws in draws:
         monkeypatch.setattr(ensemble, "SEED", seed_of_draws)
-        one = posterior_ensemble(problem, mode, Prior(problem))
+        one = posterior_ensemble(problem, mode, PriorDraws(problem))
         found.append(one.quantiles(np.log(one.frequency), levels))
         noise.append(MEDIAN_NOISE / np.sqrt(one.effective))
     mine = np.mean(found, axis=0)

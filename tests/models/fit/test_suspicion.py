@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from warmbranch.belief.calibration import Calibration
-from warmbranch.fit.ensemble import Prior
+from warmbranch.fit.ensemble import PriorDraws
 from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import OWN, Heard, Readings
 from warmbranch.fit.suspicion import suspicious_readings, suspicious_tone
@@ -99,7 +99,7 @@ def before(make_case):
     case = make_case()
     heard = Heard.of_warm(np.array([90.0]), np.ones(1), np.array([1.031]))
     problem = InverseProblem(case, Readings.none(), heard, Calibration.prior(case))
-    return case, Prior(problem).ensemble(problem)
+    return case, PriorDraws(problem).ensemble(problem)
 
 
 def suspect(before, frequency, order=3.0, step=0.5):

@@ -8,11 +8,11 @@ import pytest
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import UNKNOWNS
-from warmbranch.fit.ensemble import Prior
+from warmbranch.fit.ensemble import PriorDraws
 from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.shared import EAR
-from warmbranch.fit.trim_advice import RISK, Mixture, trim
+from warmbranch.fit.trim_advice import RISK, NormalMixture, trim
 from warmbranch.length.length_for_tone import with_length
 from warmbranch.steady.solve import solve
 
@@ -21,7 +21,7 @@ from warmbranch.steady.solve import solve
 def built(make_case):
     case = make_case()
     problem = InverseProblem(case, Readings.none(), Heard.none(), Calibration.prior(case))
-    return case, problem, Prior(problem).ensemble(problem)
+    return case, problem, PriorDraws(problem).ensemble(problem)
 
 
 def test_final_cut_gives_the_tone_in_the_middle(built):
@@ -72,7 +72,7 @@ def test_nothing_unknown_leaves_no_doubt(make_case):
     case = make_case()
     nothing = Calibration.prior(case, Spreads(fixed=frozenset(UNKNOWNS)))
     problem = InverseProblem(case, Readings.none(), Heard.none(), nothing, known=frozenset({"ear"}))
-    found = trim(problem, Prior(problem).ensemble(problem), 110.0)
+    found = trim(problem, PriorDraws(problem).ensemble(problem), 110.0)
     assert found.final_cut_90[0] == pytest.approx(found.final_cut_90[1], abs=1e-9)
     again = solve(with_length(case, np.array([1.031 - found.final_cut])))
     # The coarse grid of the advice: 1e-4.
@@ -82,7 +82,7 @@ def test_nothing_unknown_leaves_no_doubt(make_case):
 
 def test_a_mixture_against_many_draws_of_it():
     middle, spread = np.array([0.0, 3.0]), np.array([1.0, 0.5])
-    mixture = Mixture(middle, spread, np.array([0.7, 0.3]))
+    mixture = NormalMixture(middle, spread, np.array([0.7, 0.3]))
     rng, size = np.random.default_rng(4), 400_000
     which = rng.random(size) < 0.3
     drawn = np.where(which, 3.0 + 0.5 * rng.normal(size=size), rng.normal(size=size))

@@ -8,7 +8,7 @@ import pytest
 from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.prediction import expect
-from warmbranch.belief.shop import USUAL, Place, Ranges, Shop
+from warmbranch.belief.shop import USUAL, JobTraits, Ranges, Shop
 from warmbranch.belief.unknown import Spreads
 from warmbranch.learn.solve import learn, ranges_of
 from warmbranch.learn.summary import NAMES
@@ -72,7 +72,7 @@ def test_a_shop_stands_in_for_the_prior_of_what_jobs_share_alone(kept, synthetic
     learned = learn(kept)
     case = synthetic.a_case(np.random.default_rng(21))
     prior = Calibration.prior(case)
-    wide = Shop(learned.shop.learned, ranges_of([learned.shop.ranges.low, Place.of(case)]))
+    wide = Shop(learned.shop.learned, ranges_of([learned.shop.ranges.low, JobTraits.of(case)]))
     found = wide.of(case)
     assert found.names == prior.names
     for i, name in enumerate(prior.names):
@@ -94,7 +94,7 @@ def test_a_case_that_knows_better_keeps_what_it_knows(kept, synthetic):
     assert (found.mean[i], found.spread[i]) == (prior.mean[i], prior.spread[i])
 
 
-PLACE = Place(bore=0.05, length=1.0, gas_temperature=600.0, mass_flow=0.03)
+PLACE = JobTraits(bore=0.05, length=1.0, gas_temperature=600.0, mass_flow=0.03)
 
 
 @pytest.mark.parametrize(
@@ -115,7 +115,7 @@ def test_distrust_grows_outside_the_ranges(change, distrust):
 
 def test_far_outside_the_prior_is_back_and_between_it_widens(kept, synthetic):
     case = synthetic.a_case(np.random.default_rng(21))
-    here, learned = Place.of(case), learn(kept).shop.learned
+    here, learned = JobTraits.of(case), learn(kept).shop.learned
     prior = Calibration.prior(case)
 
     def believed(times: float) -> Calibration:

@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from warmbranch.length.folding import GAP, PROPOSALS, Run, Stack, Tube, folds, serpentine
+from warmbranch.length.folding import GAP, PROPOSALS, Run, Stack, TubeToFold, folds, serpentine
 from warmbranch.length.outline import Space, outline
 
-TUBE = Tube(0.0483, 0.002, 0.0725, 0.0015)
+TUBE = TubeToFold(0.0483, 0.002, 0.0725, 0.0015)
 
 
 def test_room_enough_needs_no_fold():

@@ -9,7 +9,7 @@ from shared.recordings import pair, record, some_drive
 from warmbranch.base.errors import InputError
 from warmbranch.case.engine import Cycle
 from warmbranch.listen.layout import engine_layout
-from warmbranch.listen.notch import Prior
+from warmbranch.listen.notch import ExpectedNotch
 from warmbranch.listen.shapes import quarter_wave_loss
 from warmbranch.listen.solve import hear, notch_of
 
@@ -83,7 +83,7 @@ def test_a_case_that_is_off_drags_no_farther_than_is_told(driven, error, with_be
         [after_heard],
         layout,
         loss=lambda frequency: quarter_wave_loss(frequency / expected, 0.8),
-        prior=Prior(expected, 0.04),
+        prior=ExpectedNotch(expected, 0.04),
     )
     assert found is not None
     assert found.heard

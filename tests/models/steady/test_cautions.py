@@ -74,7 +74,11 @@ class TestNumbers:
         case = make_case(condensation=False)
         answer = solve(case)
         numbers = found(case)["condensation"].numbers
-        wall, x, start = answer.profile.wall[0], answer.profile.position[0], numbers["from_position"]
+        wall, x, start = (
+            answer.profile.wall[0],
+            answer.profile.position[0],
+            numbers["from_position"],
+        )
         assert np.all(wall[x < start] >= answer.dew_point[0])
         assert wall[x == start] < answer.dew_point[0]
         assert not numbers["heat_counted"]
