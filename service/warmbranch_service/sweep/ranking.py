@@ -159,15 +159,16 @@ def rank(asked: Question, executor: Executor, progress: Callable[[Chunk], None])
 def readable_ranking(ranking: Ranking) -> str:
     """The ranking as a table."""
     unit = "" if ranking.unit == "1" else f" {ranking.unit}"
+    wide = max(46, *(len(field.field) + 1 for field in ranking.fields))
     lines = [
         f"What matters for {ranking.answer}",
         f"  {ranking.designs} designs: mean {ranking.mean:g}{unit}, standard deviation "
         f"{ranking.standard_deviation:g}{unit}",
         "",
-        f"  {'varied field':<46}{'alone':>11}{'in all':>15}",
+        f"  {'varied field':<{wide}}{'alone':>11}{'in all':>15}",
     ]
     lines += [
-        f"  {field.field:<46}{_share(field.first_order, field.first_order_95):>13}"
+        f"  {field.field:<{wide}}{_share(field.first_order, field.first_order_95):>13}"
         f"{_share(field.total, field.total_95):>15}"
         for field in ranking.fields
     ]
