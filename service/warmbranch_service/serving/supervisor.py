@@ -4,6 +4,10 @@ The supervisor owns the listening socket, and so a worker that dies loses only w
 on: the others take what waits, and another worker takes its place. It loads neither the model nor
 the framework. Nothing that it does waits for one worker while another may need it.
 
+Written here: uvicorn's own (0.54) asks its workers one after the other, so that a hung one keeps a
+dead one waiting; a thread of each worker answers it while the loop hangs; and it takes over from
+nobody.
+
 SIGTERM, SIGINT   close: see server.py
 SIGHUP            replace the workers one by one, without a gap: for new code, for other keys
 """

@@ -4,6 +4,9 @@ Questions go before chunks of sweeps, one thread is kept from chunks where there
 clients take turns: see turns.py. A chunk that has waited for long goes before questions all the
 same, so that a sweep goes on under whatever load.
 
+Written here: a pool of concurrent.futures, or AnyIO's limiter, serves whoever came first, knows of
+no clients, and ends nothing that has begun.
+
 Every piece of work can be ended: by its time limit, by whoever asked leaving, by the service
 closing. Ended work gives its thread back within a few steps of the solver: see
 warmbranch.base.stopping.
