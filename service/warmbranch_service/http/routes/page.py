@@ -22,7 +22,7 @@ from warmbranch_service.contract.errors import NOT_FOUND, Problem
 from warmbranch_service.contract.forms import LONGEST_ACCEPT
 from warmbranch_service.demo import demo_text
 from warmbranch_service.http.passage.conditional import answered, etag_of
-from warmbranch_service.http.routes.page_bundle import bundle, styles
+from warmbranch_service.http.routes.page_bundle import bundle, markup, styles
 from warmbranch_service.length.examples import example_text
 
 MEDIA_TYPES = {
@@ -116,7 +116,7 @@ def _text(name: str) -> str:
     if name == ALL_STYLES:
         screen = {own: _read(own) for own in ("style.css", "charts.css")}
         return styles(screen, _read(PRINTED))
-    return _read(name)
+    return markup(_read(name)) if name == INDEX else _read(name)
 
 
 def _read(name: str) -> str:

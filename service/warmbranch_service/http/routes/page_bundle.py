@@ -85,6 +85,11 @@ def _constant(name: str) -> str:
     return f"part_{name.removesuffix('.js').replace('.', '_')}"
 
 
+def markup(page: str) -> str:
+    """The page itself without its indents: none of its elements keeps white space."""
+    return INDENT.sub("", page)
+
+
 def styles(screen: Mapping[str, str], printed: str) -> str:
     """Style sheets as one; the one for paper holds on paper only."""
     return "\n".join([*screen.values(), f"@media print {{\n{printed}\n}}\n"])

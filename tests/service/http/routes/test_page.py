@@ -24,11 +24,11 @@ def test_the_page_is_at_the_root(client):
     response = client.get("/")
     assert response.status_code == 200
     assert response.headers["content-type"] == "text/html; charset=utf-8"
-    assert response.text == INDEX
+    assert response.text.splitlines() == [line.lstrip(" ") for line in INDEX.splitlines()]
     assert client.head("/").status_code == 200
 
 
-@pytest.mark.parametrize("name", sorted(NAMES))
+@pytest.mark.parametrize("name", sorted(NAMES - {"index.html"}))
 def test_every_part_is_served_as_what_it_is(client, name):
     response = client.get(f"/page/{name}")
     assert response.status_code == 200
