@@ -97,7 +97,7 @@ def test_errors_wait_and_use_the_pages_words(opened: Opened) -> None:
     beside.locator("text=out of range").wait_for()
     assert (
         beside.inner_text().replace("\u00a0", " ")
-        == "That is out of range: between 0.0197 and 0.197 in."
+        == "That is out of range: between 0.0197 and 0.197 in. Did you mean 4 mm? Then type it so."
     )
     for text in page.locator(".error").all_text_contents():
         assert not re.search(r"case\.|_mm|_degC", text)
