@@ -118,6 +118,9 @@ def test_from_two_files_to_a_trim_advice(
     assert int(bites[2]) < int(bites[1]) < int(bites[3])
     assert page.locator("#hear-charts svg[role=img]").count() == 2
     assert page.locator("#hear-pictures canvas").count() == 2
+    # The engine's main order is drawn, and some others in which its octave shows.
+    assert page.locator("#hear-pictures .track").count() == 2
+    assert page.locator("#hear-pictures .other-order").count() > 2
     assert page.evaluate("() => document.documentElement.scrollWidth") == PHONE["width"]
 
     page.locator("#use-drone").click()

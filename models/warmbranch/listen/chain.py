@@ -67,7 +67,7 @@ def steps(spread: float, reach: int) -> RealArray:
     return chance / chance.sum()
 
 
-def solve(score: RealArray, moves: Moves) -> Chain:
+def solve(score: RealArray, moves: Moves, known: RealArray | None = None) -> Chain:
     """Path and marginals.
 
     Parameters
@@ -75,17 +75,25 @@ def solve(score: RealArray, moves: Moves) -> Chain:
     score : (frames, states) array
         Log-likelihood of each state, heard, against silence.
     moves : Moves
+    known : (frames, states) array, optional
+        Log-likelihood of each state, heard or not, from elsewhere.
 
     Returns
     -------
     Chain
     """
-    return weighed(*likeliest(score, moves), score, moves)
+    return weighed(*likeliest(score, moves, known), score, moves, known)
 
 
-def weighed(path: IntArray, heard_path: BoolArray, score: RealArray, moves: Moves) -> Chain:
+def weighed(
+    path: IntArray,
+    heard_path: BoolArray,
+    score: RealArray,
+    moves: Moves,
+    known: RealArray | None = None,
+) -> Chain:
     """A path that was found, with the marginals beside it."""
-    marginal, heard, evidence = _marginals(score, moves)
+    marginal, heard, evidence = _marginals(score, moves, known)
     return Chain(path, heard_path, marginal, heard, evidence)
 
 
@@ -116,7 +124,9 @@ class _BestMove:
         return float(options[place]), low + place
 
 
-def likeliest(score: RealArray, moves: Moves) -> tuple[IntArray, BoolArray]:
+def likeliest(
+    score: RealArray, moves: Moves, known: RealArray | None = None
+) -> tuple[IntArray, BoolArray]:
     """States of the likeliest whole path, and where it is heard; arguments as of ``solve``."""
     frames, states = score.shape
     from_heard = _BestMove(np.log(moves.heard), states)
@@ -128,11 +138,17 @@ def likeliest(score: RealArray, moves: Moves) -> tuple[IntArray, BoolArray]:
     unheard = np.empty((frames, states))
     heard[0] = score[0] + math.log(0.5 / states)
     unheard[0] = math.log(0.5 / states)
+    if known is not None:
+        heard[0] += known[0]
+        unheard[0] += known[0]
     for frame in range(1, frames):
         kept, roamed = from_heard(heard[frame - 1]), from_unheard(unheard[frame - 1])
         np.maximum(kept + hold, roamed + again, out=heard[frame])
         heard[frame] += score[frame]
         np.maximum(kept + fall, roamed + stay, out=unheard[frame])
+        if known is not None:
+            heard[frame] += known[frame]
+            unheard[frame] += known[frame]
     path, heard_path = np.empty(frames, np.int64), np.empty(frames, np.bool_)
     state = int(np.argmax(np.concatenate([heard[-1], unheard[-1]])))
     on, state = state < states, state % states
@@ -146,13 +162,17 @@ def likeliest(score: RealArray, moves: Moves) -> tuple[IntArray, BoolArray]:
     return path, heard_path
 
 
-def _marginals(score: RealArray, moves: Moves) -> tuple[RealArray, RealArray, float]:
+def _marginals(
+    score: RealArray, moves: Moves, known: RealArray | None
+) -> tuple[RealArray, RealArray, float]:
     frames, states = score.shape
     top = np.maximum(score.max(axis=1), 0)
-    like, mute = np.exp(score - top[:, None]), np.exp(-top)
+    like, mute = np.exp(score - top[:, None]), np.exp(-top)[:, None]
+    if known is not None:
+        like, mute = like * np.exp(known), mute * np.exp(known)
     heard_forward = np.empty((frames, states), np.float32)
     unheard_forward = np.empty((frames, states), np.float32)
-    heard, unheard = like[0] * (0.5 / states), np.full(states, mute[0] * 0.5 / states)
+    heard, unheard = like[0] * (0.5 / states), mute[0] * np.full(states, 0.5 / states)
     evidence = float(top[0])
     for frame in range(frames):
         if frame:

@@ -42,6 +42,13 @@ PRIOR_MOMENTS = 15.0
 ALIKE = 3.0
 """Moments that what the orders of a kind have in common counts for in one of them."""
 
+BAND = 40
+"""States, a quarter of the logarithm of the speed, over which an order's levels are much the same:
+wide enough for its moments to tell them."""
+
+WHOLE = 1 << 30
+"""States: one band for all."""
+
 LEVELS = 256
 PER_OCTAVE = 8
 ZERO = 72
@@ -231,52 +238,67 @@ class Comb:
             total[first : first + step] = (counts @ values).T
         return total
 
-    def _seen(self, path: IntArray, heard: BoolArray, counts: RealArray | None) -> RealArray:
-        """What each order's levels along a path count for together, (orders, LEVELS).
+    def _seen(
+        self, path: IntArray, heard: BoolArray, band: int, counts: RealArray | None
+    ) -> RealArray:
+        """What each order's levels count for together, (orders, bands of states, LEVELS).
 
         ``counts`` are those of each order and state, 1 by default.
         """
         frames = np.flatnonzero(heard)
         states = path[frames]
         nothing = len(self.bytes) - 1
-        seen = np.zeros((len(self.places), LEVELS))
+        bands = states // band
+        bands = bands - bands.min(initial=0)
+        many = int(bands.max(initial=0)) + 1
+        seen = np.zeros((len(self.places), many, LEVELS))
         for order, place in enumerate(self.places):
             bins = place[states]
             inside = bins < nothing
-            levels = self.bytes[bins[inside], frames[inside]]
+            levels = bands[inside] * LEVELS + self.bytes[bins[inside], frames[inside]]
             weigh = None if counts is None else counts[order, states[inside]]
-            seen[order] = np.bincount(levels, weigh, LEVELS)
+            seen[order] = np.bincount(levels, weigh, many * LEVELS).reshape(many, LEVELS)
         return seen
 
     def learnt(self, path: IntArray, heard: BoolArray) -> RealArray:
         """Weights along a path of states, where it is heard, (orders, classes)."""
         prior = self.weights()
-        learnt = PRIOR_MOMENTS * prior + _shared_out(prior, self._seen(path, heard, None))
+        learnt = PRIOR_MOMENTS * prior + _shared_out(
+            prior, self._seen(path, heard, WHOLE, None)[:, 0]
+        )
         return learnt / learnt.sum(axis=1, keepdims=True)
 
-    def evidence(self, weights: RealArray, path: IntArray, heard: BoolArray, news: float) -> float:
+    def evidence(self, path: IntArray, heard: BoolArray, news: float) -> float:
         """Evidence of a path of states, less that of silence; ``news`` is what a moment counts for.
 
-        An order is silent, or has weights of its own, and pays for them: a comb that is twice as
-        dense explains as much with twice the orders, every other of them silent, and learning would
-        make something of their noise. What weights cost is how far they go from what the orders of
-        their kind have in common, those at which pulses add up and the others (the divergence of
-        Dirichlet distributions, as in the evidence of a mixture: Bishop, Pattern Recognition and
-        Machine Learning (2006), eq. 10.70).
+        An order is silent, or has weights of its own in each ``BAND`` of speeds, and pays for them:
+        a comb that is twice as dense explains as much with twice the orders, every other of them
+        silent, and learning would make something of their noise; and a path that leaves the true
+        speed for its double half way has orders at one speed now loud and now silent. What weights
+        cost is how far they go from what the orders of their kind have in common, those at which
+        pulses add up and the others (the divergence of Dirichlet distributions, as in the evidence
+        of a mixture: Bishop, Pattern Recognition and Machine Learning (2006), eq. 10.70).
         """
         prior = self.weights()
-        seen = news * self._seen(path, heard, self.count)
-        counts = _shared_out(prior, seen)
-        gains = np.einsum("ij,ij->i", seen, table(weights, self.background))
-        told = counts.sum(axis=1) > 0
+        seen = news * self._seen(path, heard, BAND, self.count)
+        bands = seen.shape[1]
+        counts = _shared_out(prior.repeat(bands, axis=0), seen.reshape(-1, LEVELS))
+        counts = counts.reshape(len(seen), bands, -1)
+        told = counts.sum(axis=(1, 2)) > 0
         total = 0.0
         for kind in (self.layout.expected, ~self.layout.expected):
-            some = counts[kind & told]
+            some, levels = counts[kind & told], seen[kind & told]
             if not len(some):
                 continue
-            alike = some / some.sum(axis=1, keepdims=True)
-            alike = (prior[kind].mean(axis=0) + alike.sum(axis=0)) / (1 + len(some))
-            own = gains[kind & told] - _divergence(ALIKE * alike + some, ALIKE * alike)
+            alike = some.sum(axis=1)
+            alike = alike / alike.sum(axis=1, keepdims=True)
+            alike = ALIKE * (prior[kind].mean(axis=0) + alike.sum(axis=0)) / (1 + len(some))
+            after = (alike + some).reshape(-1, len(CLASSES))
+            weights = after / after.sum(axis=1, keepdims=True)
+            gain = np.einsum(
+                "ij,ij->i", levels.reshape(-1, LEVELS), table(weights, self.background)
+            )
+            own = (gain - _divergence(after, alike)).reshape(len(some), bands).sum(axis=1)
             sounds = 0.5
             for _ in range(20):
                 share = _expit(own + logit(sounds))

@@ -79,10 +79,13 @@ class Anchor:
     ----------
     time : float, s
     revolutions_per_second : float, 1/s
+    spread : float
+        Standard deviation of its logarithm.
     """
 
     time: float
     revolutions_per_second: float
+    spread: float = ANCHOR_SPREAD
 
 
 @dataclass(frozen=True)
@@ -166,7 +169,7 @@ def coarse_track(
     log_speed = math.log(slowest) + STEP * np.arange(states)
     comb = Comb.over(_pointed(spectra, floor), RATE / SIZE, LOWEST, 4 / WINDOW, log_speed, layout)
     time = (starts + window / 2) / RATE
-    known = _anchored(time, log_speed, anchors)
+    known = _anchored(time, log_speed, anchors) if anchors else None
     reach = max(int(np.ceil(highest_rate * HOP / STEP)), 2)
     most = (states - 1) // 2
     moves = chain.Moves(
@@ -199,7 +202,7 @@ class _Path:
         return np.array_equal(self.states, other.states) and np.array_equal(self.heard, other.heard)
 
 
-def _best_of_starts(comb: Comb, known: RealArray, moves: chain.Moves) -> chain.Chain:
+def _best_of_starts(comb: Comb, known: RealArray | None, moves: chain.Moves) -> chain.Chain:
     """The path with most support among those that learning from several starts leads to.
 
     Learning levels along a path makes that path likelier, so it has many resting places; an octave
@@ -207,10 +210,10 @@ def _best_of_starts(comb: Comb, known: RealArray, moves: chain.Moves) -> chain.C
     """
 
     def likeliest(score: RealArray, bound: chain.Moves) -> _Path:
-        return _Path(*chain.likeliest(score, bound), score, bound)
+        return _Path(*chain.likeliest(score, bound, known), score, bound)
 
     def relearnt(path: IntArray, heard: BoolArray, bound: chain.Moves) -> _Path:
-        return likeliest(OVERLAP * comb.score(comb.learnt(path, heard)) + known, bound)
+        return likeliest(OVERLAP * comb.score(comb.learnt(path, heard)), bound)
 
     def rested(found: _Path, rounds: int) -> _Path:
         for _ in range(rounds):
@@ -220,7 +223,7 @@ def _best_of_starts(comb: Comb, known: RealArray, moves: chain.Moves) -> chain.C
         return found
 
     in_gear = chain.Moves(moves.heard, moves.heard)
-    unlearnt = OVERLAP * comb.score(comb.weights()) + known
+    unlearnt = OVERLAP * comb.score(comb.weights())
     found = [rested(likeliest(unlearnt, bound), 2) for bound in (moves, in_gear)]
     best = found[0]
     if any(np.any(path.heard) for path in found):
@@ -233,21 +236,21 @@ def _best_of_starts(comb: Comb, known: RealArray, moves: chain.Moves) -> chain.C
             # Gears may have been changed: once more with the freedom that takes.
             free = relearnt(best.states, best.heard, moves)
             best = max((best, free), key=lambda path: _support(comb, path, known))
-    return chain.weighed(best.states, best.heard, best.score, best.moves)
+    return chain.weighed(best.states, best.heard, best.score, best.moves, known)
 
 
-def _support(comb: Comb, found: _Path, known: RealArray) -> float:
+def _support(comb: Comb, found: _Path, known: RealArray | None) -> float:
     """Evidence of a path with its own weights: likelihood, less what the weights cost."""
     return _evidence(comb, found.states, found.heard, known, OVERLAP)
 
 
 def _evidence(
-    comb: Comb, states: IntArray, heard: BoolArray, known: RealArray, news: float
+    comb: Comb, states: IntArray, heard: BoolArray, known: RealArray | None, news: float
 ) -> float:
-    frames = np.flatnonzero(heard)
-    weights = comb.learnt(states, heard)
-    score = comb.evidence(weights, states, heard, news)
-    return score + float(known[frames, states[frames]].sum())
+    score = comb.evidence(states, heard, news)
+    if known is not None:
+        score += float(known[np.arange(len(states)), states].sum())
+    return score
 
 
 def _anchored(time: RealArray, log_speed: RealArray, anchors: tuple[Anchor, ...]) -> RealArray:
@@ -256,7 +259,7 @@ def _anchored(time: RealArray, log_speed: RealArray, anchors: tuple[Anchor, ...]
         near = np.abs(time - anchor.time) <= ANCHOR_REACH
         if not np.any(near):
             near = np.abs(time - anchor.time) == np.abs(time - anchor.time).min()
-        off = (log_speed - np.log(anchor.revolutions_per_second)) / ANCHOR_SPREAD
+        off = (log_speed - np.log(anchor.revolutions_per_second)) / anchor.spread
         # A needle may be misread: far off it costs no more than thirty.
         known[near] -= np.minimum(0.5 * off**2, 30.0).astype(np.float32)
     return known
@@ -272,7 +275,7 @@ def _moved(
     return np.clip(moved, 0, states - 1), inside
 
 
-def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[OtherSpeed, ...]:
+def _rivals(comb: Comb, found: chain.Chain, known: RealArray | None) -> tuple[OtherSpeed, ...]:
     """Other speeds throughout, those beyond the stated range too: it may be mistaken."""
     states = len(comb.log_speed)
     reach = round(math.log(max(RIVALS)) / STEP)
@@ -282,7 +285,8 @@ def _rivals(comb: Comb, found: chain.Chain, known: RealArray) -> tuple[OtherSpee
             [comb.log_speed[0] - beyond[::-1], comb.log_speed, comb.log_speed[-1] + beyond]
         )
     )
-    known = np.pad(known, ((0, 0), (reach, reach)), mode="edge")
+    if known is not None:
+        known = np.pad(known, ((0, 0), (reach, reach)), mode="edge")
     path = found.path + reach
     rivals: list[OtherSpeed] = []
     held: dict[bytes, float] = {}

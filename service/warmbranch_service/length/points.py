@@ -10,7 +10,6 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.case import case as physics
-from warmbranch.case.road_speed import engine_speed_on_road, rolling_circumference, tyre_diameter
 from warmbranch.length.compromise import Aim, Tones
 from warmbranch.length.length_for_tone import reach as reach_of
 from warmbranch.length.solve import Wanted
@@ -24,10 +23,8 @@ from warmbranch_service.length.target import (
     LoudnessTarget,
     QuietRpmTarget,
     RoadTarget,
-    tyre_size,
 )
 
-INCH_MM = 25.4
 THE_CASE = "the case"
 
 
@@ -160,14 +157,11 @@ def _tone(request: LengthRequest, order: float | None) -> tuple[float, tuple[str
     if isinstance(target, QuietRpmTarget):
         return target.quiet_rpm * order / 60, ()
     assert isinstance(target, RoadTarget)
-    circumference = _circumference(target)
-    turns = engine_speed_on_road(
-        target.road_speed_m_s, circumference, target.gear_ratio, target.final_drive_ratio
-    )
+    turns = target.turns
     rpm = turns * 60
     text = (
-        f"{target.road_speed_m_s * 3.6:.4g} km/h on wheels that roll {circumference / MM:.0f} mm "
-        f"a turn are {rpm:.0f} rpm."
+        f"{target.road_speed_m_s * 3.6:.4g} km/h on wheels that roll "
+        f"{target.circumference / MM:.0f} mm a turn are {rpm:.0f} rpm."
     )
     if not 50 <= rpm <= 30000:
         entry = Entry(
@@ -180,15 +174,6 @@ def _tone(request: LengthRequest, order: float | None) -> tuple[float, tuple[str
         )
         raise Problem(INVALID, entry.sentence(), entries=[entry])
     return turns * order, (text,)
-
-
-def _circumference(target: RoadTarget) -> float:
-    if target.rolling_circumference_mm is not None:
-        return target.rolling_circumference_mm * MM
-    size = tyre_size(target.tyre or "")
-    assert size is not None, "the schema reads the size"
-    width, aspect, rim = size
-    return rolling_circumference(tyre_diameter(width * MM, aspect / 100, rim * INCH_MM * MM))
 
 
 def _curve(target: LoudnessTarget, order: float, points: int) -> Tones:

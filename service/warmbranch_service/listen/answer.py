@@ -17,12 +17,12 @@ from warmbranch.listen.loudness import Loudness, change, drone, loudness
 from warmbranch.listen.notch import ExpectedNotch, Notch
 from warmbranch.listen.shapes import TransmissionLoss
 from warmbranch.listen.solve import Heard, cells_of, hear, notch_of
-from warmbranch.listen.speed import Anchor
 from warmbranch.listen.weighting import a_weighting
 from warmbranch.steady.solve import solve
 from warmbranch_service.case.convert import engine_order, to_physics
 from warmbranch_service.contract.errors import INVALID, Entry, Problem
 from warmbranch_service.contract.rounding import each, places
+from warmbranch_service.listen.anchors import anchors_of
 from warmbranch_service.listen.answer_schema import (
     ChangeAnswer,
     CurvePoint,
@@ -130,9 +130,7 @@ def _heard(
 ) -> Heard:
     stopping.check()
     side = name[0]
-    anchors = tuple(
-        Anchor(known.time_s, known.rpm / RPM) for known in request.rpm_at if known.recording == side
-    )
+    anchors = anchors_of(request, side, len(recording.samples) / recording.sample_rate_Hz)
     try:
         return hear(
             recording.samples,
@@ -255,10 +253,18 @@ def _told(
         cabin_resonances_Hz=_cabin(notch) if heard["before"] and heard["after"] else [],
         change=_change(curves["before"], curves["after"]),
         minutes_since_start=request.minutes_since_start,
+        gas_temperature_degC=_gas(request),
         cautions=cautions(request, recordings, drone_told, told),
         assumptions=assumptions(request, known is not None),
         model_version=MODEL_VERSION,
     )
+
+
+def _gas(request: ListenRequest) -> float | None:
+    known = request.gas_temperature_degC
+    if known is None and request.case is not None:
+        known = request.case.main_pipe.gas_temperature_degC
+    return None if known is None else places(known, 1)
 
 
 def _pair(values: RealArray, count: int) -> tuple[float, float]:

@@ -277,6 +277,12 @@ class ListenAnswer(AnswerModel):
     minutes_since_start: float | None = Field(
         examples=[20], description="As given.", json_schema_extra=_unit("min")
     )
+    gas_temperature_degC: float | None = Field(
+        examples=[310],
+        description="As given, or the case's: what the branch was like when it was heard. Null "
+        "where neither tells. To 0.1.",
+        json_schema_extra=_unit("degC"),
+    )
     cautions: list[Caution] = Field(description="What to know before trusting it.")
     assumptions: list[str] = Field(
         examples=[["Nothing of the recordings is kept."]],

@@ -2,32 +2,80 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 
 from warmbranch.listen.layout import HIGHEST_RATE
-from warmbranch_service.case.schema import Case, Engine
+from warmbranch_service.case.gearing import RoadSpeed
+from warmbranch_service.case.schema import HOTTEST_GAS_DEGC, Case, Engine
 from warmbranch_service.contract.fields import Quantity, RequestModel, refusal
 from warmbranch_service.contract.quantities import Rotation
 from warmbranch_service.contract.rules import rules
-from warmbranch_service.contract.units import FREQUENCY, PURE_NUMBER, TIME
+from warmbranch_service.contract.units import FREQUENCY, PURE_NUMBER, SPEED, TEMPERATURE, TIME
 
 MOST_ANCHORS = 20
 LEAST_RANGE = 1.05
 """Highest over lowest engine speed."""
 
+BEYOND = 1.1
+"""Of a speed that was read, over the range that was roughly given."""
+
+
+_When = Annotated[float, Quantity("s", TIME, low=0, high=3600)]
+_Side = Literal["before", "after"]
+_WHEN = "From the beginning of the recording."
+_SIDE = "Which recordings it holds for. Default after."
+
 
 class KnownSpeed(RequestModel):
     """An engine speed that was read at one moment of the recordings."""
 
-    time_s: Annotated[float, Quantity("s", TIME, low=0, high=3600)] = Field(
-        description="From the beginning of the recording.", examples=[0]
-    )
+    time_s: _When = Field(description=_WHEN, examples=[0])
     rpm: Rotation = Field(description="Engine speed then.", examples=[2000])
-    recording: Literal["before", "after"] = Field(
-        default="after", description="Which recordings it holds for. Default after."
+    recording: _Side = Field(default="after", description=_SIDE)
+
+
+class KnownRoadSpeed(RoadSpeed):
+    """A road speed that was read at one moment of the recordings, and the gear driven then."""
+
+    time_s: _When = Field(description=_WHEN, examples=[0])
+    road_speed_m_s: Annotated[float, Quantity("m/s", SPEED, low=1, high=120)] = Field(
+        description="Road speed then, best from satellites: a speedometer reads some percent too "
+        "high. Clutch and converter closed.",
+        examples=[22.2, "80 km/h", "50 mph"],
     )
+    recording: _Side = Field(default="after", description=_SIDE)
+
+    @property
+    def rpm(self) -> float:
+        """Engine speed that gears and wheel make of it."""
+        return 60 * self.turns
+
+
+def _anchor_kind(value: Any) -> str | None:
+    # Names that no field has: those of a union's members are left out of a refusal's path.
+    if isinstance(value, dict) and "rpm" in value and "road_speed_m_s" in value:
+        return None
+    on_road = isinstance(value, KnownRoadSpeed) or (
+        isinstance(value, dict) and "road_speed_m_s" in value
+    )
+    return "a road speed then" if on_road else "an engine speed then"
+
+
+Anchored = Annotated[
+    Annotated[KnownSpeed, Tag("an engine speed then")]
+    | Annotated[KnownRoadSpeed, Tag("a road speed then")],
+    Discriminator(
+        _anchor_kind,
+        custom_error_type="speed_given_twice",
+        custom_error_message="The speed of one moment is given twice.",
+        custom_error_context={
+            "detail": "The speed of one moment is given twice.",
+            "remedy": "Give rpm, or road_speed_m_s with the gears.",
+        },
+    ),
+]
 
 
 class ListenRequest(RequestModel):
@@ -38,6 +86,8 @@ class ListenRequest(RequestModel):
             "no_engine": "engine is given, or case with its engine.",
             "range_falls": "highest_rpm is above lowest_rpm by a twentieth at least.",
             "engine_given_twice": "engine is null where case has one.",
+            "known_speed_beyond": "A speed of rpm_at, as engine speed, lies within lowest_rpm and "
+            "highest_rpm, a tenth beyond them at most.",
         }
     )
 
@@ -64,10 +114,22 @@ class ListenRequest(RequestModel):
     highest_rpm: Rotation = Field(
         description="Highest engine speed in the recordings, roughly.", examples=[4500]
     )
-    rpm_at: Annotated[list[KnownSpeed], Field(max_length=MOST_ANCHORS)] = Field(
+    rpm_at: Annotated[list[Anchored], Field(max_length=MOST_ANCHORS)] = Field(
         default=[],
-        description="Engine speeds that were read at moments. Default none.",
-        examples=[[{"time_s": 0, "rpm": 2000}]],
+        description="Engine speeds that were read at moments, or road speeds in a gear. Default "
+        "none.",
+        examples=[
+            [{"time_s": 0, "rpm": 2000}],
+            [
+                {
+                    "time_s": 12,
+                    "road_speed_m_s": "80 km/h",
+                    "gear_ratio": 1.36,
+                    "final_drive_ratio": 4.06,
+                    "tyre": "205/55 R16",
+                }
+            ],
+        ],
     )
     highest_rate_percent_s: Annotated[float, Quantity("%/s", PURE_NUMBER, low=5, high=300)] = Field(
         default=HIGHEST_RATE * 100,
@@ -98,6 +160,16 @@ class ListenRequest(RequestModel):
         description="How long the engine had run under load at the recording after; told with the "
         "answer. Default null: warm through.",
         examples=[20],
+    )
+
+    gas_temperature_degC: Annotated[
+        float | None,
+        Quantity("degC", TEMPERATURE, low=-40, high=HOTTEST_GAS_DEGC, nullable=True),
+    ] = Field(
+        default=None,
+        description="Gas temperature at the mouth at the recording after, where it was measured; "
+        "told with the answer, as the case of POST /v1/fit wants it. Default null: the case's.",
+        examples=[310],
     )
 
     @property
@@ -136,5 +208,24 @@ class ListenRequest(RequestModel):
                 unit="rpm",
                 at=["highest_rpm"],
                 value=self.highest_rpm,
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _known_within(self) -> ListenRequest:
+        low, high = self.lowest_rpm / BEYOND, self.highest_rpm * BEYOND
+        for place, known in enumerate(self.rpm_at):
+            if low <= known.rpm <= high:
+                continue
+            on_road = isinstance(known, KnownRoadSpeed)
+            made = "Road speed, gears and wheel make" if on_road else "The engine speed read is"
+            raise refusal(
+                "known_speed_beyond",
+                f"{made} {known.rpm:.0f} rpm, not within those given, {self.lowest_rpm:g} to "
+                f"{self.highest_rpm:g} rpm.",
+                "Widen lowest_rpm and highest_rpm, or check it.",
+                unit="m/s" if on_road else "rpm",
+                at=["rpm_at", place, "road_speed_m_s" if on_road else "rpm"],
+                value=known.road_speed_m_s if on_road else known.rpm,
             )
         return self

@@ -103,6 +103,7 @@ function picture(side, one, again) {
   const falls = waterfall(`The recording ${side} as a picture: time across, pitch upward, the engine's speed as a line`, {
     tapped: (time, rpm) => {
       one.anchors = [...one.anchors, { time_s: round(time, 2), rpm: round(rpm, 0) }];
+      widen([rpm]);
       again();
     },
     dragged: (from, to) => {
@@ -126,16 +127,28 @@ function picture(side, one, again) {
     { class: "chart" },
     el("figcaption", {}, el("h4", { text: `${side}: ${one.name}` }), words),
     falls.node,
-    el("p", { class: "help", text: "Is the line not where the engine is? Tap where it is. Drag along it to leave a stretch out, such as a gear change or somebody speaking. By keyboard: arrows move a cross, Enter says that the engine is there, Space begins and ends a stretch." }),
+    el("p", { class: "help", text: "The bright line is the engine's main order, the faint ones others that are heard. Is the bright one not where the engine is? Tap where it is. Drag along it to leave a stretch out, such as a gear change or somebody speaking. By keyboard: arrows move a cross, Enter says that the engine is there, Space begins and ends a stretch." }),
     row,
   );
   const refresh = (recording, order, highest) => {
     told = recording;
     back.hidden = one.anchors.length + one.left.length === 0;
     write(words, pictureWords(recording, one));
-    falls.show({ samples: one.samples, seconds: one.seconds, track: recording.track, order, highest, anchors: one.anchors, left: one.left });
+    falls.show({ samples: one.samples, seconds: one.seconds, track: recording.track, order, others: loudest(recording.orders, order), highest, anchors: one.anchors, left: one.left });
   };
   return { node, refresh };
+}
+
+// Orders that are drawn beside the engine's main one: where they lie on lines of the picture, the
+// speed is right; where every other one lies on none, it is half or double.
+const MOST_OTHERS = 5;
+function loudest(orders, main) {
+  const middle = ({ level_dB: levels }) => [...levels].sort((a, b) => a - b)[levels.length >> 1];
+  return orders
+    .filter(({ order }) => order !== main)
+    .sort((a, b) => middle(b) - middle(a))
+    .slice(0, MOST_OTHERS)
+    .map(({ order }) => order);
 }
 
 function pictureWords({ track, sure_share: sure, rivals }, { left }) {

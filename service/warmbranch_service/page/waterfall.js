@@ -16,7 +16,8 @@ const LOUD = [[20, 22, 25], [60, 45, 95], [168, 67, 26], [217, 180, 74], [252, 2
 /**
  * A place for one: {node, show(data)}.
  *
- * data: {samples, seconds, track: {time_s, rpm} or null, order, highest (rpm), anchors, left}.
+ * data: {samples, seconds, track: {time_s, rpm} or null, order, others (orders), highest (rpm), anchors,
+ * left}.
  * told: {tapped(time_s, rpm), dragged(from_s, to_s)}.
  */
 export function waterfall(label, told) {
@@ -148,23 +149,28 @@ function transform(re, im) {
   }
 }
 
-function drawn({ seconds, top, track, anchors, left, cross }) {
+function drawn({ seconds, top, track, order, others, anchors, left, cross }) {
   const [wide, high] = [1000, HEIGHT];
   const x = (time) => (time / seconds) * wide;
   const y = (rpm) => high * (1 - rpm / top);
   const parts = left.map(({ from, to }) => svg("rect", { class: "left-out", x: x(from), y: 0, width: x(to) - x(from), height: high }));
   if (track) {
-    let pen = "M";
-    const d = track.time_s.map((time, k) => {
-      if (track.rpm[k] === null) {
-        pen = "M";
-        return "";
-      }
-      const part = `${pen}${x(time).toFixed(1)} ${y(track.rpm[k]).toFixed(1)}`;
-      pen = "L";
-      return part;
-    });
-    parts.push(svg("path", { class: "track-edge", d: d.join("") }), svg("path", { class: "track", d: d.join("") }));
+    const line = (share) => {
+      let pen = "M";
+      return track.time_s
+        .map((time, k) => {
+          if (track.rpm[k] === null) {
+            pen = "M";
+            return "";
+          }
+          const part = `${pen}${x(time).toFixed(1)} ${y(track.rpm[k] * share).toFixed(1)}`;
+          pen = "L";
+          return part;
+        })
+        .join("");
+    };
+    parts.push(...others.map((other) => svg("path", { class: "other-order", d: line(other / order) })));
+    parts.push(svg("path", { class: "track-edge", d: line(1) }), svg("path", { class: "track", d: line(1) }));
   }
   parts.push(...anchors.map((one) => svg("path", { class: "anchor", d: `M${x(one.time_s) - 14} ${y(one.rpm)}h28M${x(one.time_s)} ${y(one.rpm) - 14}v28` })));
   if (cross) {

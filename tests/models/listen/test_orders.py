@@ -74,6 +74,21 @@ def test_speed_near_the_bound(rise):
     assert rms / 2 < stated < 5 * rms + 2e-4 * truth.max()
 
 
+def test_an_uneven_engine_is_heard_by_its_half_orders():
+    """Pulses at 0 and 405 of 720 degrees: at order k/2 they add to |1 + exp(-j k 405/720 2 pi)|."""
+    layout = engine_layout(2, Cycle.FOUR_STROKE, np.radians([0.0, 405.0]))
+    number = np.arange(1, 13)
+    sizes = np.abs(1 + np.exp(-2j * np.pi * number * 405 / 720)) / number
+    time = np.arange(6 * RATE) / RATE
+    speed = 25 + 5 * time
+    rng = np.random.default_rng(6)
+    sound = sounded(speed, dict(zip(number / 2, sizes, strict=True)), 0.3, rng)
+    heard = hear(sound, RATE, layout, 12, 120)
+    truth = np.interp(heard.track.time, time, speed)
+    assert heard.held.mean() > 0.9
+    assert_allclose(np.exp(heard.track.log_speed)[heard.held], truth[heard.held], rtol=0.003)
+
+
 def test_silence_and_nonsense_hold_no_speed():
     rng = np.random.default_rng(5)
     heard = hear(rng.standard_normal(10 * RATE), RATE, FOUR, 20, 70)

@@ -60,7 +60,7 @@ def answer(service, drives):
     before, after = drives
     given = post(
         service,
-        REQUEST | {"minutes_since_start": 20},
+        REQUEST | {"minutes_since_start": 20, "gas_temperature_degC": "590 F"},
         before=[as_file(before.samples)],
         after=[as_file(after.samples, kind="FLAC")],
     )
@@ -76,6 +76,7 @@ def test_answer(answer, drives):
     assert [one["side"] for one in answer["recordings"]] == ["before", "after"]
     assert answer["change"]["rpm"]
     assert answer["heard"][0]["time_s"] == 1200
+    assert answer["gas_temperature_degC"] == 310
 
 
 def test_measured_loss_is_the_notchs(answer, drives):
@@ -156,6 +157,34 @@ def test_refused_files(service, content, code):
     assert body["errors"][0]["remedy"]
 
 
+ROAD = {
+    "road_speed_m_s": "108 km/h",
+    "gear_ratio": 0.8,
+    "final_drive_ratio": 4.0,
+    "tyre": "205/55 R16",
+}
+"""By hand: 30 m/s, 0.8 x 4 turns a wheel of 3.05 x 631.9 mm: 2989 rpm."""
+
+
+def test_a_road_speed_in_a_gear_tells_the_octave():
+    """Steady tones, each an order at half the speed too."""
+    time = np.arange(5 * 8000) / 8000
+    noise = np.random.default_rng(8).standard_normal(len(time)) / 50
+    turns = 2 * np.pi * 2989 / 60 * time
+    sound = noise + sum(0.6 / order * np.cos(order * turns) for order in (2, 4, 6, 8))
+    request = {"engine": {"cylinders": 4}, "lowest_rpm": 1000, "highest_rpm": 6500}
+
+    def middle(**more):
+        told = listen(request | more, after=[(sound, 8000)])
+        return told.recordings[0].track.rpm[20]
+
+    wrong = {**ROAD, "road_speed_m_s": "54 km/h"}
+    assert middle(rpm_at=[{"time_s": 2} | ROAD]) == pytest.approx(2989, rel=1e-3)
+    assert middle(rpm_at=[{"time_s": 2} | wrong]) != pytest.approx(2989, rel=0.1)
+    with pytest.raises(Problem, match="as long as 5 s"):
+        middle(rpm_at=[{"time_s": 20} | ROAD])
+
+
 @pytest.mark.parametrize(
     ("request_", "code", "field"),
     [
@@ -163,6 +192,18 @@ def test_refused_files(service, content, code):
         (REQUEST | {"highest_rpm": 900}, "range_falls", "highest_rpm"),
         (REQUEST | {"engine": None}, "no_engine", "engine"),
         (REQUEST | {"loud": 1}, "unknown_field", "loud"),
+        (REQUEST | {"rpm_at": [{"time_s": 0}]}, "missing", "rpm_at[0].rpm"),
+        (REQUEST | {"rpm_at": [{"time_s": 0, "rpm": 6100}]}, "known_speed_beyond", "rpm_at[0].rpm"),
+        (
+            REQUEST | {"rpm_at": [{"time_s": 0} | ROAD | {"gear_ratio": 4.0}]},
+            "known_speed_beyond",
+            "rpm_at[0].road_speed_m_s",
+        ),
+        (
+            REQUEST | {"rpm_at": [{"time_s": 0, "rpm": 2989} | ROAD]},
+            "speed_given_twice",
+            "rpm_at[0]",
+        ),
     ],
 )
 def test_refused_requests(service, request_, code, field):
