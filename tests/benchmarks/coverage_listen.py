@@ -58,6 +58,9 @@ CASE_WRONG = 0.04
 PRIOR_SPREAD = 0.04
 """As the service takes a case."""
 
+CASES_OF_NONE = 3
+"""Cases, anywhere from 55 to 160 Hz, that a recording without a branch is listened to with."""
+
 Row = dict[str, Any]
 
 
@@ -169,12 +172,14 @@ def pair_rows(kind: str, seed: int) -> list[Row]:
     rows.append(notch_row(both, truth) | {"way": "before and after"})
     rng = np.random.default_rng(seed + 60_000)
     off = CASE_SPREAD * float(rng.standard_normal())
-    anywhere = float(rng.uniform(np.log(55), np.log(160)))
-    ways = {"after, case": off}
+    ways = [("after, case", off)]
     if kind == "fixed":
-        ways |= {"after, case 4 % low": -CASE_WRONG, "after, case 4 % high": CASE_WRONG}
-    for way, error in ways.items():
-        expected = truth * (1 + error) if truth is not None else float(np.exp(anywhere))
+        ways += [("after, case 4 % low", -CASE_WRONG), ("after, case 4 % high", CASE_WRONG)]
+    if truth is None:
+        ways *= CASES_OF_NONE
+    for way, error in ways:
+        anywhere = float(np.exp(rng.uniform(np.log(55), np.log(160))))
+        expected = truth * (1 + error) if truth is not None else anywhere
         loss, resonance = case_of(expected, after.drive.notch_strength)
         prior = ExpectedNotch(resonance, PRIOR_SPREAD)
         alone = notch_of([], [heard[1]], layout, loss=loss, prior=prior)

@@ -42,9 +42,13 @@ the quietest frequency off the resonance; seen on made-up recordings."""
 
 UNREFERRED = 0.4
 """Power of the likelihood where no recording before, from the same place, tells what is the place's
-own: a cabin's dips are sharper and deeper than a Gaussian process has them. Where a case says where
-to look, it weighs whether a notch is heard, and not its place: other dips of the cabin are then out
-of the way."""
+own: a cabin's dips are sharper and deeper than a Gaussian process has them."""
+
+UNREFERRED_KNOWN = 0.3
+"""The same where a case says where to look. It weighs whether a notch is heard, and not its place:
+other dips of the cabin are then out of the way. With 0.4, 6.8 % of 544 cases where there was no
+branch were taken for one (34 made-up recordings, seeds 20000 on, 16 places each), with 0.3 4.2 %;
+of 17 branches 11 were heard either way."""
 
 SURE_ODDS = 20.0
 """Odds at which a notch is said to be heard."""
@@ -157,7 +161,8 @@ def find_notch(
     neighbours = _Neighbours(model, low, high)
     forms = dip_forms(1.0) if shapes is None else shapes
     referred = bool(np.any(~after)) and not moved
-    trust = 1.0 if referred else UNREFERRED
+    unreferred = UNREFERRED if prior is None else UNREFERRED_KNOWN
+    trust = 1.0 if referred else unreferred
 
     def belief(places: RealArray, step: float) -> tuple[RealArray, float]:
         """Of places and forms, (rough, places, shapes), and evidence; over none's, logarithms."""
