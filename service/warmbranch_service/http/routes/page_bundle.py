@@ -91,5 +91,6 @@ def markup(page: str) -> str:
 
 
 def styles(screen: Mapping[str, str], printed: str) -> str:
-    """Style sheets as one; the one for paper holds on paper only."""
-    return "\n".join([*screen.values(), f"@media print {{\n{printed}\n}}\n"])
+    """Style sheets as one, without their indents; the one for paper holds on paper only."""
+    whole = "\n".join([*screen.values(), f"@media print {{\n{printed}\n}}\n"])
+    return INDENT.sub("", whole)
