@@ -141,6 +141,7 @@ class _Writer:
         self.request, self.converted, self.found = request, converted, found
         self.readings, self.heard = readings, heard
         self.per_hertz = None if converted.order is None else 60 / converted.order
+        self.rivals = [self._rival(one) for one in found.rivals]
 
     def answer(self) -> FitAnswer:
         found, ensemble = self.found, self.found.ensemble
@@ -160,7 +161,7 @@ class _Writer:
             heard=heard,
             prediction=prediction,
             next_reading=advice,
-            rivals=[self._rival(one) for one in found.rivals],
+            rivals=self.rivals,
             time_untold=untold,
             trim=trim,
             difference=difference,
@@ -336,9 +337,10 @@ class _Writer:
         )
 
     def _slip(self) -> RivalName | None:
-        """The slip that is at least as likely as what was written."""
-        likely = first_to_settle(self.found.rivals)
-        return None if likely is None else cast("RivalName", likely.name)
+        """The slip that is at least as likely as what was written, by its odds as they are told:
+        whoever reads the answer decides by those."""
+        likely = first_to_settle(self.rivals)
+        return None if likely is None else likely.name
 
     def _difference(self) -> Difference | None:
         parts, answer = self.found.effects, self.found.answer

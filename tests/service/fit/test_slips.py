@@ -8,6 +8,7 @@ import re
 import pytest
 
 from shared.readings import infrared
+from warmbranch.fit.rivals import Rival
 from warmbranch_service.fit.answer_schema import FitAnswer
 from warmbranch_service.fit.table import headline
 
@@ -34,6 +35,19 @@ def test_no_cut_is_advised_before_a_slip_is_settled(fit, van):
     line = headline(FitAnswer.model_validate(answer))
     assert line.startswith("As degrees Fahrenheit")
     assert not re.search(r"\bcut \d", f"{line} {answer['summary']}", re.IGNORECASE)
+
+
+@pytest.mark.parametrize(("odds", "waits"), [(0.994, False), (0.996, True)])
+def test_the_saw_and_the_line_go_by_the_odds_that_are_told(fit, van, monkeypatch, odds, waits):
+    """0.996 is told as 1: neither part of one answer may take it for less."""
+    slip = Rival("from_cap", odds, 80.0)
+    monkeypatch.setattr("warmbranch.fit.solve.weigh", lambda *_: (slip,))
+    van["case"]["branch"]["centreline"][-1]["straight_mm"] = LONG_MM
+    body = {**van, "heard": [{"quiet_rpm": 2130}], "target_rpm": 2350, "time_s": "1 h"}
+    answer = fit(body)
+    assert (answer["trim"]["withheld_for"] == "from_cap") is waits
+    assert answer["summary"].startswith("Settle a slip first. ") is waits
+    assert ("Settle that before any cut" in headline(FitAnswer.model_validate(answer))) is waits
 
 
 @pytest.mark.parametrize("kind", ["infrared", "contact"])
