@@ -151,22 +151,31 @@ def rank_of(found: Population, truth: float, rng) -> float:
     return float(np.mean(found.common[drawn, 0] + spread * rng.normal(size=400) < truth))
 
 
+def rank_of_share(found: Population, share: float, rng) -> float:
+    """The same of how much jobs differ; among draws that have it exactly, anywhere."""
+    own, weights = found.shares[:, 0], found.weights
+    same = np.isclose(own, share)
+    return float(weights[(own < share) & ~same].sum() + rng.uniform() * weights[same].sum())
+
+
 @pytest.mark.parametrize("count", [1, 3, 10])
 def test_truths_of_the_assumed_world_rank_evenly(count):
-    """Simulation-based calibration (Talts et al. 2018, arXiv 1804.06788) of what is common, and
-    the next job's 90 % interval, over 150 shops."""
+    """Simulation-based calibration (Talts et al. 2018, arXiv 1804.06788) of what is common and of
+    how much jobs differ, and the next job's 90 % interval, over 150 shops."""
     from scipy.stats import kstest
 
     rng = np.random.default_rng(100 + count)
-    ranks, inside = [], []
+    ranks, shares, inside = [], [], []
     for _ in range(150):
         share = rng.choice(SHARES, p=CHANCES)
         common = rng.normal() * np.sqrt(max(1 - share, population.LEAST_COMMON))
         truths = common + np.sqrt(share) * rng.normal(size=(count + 1, 1))
         found = Jobs(seen(rng, truths[:-1], error=0.5), 1).population()
         ranks.append(rank_of(found, common, rng))
+        shares.append(rank_of_share(found, share, rng))
         mean, covariance = found.next_job()
         inside.append(abs(truths[-1, 0] - mean[0]) < 1.645 * np.sqrt(covariance[0, 0]))
     assert kstest(ranks, "uniform").pvalue > 0.01
+    assert kstest(shares, "uniform").pvalue > 0.01
     # Three standard errors of 150 trials.
     assert 0.9 - 0.073 < np.mean(inside) < 0.9 + 0.073
