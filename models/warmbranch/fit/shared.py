@@ -10,6 +10,7 @@ and integrated without solving the model again.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -183,14 +184,22 @@ def patterns(place: FloatArray) -> FloatArray:
     The first eigenfunctions of a Gaussian process with the kernel
     ``exp[−(s − s')²/(2 ℓ²)]``, by Nyström's method on even places.
     """
-    even = (np.arange(64) + 0.5) / 64
+    return _kernel(place) @ _shapes()
 
-    def kernel(a: FloatArray) -> FloatArray:
-        return np.exp(-((a[:, None] - even) ** 2) / (2 * PATTERN_LENGTH**2))
 
-    values, vectors = np.linalg.eigh(kernel(even))
+EVEN: FloatArray = (np.arange(64) + 0.5) / 64
+
+
+def _kernel(place: FloatArray) -> FloatArray:
+    return np.exp(-((place[:, None] - EVEN) ** 2) / (2 * PATTERN_LENGTH**2))
+
+
+@cache
+def _shapes() -> FloatArray:
+    """From the kernel between a place and ``EVEN`` to the patterns, (64, PATTERNS)."""
+    values, vectors = np.linalg.eigh(_kernel(EVEN))
     first = slice(None, -PATTERNS - 1, -1)
-    return kernel(place) @ vectors[:, first] / np.sqrt(values[first])
+    return vectors[:, first] / np.sqrt(values[first])
 
 
 def most_likely(misfit: FloatArray, slopes: FloatArray) -> tuple[FloatArray, FloatArray]:
