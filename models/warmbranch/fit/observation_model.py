@@ -18,7 +18,7 @@ from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.fit.clock import WARMTH, Clock
 from warmbranch.fit.readings import OWN, Heard, Readings
-from warmbranch.fit.skin_in_time import SkinInTime, Warming
+from warmbranch.fit.skin_in_time import TIMED_NODES, SkinInTime, Warming
 from warmbranch.heat.grid import DEFAULT_NODES
 
 
@@ -205,14 +205,14 @@ class ObservationModel:
             return len(names) + self._readings.patches.index(surface)
         return -1
 
-    def _skin_in_time(self, coordinates: FloatArray, nodes: int | None = None) -> FloatArray:
+    def _skin_in_time(self, coordinates: FloatArray, nodes: int = TIMED_NODES) -> FloatArray:
         """Skins of the readings with a time, (sets, timed), K."""
         if len(self.timed) == 0 or self.warming is None:
             return np.empty((len(coordinates), 0))
         names, read = self._prior.names, self._readings
         start = coordinates[:, -1] if self.warming.uncertain else np.zeros(len(coordinates))
         place, time = read.position[self.timed], read.time[self.timed]
-        skins = SkinInTime(self._case, names, self.warming, place, time, nodes or self._nodes)
+        skins = SkinInTime(self._case, names, self.warming, place, time, nodes)
         return skins.at(coordinates[:, : len(names)], start)
 
     def _seen(
