@@ -3,12 +3,17 @@
 ``python tests/benchmarks/shop.py [N] [--world NAME] [--jobs 1,3,6]`` prints, for N invented shops
 of each world, after so many jobs that were read and heard: the share of next branches whose true
 tone lies inside the 90 % and the 50 % interval, without a shop and with it; the median of the
-interval's width over that without; the same if every coefficient of the physics were known, which
-no shop can beat; and how long a job's own fit and the learning took. An honest 90 % interval holds
-nine of ten.
+interval's width over that without; and how long a job's own fit and the learning took. An honest
+90 % interval holds nine of ten.
 
-Worlds: jobs that differ by a tenth, a quarter and all of today's variance; two kinds of mouth that
-a shop does not tell apart; and a reader who is careless every third time, 40 K too high.
+Then the width that would be left, rung by rung, to who knew more than jobs tell: how much jobs
+differ; every coefficient of each job before; what is common to all jobs, and how much they differ;
+every coefficient of the next one. The last is what is of one job, gas temperature, flow, air and
+paint, and no shop can beat it. ``--shares`` prints what each unknown has in the variance of the
+next branch before any job, and in what six jobs leave.
+
+Worlds: jobs that differ by nothing, a tenth, a quarter and all of today's variance; two kinds of
+mouth that a shop does not tell apart; and a reader who is careless every third time, 40 K too high.
 
 ``--draw FILE`` draws the widths of the table in ``shop.md`` against the number of jobs.
 """
@@ -21,7 +26,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 import time
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -33,8 +38,10 @@ from warmbranch.belief.shop import USUAL, JobTraits, Shop
 from warmbranch.belief.unknown import Spreads
 from warmbranch.fit.readings import usual_uncertainty
 from warmbranch.fit.solve import fit
+from warmbranch.learn import population
+from warmbranch.learn.population import Jobs, Seen
 from warmbranch.learn.solve import learn, ranges_of
-from warmbranch.learn.summary import MeasuredBranch, summary_of
+from warmbranch.learn.summary import MeasuredBranch, Summary, summary_of
 
 MOUTH = ("mouth_exchange", "tone_exchange", "stirring", "reach", "sharpness", "mouth_factor")
 KINDS = 1.3
@@ -43,7 +50,11 @@ KINDS = 1.3
 TOO_HIGH = 40.0
 """K, of the careless reader."""
 
+CERTAIN = 1e3
+"""Over a usual spread, of what is seen through."""
+
 WORLDS = {
+    "nothing differs": 0.0,
     "a tenth differs": 0.1,
     "a quarter differs": 0.25,
     "all differs": 1.0,
@@ -57,41 +68,102 @@ class Invented:
 
     def __init__(self, world: str, rng: np.random.Generator) -> None:
         self.world, self.rng, self.share = world, rng, WORLDS[world]
-        self.common = {name: np.sqrt(1 - self.share) * rng.normal() for name in USUAL}
-        self.made = 0
+        self.common = np.sqrt(1 - self.share) * rng.normal(size=len(USUAL))
+        self.made: list[np.ndarray] = []
+
+    @property
+    def kinds(self) -> np.ndarray:
+        """Which unknowns are of two kinds, (unknowns,) of bool."""
+        two = self.world == "two kinds of mouth"
+        return np.array([two and name in MOUTH for name in USUAL])
+
+    @property
+    def population(self) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and variance of what jobs have, over the usual spread, (unknowns,) each."""
+        kinds = self.kinds
+        return np.where(kinds, 0.0, self.common), self.share + KINDS**2 * kinds
 
     def job(self):
         """An experiment, with a truth of this shop's kind."""
         case = synthetic.a_case(self.rng)
         prior = Calibration.prior(case)
         kind = KINDS * self.rng.choice([-1.0, 1.0])
-        own = {}
-        for name, usual in USUAL.items():
+        z = np.where(self.kinds, kind, self.common)
+        for i, name in enumerate(USUAL):
             if name in prior.names:
-                z = self.common[name] + np.sqrt(self.share) * self.rng.normal()
-                if self.world == "two kinds of mouth" and name in MOUTH:
-                    z = kind + np.sqrt(self.share) * self.rng.normal()
-                own[name] = usual.centre + usual.spread * z
-        self.made += 1
+                z[i] += np.sqrt(self.share) * self.rng.normal()
+        own = {
+            name: usual.centre + usual.spread * z[i]
+            for i, (name, usual) in enumerate(USUAL.items())
+            if name in prior.names
+        }
+        self.made.append(z)
         count = int(self.rng.integers(4, 9))
         made = synthetic.experiment(self.rng, count, listens=True, case=case, given=own)
-        if self.world == "a careless reader" and self.made % 3 == 0:
+        if self.world == "a careless reader" and len(self.made) % 3 == 0:
             shown = made.readings.displayed + TOO_HIGH
             high = replace(made.readings, displayed=shown, uncertainty=usual_uncertainty(shown))
             made = replace(made, readings=high)
         return made
 
 
-def known(made, believed: Calibration) -> Calibration:
-    """What would be believed if the physics were known as it is."""
-    sure = np.array([name in USUAL for name in believed.names])
-    mean = np.where(sure, made.coordinates, believed.mean)
-    return Calibration(believed.names, mean, believed.covariance * np.outer(~sure, ~sure))
+def measured(name: str, made: synthetic.Experiment) -> MeasuredBranch:
+    """An experiment as a finished job, read and heard warm."""
+    return MeasuredBranch(name, made.case, made.readings, made.heard, Spreads(), warm=True)
+
+
+def next_of(case, mean: np.ndarray, share: float | np.ndarray) -> Calibration:
+    """What is believed of a case whose physics is known to differ by a share about (unknowns,)."""
+    spread = np.array([usual.spread for usual in USUAL.values()])
+    centre = np.array([usual.centre for usual in USUAL.values()])
+    learned = Calibration(
+        tuple(USUAL),
+        centre + spread * mean,
+        np.diag(spread**2 * np.broadcast_to(share, len(USUAL))),
+    )
+    return Shop(learned, ranges_of([Place.of(case)])).of(case)
+
+
+def with_known_split(kept: list[Summary], share: float) -> Shop:
+    """What jobs teach one who knows how much they differ, which is by one share."""
+    usual = population.SHARES, population.CHANCES
+    population.SHARES, population.CHANCES = np.array([max(share, 1e-6)]), np.ones(1)
+    try:
+        return learn(kept).shop
+    finally:
+        population.SHARES, population.CHANCES = usual
+
+
+def seen_through(jobs: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and variance of the next job's physics if every coefficient of these were known."""
+    size = len(USUAL)
+    seen = [Seen(CERTAIN * np.eye(size), CERTAIN * job, np.zeros(size)) for job in jobs]
+    mean, covariance = Jobs(seen, size).population().next_job()
+    return mean, np.diag(covariance)
+
+
+@dataclass
+class Found:
+    """Of one shop after so many jobs: what was told of the next branch.
+
+    Attributes
+    ----------
+    inside : (told, 2) array of bool
+        Whether the truth lies in the 90 and the 50 % interval: without a shop, with it, and with
+        it where ranges are not looked at.
+    width : (rungs,) array
+        Of the 90 % interval of ln f, of these three and then rung by rung.
+    distrust : float
+    """
+
+    inside: np.ndarray
+    width: np.ndarray
+    distrust: float
 
 
 def run(world: str, shops: int, counts: list[int], seed: int) -> list[str]:
     """Lines of the table."""
-    found = {count: [] for count in counts}
+    found: dict[int, list[Found]] = {count: [] for count in counts}
     fitting, learning, fits, apart = 0.0, 0.0, 0, 0
     for number in range(shops):
         rng = np.random.default_rng([seed, number, *world.encode()])
@@ -99,45 +171,71 @@ def run(world: str, shops: int, counts: list[int], seed: int) -> list[str]:
         for place in range(max(counts)):
             made = shop.job()
             begun = time.process_time()
-            one = MeasuredBranch(
-                str(place), made.case, made.readings, made.heard, Spreads(), warm=True
-            )
-            kept.append(summary_of(one))
+            kept.append(summary_of(measured(str(place), made)))
             fitting, fits = fitting + time.process_time() - begun, fits + 1
         after = shop.job()
-        truth = float(after.truth.resonance[0, 0])
-        prior = Calibration.prior(after.case)
-        plain = expect(after.case, prior).resonance
-        best = expect(after.case, known(after, prior)).resonance
+        truth, case = float(after.truth.resonance[0, 0]), after.case
+        plain = expect(case, Calibration.prior(case)).resonance
+        mean, variance = shop.population
+        rungs = [next_of(case, mean, variance), next_of(case, shop.made[-1], 0.0)]
+        best = [expect(case, one).resonance for one in rungs]
         for count in counts:
             begun = time.process_time()
             learned = learn(kept[:count])
             learning += (time.process_time() - begun) * (count == max(counts))
             apart += sum(one.apart for one in learned.apart) * (count == max(counts))
-            told = [plain]
-            told += [
-                expect(after.case, where.of(after.case)).resonance
-                for where in (learned.shop, anywhere(learned.shop, after.case))
+            split = with_known_split(kept[:count], shop.share)
+            believed = [
+                learned.shop.of(case),
+                anywhere(learned.shop, case).of(case),
+                anywhere(split, case).of(case),
+                next_of(case, *seen_through(shop.made[:count])),
             ]
-            width = [np.log(one[4] / one[0]) for one in (*told, best)]
-            inside = [[one[a] <= truth <= one[b] for a, b in ((0, 4), (1, 3))] for one in told]
-            found[count].append((inside, width, learned.shop.distrust(after.case)))
+            told = [plain, *(expect(case, one).resonance for one in believed), *best]
+            if np.any(shop.kinds):
+                told[3] = np.full_like(plain, np.nan)  # two kinds differ by no one share
+            inside = [[one[a] <= truth <= one[b] for a, b in ((0, 4), (1, 3))] for one in told[:3]]
+            width = [np.log(one[4] / one[0]) for one in told]
+            distrust = learned.shop.distrust(case)
+            found[count].append(Found(np.array(inside), np.array(width), distrust))
     lines = []
     for count, rows in found.items():
-        inside = np.mean([row[0] for row in rows], axis=0)
-        widths = np.array([row[1] for row in rows])
+        inside = np.mean([row.inside for row in rows], axis=0)
+        widths = np.array([row.width for row in rows])
         ratio = np.median(widths[:, 1:] / widths[:, :1], axis=0)
-        lines.append(
-            f"| {world} | {count} | {inside[0, 0]:.2f} {inside[0, 1]:.2f} "
-            f"| {inside[1, 0]:.2f} {inside[1, 1]:.2f} | {ratio[0]:.2f} "
-            f"| {inside[2, 0]:.2f} {inside[2, 1]:.2f} | {ratio[1]:.2f} | {ratio[2]:.2f} "
-            f"| {np.mean([row[2] for row in rows]):.2f} |"
-        )
+        held = [f"{here[0]:.2f} {here[1]:.2f}" for here in inside]
+        cells = [world, count, held[0], held[1], f"{ratio[0]:.2f}", held[2]]
+        cells += ["-" if np.isnan(one) else f"{one:.2f}" for one in ratio[1:]]
+        cells.append(f"{np.mean([row.distrust for row in rows]):.2f}")
+        lines.append(f"| {' | '.join(map(str, cells))} |")
     lines.append(
         f"{world}: learning from {max(counts)} jobs took {learning / shops * fits / fitting:.2f} "
         f"times one job's fit; {apart} of {fits} jobs were called apart"
     )
     return lines
+
+
+def shares(world: str, shops: int, count: int, seed: int) -> list[str]:
+    """Each unknown's part of the next branch's variance, before any job and after some."""
+    size = {"before": {}, "after": {}}
+    for number in range(shops):
+        rng = np.random.default_rng([seed, number, *world.encode()])
+        shop, kept = Invented(world, rng), []
+        for place in range(count):
+            made = shop.job()
+            kept.append(summary_of(measured(str(place), made)))
+        case = shop.job().case
+        prior = Calibration.prior(case)
+        answers = {"before": expect(case, prior)}
+        answers["after"] = expect(case, anywhere(learn(kept).shop, case).of(case))
+        whole = np.log(answers["before"].resonance[4] / answers["before"].resonance[0]) ** 2
+        for when, one in answers.items():
+            over = np.log(one.resonance[4] / one.resonance[0]) ** 2 / whole
+            for name, share in zip(one.names, one.shares, strict=True):
+                size[when].setdefault(name, []).append(share * over)
+    names = sorted(size["before"], key=lambda name: -np.sum(size["before"][name]))
+    rows = [[f"{np.sum(size[when][name]) / shops:.2f}" for when in size] for name in names]
+    return [f"| {name} | {' | '.join(row)} |" for name, row in zip(names, rows, strict=True)]
 
 
 def anywhere(shop: Shop, case) -> Shop:
@@ -154,9 +252,7 @@ def clock(jobs: int = 30, more: int = 20) -> list[str]:
     kept, fits = [], []
     for place in range(jobs):
         made = synthetic.experiment(rng, 6, listens=True)
-        one = MeasuredBranch(
-            f"{place:02}", made.case, made.readings, made.heard, Spreads(), warm=True
-        )
+        one = measured(f"{place:02}", made)
         kept.append(summary_of(one))
         fits.append((one, made))
     kept += [replace(one, name=f"{one.name} again") for one in kept[:more]]
@@ -199,12 +295,12 @@ TABLE = Path(__file__).with_name("shop.md")
 
 
 def widths(table: str) -> dict[str, list[tuple[int, float, float]]]:
-    """Jobs, width with the shop and with the physics known, by world, of a table's lines."""
+    """Jobs, width with the shop and at the last rung, by world, of a table's lines."""
     found = {}
     for line in table.splitlines():
         cells = [cell.strip() for cell in line.strip("|").split("|")]
         if cells[0] in WORLDS:
-            row = int(cells[1]), float(cells[4]), float(cells[7])
+            row = int(cells[1]), float(cells[4]), float(cells[10])
             found.setdefault(cells[0], []).append(row)
     return found
 
@@ -235,8 +331,9 @@ def draw(into: Path) -> None:
 
 HEADER = (
     "| world | jobs | untuned in 90, 50 % | with the shop | width over untuned "
-    "| ranges not looked at | width | physics known: width | distrust |\n"
-    "|---|---|---|---|---|---|---|---|---|"
+    "| ranges not looked at | width | split known | jobs seen through | population known "
+    "| next job's physics known | distrust |\n"
+    f"|{'---|' * 12}"
 )
 
 if __name__ == "__main__":
@@ -246,6 +343,7 @@ if __name__ == "__main__":
     parser.add_argument("--world", action="append", help="part of a world's name; all unless given")
     parser.add_argument("--jobs", default="1,3,6", help="numbers of jobs, commas between")
     parser.add_argument("--clock", action="store_true", help="the time alone, without worlds")
+    parser.add_argument("--shares", action="store_true", help="what each unknown has in the next")
     parser.add_argument("--draw", type=Path, help="picture of the widths in shop.md")
     given = parser.parse_args()
     if given.draw:
@@ -254,8 +352,12 @@ if __name__ == "__main__":
     if given.clock:
         print("\n".join(clock()))
         raise SystemExit
-    print(HEADER)
+    if not given.shares:
+        print(HEADER)
     for world in WORLDS:
         if not given.world or any(part in world for part in given.world):
             numbers = [int(part) for part in given.jobs.split(",")]
-            print("\n".join(run(world, given.count, numbers, given.seed)), flush=True)
+            if given.shares:
+                print(world, *shares(world, given.count, max(numbers), given.seed), sep="\n")
+            else:
+                print("\n".join(run(world, given.count, numbers, given.seed)), flush=True)
