@@ -40,7 +40,7 @@ from warmbranch.fit.readings import usual_uncertainty
 from warmbranch.fit.solve import fit
 from warmbranch.learn import population
 from warmbranch.learn.population import Jobs, Seen
-from warmbranch.learn.solve import learn, ranges_of
+from warmbranch.learn.solve import CENTRES, SPREADS, learn, ranges_of
 from warmbranch.learn.summary import MeasuredBranch, Summary, summary_of
 
 MOUTH = ("mouth_exchange", "tone_exchange", "stirring", "reach", "sharpness", "mouth_factor")
@@ -114,13 +114,8 @@ def measured(name: str, made: synthetic.Experiment) -> MeasuredBranch:
 
 def next_of(case, mean: np.ndarray, share: float | np.ndarray) -> Calibration:
     """What is believed of a case whose physics is known to differ by a share about (unknowns,)."""
-    spread = np.array([usual.spread for usual in USUAL.values()])
-    centre = np.array([usual.centre for usual in USUAL.values()])
-    learned = Calibration(
-        tuple(USUAL),
-        centre + spread * mean,
-        np.diag(spread**2 * np.broadcast_to(share, len(USUAL))),
-    )
+    variance = SPREADS**2 * np.broadcast_to(share, len(USUAL))
+    learned = Calibration(tuple(USUAL), CENTRES + SPREADS * mean, np.diag(variance))
     return Shop(learned, ranges_of([Place.of(case)])).of(case)
 
 
