@@ -116,7 +116,7 @@ def next_of(case, mean: np.ndarray, share: float | np.ndarray) -> Calibration:
     """What is believed of a case whose physics is known to differ by a share about (unknowns,)."""
     variance = SPREADS**2 * np.broadcast_to(share, len(USUAL))
     learned = Calibration(tuple(USUAL), CENTRES + SPREADS * mean, np.diag(variance))
-    return Shop(learned, ranges_of([Place.of(case)])).of(case)
+    return Shop(learned, ranges_of([JobTraits.of(case)])).of(case)
 
 
 def with_known_split(kept: list[Summary], share: float) -> Shop:
