@@ -144,6 +144,13 @@ class Line:
         with contextlib.suppress(OSError):
             self.socket.shutdown(socket.SHUT_WR)
 
+    def one(self) -> Reply:
+        """The next answer, whole; the line is kept."""
+        answer = http.client.HTTPResponse(self.socket)
+        answer.begin()
+        headers = {name.lower(): value for name, value in answer.getheaders()}
+        return Reply(answer.status, headers, answer.read())
+
     def rest(self) -> bytes:
         """All that comes until the other side closes; ``TimeoutError`` if it does not."""
         parts = []
