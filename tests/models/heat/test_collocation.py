@@ -285,7 +285,14 @@ CONDENSING = {
 }
 
 
-@pytest.mark.parametrize("name", CONDENSING)
+@pytest.mark.parametrize(
+    "name",
+    [
+        "level",
+        "falling, hotter",
+        *(pytest.param(name, marks=pytest.mark.slow) for name in list(CONDENSING)[2:]),
+    ],
+)
 def test_vapour_agrees_with_a_collocation_solution(make_case, name):
     """With vapour's two equations more, its latent heat in the wall's."""
     coarse, fine, equations = on_two_grids(make_case(**CONDENSING[name], gas_radiation=0.0))
