@@ -270,6 +270,8 @@ struct cell_means {
     double *area_ratio; /* to none it is 1 */
 };
 
+/* Those of the design whose cells begin at a place. */
+struct cell_means means_of(const struct cell_means *all, int64_t at);
 void discretise_profile(const struct gas_table *gas, const struct gas_table *water, int64_t nodes,
                         const double *x, const double *gas_t, const double *wall_t,
                         const double *dried, double pressure, const double *inertance_ratio,

@@ -123,6 +123,15 @@ void discretise_profile(const struct gas_table *gas, const struct gas_table *wat
     }
 }
 
+struct cell_means means_of(const struct cell_means *all, int64_t at)
+{
+    return (struct cell_means){
+        all->length + at, all->density + at, all->bulk_modulus + at, all->viscosity + at,
+        all->heat_capacity_ratio + at, all->prandtl + at, all->inertance_ratio + at,
+        all->skew + at, all->area_ratio == NULL ? NULL : all->area_ratio + at,
+    };
+}
+
 /* The cells as their transfer matrices want them. */
 void duct_of(const struct cell_means *means, int64_t cells, double radius, double mouth_inertance,
              double grazed_inertance, double crossing_time, bool lossy, struct duct *duct)

@@ -115,15 +115,6 @@ struct discretise_job {
     struct cell_means means;                     /* (designs, cells) each */
 };
 
-static struct cell_means means_of(const struct cell_means *all, int64_t at)
-{
-    return (struct cell_means){
-        all->length + at, all->density + at, all->bulk_modulus + at, all->viscosity + at,
-        all->heat_capacity_ratio + at, all->prandtl + at, all->inertance_ratio + at,
-        all->skew + at, all->area_ratio == NULL ? NULL : all->area_ratio + at,
-    };
-}
-
 PUBLIC bool core_discretise(struct discretise_job *job)
 {
     double *room = calloc((size_t)DISCRETISING_ROOM(job->nodes), sizeof(double));

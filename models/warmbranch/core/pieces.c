@@ -82,6 +82,12 @@ double mean_between(const struct centreline *line, of_tube *value, double with, 
 
 /* On a grid ------------------------------------------------------------------------------------- */
 
+/* Where the control volume of a node begins; that of the next, where it ends. */
+static double begins(const struct balance *b, int64_t n)
+{
+    return n == 0 ? b->x[0] : n == b->nodes ? b->x[n - 1] : (b->x[n - 1] + b->x[n]) / 2;
+}
+
 /* Rings that close the steps, in the control volumes that they lie in. */
 static void add_rings(struct balance *b, double wrap)
 {
@@ -90,7 +96,7 @@ static void add_rings(struct balance *b, double wrap)
     int64_t n = 0;
     for (int64_t k = 0; k + 1 < p->count; k++) {
         place += p->length[k];
-        while (n < b->nodes - 1 && (b->x[n] + b->x[n + 1]) / 2 < place)
+        while (n < b->nodes - 1 && begins(b, n + 1) < place)
             n++;
         double in = p->bore[k], in_next = p->bore[k + 1];
         double out = p->outside[k] + 2 * wrap, out_next = p->outside[k + 1] + 2 * wrap;
@@ -108,8 +114,7 @@ void balance_grid(struct balance *b, const struct design *d)
     double plate = PI / 4 * (cap_outside + 2 * wrap) * (cap_outside + 2 * wrap);
     double metal = metal_section((struct tube){line->outside, line->bore, 0});
     for (int64_t n = 0; n <= last; n++) {
-        double from = n > 0 ? (b->x[n - 1] + b->x[n]) / 2 : b->x[0];
-        double to = n < last ? (b->x[n] + b->x[n + 1]) / 2 : b->x[last];
+        double from = begins(b, n), to = begins(b, n + 1);
         double bore = mean_between(line, perimeter_of_bore, 0, from, to) / PI;
         double skin = mean_between(line, perimeter_over, wrap, from, to) / PI;
         b->per_bore[n] = 1 / bore;
@@ -143,8 +148,7 @@ void balance_grid(struct balance *b, const struct design *d)
         b->wrap_conductance[last] +=
             PI / 4 * cap_outside * cap_outside * d->wrap_conductivity / wrap;
     for (int64_t n = 0; b->has_rear && n <= last; n++) {
-        double from = n > 0 ? (b->x[n - 1] + b->x[n]) / 2 : b->x[0];
-        double to = n < last ? (b->x[n] + b->x[n + 1]) / 2 : b->x[last];
+        double from = begins(b, n), to = begins(b, n + 1);
         double beyond = fmin(fmax(to - d->rear_from, 0.0), to - from);
         double cap = n == last ? plate : 0.0;
         b->rear_share[n] =

@@ -63,11 +63,7 @@ static void hear(struct block *block, const struct profiles *p, int64_t i)
     int64_t which = block->first + i, cells = job->cells, at = which * cells;
     const struct design *d = job->design + which;
     struct centreline line = centreline_of(&job->pieces, d, which);
-    struct cell_means all = job->means, own = {
-        all.length + at, all.density + at, all.bulk_modulus + at, all.viscosity + at,
-        all.heat_capacity_ratio + at, all.prandtl + at, all.inertance_ratio + at, all.skew + at,
-        all.area_ratio + at,
-    };
+    struct cell_means own = means_of(&job->means, at);
     struct gas_table gas = gas_of(&job->mixtures, which), water = water_of(&job->mixtures);
     const double *x = p->x + i * p->nodes;
     bore_ratios(&line, p->nodes, x, block->ratio, block->area);

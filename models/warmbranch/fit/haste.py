@@ -62,7 +62,7 @@ class Haste:
     def of(cls, problem: InverseProblem, ensemble: Ensemble) -> Haste | None:
         """Of the draws of a fit; None where the time was told, or tells nothing."""
         clock = problem.clock
-        if clock.name != WARMTH or clock.lags is None or len(ensemble.white) == 0:
+        if clock.name != WARMTH or clock.lags is None:
             return None
         hasty = float(clock.lags.of_tone(np.array([HASTY]))[0])
         own = clock.lags.of_tone(time_of(ensemble.white[:, -1]))

@@ -187,7 +187,7 @@ def not_warm(problem: InverseProblem, ensemble: Ensemble) -> Rival | None:
 
     It is part of the fit, so that the answer allows for it; told where it is likely.
     """
-    if len(problem) == 0 or problem.names[-1] != WARMTH or len(ensemble.frequency) == 0:
+    if len(problem) == 0 or problem.names[-1] != WARMTH:
         return None
     early = time_of(ensemble.white[:, -1]) < EARLY
     share = float(ensemble.weights @ early)

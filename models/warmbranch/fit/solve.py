@@ -182,7 +182,7 @@ def fit(
     problem, mode, fitted, after = found.problem, found.mode, found.fitted, found.after
     calibration = problem.calibration(*after.moments())
     answer = solve(calibration.applied_to(case))
-    sounding = len(after.frequency) > 0 and not np.isnan(answer.resonance[0, 0])
+    sounding = not np.isnan(answer.resonance[0, 0])
     wanted = target if sounding else None
     return Fitted(
         outcome=found.outcome,
@@ -191,8 +191,8 @@ def fit(
         suspicions=found.suspicions,
         heard_expected=mode.heard,
         heard_suspicions=found.tones,
-        before=_levels(found.before),
-        after=_levels(after),
+        before=found.before.quantiles(found.before.frequency, LEVELS),
+        after=after.quantiles(after.frequency, LEVELS),
         learned_share=max(0.0, found.shares[1]),
         ties=_ties(problem, fitted.moments()[1]),
         rivals=_rivals(found) if found.learns else (),
@@ -205,12 +205,6 @@ def fit(
         haste=found.haste,
         mode=mode,
     )
-
-
-def _levels(ensemble: Ensemble) -> FloatArray:
-    if len(ensemble.frequency) == 0:
-        return np.empty(0)
-    return ensemble.quantiles(ensemble.frequency, LEVELS)
 
 
 def _parameters(

@@ -141,7 +141,7 @@ def taught(
     )
     hottest = -np.inf if problem.warming is None else problem.warming.hottest
     suspicions = suspicious_readings(case, readings, mode.displayed, hottest)
-    width = _spread(before) if len(before.frequency) else 0.0
+    width = _spread(before)
     by_data, learned = (
         1 - _spread(one) / width if learns and width > 0 else 0.0 for one in (fitted, after)
     )

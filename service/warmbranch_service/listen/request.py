@@ -161,7 +161,6 @@ class ListenRequest(RequestModel):
         "answer. Default null: warm through.",
         examples=[20],
     )
-
     gas_temperature_degC: Annotated[
         float | None,
         Quantity("degC", TEMPERATURE, low=-40, high=HOTTEST_GAS_DEGC, nullable=True),
