@@ -5,8 +5,8 @@
 
 Every question's shown requests, their answers to the last digit, and 200 designs spread over the
 admissible box, their temperatures, resonances and quality factors; each by the compiled core and by
-numpy alone. Between machines, or versions of libraries, digests differ: what counts is one machine
-and one afternoon.
+numpy alone, which takes minutes. Between machines, or versions of libraries, digests differ: what
+counts is one machine and one afternoon.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Iterator
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,7 @@ from warmbranch.steady.solve import solve
 from warmbranch_service import local
 from warmbranch_service.contract.errors import Problem
 from warmbranch_service.http.openapi import request_examples as shown
+from warmbranch_service.sweep.whole import Swept
 
 DESIGNS = 200
 SHOWN: dict[str, tuple[Callable[[], Any], Callable[[bytes], Any]]] = {
@@ -47,10 +49,10 @@ def digest(content: bytes) -> str:
 
 
 def told(answer: Any) -> bytes:
-    """An answer's bytes; a refusal is one, too."""
-    if hasattr(answer, "model_dump_json"):
-        return answer.model_dump_json().encode()
-    return repr(list(answer)).encode()
+    """An answer's bytes, as the service sends them."""
+    if isinstance(answer, Swept):
+        return answer.to_ndjson()
+    return answer.model_dump_json().encode()
 
 
 def questions() -> Iterator[tuple[str, str]]:
@@ -78,7 +80,7 @@ def designs() -> Iterator[tuple[str, str]]:
 def main() -> None:
     for setting in ("on", "off"):
         os.environ[core.OFF] = setting
-        for name, found in (*questions(), *designs()):
+        for name, found in chain(questions(), designs()):
             print(f"core {setting}, {name}: {found}", flush=True)
 
 
