@@ -3,9 +3,9 @@
 Several workers share one listening socket. Each takes one connection whenever it has a moment, so
 that the busy take fewer. Where it holds as many as it may, one that is idle gives way; where none
 is, or where descriptors run out, the kernel holds what comes for a while. On SIGTERM a worker takes
-what already waits on the socket, asks every client to close by the header ``Connection: close``,
-answers all that comes until they have, and ends work that outlasts the grace time with an answer,
-too.
+what already waits on the socket and nothing that comes later, asks every client to close by the
+header ``Connection: close``, answers all that comes until they have, and ends work that outlasts
+the grace time with an answer, too.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import resource
 import socket
 import sys
 from collections.abc import Callable
+from types import FrameType
 from typing import cast
 
 import uvicorn
@@ -102,6 +103,7 @@ class Server(uvicorn.Server):
         self._tell = started
         self._beat = beat
         self._listeners: list[socket.socket] = []
+        self._loop: asyncio.AbstractEventLoop | None = None
         self._told_at = -TELL_SECONDS
         self._connecting = 0
 
@@ -113,6 +115,7 @@ class Server(uvicorn.Server):
         self.servers = []
         self._most = room(self._most)
         self._listeners = list(sockets or [])
+        self._loop = asyncio.get_running_loop()
         for listener in self._listeners:
             listener.setblocking(False)
             self._listen(listener)
@@ -120,6 +123,12 @@ class Server(uvicorn.Server):
         self._look_how_late()
         if self._tell is not None:
             self._tell()
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """uvicorn's, which acts at its next tick; who connects until then is a successor's."""
+        super().handle_exit(sig, frame)
+        if self._loop is not None:
+            self._loop.call_soon_threadsafe(self._take_the_last)
 
     async def on_tick(self, counter: int) -> bool:
         """uvicorn's; every second a look at each connection."""
@@ -223,13 +232,7 @@ class Server(uvicorn.Server):
         end_all: Callable[[], None] | None = self.lifespan.state.get("end_all")
         if closing is not None:
             closing()
-        self._listeners = []  # a pause that ends later finds nothing to listen to
-        for listener in sockets or []:
-            loop.remove_reader(listener.fileno())
-            for _ in range(BACKLOG):
-                if not self._accept(listener):
-                    break
-            listener.close()
+        self._take_the_last()
         timer = loop.call_later(self._grace, end_all) if end_all is not None else None
         deadline = loop.time() + min(LULL, self._grace)
         await asyncio.sleep(0)
@@ -241,6 +244,16 @@ class Server(uvicorn.Server):
         cut.cancel()
         if timer is not None:
             timer.cancel()
+
+    def _take_the_last(self) -> None:
+        """Take the connections that already wait, and none that comes later."""
+        listeners, self._listeners = self._listeners, []  # a pause that ends later finds none
+        for listener in listeners:
+            asyncio.get_running_loop().remove_reader(listener.fileno())
+            for _ in range(BACKLOG):
+                if not self._accept(listener):
+                    break
+            listener.close()
 
     def _cut(self) -> None:
         for connection in self._connections():

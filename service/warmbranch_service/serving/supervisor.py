@@ -76,7 +76,7 @@ class Supervisor:
         self._workers: list[Worker] = []
         self._false_starts = 0
         self._closing = threading.Event()
-        self._told_again = self._told_serving = False
+        self._told_again = self._told_serving = self._renewing = False
         self._to_renew: deque[Worker] = deque()
         self._successor: Worker | None = None
         self._leaving: list[tuple[Worker, float]] = []
@@ -167,7 +167,7 @@ class Supervisor:
     def _renew(self) -> None:
         """A step of replacing the workers, each only once its successor serves."""
         if self._told_again and self._successor is None and not self._to_renew:
-            self._told_again = False
+            self._told_again, self._renewing = False, True
             self._to_renew.extend(self._workers)
         new = self._successor
         if new is None:
@@ -182,6 +182,7 @@ class Supervisor:
             self._forget(new)
             self._successor = None
             self._to_renew.clear()
+            self._renewing = False
         elif new.serves:
             old = self._to_renew.popleft()
             self._successor = None
@@ -209,6 +210,9 @@ class Supervisor:
                 worker.kill()
             self._forget(worker)
         self._leaving = staying
+        if self._renewing and not (staying or self._to_renew or self._successor):
+            self._renewing = False
+            log.info("all workers are new; no old one is left")
 
     def _close(self) -> None:
         self._hand_over.close()

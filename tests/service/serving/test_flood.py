@@ -279,13 +279,17 @@ def test_keys_of_a_file_come_and_go_with_sighup(tmp_path):
                 line.send(head.encode() + b"Connection: close\r\n\r\n")
                 return int(line.rest()[9:12])
 
+        def renewed(times: int) -> None:
+            service.tell(signal.SIGHUP)
+            until(lambda: service.log.read_text().count("no old one is left") == times)
+
         assert (status(old), status(new)) == (200, 401)
         keys.write_text(new)
-        service.tell(signal.SIGHUP)
-        until(lambda: (status(old), status(new)) == (401, 200))
+        renewed(1)
+        assert (status(old), status(new)) == (401, 200)
         keys.write_text("# none\n")
-        service.tell(signal.SIGHUP)
-        until(lambda: (status(old), status(new)) == (401, 401))
+        renewed(2)
+        assert (status(old), status(new)) == (401, 401)
         keys.write_text("short")  # is told, and the old workers serve on
         service.tell(signal.SIGHUP)
         until(lambda: "does not start; the old ones serve on" in service.log.read_text())
