@@ -15,5 +15,5 @@ __all__ = ["_every_failure_has_the_one_shape", "watch"]
 
 @pytest.fixture(scope="session")
 def client() -> Iterator[TestClient]:
-    with TestClient(create_app(Settings(warm_up=0))) as client:
+    with TestClient(create_app(Settings(warm_up=0, seconds_per_request=600))) as client:
         yield client

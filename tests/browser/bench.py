@@ -17,6 +17,9 @@ from warmbranch_service.local import length_of, steady_of
 if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page
 
+PATIENCE_MS = 120_000
+"""For an answer on a busy machine: no measure of speed."""
+
 SETTLED = "html[data-settled='true']"
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1440, "height": 900}
 TABLET = {"width": 768, "height": 1024}
@@ -64,16 +67,16 @@ def field(page: Page, path: str) -> Locator:
     return page.locator(at(path))
 
 
-def settle(page: Page, seconds: float = 120) -> None:
+def settle(page: Page) -> None:
     """Wait until all that is asked is answered; the time is no measure of speed."""
-    page.wait_for_selector(SETTLED, timeout=seconds * 1000)
+    page.wait_for_selector(SETTLED, timeout=PATIENCE_MS)
     # Answers are drawn with the next frame.
     page.evaluate("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
 
 
-def comes_true(page: Page, check: Callable[[], bool], seconds: float = 20) -> bool:
+def comes_true(page: Page, check: Callable[[], bool]) -> bool:
     """Whether something holds before long."""
-    for _ in range(round(seconds / 0.1)):
+    for _ in range(PATIENCE_MS // 100):
         if check():
             return True
         page.wait_for_timeout(100)

@@ -18,17 +18,13 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))  # for bench.py and serving.py
 
-from bench import DESK, SETTLED
+from bench import DESK, PATIENCE_MS, SETTLED
 from serving import Service, Watched, launched
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext
 
 collect_ignore_glob = [] if find_spec("playwright") else ["test_*.py"]
-
-PATIENCE_MS = 120_000
-"""For an answer on a busy machine: no measure of speed."""
-
 
 RUNNING = "BENCH_PAGE_PORT"
 """Environment variable: port of a service that runs already, for quick work on the page."""

@@ -17,10 +17,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
+from shared.running import PATIENT, free_port
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserType, ConsoleMessage, Page, Request
 
-START_SECONDS = 60
+START_SECONDS = 120
 
 CHROMIUM = ["chromium-headless-shell", "chromium", "chromium-browser", "google-chrome"]
 """The first is without what draws windows, which nobody looks at: four minutes in place of six."""
@@ -42,13 +44,10 @@ class Service:
     """The service as a user starts it, which can be killed and started again on its port."""
 
     def __init__(self, log: Path, port: int | None = None, **settings: str) -> None:
-        if port is None:
-            with socket.create_server(("127.0.0.1", 0)) as free:
-                port = int(free.getsockname()[1])
-        self.port = port
+        self.port = free_port() if port is None else port
         self.address = f"http://127.0.0.1:{self.port}"
         self._log = log
-        self._settings = settings
+        self._settings = PATIENT | settings
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:

@@ -164,7 +164,7 @@ def test_the_service_dies_and_comes_back(opened: Opened, service: Service) -> No
     finally:
         service.start()
     # Until its compiled loops are loaded, the service follows a warm-up slowly.
-    bench.settle(page, 180)
+    bench.settle(page)
     page.locator("#connection").wait_for(state="hidden")
     assert bench.quiet_rpm(page) == pytest.approx(2240, abs=60)
     page.reload()

@@ -20,15 +20,16 @@ import time
 from collections.abc import Iterable
 from typing import NamedTuple
 
-START_SECONDS = 60
-HANG_SECONDS = 10
-"""Whoever waits so long for an answer to a small request waits in vain."""
+START_SECONDS = 120
+HANG_SECONDS = 60
+"""Whoever waits so long for an answer to a small request waits in vain, on any machine."""
 
 
 class Served:
     """``warmbranch serve`` at a free port, with settings of its own; ends with the block."""
 
     def __init__(self, workers: int = 1, **settings: object) -> None:
+        settings = {"seconds_per_request": 600} | settings
         given = {f"WARMBRANCH_{name.upper()}": str(value) for name, value in settings.items()}
         command = [sys.executable, "-m", "warmbranch_service", "serve", "--port", "0"]
         # A file and not a pipe: nobody reads on, and a full pipe would stop the service.
@@ -94,7 +95,7 @@ class Served:
 
     def __exit__(self, *_: object) -> None:
         self._process.terminate()
-        self._process.wait(30)
+        self._process.wait(HANG_SECONDS)
         self._log.close()
 
 
@@ -123,11 +124,12 @@ class Line:
         with contextlib.suppress(BrokenPipeError, ConnectionResetError):
             self.socket.sendall(content)
 
-    def drip(self, parts: Iterable[bytes], pause: float) -> float:
-        """Send part by part until the other side has had enough; seconds that it took."""
+    def drip(self, parts: Iterable[bytes], pause: float) -> None:
+        """Send part by part until the other side has had enough."""
         begun = time.monotonic()
         self.socket.settimeout(pause)
         for part in parts:
+            assert time.monotonic() - begun < HANG_SECONDS, "it never has enough"
             self.send(part)
             try:
                 if self.socket.recv(1, socket.MSG_PEEK) is not None:
@@ -137,7 +139,6 @@ class Line:
             except ConnectionResetError:
                 break
         self.socket.settimeout(HANG_SECONDS)
-        return time.monotonic() - begun
 
     def half_close(self) -> None:
         """Send no more."""

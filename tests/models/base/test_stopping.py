@@ -21,7 +21,7 @@ from warmbranch.warming import solve as warmup
 from warmbranch.warming.drive import Drive
 from warmbranch.warming.solve import warm_up
 
-WIDE = 20.0
+WIDE = 60.0
 """s. Far above what an end takes, far below what the whole work would: only a hang fails it."""
 
 

@@ -16,6 +16,7 @@ from pathlib import Path
 
 import pytest
 
+from shared.running import free_port
 from warmbranch_service import MODEL_VERSION
 from warmbranch_service.command import cli
 from warmbranch_service.demo import demo_text
@@ -25,7 +26,7 @@ COMMAND = [
     "-c",
     "from warmbranch_service.command.cli import main; raise SystemExit(main())",
 ]
-PATIENCE = 60  # seconds; a start takes two on a quiet machine
+PATIENCE = 120  # seconds; a start takes two on a quiet machine
 
 
 def run(*arguments, stdin=""):
@@ -302,17 +303,12 @@ def ended(process):
         process.kill()
 
 
-def free_port():
-    with socket.create_server(("127.0.0.1", 0)) as found:
-        return found.getsockname()[1]
-
-
 def test_serve_answers_and_stops_when_told(tmp_path):
     port, log = free_port(), tmp_path / "log"
     with (
         log.open("w") as stderr,
         subprocess.Popen(
-            [*COMMAND, "serve", "--port", str(port), "--workers", "2"], stderr=stderr
+            [*COMMAND, "serve", "--port", str(port), "--workers", "1"], stderr=stderr
         ) as process,
         ended(process),
     ):

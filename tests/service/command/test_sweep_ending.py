@@ -17,8 +17,20 @@ from warmbranch_service.sweep import parquet
 PATIENCE = 120  # seconds; a start takes three on a quiet machine
 
 PROGRAM = """
+import time
+from warmbranch.base import stopping
+from warmbranch_service.command.under_way import Bar
 from warmbranch_service.sweep import parquet
 parquet.DESIGNS_A_GROUP = 1024  # so that some are on disk before the end
+own = Bar.update
+
+def update(bar, more):
+    own(bar, more)
+    while bar.n >= 10 * 512:  # of the 12: it does not end before it is told to
+        stopping.check()
+        time.sleep(0.01)
+
+Bar.update = update
 from warmbranch_service.command.cli import main
 
 if __name__ == "__main__":

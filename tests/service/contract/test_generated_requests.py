@@ -51,7 +51,7 @@ POSTS = [
 
 @pytest.fixture(scope="session")
 def application():
-    return create_app(Settings(warm_up=0, sweep_designs=MOST_DESIGNS))
+    return create_app(Settings(warm_up=0, seconds_per_request=600, sweep_designs=MOST_DESIGNS))
 
 
 def read(document: Json, application, **choice: Any):

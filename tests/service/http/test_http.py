@@ -213,13 +213,13 @@ def test_nan_from_the_physics_becomes_500_not_json(client, van, monkeypatch):
 
 def test_full_queue_is_503_with_a_time_to_come_back():
     async def crowd():
-        workshop = Workshop(at_once=1, longest_queue=0)
+        workshop = Workshop(at_once=1, longest_queue=0, seconds=600)
         started, release = asyncio.Event(), asyncio.Event()
         loop = asyncio.get_running_loop()
 
         def work():
             loop.call_soon_threadsafe(started.set)
-            asyncio.run_coroutine_threadsafe(release.wait(), loop).result(10)
+            asyncio.run_coroutine_threadsafe(release.wait(), loop).result(60)
             return "done"
 
         first = asyncio.create_task(workshop.run(work))
@@ -282,7 +282,7 @@ def test_health(client):
 
 
 def test_ready_after_warm_up_only(monkeypatch):
-    app = create_app(Settings(warm_up=1))
+    app = create_app(Settings(warm_up=1, seconds_per_request=600))
     with TestClient(app) as client:  # entering the context waits for the start, not the warm-up
         for _ in range(400):
             response = client.get("/v1/ready")
@@ -298,7 +298,7 @@ def test_not_ready_when_the_self_check_fails(monkeypatch, caplog):
         raise RuntimeError("no tables")
 
     monkeypatch.setattr(steady_route, "as_bytes", fail)
-    app = create_app(Settings(warm_up=0))
+    app = create_app(Settings(warm_up=0, seconds_per_request=600))
     app.state.readiness.warm_up()
     assert not app.state.readiness.is_ready
     assert "no tables" in caplog.text

@@ -44,7 +44,9 @@ def drives():
 
 @pytest.fixture(scope="module")
 def service():
-    with TestClient(create_app(Settings(warm_up=0, recording_seconds=60))) as client:
+    with TestClient(
+        create_app(Settings(warm_up=0, seconds_per_request=600, recording_seconds=60))
+    ) as client:
         yield client
 
 
@@ -224,7 +226,9 @@ def test_refused_bodies(service):
 
 
 def test_own_limit_of_the_body():
-    with TestClient(create_app(Settings(warm_up=0, recordings_body=1000))) as client:
+    with TestClient(
+        create_app(Settings(warm_up=0, seconds_per_request=600, recordings_body=1000))
+    ) as client:
         assert post(client, after=[as_file(NOISE)]).status_code == 413
 
 

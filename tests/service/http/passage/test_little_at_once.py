@@ -79,7 +79,7 @@ VAN = demo_text("van").encode()
 )  # fmt: skip
 def test_no_request_makes_the_loop_do_much(ask, most_calls, path, body, headers, status):
     async def play() -> int:
-        app = create_app(Settings(warm_up=0))
+        app = create_app(Settings(warm_up=0, seconds_per_request=600))
         await ask(app, "/v1/steady", {}).reply()  # what the first request loads
         most_calls[:] = [0]
         return (await ask(app, path, body, **headers).reply()).status
@@ -133,7 +133,7 @@ def test_pages_are_put_together_and_recordings_copied_beside_the_loop(ask, monke
     part = b'--x\r\nContent-Disposition: form-data; name="q"\r\n\r\n1\r\n--x--\r\n'
 
     async def play() -> list[int]:
-        app = create_app(Settings(warm_up=0))
+        app = create_app(Settings(warm_up=0, seconds_per_request=600))
         asked = (
             ask(app, "/page/all.js"),
             ask(app, "/v1/listen", part, content_type="multipart/form-data; boundary=x"),

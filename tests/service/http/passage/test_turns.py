@@ -25,7 +25,7 @@ from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.plan import Chunk
 from warmbranch_service.sweep.varied import CHUNK
 
-GIVE_UP = 20.0
+GIVE_UP = 60.0
 
 
 def of(client: str) -> Request:
@@ -78,7 +78,7 @@ def scene(at_once: int, asked: list[tuple[str, str, bool]]) -> list[str]:
     """What is done in which order, once what holds all threads is let go."""
 
     async def play():
-        shop, held = Workshop(at_once=at_once, longest_queue=64), Held()
+        shop, held = Workshop(at_once=at_once, longest_queue=64, seconds=600), Held()
         tasks = [
             asyncio.create_task(shop.run(held.hold, of("z"), chunk=i == 0)) for i in range(at_once)
         ]
@@ -105,7 +105,7 @@ def test_who_asks_once_waits_for_one_of_the_many_of_another():
 
 def test_chunks_leave_a_thread_to_questions():
     async def play():
-        shop, held = Workshop(at_once=2, longest_queue=64), Held()
+        shop, held = Workshop(at_once=2, longest_queue=64, seconds=600), Held()
         chunks = [asyncio.create_task(shop.run(held.hold, of("a"), chunk=True)) for _ in range(8)]
         await until(lambda: shop.working == 1)
         for _ in range(20):
@@ -127,7 +127,7 @@ def test_a_chunk_that_has_waited_for_long_goes_before_questions(monkeypatch):
 
 def test_chunks_of_other_machines_are_waited_for_beside_everything():
     async def play():
-        shop, held = Workshop(at_once=1, longest_queue=64, chunks_elsewhere=3), Held()
+        shop, held = Workshop(at_once=1, longest_queue=64, chunks_elsewhere=3, seconds=600), Held()
         chunks = [asyncio.create_task(shop.run(held.hold, of("a"), chunk=True)) for _ in range(4)]
         await until(lambda: shop.working == 3)
         await shop.run(held.note("question"), of("b"))
@@ -139,7 +139,7 @@ def test_chunks_of_other_machines_are_waited_for_beside_everything():
 
 def test_in_a_full_queue_the_greediest_gives_way():
     async def play():
-        shop, held = Workshop(at_once=1, longest_queue=4), Held()
+        shop, held = Workshop(at_once=1, longest_queue=4, seconds=600), Held()
         first = asyncio.create_task(shop.run(held.hold, of("a")))
         await until(lambda: shop.working == 1)
         many = [asyncio.create_task(shop.run(held.note("a"), of("a"))) for _ in range(4)]
@@ -191,7 +191,9 @@ def test_sweeps_beyond_the_places_are_503_before_the_first_byte(ask, asked, monk
     monkeypatch.setattr(executors, "solve_task", solve)
 
     async def play():
-        app = create_app(Settings(warm_up=0, sweeps_at_once=2, sweeps_per_client=2))
+        app = create_app(
+            Settings(warm_up=0, seconds_per_request=600, sweeps_at_once=2, sweeps_per_client=2)
+        )
         under_way = [ask(app, "/v1/sweep", asked) for _ in range(2)]
         await until(lambda: app.state.sweeps.taken == 2)
         refused = await ask(app, "/v1/sweep", asked).reply()
@@ -222,7 +224,7 @@ def test_what_is_a_lot_to_read_is_not_read_on_the_loop(ask, asked, smallest, mon
     monkeypatch.setattr(strict_route, "parse", parse)
 
     async def play():
-        app = create_app(Settings(warm_up=0))
+        app = create_app(Settings(warm_up=0, seconds_per_request=600))
         refused = {**asked, "outputs": []}
         assert (await ask(app, "/v1/sweep", refused).reply()).status == 422
         padded = {**smallest, "x" * 10_000: 1}
@@ -265,7 +267,7 @@ def test_a_request_that_was_checked_is_not_checked_again(ask, asked, monkeypatch
     )
 
     async def play():
-        app = create_app(Settings(warm_up=0))
+        app = create_app(Settings(warm_up=0, seconds_per_request=600))
         reply = await ask(app, "/v1/sweep", {**asked, "from_line": 10**6}).reply()
         assert reply.status == 422
         (again,) = [await ask(app, "/v1/sweep", {**asked, "from_line": 1540}).reply()]

@@ -18,7 +18,7 @@ from warmbranch_service.sweep import executors
 from warmbranch_service.sweep.plan import Chunk
 from warmbranch_service.sweep.varied import CHUNK
 
-GIVE_UP = 20.0
+GIVE_UP = 60.0
 
 
 @pytest.fixture
@@ -72,7 +72,7 @@ def test_closing_ends_it_with_a_line_that_says_so(ask, asked, second_chunk, capl
     stuck, ended = second_chunk
 
     async def scene():
-        app = create_app(Settings(warm_up=0))
+        app = create_app(Settings(warm_up=0, seconds_per_request=600))
         asking = ask(app, "/v1/sweep", asked)
         await until(stuck.is_set)
         app.state.workshop.end_all()
@@ -91,7 +91,7 @@ def test_closing_begins_no_further_chunk(ask, asked, monkeypatch):
     done = []
 
     async def scene():
-        app = create_app(Settings(warm_up=0))
+        app = create_app(Settings(warm_up=0, seconds_per_request=600))
 
         def solve(task):
             done.append(task.number)
@@ -112,7 +112,7 @@ def test_the_time_limit_ends_it_with_a_line_that_says_so(ask, asked, second_chun
     stuck, ended = second_chunk
 
     async def scene():
-        app = create_app(Settings(warm_up=0, seconds_per_request=1))
+        app = create_app(Settings(warm_up=0, seconds_per_request=3))
         asking = ask(app, "/v1/sweep", asked)
         reply = await asking.reply()
         assert stuck.is_set()
@@ -129,7 +129,7 @@ def test_a_client_that_leaves_ends_it(ask, asked, second_chunk, caplog):
     stuck, ended = second_chunk
 
     async def scene():
-        app = create_app(Settings(warm_up=0))
+        app = create_app(Settings(warm_up=0, seconds_per_request=600))
         asking = ask(app, "/v1/sweep", asked)
         await until(stuck.is_set)
         asking.left.set()
@@ -157,7 +157,7 @@ def test_a_client_that_leaves_during_the_first_chunk_ends_it(ask, asked, monkeyp
     monkeypatch.setattr(executors, "solve_task", solve)
 
     async def scene():
-        app = create_app(Settings(warm_up=0))
+        app = create_app(Settings(warm_up=0, seconds_per_request=600))
         asking = ask(app, "/v1/sweep", asked)
         await until(begun.is_set)
         asking.left.set()
