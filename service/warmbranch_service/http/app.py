@@ -6,7 +6,7 @@ import asyncio
 import json
 import logging
 from collections.abc import AsyncGenerator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from typing import Any
 
 from anyio.lowlevel import checkpoint
@@ -18,7 +18,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 
-from warmbranch.base.errors import InputError, NotConvergedError
+from warmbranch.base.errors import InputError, NotConvergedError, StoppedError
 from warmbranch.gas.gas import dry_air_table
 from warmbranch.gas.property_table import pure_gases
 from warmbranch_service.contract import units
@@ -104,6 +104,8 @@ class Readiness:
             self.is_ready = True
             steady.as_bytes(SteadyRequest.model_validate(json.loads(demo_text("van"))))
             units.load()
+        except StoppedError:
+            raise  # the service closes, or took too long; nothing has failed
         except Exception:
             log.exception("the self-check failed")
             self.is_ready = False
@@ -142,7 +144,9 @@ def create_app(settings: Settings | None = None) -> FastAPI:
             # Beside the first requests, not before them: whoever asks early waits a little.
             task = asyncio.create_task(workshop.run(readiness.warm_up))
             yield state
-            await task
+            task.cancel()  # nobody needs it any more
+            with suppress(asyncio.CancelledError, Problem):
+                await task
         else:
             readiness.is_ready = True
             yield state

@@ -12,7 +12,7 @@ from types import TracebackType
 
 from warmbranch_service.http.app import create_app
 from warmbranch_service.http.settings import Settings
-from warmbranch_service.serving.server import Server
+from warmbranch_service.serving.server import LAST_RESORT, Server
 from warmbranch_service.serving.worker import configuration
 
 GRACE_SECONDS = 10
@@ -57,7 +57,7 @@ class LocalService:
         trace: TracebackType | None,
     ) -> None:
         self._server.should_exit = True
-        self._thread.join(GRACE_SECONDS)
+        self._thread.join(GRACE_SECONDS + LAST_RESORT + START_SECONDS)
         self._socket.close()
 
     def post(self, path: str, body: bytes) -> tuple[int, bytes]:

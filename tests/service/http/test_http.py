@@ -5,11 +5,15 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
+import threading
+import time
 
 import pytest
 from starlette.testclient import TestClient
 
 from shared import problems
+from shared.running import GIVE_UP, until
+from warmbranch.base import stopping
 from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch_service.contract.errors import KINDS, Problem
 from warmbranch_service.http.app import create_app
@@ -284,13 +288,35 @@ def test_health(client):
 def test_ready_after_warm_up_only(monkeypatch):
     app = create_app(Settings(warm_up=1, seconds_per_request=600))
     with TestClient(app) as client:  # entering the context waits for the start, not the warm-up
-        for _ in range(400):
+
+        def ready() -> bool:
             response = client.get("/v1/ready")
             if response.status_code == 200:
-                break
+                return response.json() == {"status": "ready"}
             check_problem(response, 503, "not-ready")
-            assert response.headers["retry-after"] == "1"
-        assert response.json() == {"status": "ready"}
+            return response.headers["retry-after"] != "1"
+
+        until(ready)
+
+
+@pytest.mark.parametrize("by", ["closing", "its limit"])
+def test_a_warm_up_that_is_ended_is_no_failure(monkeypatch, caplog, by):
+    begun = threading.Event()
+
+    def endless(_):
+        begun.set()
+        while True:
+            stopping.check()
+            time.sleep(0.001)
+
+    monkeypatch.setattr(steady_route, "as_bytes", endless)
+    app = create_app(Settings(warm_up=1, seconds_per_request=600 if by == "closing" else 1))
+    with TestClient(app):  # leaving it waits for the end
+        assert begun.wait(GIVE_UP)
+        if by == "its limit":
+            until(lambda: app.state.workshop.working == 0)
+    assert app.state.workshop.working == 0
+    assert not [entry for entry in caplog.records if entry.levelno >= logging.ERROR]
 
 
 def test_not_ready_when_the_self_check_fails(monkeypatch, caplog):
