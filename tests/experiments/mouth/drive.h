@@ -47,6 +47,8 @@ static bool run_case(Sim& s, Snap& sn, const Case& c, FILE* out, double deadline
   const bool still = c.num("still", 0) > 0;
   P p = s.params(U * d / Re);
   if (c.num("nowale", 0) > 0) p.cw2 = 0;
+  p.cold = 1 / c.num("ratio", 1);  // absolute temperature of the main gas over that of the branch's wall
+  p.everywhere = p.cold == 1.f;    // else gas is added to the main pipe alone, which feeds what shrinks in the branch
   p.holdA = !pipe; p.uxsrc = pipe ? U / d : 0;
   if (init == "base" && sn.d == d && sn.f.size() == 27 * s.N) {
     s.cur = s.tc = 0; up(s.f[0].a, sn.f.data(), sn.f.size() * 4); up(s.u4.a, sn.u.data(), s.N * 16);

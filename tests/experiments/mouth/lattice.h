@@ -25,7 +25,7 @@ enum : unsigned {
   COLD = 1u << 31           // walls touching this cell are at temperature 0 (else adiabatic)
 };
 constexpr float SOLID_T = -9.f;  // marks solid cells in the scalar arrays
-constexpr int NQ = 22;           // plane sums, see stat_cell
+constexpr int NQ = 23;           // plane sums, see stat_cell
 
 struct P {
   int nx, ny, nz, nf;
@@ -41,10 +41,12 @@ struct P {
   const float2* Ta;
   float2* Tb;
   float2* L;
+  float4* low;  // acceleration by unequal density and dilatation of the gas: see lightness
+  float cold;   // of the gas at the branch's wall over the main gas's, absolute temperatures; 1: one density
   float nu, iPr, iPrt, cw2;
   float gx, fz, bx, by, bz, tref;  // accelerations: main, tone along the branch, buoyancy times (T - tref)
   float drho, rref, smax, uxsrc, dt, ab;
-  int zs0, zs1, write, holdA;
+  int zs0, zs1, write, holdA, everywhere;
 };
 
 #ifdef CPU
@@ -91,6 +93,11 @@ D_ void recon(float r, float u, float v, float w, float sxx, float syy, float sz
   for (int i = 0; i < 27; i++) f[i] -= WT(i);
 }
 
+// Density is that of the main gas over `lightness`, the absolute temperature over the main gas's (one pressure).
+// The lattice holds pressure in its density: what Du/Dt = -grad p (lightness) asks for beyond -grad p is a force,
+// and gas that conducts heat to a wall shrinks: div u = div(alpha grad lightness).
+D_ float lightness(const P& p, float t) { return p.cold + (1.f - p.cold) * t; }
+
 D_ void step_node(const P& p, int k) {
   const int n = p.node[k];
   const unsigned fl = p.flag[k];
@@ -132,13 +139,19 @@ D_ void step_node(const P& p, int k) {
     if (CX(i) * CZ(i)) pxz += CX(i) * CZ(i) * f[i];
     if (CY(i) * CZ(i)) pyz += CY(i) * CZ(i) * f[i];
   }
-  float r = 1.f + dr, ir = 1.f / r, hx = 0, hy = 0, hz = 0, sig = 0;
-  if (fl & MAIN) hx = 0.5f * r * p.gx;
+  float r = 1.f + dr, ir = 1.f / r, hx = 0, hy = 0, hz = 0, sig = 0, grows = 0, light = 1.f;
+  if (p.cold < 1.f) {
+    float4 a = p.low[n];
+    hx = 0.5f * r * a.x; hy = 0.5f * r * a.y; hz = 0.5f * r * a.z; grows = a.w;
+    light = lightness(p, p.Ta[n].y);
+  }
+  if (fl & MAIN) hx += 0.5f * r * p.gx * light;
+  const float fed = p.everywhere || (fl & MAIN) ? p.drho : 0.f;
   if (fl & BRANCH) {
     float t = p.Ta[n].x - p.tref;
     hx += 0.5f * r * p.bx * t;
-    hy = 0.5f * r * p.by * t;
-    hz = 0.5f * r * (p.bz * t + p.fz);
+    hy += 0.5f * r * p.by * t;
+    hz += 0.5f * r * (p.bz * t + p.fz * light);
     int z = n / sz;
     if (z > p.zs0) { float a = float(z - p.zs0) / float(p.zs1 - p.zs0); sig = p.smax * a * a; }
   }
@@ -153,7 +166,7 @@ D_ void step_node(const P& p, int k) {
   recon(r, u, v, w, sxx, syy, szz, sxy, sxz, syz, hx, hy, hz, f);
 #pragma unroll
   for (int i = 0; i < 27; i++)
-    p.dst[(size_t)i * p.N + n] = f[i] + WT(i) * p.drho - sig * (f[i] - WT(i) * p.rref);
+    p.dst[(size_t)i * p.N + n] = f[i] + WT(i) * fed + (WT(i) + f[i]) * grows - sig * (f[i] - WT(i) * p.rref);
 }
 
 struct Axes { int n[6]; unsigned solid; float q[6]; };  // order -x +x -y +y -z +z
@@ -232,6 +245,7 @@ D_ void scalar_node(const P& p, int k) {
   const int n = p.node[k];
   const unsigned fl = p.flag[k];
   if (p.holdA && (fl & MAIN) && (fl & HOLDB)) { p.Tb[n] = make_float2(1.f, 1.f); return; }
+  float slope[3], spread = 0, spread_a = 0;
   Axes s = axes(p, k, n, fl);
   const int st[3] = {1, p.nx, p.nx * p.ny};
   float4 uc = p.u4[n];
@@ -271,7 +285,15 @@ D_ void scalar_node(const P& p, int k) {
       La -= ur * (ea - c.x); Lb -= ur * (eb - c.y);
     } else if (fl & COLD) { dra = -ar * c.x / s.q[2 * j + 1]; drb = -ar * c.y / s.q[2 * j + 1]; }
     const float wgt = fl & COLD ? 2.f / (s.q[2 * j] + s.q[2 * j + 1]) : 1.f;
-    La += wgt * (dla + dra); Lb += wgt * (dlb + drb);
+    spread_a += wgt * (dla + dra); spread += wgt * (dlb + drb);
+    const float before = sm ? uc.w : p.u4[nm].w, after = sp ? uc.w : p.u4[np].w;
+    slope[j] = sm && sp ? 0.f : (after - before) / (sm || sp ? 1.f : 2.f);
+  }
+  const float light = lightness(p, c.y);
+  La += light * spread_a; Lb += light * spread;
+  if (p.cold < 1.f) {
+    const float lacks = (1.f - light) / 3.f / (1.f + uc.w);
+    p.low[n] = make_float4(lacks * slope[0], lacks * slope[1], lacks * slope[2], (1.f - p.cold) * spread);
   }
   La += p.uxsrc * uc.x;
   float2 o = p.L[k];
@@ -282,7 +304,7 @@ D_ void scalar_node(const P& p, int k) {
 }
 
 // Sums over a plane. 0 cells 1 drho 2 rho w 3 TA 4 TB 5 rho w TA 6 rho w TB 7 w2 8 u2+v2 9,10 -alpha dT/dz
-// 11,12 heat to the wall (A, B) 13 u 14 u TA 15 u in main 16 main cells 17 TA2 18 nut; 19-21 are products of sums
+// 11,12 heat to the wall (A, B) 13 u 14 u TA 15 u in main 16 main cells 17 TA2 18 nut; 19-21 are products of sums 22 w over lightness: mass
 D_ void stat_cell(const P& p, int k, float* v) {
   const int n = p.node[k];
   const unsigned fl = p.flag[k];
@@ -311,5 +333,5 @@ D_ void stat_cell(const P& p, int k, float* v) {
   }
   v[13] += u.x; v[14] += u.x * t.x;
   if (fl & MAIN) { v[15] += u.x; v[16] += 1.f; }
-  v[17] += t.x * t.x; v[18] += p.nut[n];
+  v[17] += t.x * t.x; v[18] += p.nut[n]; v[22] += r * u.z / lightness(p, t.y);
 }

@@ -49,7 +49,7 @@ struct Sim {
   int d = 0, nx, ny, nz, pipe; double Lx, Lb, rb; size_t N = 0;
   double cy, x0, crown, Rb;
   std::vector<int> node, start, bq; std::vector<unsigned> flag; std::vector<float> Q;
-  Buf<int> dn, dbq, dst_; Buf<unsigned> df; Buf<float> dQ, f[2], nut; Buf<float4> u4; Buf<float2> T[2], L;
+  Buf<int> dn, dbq, dst_; Buf<unsigned> df; Buf<float> dQ, f[2], nut; Buf<float4> u4; Buf<float2> T[2], L; Buf<float4> low;
   Buf<double> acc; Buf<float> now; int cur = 0, tc = 0;
   std::vector<int> sec, sec0; Buf<int> dsec, dsec0; Buf<float> secs;  // cells of the main pipe's sections
   int section(int i) const { return int((i + 0.5) * nx / SECTIONS); }
@@ -108,12 +108,12 @@ struct Sim {
     }
     dsec.size(sec.size()); dsec0.size(sec0.size()); secs.size(3 * SECTIONS);
     up(dsec.a, sec.data(), sec.size() * 4); up(dsec0.a, sec0.data(), sec0.size() * 4);
-    nut.size(N); u4.size(N); L.size(nf); acc.size((size_t)nz * NQ); now.size((size_t)nz * NQ); cur = tc = 0;
+    nut.size(N); u4.size(N); low.size(N); L.size(nf); acc.size((size_t)nz * NQ); now.size((size_t)nz * NQ); cur = tc = 0;
   }
   P params(double nu) {
     P p; memset(&p, 0, sizeof p);
     p.nx = nx; p.ny = ny; p.nz = nz; p.nf = (int)node.size(); p.N = N; p.node = dn.a; p.flag = df.a; p.bq = dbq.a; p.Q = dQ.a;
-    p.u4 = u4.a; p.nut = nut.a; p.L = L.a; p.nu = nu; p.iPr = 1 / 0.7f; p.iPrt = 1 / 0.85f; p.cw2 = 0.325f * 0.325f;
+    p.u4 = u4.a; p.nut = nut.a; p.L = L.a; p.low = low.a; p.cold = 1.f; p.everywhere = 1; p.nu = nu; p.iPr = 1 / 0.7f; p.iPrt = 1 / 0.85f; p.cw2 = 0.325f * 0.325f;
     p.tref = 1.f; p.zs0 = 1 << 30; p.zs1 = (1 << 30) + 1; p.dt = 2.f; return p;
   }
   void start_from(P p, const std::vector<float4>& m, const std::vector<float2>& t) {
