@@ -38,7 +38,6 @@ from shared.running import Service, ask, free_port
 from warmbranch import core
 from warmbranch.belief.depth import depth
 from warmbranch.steady.cautions import findings
-from warmbranch.steady.condensate import condensate
 from warmbranch.steady.solve import solve
 from warmbranch_service.case.convert import to_physics
 from warmbranch_service.contract.strict_json import parse
@@ -101,13 +100,26 @@ class Asker:
 
     def __init__(self, port: int, body: bytes) -> None:
         self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+        self._body = body
+        self._connect()
+
+    def _connect(self) -> None:
+        self._connection.close()
         self._connection.connect()
         self._connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        self._body = body
+
+    def _answered(self) -> http.client.HTTPResponse:
+        self._connection.request("POST", PATH, self._body, {"content-type": "application/json"})
+        return self._connection.getresponse()
 
     def __call__(self) -> bytes:
-        self._connection.request("POST", PATH, self._body, {"content-type": "application/json"})
-        response = self._connection.getresponse()
+        try:
+            response = self._answered()
+        except (
+            ConnectionError
+        ):  # between its turns, on a busy machine, a line may be closed as idle
+            self._connect()
+            response = self._answered()
         content = response.read()
         assert response.status == 200, content
         return content
@@ -142,11 +154,10 @@ class InProcess:
         tick()
         self.content = built.model_dump_json().encode()
         tick()
-        # Building does four parts of the physics: the transmission loss of the curve and how sure
-        # its deepest is, the water that condenses, and what the model finds to warn of.
+        # Building does three parts of the physics: the transmission loss of the curve and how sure
+        # its deepest is, and what the model finds to warn of.
         solved.transmission_loss(np.array([built.attenuation.frequency_Hz]))
         depth(solved)
-        assert condensate(solved)
         assert findings(solved)
         tick()
         spent = [(after - before) * 1e3 for before, after in pairwise(clock)]

@@ -14,7 +14,7 @@ from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.geometry import Branch
 
 
-class Steps(NamedTuple):
+class BoreSteps(NamedTuple):
     """Where the tube changes, each (designs, most pieces − 1), and from what to what.
 
     Parameters
@@ -35,10 +35,10 @@ class Steps(NamedTuple):
         return (self.bore[0] != self.bore[1]) | (self.outside[0] != self.outside[1])
 
 
-def steps_of(branch: Branch) -> Steps:
+def steps_of(branch: Branch) -> BoreSteps:
     """The steps of each design."""
     lengths, (outside, bore) = branch.laid[0], branch.tubes
-    return Steps(
+    return BoreSteps(
         np.cumsum(lengths, axis=1)[:, :-1],
         (outside[:, :-1], outside[:, 1:]),
         (bore[:, :-1], bore[:, 1:]),

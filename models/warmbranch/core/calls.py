@@ -47,6 +47,7 @@ class Steady(NamedTuple):
     wall: FloatArray
     skin: FloatArray
     dried: FloatArray
+    condensing: FloatArray
     report: FloatArray
     mouth: FloatArray
     means: CellMeans
@@ -267,7 +268,7 @@ def steady(
     designs = len(case)
     # All that is found lies in one array: to ask for its address is dear for one design.
     parts = len(CellMeans._fields)
-    room = np.empty(designs * (5 * nodes + parts * cells + 5 + 7 + 1 + 2 * modes))
+    room = np.empty(designs * (6 * nodes + parts * cells + 5 + 7 + 1 + 2 * modes))
     place, begin = held.at(room), 0
 
     def lay(*shape: int) -> tuple[FloatArray, int]:
@@ -275,7 +276,7 @@ def steady(
         first, begin = begin, begin + math.prod(shape)
         return room[first:begin].reshape(shape), place + 8 * first
 
-    profile, at_profile = lay(5, designs, nodes)
+    profile, at_profile = lay(6, designs, nodes)
     means, at_means = lay(parts, designs, cells)
     report, at_report = lay(designs, 5)
     mouth, at_mouth = lay(designs, 7)
@@ -300,6 +301,7 @@ def steady(
         wall=at_profile + 2 * a_profile,
         skin=at_profile + 3 * a_profile,
         dried=at_profile + 4 * a_profile,
+        condensing=at_profile + 5 * a_profile,
         report=at_report,
         mouth=at_mouth,
         means=records.CellMeans(*(at_means + k * a_mean for k in range(parts))),

@@ -228,6 +228,7 @@ void balance_assemble(struct balance *b);
 /* Vapour (vapour.c): what the mouth admits, what condenses, and Newton's linear system with it. */
 void vapour_mouth(struct balance *b, double hot, double moved, double shape);
 void vapour_assemble(struct balance *b);
+void condensing(const struct balance *b, double *rate);
 void vapour_move(struct balance *b);
 double latent_change(const struct balance *b);
 void solve_wet_blocks(struct balance *b);

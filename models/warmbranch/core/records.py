@@ -220,7 +220,7 @@ class SteadyJob(Structure):
         ("pieces", Pieces),
         *_arrays("given_position"),
         ("rules", SteadyRules),
-        *_arrays("stop position gas wall skin dried report mouth"),
+        *_arrays("stop position gas wall skin dried condensing report mouth"),
         ("means", CellMeans),
         *_arrays("transit_time resonance quality failed"),
         *_counts("solves newton_steps"),

@@ -33,6 +33,7 @@ struct steady_job {
     const int64_t *stop;
     /* found */
     double *position, *gas, *wall, *skin, *dried; /* (designs, nodes) */
+    double *condensing;                   /* (designs, nodes), kg/s */
     struct heat_report *report;           /* (designs,) */
     struct mouth *mouth;                  /* (designs,) */
     struct cell_means means;              /* (designs, cells) each */
@@ -45,7 +46,7 @@ struct steady_job {
 /* Profiles of a block on one grid: design after design, `nodes` each. */
 struct profiles {
     int64_t nodes;
-    double *x, *gas, *wall, *skin, *dried, *stirred;
+    double *x, *gas, *wall, *skin, *dried, *stirred, *condensing; /* the last not of a sketch */
 };
 
 struct block {
@@ -107,6 +108,8 @@ static void balance_heat(struct block *block, struct balance *b, struct profiles
     memcpy(p->wall + at, b->wall_t, bytes);
     memcpy(p->skin + at, b->skin_t, bytes);
     memcpy(p->dried + at, b->dried, bytes);
+    if (p->condensing != NULL)
+        condensing(b, p->condensing + at);
     job->solves += 1;
     job->newton_steps += (int64_t)job->report[which].iterations;
     if (job->report[which].last_step > 0)
@@ -311,7 +314,7 @@ static void answer_block(struct block *block, struct balance *coarse, struct bal
     const struct steady_rules *r = &job->rules;
     int64_t at = block->first * job->nodes;
     struct profiles p = {job->nodes, job->position + at, job->gas + at, job->wall + at,
-                         job->skin + at, job->dried + at, stirred};
+                         job->skin + at, job->dried + at, stirred, job->condensing + at};
     for (int64_t i = 0; i < block->count; i++) {
         int64_t which = block->first + i;
         job->failed[which] = !mouth_of(job->design + which, &job->mixtures, which, &r->wall,
@@ -360,7 +363,7 @@ PUBLIC bool core_steady(struct steady_job *job)
         double *next = room, *part[6];
         for (int k = 0; k < 6; k++, next += BLOCK * few)
             part[k] = next;
-        struct profiles rough = {few, part[0], part[1], part[2], part[3], part[4], part[5]};
+        struct profiles rough = {few, part[0], part[1], part[2], part[3], part[4], part[5], NULL};
         double *stirred = next;
         struct block block = {.job = job, .cells = cell, .size = stirred + BLOCK * most};
         block.ratio = block.size + BLOCK * (cells + 1);

@@ -194,6 +194,13 @@ void vapour_assemble(struct balance *b)
     }
 }
 
+/* What condenses on the wall of each node's control volume as the balance stands, kg/s. */
+void condensing(const struct balance *b, double *rate)
+{
+    for (int64_t n = 0; n < b->nodes; n++)
+        rate[n] = b->wet ? WATER_MOLAR_MASS * b->to_wall[n] * b->over[n] : 0.0;
+}
+
 /* Take the last steps of vapour, too, to first order, where the balance is not assembled anew. */
 void vapour_move(struct balance *b)
 {

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from warmbranch.base.batch import FloatArray
-from warmbranch.case.bores import Steps, means_between, steps_of, summed
+from warmbranch.case.bores import BoreSteps, means_between, steps_of, summed
 from warmbranch.case.geometry import Branch
 from warmbranch.case.surroundings import Covering
 
@@ -150,7 +150,9 @@ def _of_pieces(branch: Branch, covering: Covering, x: FloatArray) -> Sections:
     )
 
 
-def _rings(steps: Steps, diameter: tuple[FloatArray, FloatArray], middle: FloatArray) -> FloatArray:
+def _rings(
+    steps: BoreSteps, diameter: tuple[FloatArray, FloatArray], middle: FloatArray
+) -> FloatArray:
     """Rings that close the steps, in the control volumes that they lie in, m²."""
     area = np.pi / 4 * np.abs(np.square(diameter[0]) - np.square(diameter[1]))
     found = np.zeros((len(middle), middle.shape[1] + 1))

@@ -9,13 +9,15 @@ import numpy as np
 
 from warmbranch.base.batch import Batched, ComplexArray, FloatArray
 from warmbranch.case.case import Case
-from warmbranch.gas.gas import MixtureTable
+from warmbranch.gas.gas import SPECIES, MixtureTable, dry_air_table
 from warmbranch.gas.moist import dried_gas
 from warmbranch.gas.saturation import dew_point
 from warmbranch.heat.profile import TemperatureProfile
+from warmbranch.heat.vapour import WATER_MOLAR_MASS
 from warmbranch.sound import acoustics, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.sound.mouth_loss import MouthLoss, mouth_loss
+from warmbranch.steady.interplay import balance_of
 
 BEYOND_THE_GAS = 1.25
 """Effective temperatures that lie farther outside the gas's, as a ratio, are none. Layers of sound
@@ -81,6 +83,32 @@ class Answer(Batched):
     def dew_point(self) -> FloatArray:
         """Of the gas, (designs,), K; NaN where it is dry."""
         return dew_point(self.case.gas, self.case.surroundings.pressure)
+
+    @cached_property
+    def condensing(self) -> FloatArray:
+        """Water that condenses on the wall of each node's control volume, (designs, nodes), kg/s.
+
+        The last with the cap. The core finds it with the temperatures; numpy when it is asked for.
+
+        Valid for
+        ---------
+        As :func:`warmbranch.heat.vapour.in_balance`: within a factor of some 1.5.
+
+        Check
+        -----
+        What enters is what condenses. tests/models/steady/test_condensate.py.
+        """
+        case, profile, gas = self.case, self.profile, MixtureTable.of(self.case.gas)
+        sound = self.main_impedance, self.duct, self.tone
+        balance = balance_of(case, gas, dry_air_table(), self.main_speed, profile, *sound)
+        found = balance.condensing(profile.gas, profile.wall, dried=profile.dried)
+        return np.zeros_like(profile.gas) if found is None else WATER_MOLAR_MASS * found.rate
+
+    @cached_property
+    def vapour(self) -> FloatArray:
+        """Mole fraction of water that is left in the gas, (designs, nodes)."""
+        whole = self.case.gas.mole_fractions[:, SPECIES.index("H2O")][:, None]
+        return whole - self.profile.dried * (1 - whole)
 
     @cached_property
     def own_impedance(self) -> FloatArray:

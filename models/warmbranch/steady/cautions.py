@@ -13,8 +13,7 @@ import numpy as np
 
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.case.closures import MouthModel
-from warmbranch.gas.gas import SPECIES, MixtureTable, dry_air_table
-from warmbranch.gas.saturation import saturated_content, vapour_content
+from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.outside import film_in
 from warmbranch.sound import acoustics
 
@@ -97,10 +96,10 @@ def _wet(answer: Answer) -> BoolArray:
 
     (designs, nodes). Where the drying is left out, the gas keeps the main pipe's dew point.
     """
-    case, profile = answer.case, answer.profile
-    whole = vapour_content(case.gas.mole_fractions[:, SPECIES.index("H2O")])
-    at_wall, _ = saturated_content(profile.wall, case.surroundings.pressure)
-    return whole[:, None] - np.log1p(profile.dried) > at_wall
+    counted = answer.case.closures.condensation[:, None]
+    if np.all(counted):
+        return answer.condensing > 0
+    return np.where(counted, answer.condensing > 0, answer.profile.wall < answer.dew_point[:, None])
 
 
 def leak_shift(answer: Answer) -> FloatArray:

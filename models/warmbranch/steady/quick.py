@@ -93,6 +93,7 @@ def solve(
         "transit_time": 1 / (4 * found.transit_time),
         "one_temperature": resonance.one_temperature_estimate(length, hot),
         "length": length,
+        "condensing": found.condensing,  # which numpy would find again when asked
     }
     return parts, failed
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from warmbranch.base.batch import FloatArray
 from warmbranch.case.bores import (
-    Steps,
+    BoreSteps,
     area_ratio_between,
     inverse_area_ratio_between,
     steps_of,
@@ -50,7 +50,7 @@ def added_by_steps(branch: Branch) -> FloatArray | None:
     return found
 
 
-def _swinging(steps: Steps, mouth: FloatArray) -> FloatArray:
+def _swinging(steps: BoreSteps, mouth: FloatArray) -> FloatArray:
     narrow, wide = np.minimum(*steps.bore), np.maximum(*steps.bore)
     return step_length(narrow / 2, wide / 2) * np.square(mouth[:, None] / narrow)
 

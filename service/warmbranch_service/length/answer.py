@@ -23,10 +23,10 @@ from warmbranch_service.length.answer_schema import (
     TargetAnswer,
     TrimStep,
 )
+from warmbranch_service.length.as_built import AsBuilt
 from warmbranch_service.length.points import Points, out_of_reach, points_of
 from warmbranch_service.length.request import LengthRequest
 from warmbranch_service.length.sentences import length_cautions, summary
-from warmbranch_service.length.shape import Shape
 from warmbranch_service.length.sound import (
     diameter_choices,
     loudness_answer,
@@ -47,7 +47,7 @@ def answer_length(request: LengthRequest) -> LengthAnswer:
     allowance = (request.build.weld_allowance_mm + request.build.cap_allowance_mm) * MM
     points, found = _found(request, allowance)
     converted = points.converted[points.main]
-    shape = Shape.of(request, found.sized, found.build)
+    shape = AsBuilt.of(request, found.sized, found.build)
     per_hz = None if points.order is None else 60 / points.order
     main = found.answer.take(slice(points.main, points.main + 1))
     hot = main.case.main_pipe.gas_temperature

@@ -25,7 +25,7 @@ from warmbranch_service.length.points import THE_CASE, Points
 from warmbranch_service.length.request import LengthRequest
 
 if TYPE_CHECKING:
-    from warmbranch_service.length.shape import Shape
+    from warmbranch_service.length.as_built import AsBuilt
 
 SOAK_K = 50.0
 """Allowed on top of the cap's predicted temperature: full load, and heat that soaks in after a
@@ -88,7 +88,7 @@ def length_cautions(
     points: Points,
     answer: Answer,
     build: float,
-    shape: Shape,
+    shape: AsBuilt,
     place: PlaceAnswer | None,
     trim: TrimPlan,
 ) -> list[Caution]:
@@ -113,7 +113,7 @@ def length_cautions(
     return [*own, *points.converted[main].cautions, *rest]
 
 
-def _of_shape(request: LengthRequest, shape: Shape, build: float) -> list[Caution]:
+def _of_shape(request: LengthRequest, shape: AsBuilt, build: float) -> list[Caution]:
     said: list[Caution] = []
 
     def say(code: str, message: str, field: str) -> None:
@@ -257,7 +257,7 @@ def _leak(answer: Answer, main: int) -> Caution:
     )
 
 
-def _support(answer: Answer, main: int, shape: Shape) -> Caution:
+def _support(answer: Answer, main: int, shape: AsBuilt) -> Caution:
     tube, cap = shape.masses
     mass = tube + cap
     middle = shape.outline.middle

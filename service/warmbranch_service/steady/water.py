@@ -6,7 +6,6 @@ import numpy as np
 
 from warmbranch.heat.vapour import latent_heat
 from warmbranch.steady.answer import Answer
-from warmbranch.steady.condensate import condensate
 from warmbranch_service.case.convert import MM
 from warmbranch_service.contract.rounding import digits, places
 from warmbranch_service.steady.water_schema import CondensedWater
@@ -23,8 +22,7 @@ def condensed(answer: Answer) -> CondensedWater | None:
     wall = answer.profile.wall[0]
     if not np.any(wall < answer.dew_point[0]):  # never where the gas is dry: NaN
         return None
-    found, branch = condensate(answer), answer.case.branch
-    rate = found.rate[0]
+    branch, rate = answer.case.branch, answer.condensing[0]
     total = float(rate.sum())
     if total == 0:
         return None
@@ -33,6 +31,6 @@ def condensed(answer: Answer) -> CondensedWater | None:
         rate_g_h=digits(total * 1e3 * HOUR, 3),
         from_position_mm=places(answer.profile.position[0, np.argmax(rate > 0)] / MM, 2),
         latent_heat_W=digits(float(rate @ latent_heat(wall)), 3),
-        vapour_at_cap_percent=places(100 * found.vapour[0, -1], 1),
+        vapour_at_cap_percent=places(100 * answer.vapour[0, -1], 1),
         fills_mm_h=digits(filled * HOUR / MM, 3) if branch.rise[0] < 0 else None,
     )

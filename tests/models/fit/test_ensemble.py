@@ -177,9 +177,9 @@ def test_copies_of_a_draw_tell_no_more_than_one(one_unknown):
 
 def test_chosen_draws_are_different(synthetic, monkeypatch):
     chosen = []
-    plain = module._Chooser.draws
+    plain = module.Chooser.draws
     monkeypatch.setattr(
-        module._Chooser, "draws", lambda self, size: chosen.append(plain(self, size)) or chosen[-1]
+        module.Chooser, "draws", lambda self, size: chosen.append(plain(self, size)) or chosen[-1]
     )
     drawn = synthetic.experiment(np.random.default_rng(53), 8, listens=True)
     fitted(InverseProblem(drawn.case, drawn.readings, drawn.heard, Calibration.prior(drawn.case)))

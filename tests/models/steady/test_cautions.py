@@ -14,7 +14,6 @@ from warmbranch.case.materials import Metal
 from warmbranch.gas.gas import Composition, MixtureTable
 from warmbranch.steady import cautions
 from warmbranch.steady.cautions import LEAK_DIAMETER, findings, leak_shift
-from warmbranch.steady.condensate import condensate
 from warmbranch.steady.solve import solve
 
 
@@ -65,8 +64,7 @@ class TestNumbers:
         assert_allclose(dew - 273.15, 50.4, atol=0.3)  # 50.39 °C by an independent table
         # The first place where water condenses, beyond where the wall falls below the dew point:
         # the gas that gets there is drier.
-        water = condensate(answer)
-        assert x[np.argmax(water.rate[0] > 0)] == start > x[np.argmax(wall < dew)]
+        assert x[np.argmax(answer.condensing[0] > 0)] == start > x[np.argmax(wall < dew)]
         assert finding.numbers["coldest_wall"] == wall.min()
         assert finding.numbers["heat_counted"]
 

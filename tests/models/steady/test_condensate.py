@@ -7,13 +7,21 @@ import pytest
 from numpy.testing import assert_allclose
 
 from warmbranch.gas.combustion import burnt_gas
-from warmbranch.gas.gas import Composition, MixtureTable
+from warmbranch.gas.gas import Composition, MixtureTable, dry_air_table
 from warmbranch.gas.saturation import saturation_pressure
-from warmbranch.heat.vapour import latent_heat
+from warmbranch.heat.vapour import WATER_MOLAR_MASS, latent_heat
 from warmbranch.sound.resonance import resonances
-from warmbranch.steady.condensate import condensate
-from warmbranch.steady.interplay import Mouth, state_of
+from warmbranch.steady.interplay import Mouth, balance_of, state_of
 from warmbranch.steady.solve import solve
+
+
+def on_numpy(answer):
+    """What condenses at each node and what the mouth lets in, kg/s."""
+    case, profile, gas = answer.case, answer.profile, MixtureTable.of(answer.case.gas)
+    sound = answer.main_impedance, answer.duct, answer.tone
+    balance = balance_of(case, gas, dry_air_table(), answer.main_speed, profile, *sound)
+    found = balance.condensing(profile.gas, profile.wall, dried=profile.dried)
+    return WATER_MOLAR_MASS * found.rate, WATER_MOLAR_MASS * found.entering
 
 
 @pytest.mark.parametrize(
@@ -27,30 +35,31 @@ from warmbranch.steady.solve import solve
 )
 def test_what_enters_is_what_condenses(make_case, changes):
     answer = solve(make_case(**changes))
-    found = condensate(answer)
-    assert_allclose(found.entering, found.rate.sum(axis=1), rtol=1e-9)
-    assert np.all(found.rate >= 0)
-    assert found.entering[0] > 0
-    falls = np.diff(found.vapour[0])
+    rate, (plain, entering) = answer.condensing, on_numpy(answer)
+    assert_allclose(entering, rate.sum(axis=1), rtol=1e-9)
+    assert_allclose(plain, rate, rtol=1e-9, atol=1e-12 * rate.sum())
+    assert np.all(rate >= 0)
+    assert rate.sum() > 0
+    falls = np.diff(answer.vapour[0])
     assert np.all(falls <= 1e-12)
     wet = answer.profile.wall[0] < answer.dew_point[0]
-    assert np.all(found.rate[0][~wet] == 0)
+    assert np.all(rate[0][~wet] == 0)
     # By its own heat at most what passes the mouth, and less: the rest is warmth.
-    latent = np.sum(found.rate * latent_heat(answer.profile.wall))
+    latent = np.sum(rate * latent_heat(answer.profile.wall))
     assert 0.005 < latent / answer.profile.heat_entering[0] < 0.6
 
 
 def test_dry_gas_and_a_hot_tube_stay_dry(make_case):
-    dry = condensate(solve(make_case(gas=Composition.dry_air())))
-    assert np.all(dry.rate == 0)
-    hot = condensate(solve(make_case(air_temperature=350.0)))
-    assert np.all(hot.rate == 0)
+    dry = solve(make_case(gas=Composition.dry_air()))
+    assert np.all(dry.condensing == 0)
+    hot = solve(make_case(air_temperature=350.0))
+    assert np.all(hot.condensing == 0)
     assert_allclose(hot.vapour, hot.vapour[0, 0], rtol=1e-12)
 
 
 def test_second_order_in_the_nodes(make_case):
     case = make_case(gas_temperature=600.0)
-    total = np.array([condensate(solve(case, nodes=n)).entering[0] for n in (129, 257, 513, 1025)])
+    total = np.array([solve(case, nodes=n).condensing.sum() for n in (129, 257, 513, 1025)])
     change = np.abs(np.diff(total))
     assert abs(total[0] / total[-1] - 1) < 2e-3
     # The edge of what is wet falls where it likes between nodes, which bends the order.
@@ -59,16 +68,15 @@ def test_second_order_in_the_nodes(make_case):
 
 def test_designs_do_not_meddle(make_case):
     hot = np.array([423.15, 600.0, 800.0])
-    together = condensate(solve(make_case(gas_temperature=hot)))
+    together = solve(make_case(gas_temperature=hot)).condensing
     for i, one in enumerate(hot):
-        alone = condensate(solve(make_case(gas_temperature=one)))
-        least = 1e-12 * alone.entering[0]
-        assert_allclose(together.rate[i], alone.rate[0], rtol=1e-9, atol=least)
+        alone = solve(make_case(gas_temperature=one)).condensing[0]
+        assert_allclose(together[i], alone, rtol=1e-9, atol=1e-12 * alone.sum())
 
 
 def test_more_excess_air_wets_less(make_case):
     lean, rich = (
-        condensate(solve(make_case(gas=burnt_gas("petrol", air)))).entering[0] for air in (2.0, 1.0)
+        solve(make_case(gas=burnt_gas("petrol", air))).condensing.sum() for air in (2.0, 1.0)
     )
     assert lean < 0.7 * rich
 
@@ -112,13 +120,12 @@ def test_both_balances_close(make_case):
     for changes in ({}, {"gas_temperature": 700.0, "rise": -0.3, "air_temperature": 263.15}):
         answer = solve(make_case(**changes))
         assert answer.profile.closure_error[0] < 1e-8
-        found = condensate(answer)
-        assert found.entering[0] == pytest.approx(found.rate.sum(), rel=1e-8)
+        assert on_numpy(answer)[1][0] == pytest.approx(answer.condensing.sum(), rel=1e-8)
 
 
 def test_a_supersaturated_main_pipe_gives_no_more_than_it_holds(make_case):
     """A main pipe colder than its dew point has lost the rest before the mouth."""
     answer = solve(make_case(gas_temperature=310.0, air_temperature=280.0))
     at_most = saturation_pressure(310.0)[0] / 101325.0
-    assert condensate(answer).vapour[0].max() <= at_most * (1 + 1e-9)
+    assert answer.vapour[0].max() <= at_most * (1 + 1e-9)
     assert answer.profile.wall.max() <= 310.0

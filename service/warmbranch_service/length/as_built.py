@@ -38,7 +38,7 @@ from warmbranch_service.length.svg import MainPipeSection, plan_and_side
 
 
 @dataclass(frozen=True)
-class Shape:
+class AsBuilt:
     """The branch as built, in SI.
 
     Parameters
@@ -63,7 +63,7 @@ class Shape:
     space: Space | None
 
     @classmethod
-    def of(cls, request: LengthRequest, sized: Sized, build: float) -> Shape:
+    def of(cls, request: LengthRequest, sized: Sized, build: float) -> AsBuilt:
         """Lay out the branch at the length to build."""
         branch = sized.answer.case.branch
         given = Pipework(_given_pieces(request, branch), _given_twists(request))
