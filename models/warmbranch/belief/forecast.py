@@ -17,17 +17,12 @@ from warmbranch.base.errors import NotConvergedError
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
-from warmbranch.case.main_pipe import bulk_speed
-from warmbranch.gas.gas import MixtureTable, dry_air_table
-from warmbranch.heat.main_pipe_wall import wall_temperature
+from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.newton import Tolerances
 from warmbranch.heat.profile import TemperatureProfile
-from warmbranch.heat.temperature import solve_steady
 from warmbranch.sound import discretisation
-from warmbranch.sound.resonance import resonances
-from warmbranch.steady.interplay import Mouth, state_of
-from warmbranch.steady.sketch import balance_and_guess
-from warmbranch.steady.solve import solve
+from warmbranch.steady.fineness import Fineness
+from warmbranch.steady.solve import solve, solve_to
 
 FIT_NODES = 65
 """Nodes along the branch in a fit: the resonance within 2e-4 and the skin within 1 K near a hot
@@ -84,9 +79,8 @@ class Forecaster:
         self.lengths = lengths
         self._case = case
         self._nodes = nodes
-        self._gas, self._air = MixtureTable.of(case.gas), dry_air_table()
-        none = slice(0)
-        self._blanks = case.take(none), self._gas.take(none)
+        self._gas = MixtureTable.of(case.gas)
+        self._most = case.take(slice(0))
         self._pulsates = bool(np.any(case.main_pipe.incident_pressure > 0))
         fine = self._pulsates or bool(case.branch.stepped.any())
         self._cells = discretisation.CELLS if fine else FIT_CELLS
@@ -131,30 +125,24 @@ class Forecaster:
         if self._pulsates:
             answer = solve(case, nodes=self._nodes)
             return Forecast(case, answer.profile, answer.resonance[:, 0])
-        _, gas = self._blank(len(coordinates))
-        speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
-        wall = wall_temperature(case.main_pipe, gas, case.surroundings, self._air)
-        mouth = Mouth.of(case, gas, speed, wall)
-        balance, guess = balance_and_guess(case, gas, self._air, mouth, nodes=self._nodes)
-        profile = solve_steady(balance, wall, guess, tolerances=FIT_TOLERANCES)
-        duct = state_of(case, gas, mouth, profile, self._cells).duct
-        return Forecast(case, profile, resonances(duct, modes=1)[0][:, 0])
+        fineness = Fineness(self._nodes, 1, self._cells, FIT_TOLERANCES)
+        answer = solve_to(fineness, case, gas=self._gas)
+        return Forecast(case, answer.profile, answer.resonance[:, 0])
 
     def _cases(self, coordinates: FloatArray) -> Case:
-        blank, _ = self._blank(len(coordinates))
+        blank = self._blank(len(coordinates))
         return with_unknowns(blank, self.names, np.repeat(coordinates, len(self.lengths), axis=0))
 
-    def _blank(self, sets: int) -> tuple[Case, MixtureTable]:
-        """The case and its gas, repeated for so many sets at each length.
+    def _blank(self, sets: int) -> Case:
+        """The case repeated for so many sets at each length.
 
         Made once for the most sets that were asked for, of which fewer are a part.
         """
         size = sets * len(self.lengths)
-        if size > len(self._blanks[0]):
+        if size > len(self._most):
             case = self._case.repeat(size)
             if len(self.lengths) > 1 or self.lengths[0] != self._case.branch.length[0]:
                 lengths = np.tile(self.lengths, sets)
                 case = replace(case, branch=case.branch.with_length(lengths))
-            self._blanks = case, self._gas.take(np.zeros(size, dtype=np.intp))
-        case, gas = self._blanks
-        return case.take(slice(size)), gas.take(slice(size))
+            self._most = case
+        return self._most.take(slice(size))

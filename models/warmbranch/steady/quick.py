@@ -15,33 +15,32 @@ from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.gas.moist import water_table
 from warmbranch.heat import main_pipe_wall
 from warmbranch.heat.grid import SKETCH_NODES
-from warmbranch.heat.newton import TOLERANCES, newton_rules
+from warmbranch.heat.newton import Tolerances, newton_rules
 from warmbranch.heat.profile import TemperatureProfile, closure_error
-from warmbranch.sound import damped, discretisation, resonance
+from warmbranch.sound import damped, resonance
 from warmbranch.sound.acoustics import Duct
 from warmbranch.steady import interplay, sketch
+from warmbranch.steady.fineness import Fineness
 from warmbranch.steady.stepped import added_by_steps
 
 
 def solve(
     compiled: core.Library,
+    fineness: Fineness,
     case: Case,
-    *,
-    nodes: int,
-    modes: int,
+    gas: MixtureTable,
     position: FloatArray | None,
 ) -> tuple[dict[str, Any], BoolArray]:
     """Fields of ``branch.Answer`` by name, and which designs did not converge."""
-    gas = MixtureTable.of(case.gas)
     found = calls.steady(
         compiled,
         case,
         (gas, dry_air_table(), water_table()),
-        _rules(),
-        nodes=nodes if position is None else position.shape[1],
+        _rules(fineness.tolerances),
+        nodes=fineness.nodes if position is None else position.shape[1],
         sketch_nodes=SKETCH_NODES,
-        cells=discretisation.CELLS,
-        modes=modes,
+        cells=fineness.cells,
+        modes=fineness.modes,
         position=position,
         added=added_by_steps(case.branch),
     )
@@ -98,11 +97,11 @@ def solve(
     return parts, failed
 
 
-def _rules() -> records.SteadyRules:
+def _rules(ends: Tolerances) -> records.SteadyRules:
     return records.SteadyRules(
         newton_rules(),
         records.Tolerances(*sketch.SKETCH_TOLERANCES),
-        records.Tolerances(*TOLERANCES),
+        records.Tolerances(*ends),
         sketch.grid_rules(),
         records.SearchRules(*resonance.COARSE),
         records.SearchRules(*resonance.FINE),

@@ -19,6 +19,7 @@ from warmbranch.sound import resonance
 from warmbranch.sound.resonance import MODES
 from warmbranch.steady import quick
 from warmbranch.steady.answer import Answer
+from warmbranch.steady.fineness import Fineness
 from warmbranch.steady.interplay import Mouth, refuse_too_loud, solve_temperatures, state_of
 from warmbranch.steady.sketch import balance_and_guess
 
@@ -58,35 +59,55 @@ def solve(
     --------
     See README.md.
     """
-    stopping.check()
-    answer = _solved(case, nodes, modes, position)
+    answer = solve_to(Fineness(nodes, modes), case, position)
     refuse_too_loud(case, answer.main_impedance, answer.duct, answer.resonance[:, 0])
     return answer
 
 
-def _solved(case: Case, nodes: int, modes: int, position: FloatArray | None) -> Answer:
+def solve_to(
+    fineness: Fineness,
+    case: Case,
+    position: FloatArray | None = None,
+    gas: MixtureTable | None = None,
+) -> Answer:
+    """As :func:`solve`, as finely as is asked for; no tone is too loud.
+
+    Parameters
+    ----------
+    fineness : Fineness
+    case, position
+        As for :func:`solve`.
+    gas : MixtureTable, optional
+        Of one design, where all share it: for who has it.
+
+    Raises
+    ------
+    NotConvergedError
+        If the heat balance, or its interplay with pulsation, does not converge.
+    """
+    stopping.check()
     compiled = core.at_hand()
     if compiled is None:
-        return _step_by_step(case, nodes, modes, position)
-    parts, failed = quick.solve(compiled, case, nodes=nodes, modes=modes, position=position)
+        return _step_by_step(fineness, case, position)
+    gas = gas or MixtureTable.of(case.gas)
+    parts, failed = quick.solve(compiled, fineness, case, gas, position)
     if not np.any(failed):
         return Answer.of_parts(**parts)
-    return _joined(case, parts, failed, nodes, modes, position)
+    return _joined(fineness, case, parts, failed, position)
 
 
 def _joined(
+    fineness: Fineness,
     case: Case,
     parts: dict[str, Any],
     failed: BoolArray,
-    nodes: int,
-    modes: int,
     position: FloatArray | None,
 ) -> Answer:
     """The core's answers and, for what it could not balance, those found on finer grids."""
     hard = np.flatnonzero(failed)
     rest = None if position is None else position[hard]
     try:
-        found = _step_by_step(case.take(hard), nodes, modes, rest)
+        found = _step_by_step(fineness, case.take(hard), rest)
     except NotConvergedError as error:
         raise error.among(hard) from error
     well = np.flatnonzero(~failed)
@@ -96,7 +117,7 @@ def _joined(
     return both.take(np.argsort(np.concatenate([well, hard])))
 
 
-def _step_by_step(case: Case, nodes: int, modes: int, position: FloatArray | None) -> Answer:
+def _step_by_step(fineness: Fineness, case: Case, position: FloatArray | None) -> Answer:
     """The same flow in the open, one part after another, as the core goes it at once."""
     gas, air = MixtureTable.of(case.gas), dry_air_table()
     pressure = case.surroundings.pressure
@@ -104,10 +125,12 @@ def _step_by_step(case: Case, nodes: int, modes: int, position: FloatArray | Non
     wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
     mouth = Mouth.of(case, gas, speed, wall)
 
-    balance, guess = balance_and_guess(case, gas, air, mouth, nodes=nodes, position=position)
-    profile = solve_temperatures(balance, mouth, guess)
-    duct = state_of(case, gas, mouth, profile).duct
-    found, quality = resonance.resonances(duct, modes)
+    balance, guess = balance_and_guess(
+        case, gas, air, mouth, nodes=fineness.nodes, position=position
+    )
+    profile = solve_temperatures(balance, mouth, guess, tolerances=fineness.tolerances)
+    duct = state_of(case, gas, mouth, profile, fineness.cells).duct
+    found, quality = resonance.resonances(duct, fineness.modes)
 
     hot = case.main_pipe.gas_temperature
     return Answer(

@@ -8,12 +8,14 @@ import pytest
 
 from shared.tubes import of_several_tubes
 from warmbranch import core
+from warmbranch.belief.forecast import FIT_TOLERANCES
 from warmbranch.case.geometry import inertance_ratio_between
 from warmbranch.gas.gas import MixtureTable
 from warmbranch.heat.grid import graded
 from warmbranch.sound import discretisation
 from warmbranch.steady import solve as branch
 from warmbranch.steady.answer import Answer
+from warmbranch.steady.fineness import Fineness
 from warmbranch.steady.solve import solve
 
 # Both paths end Newton's method within its tolerances on the same equations; what then differs
@@ -99,9 +101,10 @@ def test_one_call_is_all_the_steps(box_sample):
     """The whole way in the core is the way in parts, each of them the core's too."""
     # A sketch that goes to and fro ends where rounding leaves it: another seed has none.
     case = box_sample(96, seed=24)
-    at_once = solve(case)
-    in_parts = branch._step_by_step(case, at_once.profile.gas.shape[1], 3, None)
-    _compare(in_parts, at_once)
+    still = case.changed(main_pipe=case.main_pipe.changed(incident_pressure=np.zeros(96)))
+    for fineness, one in (Fineness(), case), (Fineness(65, 1, 8, FIT_TOLERANCES), still):
+        at_once = branch.solve_to(fineness, one)
+        _compare(branch._step_by_step(fineness, one, None), at_once)
 
 
 @pytest.mark.parametrize("modes", [1, 2])

@@ -90,17 +90,17 @@ def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
     case = make_case()
     heard = Heard.of_warm(np.array([90.0]), np.ones(1), np.array([1.031]))
     problem = InverseProblem(case, Readings.none(), heard, Calibration.prior(case))
-    whole = forecast.solve_steady
+    whole = forecast.solve_to
     refused = []
 
-    def gives_up(balance, wall, guess=None, **more):
+    def gives_up(fineness, case, **more):
         # The middle of the prior goes along with its draws.
-        if len(balance.case) == module.PRIOR_DRAWS + 1 and not refused:
+        if len(case) == module.PRIOR_DRAWS + 1 and not refused:
             refused.append(7)
             raise NotConvergedError("no", designs=(7,), residual=1.0, iterations=80)
-        return whole(balance, wall, guess, **more)
+        return whole(fineness, case, **more)
 
-    monkeypatch.setattr(forecast, "solve_steady", gives_up)
+    monkeypatch.setattr(forecast, "solve_to", gives_up)
     ensemble = fitted(problem)
     assert refused
     assert ensemble.unsolved == 1
@@ -111,14 +111,12 @@ def test_draws_without_a_solution_weigh_nothing(make_case, monkeypatch):
 def test_when_nothing_is_solved_it_is_an_error(make_case, monkeypatch):
     from warmbranch.belief import forecast
 
-    def gives_up(balance, wall, guess=None, **more):
-        raise NotConvergedError(
-            "no", designs=tuple(range(len(balance.case))), residual=1.0, iterations=80
-        )
+    def gives_up(fineness, case, **more):
+        raise NotConvergedError("no", designs=tuple(range(len(case))), residual=1.0, iterations=80)
 
     case = make_case()
     problem = InverseProblem(case, Readings.none(), Heard.none(), Calibration.prior(case))
-    monkeypatch.setattr(forecast, "solve_steady", gives_up)
+    monkeypatch.setattr(forecast, "solve_to", gives_up)
     with pytest.raises(NotConvergedError):
         PriorDraws(problem)
 
