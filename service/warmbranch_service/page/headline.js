@@ -136,7 +136,9 @@ function standingWords(job, { rpm, answer }, hertz) {
 
 // What the example left in a job of one's own counts for what the headline says.
 function leftWords() {
-  const left = leftOver(job()).filter((path) => path === "target_rpm" || path.startsWith("case."));
+  const all = leftOver(job());
+  if (all.length === 0) return job().invented?.length ? "All this is of an invented example." : "";
+  const left = all.filter((path) => path === "target_rpm" || path.startsWith("case."));
   if (left.length === 0) return "";
   return left.length === 1 ? "One entry is still the example’s." : `${left.length} entries are still the example’s.`;
 }
@@ -149,7 +151,7 @@ export function showHeadline(old) {
   write(byId("head-value"), head.value);
   write(byId("head-long"), head.long ?? "");
   write(byId("head-beside"), head.beside);
-  write(byId("head-words"), [head.words, leftWords()].filter(Boolean).join(" "));
+  write(byId("head-words"), [leftWords(), head.words].filter(Boolean).join(" "));
   write(byId("head-place"), job().built ? "" : ownPlaceSentence());
   byId("head-stale").hidden = !shownOld;
   write(byId("bar-name"), shownOld ? `not up to date: ${head.name}` : head.name);
