@@ -137,10 +137,10 @@ function standingWords(job, { rpm, answer }, hertz) {
 // What the example left in a job of one's own counts for what the headline says.
 function leftWords() {
   const all = leftOver(job());
-  if (all.length === 0) return job().invented?.length ? "All this is of an invented example." : "";
+  if (!all.length) return job().invented?.length ? "An invented example." : "";
   const left = all.filter((path) => path === "target_rpm" || path.startsWith("case."));
-  if (left.length === 0) return "";
-  return left.length === 1 ? "One entry is still the example’s." : `${left.length} entries are still the example’s.`;
+  if (left.length > 1) return `${left.length} entries are still the example’s.`;
+  return left.length ? "One entry is still the example’s." : "";
 }
 
 /** Write it on the plate and in the bar; old: it is not of what stands in the fields now. */

@@ -171,11 +171,10 @@ export function show() {
           (pipe.gas_temperature_from === "engine load" ? " An infrared thermometer on the pipe’s skin narrows that a lot." : "")
       : "",
   );
-  const invented = (store.current().invented ?? []).length > 0;
   write(
     byId("lead-1"),
-    invented
-      ? "An invented example. Type over what is different on yours; what is still marked “example” is nobody’s."
+    store.current().invented?.length
+      ? "Type over what is different on yours; what is still marked “example” is nobody’s."
       : "Fill in what is asked; a field in slanted type says what is taken while it is empty.",
   );
   showShape();
