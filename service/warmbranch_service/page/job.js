@@ -97,7 +97,7 @@ export function jobFromFile(text) {
   if (found.warmbranch_job !== FORM) {
     throw new Error(`This job is of form ${found.warmbranch_job}; this page reads form ${FORM}.`);
   }
-  const built = found.built ?? (found.trims?.length > 0 || (found.readings ?? []).some(isWhole) || (found.heard ?? []).length > 0);
+  const built = found.built ?? (found.trims?.length > 0 || (found.readings ?? []).some(isWhole) || found.heard?.length > 0);
   const job = { ...structuredClone(EMPTY), ...found, built };
   for (const list of ["readings", "heard", "trims"]) {
     if (!Array.isArray(job[list])) throw new Error(`This job's ${list} is not a list.`);

@@ -30,7 +30,7 @@ export function write() {
   const fine = unitOf("length") === "in" ? 3 : 1;
   const given = givenCase(job);
   const size = (part) => `${plain("length", millimetres(part.outside_diameter_mm), fine)} × ${say("length", millimetres(part.wall_thickness_mm), fine)}`;
-  const invented = (job.invented ?? []).length;
+  const invented = job.invented?.length;
   const facts = [
     [capital(head.name), `${head.value}${head.long ? ` ${head.long}` : ""}${head.beside ? `, ${head.beside}` : ""}`],
     ["The drone", droneWords(job)],
@@ -47,7 +47,7 @@ export function write() {
   const cut = cutNow();
   fill(
     byId("sheet-body"),
-    invented > 0 ? el("p", { class: "sheet-invented", text: `${invented} values on this sheet are still the invented example’s.` }) : null,
+    invented ? el("p", { class: "sheet-invented", text: `${invented} values on this sheet are still the invented example’s.` }) : null,
     document.body.classList.contains("stale") ? el("p", { class: "sheet-invented", text: "Not up to date: of before the last change." }) : null,
     el("dl", { class: "facts" }, ...facts.flatMap(([name, value]) => [el("dt", { text: name }), el("dd", { text: value })])),
     drawn
