@@ -144,8 +144,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
             # Beside the first requests, not before them: whoever asks early waits a little.
             task = asyncio.create_task(workshop.run(readiness.warm_up))
             yield state
-            task.cancel()  # nobody needs it any more
-            with suppress(asyncio.CancelledError, Problem):
+            workshop.end_all()  # nobody needs it any more; its thread's end is waited for
+            with suppress(Problem):
                 await task
         else:
             readiness.is_ready = True
