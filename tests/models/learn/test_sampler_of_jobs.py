@@ -1,33 +1,38 @@
 """Three shops of real jobs against a long run of a general sampler: emcee, by differences.
 
 The sampler asks each job's own likelihood, by the model itself, and draws shares, what is common
-and every job's unknowns at once: no summary of a job, no normal likelihood, no closed form. Moves
-by differences alone: ``tests/models/fit/test_sampler.py`` says why. What its draws are worth goes
-by their autocorrelation.
+and every job's unknowns at once: no summary of a job, no normal likelihood, no closed form. With
+two unknowns a likelihood is a surface, worked out on a grid and asked by splines, so that a chain
+can be long. Moves by differences alone: ``tests/models/fit/test_sampler.py`` says why. What its
+draws are worth goes by their autocorrelation.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.interpolate import RectBivariateSpline
 
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.shop import USUAL
 from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import UNKNOWNS
 from warmbranch.fit.posterior import InverseProblem
-from warmbranch.learn import population, summary
+from warmbranch.learn import population
 from warmbranch.learn.population import LEAST_COMMON, Jobs
 from warmbranch.learn.summary import NAMES, MeasuredBranch, summary_of
 
 OPEN = ("stirring", "outer_film_factor")
-"""Left unknown: with two, a sampler of so many walkers gets round in a minute."""
+"""Left unknown: two, so that a likelihood can be tabulated."""
 
 SPREADS = Spreads(fixed=frozenset(UNKNOWNS) - frozenset(OPEN))
-JOBS, WALKERS, STEPS, BURN_IN = 4, 96, 1500, 500
+JOBS, WALKERS, STEPS, BURN_IN, EVERY = 4, 96, 10_000, 1_000, 10
 
-FEWEST = 400.0
-"""Independent draws by which a mean is known to a twentieth of the spread, a spread to 3.5 %."""
+NODES = np.linspace(-5, 5, 81)
+"""Prior spreads: a sharp job's narrowest spread is some two steps."""
+
+FEWEST = 5_000.0
+"""Independent draws by which a mean is known to a seventieth of the spread, a spread to 1 %."""
 
 
 def shop_of(synthetic, seed: int, share: float) -> list[MeasuredBranch]:
@@ -50,23 +55,31 @@ def shop_of(synthetic, seed: int, share: float) -> list[MeasuredBranch]:
     return found
 
 
+def log_likelihood(job: MeasuredBranch) -> RectBivariateSpline:
+    """Of a job's two unknowns in white coordinates, by the model itself."""
+    prior = Calibration.prior(job.case, SPREADS)
+    problem = InverseProblem(
+        job.case, job.readings, job.heard, prior, warm=True, known=SPREADS.fixed
+    )
+    assert problem.names == OPEN
+
+    def exactly(white: np.ndarray) -> np.ndarray:
+        return problem.given(problem.expected(white)).log_evidence
+
+    every = np.stack(np.meshgrid(NODES, NODES, indexing="ij"), axis=-1)
+    surface = RectBivariateSpline(NODES, NODES, np.array([exactly(row) for row in every]))
+    between = np.random.default_rng(9).normal(size=(64, len(OPEN)))
+    # A hundredth of a probability.
+    assert surface.ev(*between.T) == pytest.approx(exactly(between), abs=0.01)
+    return surface
+
+
 def sampled(jobs: list[MeasuredBranch]) -> tuple[np.ndarray, np.ndarray, float]:
     """Mean and standard deviation of the next job's unknowns, and how many draws that is worth."""
     import emcee
 
-    problems = [
-        InverseProblem(
-            job.case,
-            job.readings,
-            job.heard,
-            Calibration.prior(job.case, SPREADS),
-            warm=True,
-            known=SPREADS.fixed,
-        )
-        for job in jobs
-    ]
+    surfaces = [log_likelihood(job) for job in jobs]
     size = len(OPEN)
-    assert all(one.names == OPEN for one in problems)
 
     def parts(state: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         share, rest = state[:, :size], state[:, size:].reshape(len(state), 1 + JOBS, size)
@@ -78,9 +91,8 @@ def sampled(jobs: list[MeasuredBranch]) -> tuple[np.ndarray, np.ndarray, float]:
         within = np.all((state[:, :size] > 0) & (state[:, :size] < 1), axis=1)
         value = -np.sum(state[:, size:] ** 2, axis=1) / 2
         _, _, own = parts(state)
-        for place, problem in enumerate(problems):
-            white = np.clip(own[:, place], -5, 5)
-            value = value + problem.given(problem.expected(white)).log_evidence
+        for place, surface in enumerate(surfaces):
+            value = value + surface.ev(*np.clip(own[:, place], NODES[0], NODES[-1]).T)
         return np.where(within, value, -np.inf)
 
     dimensions = size * (2 + JOBS)
@@ -96,11 +108,12 @@ def sampled(jobs: list[MeasuredBranch]) -> tuple[np.ndarray, np.ndarray, float]:
         ],
         axis=1,
     )
-    sampler.run_mcmc(start, STEPS)
-    share, common, _ = parts(sampler.get_chain(discard=BURN_IN, flat=True))
-    # Of the slowest coordinate, in steps of one walker.
-    slowest = float(np.max(sampler.get_autocorr_time(discard=BURN_IN, tol=0)))
-    worth = WALKERS * (STEPS - BURN_IN) / slowest
+    sampler.run_mcmc(start, STEPS // EVERY, thin_by=EVERY)
+    left_out = BURN_IN // EVERY
+    share, common, _ = parts(sampler.get_chain(discard=left_out, flat=True))
+    # Of the slowest coordinate, in kept draws of one walker.
+    slowest = float(np.max(sampler.get_autocorr_time(discard=left_out, tol=0)))
+    worth = WALKERS * (STEPS - BURN_IN) / EVERY / slowest
     return common.mean(axis=0), np.sqrt(common.var(axis=0) + share.mean(axis=0)), worth
 
 
@@ -116,17 +129,10 @@ def test_the_next_job_is_that_of_a_general_sampler(synthetic, monkeypatch, seed,
     mean, spread, worth = sampled(jobs)
     assert worth > FEWEST
     own = [NAMES.index(name) for name in OPEN]
-    ratios = {}
-    for form in (summary.FORM, 0.0):
-        monkeypatch.setattr(summary, "FORM", form)
-        kept = [summary_of(job).seen() for job in jobs]
-        middle, covariance = Jobs(kept, len(NAMES)).population().next_job()
-        # A seventh of what is unsure: likelihoods are not quite normal, and a chain is finite.
-        assert middle[own] == pytest.approx(mean, abs=0.15 * spread.max()), form
-        ratios[form] = np.sqrt(np.diag(covariance)[own]) / spread
-    print(seed, share, worth, mean, spread, middle[own], ratios)
-    # As wide as the sampler's without what is kept back for likelihoods that are not normal, and
-    # with it no narrower.
-    assert ratios[0.0] == pytest.approx(1, abs=0.06)
-    assert np.all(ratios[0.25] > 0.97)
-    assert np.all(ratios[0.25] < 1.1)
+    kept = [summary_of(job).seen() for job in jobs]
+    middle, covariance = Jobs(kept, len(NAMES)).population().next_job()
+    found = np.sqrt(np.diag(covariance)[own])
+    # Likelihoods are not quite normal, and a direction that a job hardly sees is left out. So far
+    # off in both, a 90 % interval holds 0.88.
+    assert middle[own] == pytest.approx(mean, abs=0.15 * spread.max())
+    assert found == pytest.approx(spread, rel=0.05)

@@ -1,6 +1,7 @@
 """What is kept of one job."""
 
 from dataclasses import replace
+from importlib import import_module
 
 import numpy as np
 import pytest
@@ -99,23 +100,14 @@ def test_the_tone_without_other_jobs_is_the_priors(synthetic, kept):
 
 
 @pytest.mark.slow
-def test_readings_of_unit_error_are_of_unit_error(shop):
+def test_readings_of_unit_error_are_of_unit_error():
     """What jobs show against their own truths, over 50 of them."""
-    rng = np.random.default_rng(8)
-    off = []
-    for _ in range(50):
-        made = shop.synthetic.experiment(rng, int(rng.integers(4, 9)), listens=True)
-        kept = summary_of(
-            MeasuredBranch("one", made.case, made.readings, made.heard, Spreads(), warm=True)
-        )
-        prior = Calibration.prior(made.case)
-        z = np.zeros(len(NAMES))
-        for i, name in enumerate(NAMES):
-            if name in prior.names:
-                truth = made.coordinates[prior.names.index(name)]
-                z[i] = (truth - USUAL[name].centre) / USUAL[name].spread
-        off += list(kept.shown - kept.of.T @ z)
+    misfits = import_module("unit_error").misfits
+    precision, off = misfits(np.random.default_rng(8), 50, Spreads())
     # Three standard errors of so many numbers.
     assert len(off) > 120
     assert np.sqrt(np.mean(np.square(off))) == pytest.approx(1.0, abs=3 / np.sqrt(2 * 120))
     assert np.mean(off) == pytest.approx(0.0, abs=3 / np.sqrt(120))
+    # The sharp third no farther off.
+    sharp = off[precision > np.quantile(precision, 2 / 3)]
+    assert np.sqrt(np.mean(np.square(sharp))) == pytest.approx(1.0, abs=3 / np.sqrt(2 * 40))
