@@ -100,6 +100,15 @@ def case_of(frequency: float, strength: float) -> tuple[TransmissionLoss, float]
     return lambda asked: np.interp(asked, grid, values), resonance
 
 
+def noise_of(seed: int) -> dict[str, float]:
+    """How the road's and wind's noise goes with the speed, and with the road."""
+    rng = np.random.default_rng(seed + 123)
+    return {
+        "road_dB_per_octave": float(rng.uniform(0, 12)),
+        "surface_dB": float(rng.uniform(0, 2)),
+    }
+
+
 def speed_row(recording: Recording, heard: Heard) -> Row:
     """Of the engine speed: errors as shares, moments as shares of all."""
     truth = np.interp(heard.track.time, recording.time_s, recording.rpm)
@@ -131,6 +140,8 @@ def drone_row(recording: Recording, heard: Heard, layout: Layout) -> Row:
         "drone_error": found.revolutions_per_second / truth - 1,
         "drone_interval": [limit / truth - 1 for limit in found.interval_90],
         "gain_control": recording.drive.gain_control,
+        "steady": heard.gain.steady,
+        "follows": [heard.gain.quantile(level) for level in (0.05, 0.95)],
     }
 
 
@@ -147,6 +158,7 @@ def pair_rows(kind: str, seed: int) -> list[Row]:
     """A pair, listened to in every way."""
     options = dict(KINDS[kind])
     second, mode = options.pop("second", None), options.pop("mode", False)
+    options |= noise_of(seed)
     before, after = pair(seed, signal_to_noise_dB=12.0, clipped=False, **options)
     truth = after.drive.notch_Hz
     if second is not None or mode:
@@ -199,7 +211,7 @@ def through_codec(recording: Recording, kind: str) -> Recording:
 
 def drive_rows(seed: int) -> list[Row]:
     """One recording of any kind."""
-    drive: Drive = some_drive(seed)
+    drive: Drive = some_drive(seed, **noise_of(seed))
     recording = record(drive)
     codec = CODECS[seed % len(CODECS)]
     if codec is not None:

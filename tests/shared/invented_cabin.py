@@ -38,6 +38,15 @@ def coloured(count, rate, rng, slope_dB_per_octave, corner):
     return through(white, rate, shape)
 
 
+def road(drive: Drive, time, rpm):
+    """How loud a road is by moments: with the speed, and with its surface, two seconds of each."""
+    rng = np.random.default_rng((drive.drive_seed or drive.seed) + 40_000)
+    every = np.arange(0, drive.seconds + 2, 2.0)
+    surface = np.interp(time, every, rng.standard_normal(len(every)))
+    level = drive.road_dB_per_octave * np.log2(rpm / np.median(rpm)) + drive.surface_dB * surface
+    return 10 ** (level / 20)
+
+
 def voices(count, rate, rng):
     """Bursts of a hundred-odd hertz with formants, pauses between: speech-like."""
     out = np.zeros(count)

@@ -50,6 +50,8 @@ class Drive:
     rate_Hz: int = 8000
     drive_seed: int | None = None  # of what differs between two drives of one car
     pilot_Hz: float | None = None
+    road_dB_per_octave: float = 0.0  # the road's and wind's noise over the speed, in one gear
+    surface_dB: float = 0.0  # how that noise goes with what the road is made of
 
 
 def speed_of(drive: Drive, time, rng):

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy import signal
 
-from shared.invented_cabin import cabin, coloured, controlled, drone_of, in_band, voices
+from shared.invented_cabin import cabin, coloured, controlled, drone_of, in_band, road, voices
 from shared.invented_drives import Drive, duct_loss, pulses, speed_of, through, ways_past
 
 
@@ -61,6 +61,8 @@ def record(drive: Drive) -> Recording:
         gust = np.exp(0.8 * np.interp(time, every, drive_rng.standard_normal(len(every))))
         blown = coloured(count, rate, drive_rng, -14.0, 25.0)
         noise = noise / np.std(noise) + 0.8 * gust * blown / np.std(blown)
+    if drive.road_dB_per_octave or drive.surface_dB:
+        noise = noise * road(drive, time, rpm)
     noise *= loudness / np.sqrt(np.mean(np.square(in_band(noise, rate))))
     total = engine + noise * 10 ** (-drive.signal_to_noise_dB / 20)
     if drive.speech:

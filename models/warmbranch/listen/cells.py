@@ -93,8 +93,8 @@ def gathered(
     scale = 10 ** (-gain[frames] / 10)
     values, place = np.unique(bins, return_inverse=True)
     counts = np.bincount(place)
-    powers = _means(levels.power[:, frames] * scale, place, counts)
-    noises = _means(levels.noise[:, frames] * scale, place, counts)
+    powers = means_at(levels.power[:, frames] * scale, place, counts)
+    noises = means_at(levels.noise[:, frames] * scale, place, counts)
     clean = np.maximum(powers - noises, 0.1 * noises)
     middle = (values + 0.5) * WIDTH
     first = np.searchsorted(middle, middle - NEIGHBOURHOOD)
@@ -129,7 +129,7 @@ def gathered(
     return Cells(joined[0].astype(np.int64), *joined[1:])
 
 
-def _means(values: RealArray, place: IntArray, counts: IntArray) -> RealArray:
+def means_at(values: RealArray, place: IntArray, counts: IntArray) -> RealArray:
     """Means of (rows, moments) over the moments at each place, (rows, places)."""
     return np.array([np.bincount(place, row) for row in values]) / counts
 

@@ -8,6 +8,8 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve, cholesky
 
 from warmbranch.base.batch import BoolArray, IntArray, RealArray
+from warmbranch.listen.cells import means_at
+from warmbranch.listen.gain import GainHeard
 from warmbranch.listen.matern import matern
 from warmbranch.listen.orders import OrderLevels
 from warmbranch.listen.weighting import a_weighting
@@ -28,6 +30,9 @@ RIPPLE, RIPPLE_LENGTH = 3.0, 0.06
 
 DRAWS = 400
 
+GAINS = 20
+"""Gains of the recorders that draws are made with."""
+
 
 @dataclass(frozen=True)
 class Loudness:
@@ -41,12 +46,17 @@ class Loudness:
         Of all orders together, without and with A-weighting; the zero is the recording's own.
     moments : (bins,) array of int
         How many each rests on.
+    may, may_a : (gains, bins) arrays, dB
+        The levels by gains that the recorders may have had, each as likely; None where their gain
+        is known.
     """
 
     revolutions_per_second: RealArray
     level: RealArray
     level_a: RealArray
     moments: IntArray
+    may: RealArray | None = None
+    may_a: RealArray | None = None
 
 
 @dataclass(frozen=True)
@@ -72,39 +82,47 @@ def loudness(
     log_speeds: list[RealArray],
     held: list[BoolArray],
     orders: RealArray,
-    gains: list[RealArray],
+    gains: list[GainHeard],
 ) -> Loudness:
-    """Loudness over several recordings of one state, powers averaged at each speed."""
+    """Loudness over several recordings of one state, powers averaged at each speed.
+
+    One recorder made them all: of what its gain may have been, it is the same share in each.
+    """
+    known = all(len(gain.chance) == 1 for gain in gains)
     plain: list[RealArray] = []
     weighted: list[RealArray] = []
     speeds: list[RealArray] = []
     for level, log_speed, moments, gain in zip(levels, log_speeds, held, gains, strict=True):
         speed = np.exp(log_speed[moments])
         clean = np.maximum(level.power[:, moments] - level.noise[:, moments], 0)
-        clean = clean * 10 ** (-gain[moments] / 10)
+        taken = np.array([gain.mean] if known else [gain.mean, *gain.some(GAINS)])[:, moments]
+        scale = 10 ** (-taken / 10)
         weight = 10 ** (a_weighting(orders[:, None] * speed) / 10)
-        plain.append(clean.sum(axis=0))
-        weighted.append((clean * weight).sum(axis=0))
+        plain.append(clean.sum(axis=0) * scale)
+        weighted.append((clean * weight).sum(axis=0) * scale)
         speeds.append(speed)
     speed = np.concatenate(speeds)
     values, place, counts = np.unique(
         np.floor(speed / BIN), return_inverse=True, return_counts=True
     )
     tiny = 1e-30
-    means = [
-        10 * np.log10(np.bincount(place, np.concatenate(powers)) / counts + tiny)
+    level, level_a = (
+        10 * np.log10(means_at(np.concatenate(powers, axis=1), place, counts) + tiny)
         for powers in (plain, weighted)
-    ]
-    keep = means[0] > -200
-    return Loudness((values[keep] + 0.5) * BIN, means[0][keep], means[1][keep], counts[keep])
+    )
+    keep = level[0] > -200
+    level, level_a = level[:, keep], level_a[:, keep]
+    may = (None, None) if known else (level[1:], level_a[1:])
+    return Loudness((values[keep] + 0.5) * BIN, level[0], level_a[0], counts[keep], *may)
 
 
 def drone(curve: Loudness, *, weighted: bool = True) -> Drone | None:
     """Loudest engine speed and how sure that is; None with fewer than five speeds heard.
 
     The curve is a Gaussian process, heard with a scatter and with a drift of the recorder's gain.
-    The loudest speed is that of its mean; curves drawn from what the data leave open say where else
-    it may be, and an interval is the shortest about it that holds its share of them.
+    The loudest speed is that of its mean; curves drawn from what the data and the recorder's gain
+    leave open say where else it may be, and an interval is the shortest about it that holds its
+    share of them.
     """
     level = curve.level_a if weighted else curve.level
     if len(level) < 5:
@@ -115,9 +133,13 @@ def drone(curve: Loudness, *, weighted: bool = True) -> Drone | None:
     heard = own + DRIFT**2 * matern(u, u, DRIFT_LENGTH)
     heard += np.diag(SCATTER**2 / (np.minimum(curve.moments, 4) / 4))
     weights = cho_solve(cho_factor(heard, lower=True), own)
+    may = curve.may_a if weighted else curve.may
+    may = level[None] if may is None else may
+    means = (may - may.mean(axis=1, keepdims=True)) @ weights
     mean = weights.T @ (level - level.mean())
     left = own - own @ weights + 1e-6 * SWELL**2 * np.eye(len(u))
-    drawn = mean + (cholesky(left, lower=True) @ rng.standard_normal((len(u), DRAWS))).T
+    drawn = (cholesky(left, lower=True) @ rng.standard_normal((len(u), DRAWS))).T
+    drawn += means[np.arange(DRAWS) % len(means)]
     # Within a step the place of the peak is not known.
     places = curve.revolutions_per_second[np.argmax(drawn, axis=1)]
     places = np.sort(places + BIN * rng.uniform(-0.5, 0.5, DRAWS))

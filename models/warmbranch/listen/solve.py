@@ -10,6 +10,7 @@ from warmbranch.base.batch import BoolArray, RealArray
 from warmbranch.base.errors import InputError
 from warmbranch.listen.cells import Cells, gathered, thinned
 from warmbranch.listen.fine import REACH, corrections, shifted_orders, smoothed
+from warmbranch.listen.gain import GainHeard, gain_heard, known_gain
 from warmbranch.listen.layout import HIGHEST_RATE, Layout
 from warmbranch.listen.notch import ExpectedNotch, Notch, find_notch
 from warmbranch.listen.orders import OrderLevels, order_levels
@@ -41,8 +42,8 @@ class Heard:
     held : (frames,) array of bool
         Moments at which the engine is heard and its speed is sure.
     levels : OrderLevels
-    gain : (frames,) array, dB
-        Of the recorder, from a pilot tone; else zero.
+    gain : GainHeard
+        Of the recorder, from a pilot tone, else from the noise above the orders.
     seconds : float
     """
 
@@ -50,7 +51,7 @@ class Heard:
     deviation: RealArray
     held: BoolArray
     levels: OrderLevels
-    gain: RealArray
+    gain: GainHeard
     seconds: float
 
 
@@ -97,9 +98,9 @@ def hear(
     track = coarse_track(sound, layout, slowest, fastest, highest_rate, anchors)
     held = (track.heard > HEARD) & (track.sure > SURE)
     deviation = np.full(len(track.time), np.nan)
-    gain = np.zeros(len(track.time))
     if not np.any(held):
         nothing = np.zeros((len(layout.orders), len(track.time)))
+        gain = known_gain(np.zeros(len(track.time)))
         return Heard(track, deviation, held, OrderLevels(nothing, nothing), gain, len(sound) / 3000)
     for _ in range(2):
         shifted = shifted_orders(sound, layout.orders, track.time, track.log_speed)
@@ -109,8 +110,10 @@ def hear(
         track = replace(track, log_speed=speed)
     shifted = shifted_orders(sound, layout.orders, track.time, track.log_speed)
     levels = order_levels(shifted, layout.orders, track)
-    if pilot is not None:
-        gain = pilot_gain(samples, sample_rate, pilot, track.time)
+    if pilot is None:
+        gain = gain_heard(samples, sample_rate, track.time, track.log_speed, held)
+    else:
+        gain = known_gain(pilot_gain(samples, sample_rate, pilot, track.time))
     return Heard(track, deviation, held, levels, gain, len(samples) / sample_rate)
 
 
@@ -179,7 +182,7 @@ def pilot_gain(samples: RealArray, sample_rate: int, pilot: float, time: RealArr
 
 def cells_of(heard: Heard, layout: Layout) -> Cells:
     """Levels of one recording, gathered."""
-    return gathered(heard.levels, heard.track.log_speed, heard.held, layout.orders, heard.gain)
+    return gathered(heard.levels, heard.track.log_speed, heard.held, layout.orders, heard.gain.mean)
 
 
 def notch_of(

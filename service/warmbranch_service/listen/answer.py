@@ -27,6 +27,7 @@ from warmbranch_service.listen.answer_schema import (
     ChangeAnswer,
     CurvePoint,
     DroneAnswer,
+    GainAnswer,
     HeardAnswer,
     ListenAnswer,
     ListenOutcome,
@@ -193,7 +194,7 @@ def _told(
     given: tuple[Sequence[Recording], Sequence[Recording]],
 ) -> ListenAnswer:
     recordings = [
-        _recording(one, layout, side, source)
+        _recording(one, layout, side, source, request.pilot_tone_Hz is not None)
         for side, sources in zip(SIDES, given, strict=True)
         for one, source in zip(heard[side], sources, strict=True)
     ]
@@ -271,7 +272,19 @@ def _pair(values: RealArray, count: int) -> tuple[float, float]:
     return places(values[0], count), places(values[1], count)
 
 
-def _recording(heard: Heard, layout: Layout, side: Side, source: Recording) -> RecordingAnswer:
+def _gain(heard: Heard) -> GainAnswer:
+    mean = heard.gain.mean[heard.held]
+    low, high = (heard.gain.quantile(level) for level in (0.05, 0.95))
+    return GainAnswer(
+        chance=places(1 - heard.gain.steady, 2),
+        share_90=(places(low, 2), places(high, 2)),
+        taken_off_dB=places(float(np.ptp(mean)), 1),
+    )
+
+
+def _recording(
+    heard: Heard, layout: Layout, side: Side, source: Recording, pilot: bool
+) -> RecordingAnswer:
     track = heard.track
     speed = np.exp(track.log_speed) * RPM
     rivals = sorted(track.rivals, key=lambda rival: rival.odds)
@@ -280,6 +293,7 @@ def _recording(heard: Heard, layout: Layout, side: Side, source: Recording) -> R
         duration_s=places(heard.seconds, 1),
         clipped_share=places(source.clipped_share, 4),
         sure_share=places(float(np.mean(heard.held)), 3),
+        automatic_gain=None if pilot or not np.any(heard.held) else _gain(heard),
         track=Track(
             time_s=each(track.time, 2),
             rpm=[

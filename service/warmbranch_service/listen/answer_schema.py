@@ -78,6 +78,28 @@ class OrderCurve(AnswerModel):
     )
 
 
+class GainAnswer(AnswerModel):
+    """What the recorder's automatic gain did, by the noise above the orders."""
+
+    chance: float = Field(
+        examples=[0.98],
+        description="That the gain follows the loudness; to 0.01. 0.5: the noise does not tell.",
+        json_schema_extra=_unit("1"),
+    )
+    share_90: tuple[float, float] = Field(
+        examples=[(0.37, 0.45)],
+        description="dB that the gain falls for one that the sound rises, nine times in ten; to "
+        "0.01. 0: steady.",
+        json_schema_extra=_unit("1"),
+    )
+    taken_off_dB: float = Field(
+        examples=[3.1],
+        description="Largest less least expected gain where the engine is heard, taken off the "
+        "levels; to 0.1.",
+        json_schema_extra=_unit("dB"),
+    )
+
+
 class RecordingAnswer(AnswerModel):
     """One recording, as heard."""
 
@@ -94,6 +116,9 @@ class RecordingAnswer(AnswerModel):
         examples=[0.94],
         description="Moments with a sure engine speed; to 0.001.",
         json_schema_extra=_unit("1"),
+    )
+    automatic_gain: GainAnswer | None = Field(
+        description="Null with a pilot tone, which tells the gain, and where no engine is heard."
     )
     track: Track = Field(description="The engine's speed.")
     rivals: list[RivalSpeed] = Field(description="Other speeds, the nearest rival first.")

@@ -19,6 +19,11 @@ NEAR_RIVAL = 8.0
 WIDE = 1.2
 """Upper over lower limit of the drone's interval from which there must be another loud speed."""
 
+STEADY_GAIN = 0.1
+"""Chance of automatic gain up to which it is not told of."""
+
+SURE_GAIN = 0.9
+
 LITTLE_HEARD = 0.3
 MUCH_CLIPPED = 0.001
 
@@ -91,12 +96,20 @@ def cautions(
                 f"{name} is overdriven, which makes orders that are none. Lay the recorder "
                 "farther off.",
             )
-    if request.pilot_tone_Hz is None:
+    gains = [one.automatic_gain.chance for one in recordings if one.automatic_gain is not None]
+    if gains and max(gains) > STEADY_GAIN:
         add(
             "automatic_gain",
-            "Phones turn their gain up and down. What compares orders at one moment does not see "
-            "it; levels over engine speed and the drone's place do. A steady 3 kHz tone from a "
-            "second phone, told as pilot_tone_Hz, takes it off.",
+            (
+                "Automatic gain is heard in the noise between the engine's orders, and is taken "
+                "off as far as that tells it. "
+                if max(gains) > SURE_GAIN
+                else "Whether the phone turned its gain up and down, the noise between the "
+                "engine's orders does not tell for sure. "
+            )
+            + "What compares orders at one moment does not see it; levels over engine speed and "
+            "the drone's place do, whose interval is wider for it. Lock the recorder's gain, or "
+            "play a steady 3 kHz tone on a second phone and give pilot_tone_Hz.",
             "pilot_tone_Hz",
         )
     sides = {one.side for one in recordings}

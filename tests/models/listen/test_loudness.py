@@ -43,6 +43,19 @@ def test_a_rival_far_off_widens_and_a_fainter_one_does_not():
     assert far.interval_90[1] < peak * 1.1
 
 
+def test_what_the_gain_may_have_been_widens():
+    """The same peak by half of the gains, another by the other half."""
+    peak, rival = SPEED[15], SPEED[40]
+    one, other = (-60 - 40 * np.square(np.log(SPEED / top)) for top in (peak, rival))
+    by_gain = np.array([one, other] * 10)
+    sure = drone(curve(one))
+    found = drone(Loudness(SPEED, one, one, np.full(len(SPEED), 4), by_gain, by_gain))
+    assert sure is not None
+    assert found is not None
+    assert found.revolutions_per_second == sure.revolutions_per_second
+    assert sure.interval_90[1] < rival < found.interval_90[1]
+
+
 def test_intervals_hold_the_truth():
     """60 curves with the scatter that is assumed. 0.9 of them, less 3 deviations of the count."""
     rng = np.random.default_rng(4)
