@@ -9,7 +9,7 @@ import numpy as np
 from warmbranch import core
 from warmbranch.base import stopping
 from warmbranch.base.batch import BoolArray, FloatArray
-from warmbranch.base.errors import NotConvergedError
+from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.gas.gas import MixtureTable, dry_air_table
@@ -53,7 +53,8 @@ def solve(
     NotConvergedError
         If the heat balance, or its interplay with pulsation, does not converge.
     InputError
-        If the tone that arrives would move the gas at the mouth faster than sound.
+        If the tone that arrives would move the gas at the mouth faster than sound, or a number of
+        nodes does not suit the cells of the sound.
 
     Examples
     --------
@@ -84,8 +85,11 @@ def solve_to(
     ------
     NotConvergedError
         If the heat balance, or its interplay with pulsation, does not converge.
+    InputError
+        If the cells of the sound do not begin at nodes.
     """
     stopping.check()
+    _refuse_odd(fineness.nodes if position is None else position.shape[1], fineness.cells)
     compiled = core.at_hand()
     if compiled is None:
         return _step_by_step(fineness, case, position)
@@ -94,6 +98,17 @@ def solve_to(
     if not np.any(failed):
         return Answer.of_parts(**parts)
     return _joined(fineness, case, parts, failed, position)
+
+
+def _refuse_odd(nodes: int, cells: int) -> None:
+    if nodes <= cells or (nodes - 1) % cells:
+        raise InputError(
+            f"The sound's {cells} cells do not begin at nodes.",
+            field="nodes",
+            value=float(nodes),
+            unit="1",
+            remedy=f"Take a multiple of {cells} and one more.",
+        )
 
 
 def _joined(

@@ -8,6 +8,7 @@ import pytest
 
 from shared.tubes import of_several_tubes
 from warmbranch import core
+from warmbranch.base.errors import InputError
 from warmbranch.belief.forecast import FIT_TOLERANCES
 from warmbranch.case.geometry import inertance_ratio_between
 from warmbranch.gas.gas import MixtureTable
@@ -129,6 +130,13 @@ def test_what_the_core_cannot_balance_is_answered_in_its_place(box_sample, monke
 
     monkeypatch.setattr(branch.quick, "solve", short)
     _compare(whole, solve(case))
+
+
+@pytest.mark.parametrize("nodes", [1, 5, 32, 34, 128])
+def test_nodes_that_no_cell_begins_at_are_refused(make_case, nodes):
+    """And do not reach the core, where a division by none would end the process."""
+    with pytest.raises(InputError, match="cells do not begin at nodes"):
+        solve(make_case(), nodes=nodes)
 
 
 def test_given_nodes_are_kept(box_sample, monkeypatch):
