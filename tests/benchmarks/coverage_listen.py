@@ -35,7 +35,7 @@ from warmbranch.listen.layout import Layout, engine_layout
 from warmbranch.listen.loudness import drone, loudness
 from warmbranch.listen.notch import ExpectedNotch, Notch
 from warmbranch.listen.shapes import TransmissionLoss
-from warmbranch.listen.solve import Heard, hear, notch_of
+from warmbranch.listen.solve import HeardRecording, hear, notch_of
 from warmbranch_service.listen.recordings import Limits, decoded
 
 KINDS: dict[str, dict[str, Any]] = {
@@ -68,7 +68,7 @@ def layout_of(recording: Recording) -> Layout:
     return engine_layout(recording.drive.cylinders, Cycle.FOUR_STROKE)
 
 
-def heard_of(recording: Recording) -> Heard:
+def heard_of(recording: Recording) -> HeardRecording:
     drive = recording.drive
     low, high = 0.85 * drive.slowest_rpm / 60, 1.15 * drive.fastest_rpm / 60
     return hear(recording.samples, recording.rate_Hz, layout_of(recording), low, high)
@@ -109,7 +109,7 @@ def noise_of(seed: int) -> dict[str, float]:
     }
 
 
-def speed_row(recording: Recording, heard: Heard) -> Row:
+def speed_row(recording: Recording, heard: HeardRecording) -> Row:
     """Of the engine speed: errors as shares, moments as shares of all."""
     truth = np.interp(heard.track.time, recording.time_s, recording.rpm)
     driven = np.interp(heard.track.time, recording.time_s, recording.audible * 1.0) > 0.99
@@ -125,7 +125,7 @@ def speed_row(recording: Recording, heard: Heard) -> Row:
     }
 
 
-def drone_row(recording: Recording, heard: Heard, layout: Layout) -> Row:
+def drone_row(recording: Recording, heard: HeardRecording, layout: Layout) -> Row:
     """Of the loudest speed; its truth is in the seat, without noise and recorder."""
     if recording.drone_rpm is None or not heard.held.any():
         return {}

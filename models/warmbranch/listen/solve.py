@@ -30,7 +30,7 @@ MOST_CELLS = 700
 
 
 @dataclass(frozen=True)
-class Heard:
+class HeardRecording:
     """One recording, as heard.
 
     Parameters
@@ -65,7 +65,7 @@ def hear(
     highest_rate: float = HIGHEST_RATE,
     anchors: tuple[Anchor, ...] = (),
     pilot: float | None = None,
-) -> Heard:
+) -> HeardRecording:
     """Follow the engine through one recording.
 
     Parameters
@@ -85,7 +85,7 @@ def hear(
 
     Returns
     -------
-    Heard
+    HeardRecording
 
     Raises
     ------
@@ -101,7 +101,9 @@ def hear(
     if not np.any(held):
         nothing = np.zeros((len(layout.orders), len(track.time)))
         gain = known_gain(np.zeros(len(track.time)))
-        return Heard(track, deviation, held, OrderLevels(nothing, nothing), gain, len(sound) / 3000)
+        return HeardRecording(
+            track, deviation, held, OrderLevels(nothing, nothing), gain, len(sound) / 3000
+        )
     for _ in range(2):
         shifted = shifted_orders(sound, layout.orders, track.time, track.log_speed)
         offset, spread = corrections(shifted, layout.orders, track)
@@ -114,7 +116,7 @@ def hear(
         gain = gain_heard(samples, sample_rate, track.time, track.log_speed, held)
     else:
         gain = known_gain(pilot_gain(samples, sample_rate, pilot, track.time))
-    return Heard(track, deviation, held, levels, gain, len(samples) / sample_rate)
+    return HeardRecording(track, deviation, held, levels, gain, len(samples) / sample_rate)
 
 
 def _check(samples: RealArray, sample_rate: int, slowest: float, fastest: float) -> None:
@@ -180,14 +182,14 @@ def pilot_gain(samples: RealArray, sample_rate: int, pilot: float, time: RealArr
     return decibels - np.median(decibels)
 
 
-def cells_of(heard: Heard, layout: Layout) -> Cells:
+def cells_of(heard: HeardRecording, layout: Layout) -> Cells:
     """Levels of one recording, gathered."""
     return gathered(heard.levels, heard.track.log_speed, heard.held, layout.orders, heard.gain.mean)
 
 
 def notch_of(
-    before: list[Heard],
-    after: list[Heard],
+    before: list[HeardRecording],
+    after: list[HeardRecording],
     layout: Layout,
     *,
     same_place: bool = True,
@@ -199,7 +201,7 @@ def notch_of(
 
     Parameters
     ----------
-    before, after : list of Heard
+    before, after : list of HeardRecording
         ``before`` may be empty.
     layout : Layout
     same_place : bool

@@ -16,7 +16,7 @@ from warmbranch.listen.layout import Layout, engine_layout
 from warmbranch.listen.loudness import Loudness, change, drone, loudness
 from warmbranch.listen.notch import ExpectedNotch, Notch
 from warmbranch.listen.shapes import TransmissionLoss
-from warmbranch.listen.solve import Heard, cells_of, hear, notch_of
+from warmbranch.listen.solve import HeardRecording, cells_of, hear, notch_of
 from warmbranch.listen.weighting import a_weighting
 from warmbranch.steady.solve import solve
 from warmbranch_service.case.convert import engine_order, to_physics
@@ -98,7 +98,7 @@ def answer_listen(
         None if angles is None else np.radians(np.array(angles)),
         order,
     )
-    heard: dict[Side, list[Heard]] = {"before": [], "after": []}
+    heard: dict[Side, list[HeardRecording]] = {"before": [], "after": []}
     for side, recordings in zip(SIDES, (before, after), strict=True):
         for place, recording in enumerate(recordings):
             heard[side].append(_heard(recording, request, layout, (side, place)))
@@ -128,7 +128,7 @@ def answer_listen(
 
 def _heard(
     recording: Recording, request: ListenRequest, layout: Layout, name: tuple[Side, int]
-) -> Heard:
+) -> HeardRecording:
     stopping.check()
     side = name[0]
     anchors = anchors_of(request, side, len(recording.samples) / recording.sample_rate_Hz)
@@ -152,7 +152,7 @@ def _heard(
         raise Problem(INVALID, entry.sentence(), entries=[entry]) from None
 
 
-def _loudness(heard: Sequence[Heard], layout: Layout) -> Loudness | None:
+def _loudness(heard: Sequence[HeardRecording], layout: Layout) -> Loudness | None:
     found = [one for one in heard if np.any(one.held)]
     if not found:
         return None
@@ -187,7 +187,7 @@ def _told(
     request: ListenRequest,
     layout: Layout,
     order: float,
-    heard: dict[Side, list[Heard]],
+    heard: dict[Side, list[HeardRecording]],
     curves: dict[Side, Loudness | None],
     known: _Known | None,
     notch: Notch | None,
@@ -272,7 +272,7 @@ def _pair(values: RealArray, count: int) -> tuple[float, float]:
     return places(values[0], count), places(values[1], count)
 
 
-def _gain(heard: Heard) -> GainAnswer:
+def _gain(heard: HeardRecording) -> GainAnswer:
     mean = heard.gain.mean[heard.held]
     low, high = (heard.gain.quantile(level) for level in (0.05, 0.95))
     return GainAnswer(
@@ -283,7 +283,7 @@ def _gain(heard: Heard) -> GainAnswer:
 
 
 def _recording(
-    heard: Heard, layout: Layout, side: Side, source: Recording, pilot: bool
+    heard: HeardRecording, layout: Layout, side: Side, source: Recording, pilot: bool
 ) -> RecordingAnswer:
     track = heard.track
     speed = np.exp(track.log_speed) * RPM
@@ -314,7 +314,7 @@ def _recording(
     )
 
 
-def _orders(heard: Heard, layout: Layout) -> list[OrderCurve]:
+def _orders(heard: HeardRecording, layout: Layout) -> list[OrderCurve]:
     if not np.any(heard.held):
         return []
     cells = cells_of(heard, layout)
