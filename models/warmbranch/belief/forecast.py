@@ -123,7 +123,7 @@ class Forecaster:
     def _solved(self, coordinates: FloatArray) -> Forecast:
         case = self._cases(coordinates)
         if self._pulsates:
-            answer = solve(case, nodes=self._nodes)
+            answer = solve(case, nodes=self._nodes, modes=1)
             return Forecast(case, answer.profile, answer.resonance[:, 0])
         fineness = Fineness(self._nodes, 1, self._cells, FIT_TOLERANCES)
         answer = solve_to(fineness, case, gas=self._gas)

@@ -32,6 +32,10 @@ class Profile:
     sloshing: np.ndarray  # part of the flux carried by the section-mean oscillation
     reynolds: float  # branch Reynolds number U d_b / nu
 
+    def lightness(self, at: np.ndarray, ratio: float) -> np.ndarray:
+        """Main gas's density over that at some places; ratio 1: one density."""
+        return 1 / ratio + (1 - 1 / ratio) * np.interp(at, self.x, self.temperature)
+
 
 def load(path: str) -> list[dict]:
     return [json.loads(line) for line in Path(path).read_text().splitlines() if '"blocks"' in line]
@@ -76,14 +80,20 @@ def stirring(p: Profile, at: np.ndarray = AT, half: float = 0.25) -> np.ndarray:
     return np.array(out)
 
 
-def model(par: np.ndarray, p: Profile, end: float) -> tuple[np.ndarray, np.ndarray]:
-    """T and F of mouth film k, D = C exp(-x/Lam), Nu = 5.783 + B sqrt(D/nu); cap insulated at `end`."""
+def model(
+    par: np.ndarray, p: Profile, end: float, ratio: float = 1.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """T and F of mouth film k, D = C exp(-x/Lam), Nu = 5.783 + B sqrt(D/nu); cap insulated at `end`.
+
+    Density goes with 1/T from the main gas's to `ratio` times it at the wall's temperature;
+    conductivity and viscosity are the lattice's, even.
+    """
     k, c, lam, b = np.exp(par)
     mol = 1.0 / (PRANDTL * p.reynolds)
     x = np.linspace(0.0, end, 400)
     h = x[1] - x[0]
     mid = 0.5 * (x[1:] + x[:-1])
-    d_mid = mol + c * np.exp(-mid / lam)
+    d_mid = mol + c * np.exp(-mid / lam) / p.lightness(mid, ratio)
     nus = STILL + b * np.sqrt(c * np.exp(-x / lam) * p.reynolds)
     sink = 4.0 * nus * mol * h
     sink[[0, -1]] *= 0.5

@@ -14,9 +14,8 @@ import sys
 from pathlib import Path
 
 import numpy as np
-from analyze import PRANDTL, STILL, load, profile
+from analyze import load, model, profile
 from scipy.integrate import solve_ivp
-from scipy.linalg import solveh_banded
 from scipy.optimize import brentq, least_squares
 
 FAR = np.array([0.40, 0.38, 0.33, 0.25, 0.16, 0.08, 0.04, 0.01, 0.0])
@@ -53,31 +52,6 @@ def strouhal(ratio: float, length: float = 10.0, period: float = 6.0, bore: floa
     raise ValueError("no tone")
 
 
-def model(par, p, ratio, temperature, end=8.0):
-    """T and F of mouth film k, D = C exp(-x/Lam) and Nu = 5.783 + B sqrt(D/nu) in gas of a density
-    that goes with 1/lightness; conductivity and viscosity are the lattice's, even."""
-    k, c, lam, b = np.exp(par)
-    mol = 1.0 / (PRANDTL * p.reynolds)
-    x = np.linspace(0.0, end, 400)
-    h = x[1] - x[0]
-    mid = 0.5 * (x[1:] + x[:-1])
-    light = 1 / ratio + (1 - 1 / ratio) * np.interp(mid, p.x, temperature)
-    d_mid = mol + c * np.exp(-mid / lam) / light
-    sink = 4.0 * (STILL + b * np.sqrt(c * np.exp(-x / lam) * p.reynolds)) * mol * h
-    sink[[0, -1]] *= 0.5
-    main = sink.copy()
-    main[:-1] += d_mid / h
-    main[1:] += d_mid / h
-    main[0] += k
-    upper = np.zeros((2, x.size))
-    upper[0, 1:], upper[1] = -d_mid / h, main
-    rhs = np.zeros(x.size)
-    rhs[0] = k
-    t = solveh_banded(upper, rhs)
-    flux = np.concatenate([[k * (1 - t[0])], -d_mid * np.diff(t) / h])
-    return np.interp(p.x, x, t), np.interp(p.x, np.concatenate([[0.0], mid]), flux)
-
-
 def by_wall(p) -> np.ndarray:
     """Heat that the wall takes beyond each place, over A U."""
     return np.cumsum(p.wall[::-1])[::-1] * 0.1 - p.wall * 0.05
@@ -90,7 +64,7 @@ def fit(run, pick=None):
     start = np.log([0.016, 0.3, 0.6, 0.7])
 
     def miss(par):
-        t, f = model(par, p, ratio, p.temperature)
+        t, f = model(par, p, 8.0, ratio)
         first = 2.0 * (f[0] - flux[0]) / flux[0]
         own = 0.5 * ((f - flux) / flux[0])[use]
         return np.concatenate([(t - p.temperature)[use], own, [first], 0.005 * (par - start)[1:]])
@@ -113,9 +87,7 @@ def standing(run) -> tuple[float, float]:
 
     def along(cap: float, force: float):
         def rates(at, y):
-            light = 1 / ratio + (1 - 1 / ratio) * np.interp(
-                (length - at) / bore, p.x, p.temperature
-            )
+            light = p.lightness((length - at) / bore, ratio)
             return [-(force - 1j * omega * y[1] / light) / square, 1j * omega * y[0]]
 
         return solve_ivp(rates, (0, length), [cap + 0j, 0j], rtol=1e-9, dense_output=True).sol
