@@ -20,14 +20,16 @@ from warmbranch.fit.weighing import (
 POOL = 2400
 """Cheap draws of a pouring, from which the stand-in chooses those that are solved."""
 
-POURS = (3, 5, 8)
-"""Pourings of each round at most: the first stand-in is not worth knowing exactly."""
+POURS = 12
+"""Pourings at most."""
 
-POURED = 150.0
-"""Effective cheap draws after which no more are poured."""
+POURED = 400.0
+"""Effective cheap draws after which no more are poured: more than those that are solved, which are
+picked from them. With 150 medians lay up to 0.18 of a standard deviation high, whatever was
+solved after: see ``tests/benchmarks/coverage.md``."""
 
 NARROWED = 1.2
-"""Width of the pourings that follow the first three, over what those have found: with sixteen
+"""Width of the pourings that follow the first two, over what those have found: with sixteen
 unknowns a width of 1.4 leaves a ninth of the draws effective, 1.2 two thirds."""
 
 STRETCH = 1.4
@@ -42,9 +44,7 @@ REACH = 5.0
 stand-in is not asked."""
 
 ENOUGH = 120.0
-"""Effective draws that another round is not needed for. The median then lies within 0.15 of a
-standard deviation of that of seven hundred; with 400, within 0.06, at twice the price: see
-``tests/benchmarks/coverage.md``."""
+"""Effective draws that another round is not needed for."""
 
 
 class Chooser:
@@ -59,8 +59,6 @@ class Chooser:
         Solved before; ``expected`` is what the model says of them.
     centre, covariance : (unknowns,), (unknowns, unknowns) array
         Where the stand-in is to be good.
-    pours : int
-        Pourings at most.
     seed : int
     """
 
@@ -71,8 +69,6 @@ class Chooser:
         expected: list[Expected],
         centre: FloatArray,
         covariance: FloatArray,
-        *,
-        pours: int,
         seed: int,
     ) -> None:
         self._seed = seed
@@ -83,9 +79,8 @@ class Chooser:
         self._log_value, self._tone = np.empty(0), np.empty(0)
         wide = covariance * STRETCH**2
         self._pour(MultivariateNormal(centre, wide), POOL)
-        self._pour(MultivariateNormal(centre, 4 * wide), POOL // 3)
         self._pour(self._found(ENOUGH, STRETCH), POOL)
-        while len(self._mixture.sources) < pours and self._effective() < POURED:
+        while len(self._mixture.sources) < POURS and self._effective() < POURED:
             self._pour(self._found(2 * ENOUGH, NARROWED), POOL)
         log_weights = self._log_weights()
         peak = float(np.max(log_weights))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from warmbranch.base.batch import FloatArray, IntArray
 from warmbranch.belief.draws import quantiles, standard_normal
-from warmbranch.fit.chooser import ENOUGH, POURS, Chooser
+from warmbranch.fit.chooser import ENOUGH, Chooser
 from warmbranch.fit.observation_model import Expected
 from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.search import climb
@@ -204,8 +204,7 @@ def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: PriorDraws) -
             pool.expected,
             centre,
             covariance,
-            pours=POURS[min(rounds, len(POURS)) - 1],
-            seed=SEED,
+            SEED,
         )
         white, times = chooser.draws(POSTERIOR_DRAWS)
         pool.add(white, problem.expected(white), chooser, times)
