@@ -149,10 +149,17 @@ class PriorDraws:
             rounds=0,
         )
 
-    def starts(self, problem: InverseProblem, expected: Expected | None = None) -> FloatArray:
+    def starts(
+        self,
+        problem: InverseProblem,
+        expected: Expected | None = None,
+        *,
+        least: float = -np.inf,
+    ) -> FloatArray:
         """Starts for the search: the most probable draw, and what a stand-in makes of it.
 
-        ``expected`` is what another problem than that of the draws sees of them.
+        ``expected`` is what another problem than that of the draws sees of them; ``least`` is as
+        for :func:`climb`.
         """
         expected = expected or self.expected
         value = problem.log_posterior(self.white, expected)
@@ -161,7 +168,7 @@ class PriorDraws:
         region = REGION**2 * np.eye(len(problem))
         stand_in = StandIn(problem, self.white, [expected], best[0], region)
         start = problem.joint(best, expected.one(row))
-        return np.concatenate([start, climb(stand_in, start, ROUGHLY).white[None]])
+        return np.concatenate([start, climb(stand_in, start, ROUGHLY, least=least).white[None]])
 
 
 def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: PriorDraws) -> Ensemble:

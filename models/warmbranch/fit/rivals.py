@@ -233,7 +233,8 @@ def weigh(problem: InverseProblem, mode: Mode, prior: PriorDraws) -> tuple[Rival
             continue
         try:
             other = problem.otherwise(meant, altered)
-            best = other.mode(_starts(other, problem, mode, prior), ENOUGH, least=least)
+            starts = _starts(other, problem, mode, prior, least)
+            best = other.mode(starts, ENOUGH, least=least)
         except (InputError, NotConvergedError):
             continue  # what cannot be is no explanation
         evidence = _log_evidence(other, best, read)
@@ -244,7 +245,11 @@ def weigh(problem: InverseProblem, mode: Mode, prior: PriorDraws) -> tuple[Rival
 
 
 def _starts(
-    other: InverseProblem, problem: InverseProblem, mode: Mode, prior: PriorDraws
+    other: InverseProblem,
+    problem: InverseProblem,
+    mode: Mode,
+    prior: PriorDraws,
+    least: float,
 ) -> FloatArray:
     """The middle of the prior, what the model's unknowns are as written, and what draws tell."""
     size, model = len(other), len(problem.prior.names)
@@ -253,7 +258,7 @@ def _starts(
     if not other.sees_again(problem):
         return starts
     seen = other.seen_again(prior.white, prior.expected)
-    return np.concatenate([starts, prior.starts(other, seen)])
+    return np.concatenate([starts, prior.starts(other, seen, least=least)])
 
 
 def _log_posterior(problem: InverseProblem, mode: Mode) -> float:
