@@ -115,13 +115,14 @@ def job(
     then above the wanted one. A job ends too short where that is so by truth; ``as_heard`` tells
     the same by the ear of the listener, whose bias stays.
     """
-    how = BARE if bare else {}
     own = worlds.drawn(name, rng)
+    how = BARE if bare else {"spreads": own.spreads}
     readings = own.read(int(rng.integers(4, 9)))
     heard = own.hear() if listens else Heard.none()
     target = own.tone() * rng.uniform(1.03, 1.15)
     if told:
-        readings, heard, how = told_when(own, readings, heard)
+        readings, heard, when = told_when(own, readings, heard)
+        how = {**how, **when}
     found = fit(own.told, readings, heard, target=target, **how)
     low, high = found.after[[0, -1]]
     cut = 0.0 if found.trim is None else cut_of(found)

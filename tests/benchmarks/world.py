@@ -13,6 +13,7 @@ import numpy as np
 import synthetic
 
 from warmbranch.base.interpolation import interpolated
+from warmbranch.belief.burning import sound_of
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import with_unknowns
@@ -85,6 +86,8 @@ class World:
         The branch over what was measured.
     rpm_step : float
         To which engine speeds are read off, of second order.
+    fuel_told : bool
+        Whether the owner says that petrol burns; with how much air, no owner says.
     """
 
     told: Case
@@ -103,11 +106,18 @@ class World:
     spot: float = 1.0
     longer: float = 0.0
     rpm_step: float = 5.0
+    fuel_told: bool = True
     _solved: dict[float, tuple[float, np.ndarray, np.ndarray]] = field(default_factory=dict)
 
     @property
     def length(self) -> float:
         return float(self.told.branch.length[0])
+
+    @property
+    def spreads(self) -> Spreads:
+        """How wide the owner's priors are, by what he says of the gas."""
+        sound = sound_of("petrol", 1.0, fuel_told=self.fuel_told, air_told=False)
+        return Spreads(composition=sound.spread, composition_shift=sound.centre)
 
     def solved(self, length: float | None = None) -> tuple[float, np.ndarray, np.ndarray]:
         """Resonance, Hz, positions and skin, (1, nodes), of the warm branch at a length."""

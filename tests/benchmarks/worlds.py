@@ -97,10 +97,21 @@ def rear_wind(own: World) -> None:
 
 @world("another gas (fuel, humidity, excess air)")
 def other_gas(own: World) -> None:
+    """Of which the owner says nothing, so that petrol is taken to burn."""
+    own.fuel_told = False
+    _other_gas(own)
+
+
+def _other_gas(own: World) -> None:
     rng = own.rng
     fuel = str(rng.choice(["petrol", "diesel", "LPG", "methane"]))
     gas = burnt_gas(fuel, float(rng.uniform(0.9, 2.2)), float(rng.uniform(0.002, 0.025)))
     own.true = own.true.changed(gas=gas)
+
+
+@world("another gas than petrol, which was told", untuned=True)
+def not_the_fuel_told(own: World) -> None:
+    _other_gas(own)
 
 
 @world("gas 40 K off")

@@ -8,6 +8,7 @@ flow, air and paint are of one job and keep the priors of the case that is asked
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -150,7 +151,8 @@ class Shop:
         usual = np.array([USUAL[prior.names[i]].spread for i in own])
         more = np.maximum(prior.spread[own] ** 2 - usual**2, 0.0)
         block = self.learned.covariance[np.ix_(theirs, theirs)] + np.diag(more)
-        away: FloatArray = self.learned.mean[theirs] - prior.mean[own]
+        shared = prior.mean - of_the_gas(prior.names, spreads or Spreads())
+        away: FloatArray = self.learned.mean[theirs] - shared[own]
         mean[own] += (1 - rest) * away
         covariance[np.ix_(own, own)] *= rest
         covariance[np.ix_(own, own)] += (1 - rest) * (block + rest * np.outer(away, away))
@@ -161,6 +163,11 @@ class Shop:
         names = self.learned.names
         own = [i for i, name in enumerate(prior.names) if name in names and is_usual(prior, i)]
         return own, [names.index(prior.names[i]) for i in own]
+
+
+def of_the_gas(names: Sequence[str], spreads: Spreads) -> FloatArray:
+    """What a gas that was not told adds to a case's means, (unknowns,): of one job alone."""
+    return np.array([spreads.composition_shift * (name == "tone") for name in names])
 
 
 def is_usual(prior: Calibration, i: int) -> bool:

@@ -35,8 +35,13 @@ MASS_FLOW_SPREAD = 0.05
 
 COMPOSITION_SPREAD = 0.005
 """One standard deviation of the logarithm of the sound speed, from fuel, excess air and humidity
-that may be otherwise: lean diesel exhaust at idle against petrol's is 1.5 % faster. It goes with
-``tone``, as it moves the sound speed all along alike."""
+that may be otherwise than told: fuels are blends, engines wear. Our judgement. It goes with
+``tone``, as it moves the sound speed all along alike. What was not told: ``burning.py``."""
+
+LENGTH_SPREAD = 0.005
+"""m, one standard deviation of the length: along the centre-line round bends, to where a dished cap
+ends, from an inner wall that is not seen. Our judgement. It goes with ``tone``, too, and counts for
+most in a short branch."""
 
 STILL_AIR = 1.0
 """m/s, median of what moves across a branch in air that is called still, where its speed is
@@ -78,6 +83,10 @@ class Spreads:
         Of the excess, where ``gas_temperature`` comes to less.
     composition : float, dimensionless
         Of the logarithm of the gas's sound speed. 0 where the mixture is known.
+    composition_shift : float, dimensionless
+        By how much that logarithm is believed to lie above the case's: no width, but told with it.
+    length : float, m
+        Of the branch's length over the one that is given.
     emissivity : float, dimensionless
         Of the logit of the branch's own emissivity. 0 where it is known.
     mass_flow : float, dimensionless
@@ -99,6 +108,8 @@ class Spreads:
     gas_temperature: float = GAS_TEMPERATURE_SPREAD
     least_gas_temperature: float = LEAST_GAS_SPREAD
     composition: float = COMPOSITION_SPREAD
+    composition_shift: float = 0.0
+    length: float = LENGTH_SPREAD
     emissivity: float = EMISSIVITY_SPREAD
     mass_flow: float = MASS_FLOW_SPREAD
     cap_pressure: float = CAP_PRESSURE_SPREAD

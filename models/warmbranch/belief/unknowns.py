@@ -140,11 +140,13 @@ def _stirring() -> Unknown:
 
 
 def _tone() -> Unknown:
+    """With what the gas and the length, which are of one case alone, do to it."""
     plain = _coefficient("tone", TONE, None)
 
     def of_case(case: Case, spreads: Spreads) -> Gaussian | None:
         centre, spread = plain.prior(case, spreads) or Gaussian(0.0, 0.0)
-        return Gaussian(centre, float(np.hypot(spread, spreads.composition)))
+        alone = np.hypot(spreads.composition, spreads.length / float(case.branch.length[0]))
+        return Gaussian(centre + spreads.composition_shift, float(np.hypot(spread, alone)))
 
     return replace(plain, prior=of_case)
 

@@ -105,10 +105,10 @@ sticks out). Handbook losses, quasi-steady; Ingard & Ising 1967, Disselhorst & v
 1980, Atig, Dalmont & Gilbert 2004 found of this order; all from memory. 0.67 in our own simulation,
 sharp, in gas that goes 0.8 of a bore to and fro."""
 
-TONE = Prior(1.0, 0.987, 1.013)
-"""True first resonance over that of the model at the right temperatures: what deposits, a dented
-tube, the measured length, and at the mouth whatever its own factor does not hold, do to it. Our
-judgement; no source."""
+TONE = Prior(1.0, 0.989, 1.011)
+"""True first resonance over that of the model at the right temperatures and length: what deposits,
+a dented tube, and at the mouth whatever its own factor does not hold, do to it. Our judgement; no
+source."""
 
 PULSATION_AUGMENTATION = Prior(1.6, 1.0, 3.0)
 """Inner film of the main pipe over that of steady flow (pulsating exhaust flow)."""

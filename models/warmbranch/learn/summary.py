@@ -12,7 +12,7 @@ import numpy as np
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.parabolas import AXIS, COARSE_NODES
-from warmbranch.belief.shop import USUAL, JobTraits, is_usual
+from warmbranch.belief.shop import USUAL, JobTraits, is_usual, of_the_gas
 from warmbranch.belief.unknown import Spreads
 from warmbranch.belief.unknowns import with_unknowns
 from warmbranch.case.case import Case
@@ -109,7 +109,8 @@ class Summary:
     outcome : FitOutcome
         Of its own fit.
     centre, spread : (unknowns,) array
-        Of the job's own priors of ``NAMES``; NaN for what it does not share.
+        Of the job's own priors of ``NAMES``, less what its gas adds; NaN for what it does not
+        share.
     of : (unknowns, readings) array
     shown : (readings,) array
         See :class:`Seen`.
@@ -177,7 +178,8 @@ def summary_of(job: MeasuredBranch) -> Summary:
     centre, spread = np.full(len(NAMES), np.nan), np.full(len(NAMES), np.nan)
     own = [i for i in range(len(prior.names)) if is_usual(prior, i)]
     at = [NAMES.index(prior.names[i]) for i in own]
-    centre[at], spread[at] = prior.mean[own], prior.spread[own]
+    shared = prior.mean - of_the_gas(prior.names, job.spreads)
+    centre[at], spread[at] = shared[own], prior.spread[own]
     of, shown = np.zeros((len(NAMES), 0)), np.zeros(0)
     errors = found.problem.shared.names
     scales = [i for i, name in enumerate(errors) if named_scale(name)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -141,7 +142,7 @@ def solve(
     wanted: Wanted,
     *,
     given: Case,
-    believed: Calibration,
+    believed: Callable[[float], Calibration],
     building: Building,
     stock: bool = False,
 ) -> Lengths:
@@ -155,8 +156,9 @@ def solve(
     given : Case
         The operating point that counts most, one design, as the user gives it: not yet
         :meth:`Calibration.applied_to`.
-    believed : Calibration
-        What is believed of the unknowns: a prior, or what a fit learned.
+    believed : callable
+        From a length, m, to what is believed of the unknowns of a branch that long: a prior, or
+        what a fit learned.
     building : Building
     stock : bool
         Whether to work out the next stock tubes, too.
@@ -179,7 +181,7 @@ def solve(
         answer = compromise.answer
         sized, choices = _bargained(compromise, wanted.main, stock)
     tally.reached(SIZED)
-    right = uncertain_lengths(sized, given, believed)
+    right = uncertain_lengths(sized, given, believed(float(sized.length[0])))
     likely = right.build(building.chance_too_short)
     longest = max(min(likely, LONGEST), float(sized.length[0]))
     # Rounded up, so that what is printed is no shorter than what was meant.

@@ -6,20 +6,25 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
+
+from warmbranch.belief.burning import sound_of
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import (
     CAP_PRESSURE_SPREAD,
+    COMPOSITION_SPREAD,
     EMISSIVITY_SPREAD,
     GAS_TEMPERATURE_SPREAD,
     LEAST_GAS_SPREAD,
     NORMAL_95,
+    Gaussian,
     Spreads,
 )
 from warmbranch.case.surfaces import SURFACES
 from warmbranch_service.case.around import PLACES, seen_spread
 from warmbranch_service.case.closures import StirredMouth
 from warmbranch_service.case.convert_around import faced
-from warmbranch_service.case.convert_batch import flow_by_engine
+from warmbranch_service.case.convert_batch import burns, flow_by_engine
 from warmbranch_service.case.converted import Converted
 from warmbranch_service.case.gas import BurntGas
 from warmbranch_service.case.guessed import Guess, spread_of, value_at
@@ -79,8 +84,8 @@ def spreads_by(case: Case, inferred: Inferred | None) -> Spreads:
     branch, mixing = case.branch, case.closures.mixing
     record = None if branch.surface is None else SURFACES[branch.surface]
     spreads = Spreads(emissivity=emissivity_spread(record))
-    if not isinstance(case.main_pipe.gas, BurntGas):
-        spreads = replace(spreads, composition=0.0)
+    shift, wide = composition(case)
+    spreads = replace(spreads, composition=wide, composition_shift=shift)
     if isinstance(mixing, StirredMouth) and mixing.cap_pressure_Pa is not None:
         spreads = replace(spreads, cap_pressure=0.0)
     if case.main_pipe.mass_flow_kg_h is None:
@@ -89,6 +94,21 @@ def spreads_by(case: Case, inferred: Inferred | None) -> Spreads:
         wide = inferred.gas.spread
         spreads = replace(spreads, gas_temperature=wide, least_gas_temperature=0.0)
     return _beside(case, _guessed(case, _around(case, spreads)))
+
+
+def composition(case: Case) -> Gaussian:
+    """Of the logarithm of the gas's sound speed over the one that is reckoned with."""
+    pipe = case.main_pipe
+    if not isinstance(pipe.gas, BurntGas):
+        return Gaussian(0.0, 0.0)
+    if not burns(case):
+        return Gaussian(0.0, COMPOSITION_SPREAD)
+    return sound_of(
+        pipe.gas.fuel,
+        pipe.gas.excess_air_ratio,
+        fuel_told="gas" in pipe.model_fields_set,
+        air_told="excess_air_ratio" in pipe.gas.model_fields_set,
+    )
 
 
 def _around(case: Case, spreads: Spreads) -> Spreads:
@@ -182,8 +202,17 @@ def _guessed(case: Case, spreads: Spreads) -> Spreads:
     )
 
 
-def believed(case: Case, converted: Converted) -> Calibration:
-    """The calibration of the case, or what is believed without one."""
-    if converted.calibration is not None:
-        return converted.calibration
-    return Calibration.prior(converted.given, spreads_of(case, converted))
+def believed(case: Case, converted: Converted, length: float | None = None) -> Calibration:
+    """The calibration of the case, or what is believed without one.
+
+    ``length``, m, goes for the branch's own, where that is only where a search begins.
+    """
+    learned, given = converted.calibration, converted.given
+    if learned is not None and (converted.shop is None or length is None):
+        return learned
+    if length is not None:
+        given = given.changed(branch=given.branch.with_length(np.array([length])))
+    spreads = spreads_of(case, converted)
+    if converted.shop is not None:
+        return converted.shop.of(given, spreads)
+    return Calibration.prior(given, spreads)

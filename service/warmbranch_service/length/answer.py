@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from warmbranch import core
 from warmbranch.base.errors import OutOfReachError
 from warmbranch.belief.parabolas import DRAWS
@@ -111,7 +113,7 @@ def _found(request: LengthRequest, allowance: float) -> tuple[Points, Lengths]:
                 points.case,
                 points.wanted,
                 given=converted.given,
-                believed=believed(request.case, converted),
+                believed=partial(believed, request.case, converted),
                 building=Building(
                     request.build.chance_too_short_percent / 100,
                     allowance,

@@ -32,7 +32,7 @@ REMEDIES = {
     "outer_film_factor": "Give the air's speed along the branch, or read the skin and fit.",
     "emissivity": "Name the branch's surface, or give its emissivity.",
     "mouth_factor": HEARD,
-    "tone": HEARD,
+    "tone": "Say what burns and with how much air, where gas was left out. " + HEARD,
 }
 """By unknown: how to know it better."""
 

@@ -217,6 +217,19 @@ def test_each_independent_unknown_has_a_white_coordinate_of_its_own(make_case):
     np.testing.assert_allclose(root @ root.T, learned.covariance, rtol=1e-9)
 
 
+def test_a_length_and_a_gas_that_may_be_otherwise_go_with_the_tone(make_case):
+    """5 mm of half a metre is 1 %, of two a quarter; an untold gas moves the middle as well."""
+    nothing = Spreads(composition=0.0, length=0.0)
+    own = UNKNOWNS["tone"].prior(make_case(), nothing)
+    for length, part in ((0.5, 0.01), (2.0, 0.0025)):
+        case = make_case(length=length)
+        found = UNKNOWNS["tone"].prior(case, replace(nothing, length=0.005))
+        assert found.spread == pytest.approx(np.hypot(own.spread, part), rel=1e-12)
+        assert found.centre == own.centre
+    untold = UNKNOWNS["tone"].prior(make_case(), replace(nothing, composition_shift=0.008))
+    assert untold == (own.centre + 0.008, own.spread)
+
+
 @pytest.mark.parametrize("own", [0.15, 2.0])
 def test_no_draw_stirs_more_than_eddies_of_the_bore_can(make_case, own):
     """Unless the case itself says more: then no more than that, and 2 % for the bend."""

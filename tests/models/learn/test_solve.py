@@ -11,7 +11,7 @@ from warmbranch.belief.prediction import expect
 from warmbranch.belief.shop import USUAL, JobTraits, Ranges, Shop
 from warmbranch.belief.unknown import Spreads
 from warmbranch.learn.solve import learn, ranges_of
-from warmbranch.learn.summary import NAMES
+from warmbranch.learn.summary import NAMES, MeasuredBranch, summary_of
 
 
 def test_the_order_of_jobs_does_not_matter(kept):
@@ -92,6 +92,33 @@ def test_a_case_that_knows_better_keeps_what_it_knows(kept, synthetic):
     prior, found = Calibration.prior(case, measured), learn(kept).shop.of(case, measured)
     i = prior.names.index("tone_exchange")
     assert (found.mean[i], found.spread[i]) == (prior.mean[i], prior.spread[i])
+
+
+def test_what_an_untold_gas_adds_stays_with_its_job(synthetic):
+    """Jobs whose gas was not told teach what they would teach of tones that much lower."""
+    untold = Spreads(composition_shift=0.008)
+    case = synthetic.a_case(np.random.default_rng(21))
+    told = {}
+    for spreads, louder in ((Spreads(), 0.0), (untold, 0.008)):
+        rng = np.random.default_rng(21)
+        jobs = []
+        for i in range(3):
+            made = synthetic.experiment(rng, 6, listens=True)
+            heard = replace(made.heard, frequency=made.heard.frequency * np.exp(louder))
+            made_of = (made.case, made.readings, heard, spreads)
+            jobs.append(summary_of(MeasuredBranch(f"job {i}", *made_of, warm=True)))
+        learned = learn(jobs).shop.learned
+        told[louder] = learned.mean[learned.names.index("tone")] / USUAL["tone"].spread
+        everywhere = Shop(learned, ranges_of([job.place for job in jobs] + [JobTraits.of(case)]))
+        prior, found = Calibration.prior(case, spreads), everywhere.of(case, spreads)
+        own = prior.names.index("tone")
+        assert found.mean[own] == pytest.approx(
+            learned.mean[learned.names.index("tone")] + louder, rel=1e-12
+        )
+    # The same draws about another middle: what is left is their noise, some hundredths of a spread.
+    assert told[0.008] == pytest.approx(told[0.0], abs=0.1)
+    # Were the shift taught, it would show as one and a half spreads, less what is not believed.
+    assert 0.008 / USUAL["tone"].spread > 1
 
 
 PLACE = JobTraits(bore=0.05, length=1.0, gas_temperature=600.0, mass_flow=0.03)

@@ -18,7 +18,7 @@ from warmbranch.learn.summary import NAMES, MeasuredBranch, summary_of
 
 def test_the_usual_priors_are_those_of_a_usual_case(synthetic):
     case = synthetic.a_case(np.random.default_rng(1))
-    prior = Calibration.prior(case, Spreads(composition=0.0))
+    prior = Calibration.prior(case, Spreads(composition=0.0, length=0.0))
     found = {n: (m, s) for n, m, s in zip(prior.names, prior.mean, prior.spread, strict=True)}
     for name in set(found) & set(USUAL):
         assert found[name] == pytest.approx(tuple(USUAL[name]), abs=1e-12), name

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import math
 import re
@@ -293,3 +294,14 @@ def test_neighbours_of_a_short_branch_of_tight_bends(smallest, length, target):
     case = {"branch": tube | {"centreline": tight}, "main_pipe": pipe}
     answer = length({"case": case, "target": target})
     assert len(answer["diameters"]) == 3
+
+
+def test_where_the_search_begins_says_nothing_of_how_sure_it_is(length, smallest, put):
+    """5 mm count for more in a short branch: in the one that is found, not in the one given."""
+    target = {"frequency_Hz": 120}
+    near, far = (
+        length({**put(copy.deepcopy(smallest), "case.branch.length_mm", begun), "target": target})
+        for begun in (830, 5000)
+    )
+    assert near["centreline_length_mm"] == pytest.approx(far["centreline_length_mm"], abs=0.05)
+    assert near["right_length_90_mm"] == pytest.approx(far["right_length_90_mm"], abs=0.2)
