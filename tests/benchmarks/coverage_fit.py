@@ -1,7 +1,7 @@
 """How often the fit's intervals hold the truth, in one world after another.
 
 ``python tests/benchmarks/coverage_fit.py [N] [--world NAME] [--staged]`` prints, for each world of
-``worlds.py``, N experiments of 4 to 8 readings each, half of them with a tone heard: the share of
+``worlds.py`` and ``more_worlds.py``, N experiments of 4 to 8 readings each, half of them with a tone heard: the share of
 truths inside the 90 % interval, also of those without and with a tone; how often the first cut that
 is advised takes too much; half of the interval's width; and with ``--staged`` how often the whole
 job ends too short: cut, listen, fit, and cut again until the advice is to stop. An honest 90 %
@@ -36,6 +36,7 @@ from collections import Counter
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+import more_worlds  # noqa: F401 - enters its worlds
 import numpy as np
 import synthetic
 import worlds

@@ -192,12 +192,16 @@ def displayed(
     readings: Readings,
     skin: np.ndarray,
     case: Case,
-    shift: dict[str, float],
+    shift: Mapping[str, float | np.ndarray],
     rng: np.random.Generator,
     shared: tuple[Shared, np.ndarray] | None = None,
 ) -> Readings:
-    """The same for skins (1, readings), K, and shifts of the logits of emissivities."""
-    odds = np.array([[shift.get(name, 0.0) for name in readings.surface]])
+    """The same for skins (1, readings), K, and shifts of the logits of emissivities.
+
+    A shift is the same wherever its surface is read, or one a reading.
+    """
+    every = [np.broadcast_to(shift.get(n, 0.0), len(readings)) for n in readings.surface]
+    odds = np.array([[own[i] for i, own in enumerate(every)]])
     shown = readings.expected(skin, odds, case.surroundings.radiant_temperature)[0]
     if shared is not None:
         kinds, errors = shared

@@ -1,7 +1,8 @@
 """One branch as its owner tells it, as it is, and how it is read and heard.
 
 Truths start as draws from what the model holds likely of its coefficients, with the widths of
-:data:`CONTROL`, so that worlds stay the same whatever the fit believes. ``worlds.py`` changes them.
+:data:`CONTROL`, so that worlds stay the same whatever the fit believes. ``worlds.py`` and
+``more_worlds.py`` change them.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import synthetic
+from amended import Amended, settled
 
 from warmbranch.base.interpolation import interpolated
 from warmbranch.belief.burning import sound_of
@@ -21,7 +23,6 @@ from warmbranch.case.case import Case
 from warmbranch.case.main_pipe import bulk_speed
 from warmbranch.fit.readings import OWN, Heard, Readings, usual_uncertainty
 from warmbranch.gas.gas import MixtureTable, dry_air_table
-from warmbranch.heat.banded import newton_step
 from warmbranch.heat.discretise import heat_balance
 from warmbranch.heat.heat_balance import HeatBalance
 from warmbranch.heat.main_pipe_wall import wall_temperature
@@ -44,10 +45,6 @@ DRAWN = (
 """Unknowns that every truth draws; what else a fit holds uncertain, worlds bring about."""
 
 NODES = 65
-MOST_STEPS = 60
-CLOSE = 1e-6
-"""K. A truth's temperatures are settled after so small a step."""
-
 LEAST_MIXING = 1e-9
 """m²/s, far below molecular: what decays abruptly needs a floor."""
 
@@ -88,6 +85,20 @@ class World:
         To which engine speeds are read off, of second order.
     fuel_told : bool
         Whether the owner says that petrol burns; with how much air, no owner says.
+    surface : callable, optional
+        From positions over the length to the emissivity of the skin there, total and longwave.
+    gain : callable, optional
+        From positions over the length and the main pipe's wall, K, to what the skin takes in
+        besides, W/m².
+    through : float
+        Part of the main pipe's flow that leaves by the cap.
+    probe : float
+        Part of the skin's excess over the air that contact thermometers get to see.
+    as_read : callable, optional
+        From the case that sounds to the case that is read.
+    stopped : float
+        Minutes since the engine was switched off, of the last reading; the first was taken after
+        a third of them. What is heard was heard before.
     """
 
     told: Case
@@ -107,6 +118,12 @@ class World:
     longer: float = 0.0
     rpm_step: float = 5.0
     fuel_told: bool = True
+    surface: Callable[[np.ndarray], np.ndarray] | None = None
+    gain: Callable[[np.ndarray, float], np.ndarray] | None = None
+    through: float = 0.0
+    probe: float = 1.0
+    as_read: Callable[[Case], Case] | None = None
+    stopped: float = 0.0
     _solved: dict[float, tuple[float, np.ndarray, np.ndarray]] = field(default_factory=dict)
 
     @property
@@ -123,7 +140,7 @@ class World:
         """Resonance, Hz, positions and skin, (1, nodes), of the warm branch at a length."""
         length = self.length if length is None else length
         if length not in self._solved:
-            self._solved[length] = _truth(self, length)
+            self._solved[length] = _truth(self, length, self.true)
         return self._solved[length]
 
     def tone(self, length: float | None = None) -> float:
@@ -147,10 +164,14 @@ class World:
         kind = rng.choice(["paint", "bare", "contact"], size=count, p=self.kinds)
         readings = synthetic.to_be_read(self.told, position, tuple(kind))
         spot = position if self.misplaced is None else self.misplaced(position)
-        skin = self._skin(np.clip(spot, 0, self.length + min(self.longer, 0.0)))
-        odds = {OWN: self.own, synthetic.PAINT: self.paint}
+        case = self.true if self.as_read is None else self.as_read(self.true)
+        spot = np.clip(spot, 0, self.length + min(self.longer, 0.0))
+        skin = self._skin(case, spot)
+        air = case.surroundings.air_temperature[:, None]
+        skin = np.where(readings.infrared, skin, air + (skin - air) * self.probe)
+        odds = {OWN: self._shift_of_own(spot), synthetic.PAINT: self.paint}
         seen = replace(readings, share=readings.share * self.spot)
-        done = synthetic.displayed(seen, skin, self.true, odds, rng)
+        done = synthetic.displayed(seen, skin, case, odds, rng)
         done = replace(done, share=readings.share)
         if self.shown is not None:
             shown = self.shown(position / self.length, done.displayed)
@@ -166,12 +187,24 @@ class World:
         claimed = 0.01 * heard
         return Heard.of_warm(np.array([heard]), np.array([claimed]), np.array([length]))
 
-    def _skin(self, position: np.ndarray) -> np.ndarray:
-        if np.isinf(self.minutes):
-            _, x, skin = self.solved()
-            return interpolated(x, skin, position)
-        moments = np.full(len(position), self.minutes * 60)
-        return synthetic.skin_at(self.true, Drive.cold_start(SETTLED), position, moments)
+    def _skin(self, case: Case, position: np.ndarray) -> np.ndarray:
+        """Skins of a case at places, m, when they are read; (1, places), K."""
+        if self.stopped:
+            moments = np.linspace(self.stopped / 3, self.stopped, len(position)) * 60
+            return synthetic.skin_at(case, Drive.engine_stop(moments[-1]), position, moments)
+        if np.isfinite(self.minutes):
+            moments = np.full(len(position), self.minutes * 60)
+            return synthetic.skin_at(case, Drive.cold_start(SETTLED), position, moments)
+        same = case is self.true
+        _, x, skin = self.solved() if same else _truth(self, self.length, case)
+        return interpolated(x, skin, position)
+
+    def _shift_of_own(self, position: np.ndarray) -> float | np.ndarray:
+        """Of the logit of the bare skin's emissivity at places, m, from what is told."""
+        if self.surface is None:
+            return self.own
+        real, told = self.surface(position / self.length), self.told.covering.emissivity
+        return np.log(real / (1 - real) / (told / (1 - told)))
 
     def _cold(self, length: float) -> float:
         """Tone at the first hearing over that of the warm branch."""
@@ -183,10 +216,9 @@ class World:
         return float(early / warm)
 
 
-def _truth(own: World, length: float) -> tuple[float, np.ndarray, np.ndarray]:
-    """The model's own balance, with the world's mixing and film in it."""
-    branch = own.true.branch.with_length(np.array([length + own.longer]))
-    case = own.true.changed(branch=branch)
+def _truth(own: World, length: float, case: Case) -> tuple[float, np.ndarray, np.ndarray]:
+    """The model's own balance of a case, with what the world has beside the model in it."""
+    case = case.changed(branch=case.branch.with_length(np.array([length + own.longer])))
     gas, air = MixtureTable.of(case.gas), dry_air_table()
     speed = bulk_speed(case.main_pipe, gas, case.surroundings.pressure)
     wall = wall_temperature(case.main_pipe, gas, case.surroundings, air)
@@ -194,31 +226,23 @@ def _truth(own: World, length: float) -> tuple[float, np.ndarray, np.ndarray]:
     if own.stirred is not None:
         forced = np.maximum(own.stirred(balance.x, balance.forced_diffusivity), LEAST_MIXING)
         balance = replace(balance, forced_diffusivity=forced)
-    if own.film is None:
+    if own.film is own.surface is own.gain is None and not own.through:
         profile = solve_steady(balance, wall)
     else:
-        profile = _with_film(balance, wall, own.film(balance.x / balance.x[:, -1:]))
+        profile = _amended(own, balance, wall)
     duct = state_of(case, gas, Mouth.of(case, gas, speed, wall), profile).duct
     return float(resonances(duct, modes=1)[0][0, 0]), profile.position, profile.skin
 
 
-def _with_film(balance: HeatBalance, wall: np.ndarray, film: np.ndarray) -> TemperatureProfile:
-    """Newton's method with the loss outside multiplied, radiation along with convection."""
-    balance.__dict__["skin_area"] = balance.skin_area * film  # in the cached property's place
-    around = balance.case.surroundings.air_temperature
-    firsts = (balance.case.main_pipe.gas_temperature, wall, wall)
-    s = balance.x / balance.x[:, -1:]
-    now = [around + (first - around) * np.exp(-3 * s) for first in firsts]
-    low, high = float(np.min([around, *firsts])), float(np.max([around, *firsts]))
-    for step in range(MOST_STEPS):
-        system = balance.linearise(*now)
-        change = newton_step(system)[:3]
-        share = 0.5 if step > MOST_STEPS // 3 else 1.0
-        now = [np.clip(t + share * d, low, high) for t, d in zip(now, change, strict=True)]
-        if max(float(np.max(np.abs(d))) for d in change) < CLOSE:
-            dried = np.zeros_like(now[0]) if system.vapour is None else system.vapour.dried
-            return TemperatureProfile(balance.x, *now, dried, *np.zeros((4, 1)))
-    raise RuntimeError("this truth has not settled")
+def _amended(own: World, balance: HeatBalance, wall: np.ndarray) -> TemperatureProfile:
+    s, case = balance.x / balance.x[:, -1:], balance.case
+    none = np.zeros_like(s)
+    film = none + 1 if own.film is None else own.film(s)
+    blacker = none if own.surface is None else own.surface(s) - case.covering.emissivity[:, None]
+    gain = none if own.gain is None else own.gain(s, float(wall[0]))
+    through = own.through * case.main_pipe.mass_flow
+    more = {"film": film, "blacker": blacker, "gain": gain, "through": through}
+    return settled(Amended.of(balance, **more), wall, float(np.max(wall)))
 
 
 def speed_times_bore(own: World) -> float:
