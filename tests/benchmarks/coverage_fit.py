@@ -1,11 +1,11 @@
 """How often the fit's intervals hold the truth, in one world after another.
 
 ``python tests/benchmarks/coverage_fit.py [N] [--world NAME] [--staged]`` prints, for each world of
-``worlds.py`` and ``more_worlds.py``, N experiments of 4 to 8 readings each, half of them with a tone heard: the share of
-truths inside the 90 % interval, also of those without and with a tone; how often the first cut that
-is advised takes too much; half of the interval's width; and with ``--staged`` how often the whole
-job ends too short: cut, listen, fit, and cut again until the advice is to stop. An honest 90 %
-interval holds the truth in nine of ten.
+``worlds.py`` and ``more_worlds.py``, N experiments of 4 to 8 readings each, half of them with a
+tone heard: the share of truths inside the 90 % interval, also of those without and with a tone; how
+often the first cut that is advised takes too much; half of the interval's width; and with
+``--staged`` how often the whole job ends too short: cut, listen, fit, and cut again until the
+advice is to stop. An honest 90 % interval holds the truth in nine of ten.
 
 The promise of a job that ends too short in one of twenty at most is by ear: that whoever cuts would
 find the branch quietest above the tone that he wants. His ear and his engine speed are what the
