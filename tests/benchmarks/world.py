@@ -94,6 +94,8 @@ class World:
         Part of the main pipe's flow that leaves by the cap.
     probe : float
         Part of the skin's excess over the air that contact thermometers get to see.
+    mirrored : float, K
+        What skins mirror over what the branch radiates to.
     as_read : callable, optional
         From the case that sounds to the case that is read.
     stopped : float
@@ -122,6 +124,7 @@ class World:
     gain: Callable[[np.ndarray, float], np.ndarray] | None = None
     through: float = 0.0
     probe: float = 1.0
+    mirrored: float = 0.0
     as_read: Callable[[Case], Case] | None = None
     stopped: float = 0.0
     _solved: dict[float, tuple[float, np.ndarray, np.ndarray]] = field(default_factory=dict)
@@ -170,9 +173,12 @@ class World:
         air = case.surroundings.air_temperature[:, None]
         skin = np.where(readings.infrared, skin, air + (skin - air) * self.probe)
         odds = {OWN: self._shift_of_own(spot), synthetic.PAINT: self.paint}
-        seen = replace(readings, share=readings.share * self.spot)
+        mirrored = readings.reflected
+        if self.mirrored:
+            mirrored = np.full(count, case.surroundings.radiant_temperature[0] + self.mirrored)
+        seen = replace(readings, share=readings.share * self.spot, reflected=mirrored)
         done = synthetic.displayed(seen, skin, case, odds, rng)
-        done = replace(done, share=readings.share)
+        done = replace(done, share=readings.share, reflected=readings.reflected)
         if self.shown is not None:
             shown = self.shown(position / self.length, done.displayed)
             done = replace(done, displayed=shown, uncertainty=usual_uncertainty(shown))
