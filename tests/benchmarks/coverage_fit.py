@@ -124,6 +124,8 @@ def job(
     if told:
         readings, heard, when = told_when(own, readings, heard)
         how = {**how, **when}
+    if own.as_read is not None and own.says_how_read:
+        how = {**how, "as_read": own.as_read(own.told)}
     found = fit(own.told, readings, heard, target=target, **how)
     low, high = found.after[[0, -1]]
     cut = 0.0 if found.trim is None else cut_of(found)

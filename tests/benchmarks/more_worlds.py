@@ -214,6 +214,18 @@ def standing(own: World) -> None:
     own.as_read = lambda case: _blown(case, still)
 
 
+@world("read standing still, and said so", untuned=True)
+def said_standing(own: World) -> None:
+    standing(own)
+    own.says_how_read = True
+
+
+@world("read at idle, gas 80 K colder and half the flow, and said so", untuned=True)
+def said_idle(own: World) -> None:
+    at_idle(own)
+    own.says_how_read = True
+
+
 @world("read by contact alone, probe 10 % of the excess low", untuned=True)
 def cold_probe(own: World) -> None:
     """A bead pressed to a tube is a fin that cools the spot: 5 to 15 % is common."""

@@ -19,7 +19,7 @@ from warmbranch.case.materials import metal
 from warmbranch.case.surroundings import Covering, Surroundings
 from warmbranch.fit.next_reading import LISTENING_UNCERTAINTY
 from warmbranch.fit.readings import KNOWN, OWN, Heard, Readings, usual_uncertainty
-from warmbranch.fit.shared import Shared
+from warmbranch.fit.shared import REFLECTED, Shared
 from warmbranch.fit.skin_in_time import Warming
 from warmbranch.fit.thermometer import share_on_tube
 from warmbranch.gas.combustion import burnt_gas
@@ -107,7 +107,13 @@ def experiment(
     shared = Shared.of(position / length, readings.infrared, int(listens), air)
     errors = rng.normal(size=len(shared))
     own = shift_of_own(prior, coordinates)
-    readings = read(readings, truth, own, patch, rng, (shared, errors))
+    # By radiances, which the fit takes to be straight; by draws of its own.
+    mirrored = case.surroundings.radiant_temperature + REFLECTED * rng.spawn(1)[0].normal()
+    mirrored = np.repeat(mirrored, count)
+    seen = replace(readings, reflected=mirrored)
+    readings = replace(
+        read(seen, truth, own, patch, rng, (shared, errors)), reflected=readings.reflected
+    )
     heard = Heard.none()
     if listens:
         heard = hear(truth, rng, ear=float(np.exp(shared.on_tone @ errors)[0]))

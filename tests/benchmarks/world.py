@@ -98,6 +98,8 @@ class World:
         What skins mirror over what the branch radiates to.
     as_read : callable, optional
         From the case that sounds to the case that is read.
+    says_how_read : bool
+        Whether the owner tells the state that was read.
     stopped : float
         Minutes since the engine was switched off, of the last reading; the first was taken after
         a third of them. What is heard was heard before.
@@ -126,6 +128,7 @@ class World:
     probe: float = 1.0
     mirrored: float = 0.0
     as_read: Callable[[Case], Case] | None = None
+    says_how_read: bool = False
     stopped: float = 0.0
     _solved: dict[float, tuple[float, np.ndarray, np.ndarray]] = field(default_factory=dict)
 

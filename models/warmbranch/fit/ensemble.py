@@ -72,9 +72,11 @@ class Ensemble:
     frequency : (draws,) array, Hz
         First resonance, never NaN: draws without one have been left out.
     position, skin : (draws, nodes) array; m, K
-        The skin all along the branch.
+        The skin all along the branch, as it is read.
     shared : Conditional
         The shared errors given each draw.
+    log_evidence : float
+        Logarithm of the probability of what was observed, but for a constant of its uncertainties.
     without_resonance : float
         Weight of the draws without a resonance.
     unsolved : int
@@ -99,6 +101,7 @@ class Ensemble:
     position: FloatArray
     skin: FloatArray
     shared: Conditional
+    log_evidence: float
     without_resonance: float
     unsolved: int
     effective: float
@@ -144,6 +147,7 @@ class PriorDraws:
             np.full(size, 1 / size),
             [self.expected],
             problem.shared.prior_draws(size),
+            log_evidence=0.0,
             laplace_share=1.0,
             widened=False,
             rounds=0,
@@ -224,6 +228,7 @@ def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: PriorDraws) -
         weights,
         pool.expected,
         Conditional(*map(np.concatenate, zip(*pool.shared, strict=True))),
+        log_evidence=pool.log_evidence(),
         laplace_share=laplace_share,
         widened=widened,
         rounds=rounds,
@@ -266,6 +271,10 @@ class _Pool:
     def log_weights(self) -> FloatArray:
         return np.log(self._times) + self.log_posterior - self._mixture.log_density
 
+    def log_evidence(self) -> float:
+        """The mean of what the weights are before they are made to sum to 1."""
+        return float(np.logaddexp.reduce(self.log_weights()))
+
     def weights(self) -> FloatArray:
         return normalised(self.log_weights())
 
@@ -276,6 +285,7 @@ def _ensemble(
     expected: list[Expected],
     shared: Conditional,
     *,
+    log_evidence: float,
     laplace_share: float,
     widened: bool,
     rounds: int,
@@ -284,14 +294,7 @@ def _ensemble(
     silent = np.isnan(frequency)
     kept = ~silent & (weights > 0)
     total = float(np.sum(weights[kept]))
-    profiles = [part.forecast.profile for part in expected]
-    lengths = [len(part.forecast) // len(part.frequency) for part in expected]
-    position, skin = (
-        np.concatenate(
-            [getattr(profile, name)[::n] for profile, n in zip(profiles, lengths, strict=True)]
-        )
-        for name in ("position", "skin")
-    )
+    position, skin = map(np.concatenate, zip(*(part.skins for part in expected), strict=True))
     displayed = np.concatenate([part.displayed for part in expected])
     unsolved = np.isnan(skin[:, -1]) | np.isnan(displayed).any(axis=1)
     own = weights[kept] / total if total > 0 else weights[kept]
@@ -304,6 +307,7 @@ def _ensemble(
         position=position[kept],
         skin=skin[kept],
         shared=Conditional(*(part[kept] for part in shared)),
+        log_evidence=log_evidence,
         without_resonance=float(np.sum(weights[silent & ~unsolved])),
         unsolved=int(np.sum(unsolved)),
         effective=effective(own) if total > 0 else 0.0,

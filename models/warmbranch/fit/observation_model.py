@@ -7,6 +7,7 @@ what the thermometer looked at, and, in a rival explanation, another state of af
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -30,6 +31,8 @@ class Expected:
     ----------
     forecast : Forecast
         Sets × lengths designs.
+    read : Forecast or None
+        One design a set, in the state that was read; None where that is the first of each set's.
     displayed : (sets, readings) array, K
     heard : (sets, heard) array, Hz
     frequency : (sets,) array, Hz
@@ -37,15 +40,29 @@ class Expected:
     """
 
     forecast: Forecast
+    read: Forecast | None
     displayed: FloatArray
     heard: FloatArray
     frequency: FloatArray
 
+    @property
+    def lengths(self) -> int:
+        """Designs of ``forecast`` a set."""
+        return len(self.forecast) // len(self.frequency)
+
+    @property
+    def skins(self) -> tuple[FloatArray, FloatArray]:
+        """Positions, m, and the settled skin there as it is read, K; (sets, nodes) each."""
+        every = self.lengths if self.read is None else 1
+        profile = (self.read or self.forecast).profile
+        return profile.position[::every], profile.skin[::every]
+
     def one(self, index: int) -> Expected:
         """One of several sets."""
-        lengths = len(self.forecast) // len(self.frequency)
+        lengths = self.lengths
         return Expected(
             forecast=self.forecast.take(index * lengths + np.arange(lengths)),
+            read=self.read and self.read.take(np.array([index])),
             displayed=self.displayed[index : index + 1],
             heard=self.heard[index : index + 1],
             frequency=self.frequency[index : index + 1],
@@ -68,6 +85,28 @@ class Altered:
     tone: float
 
 
+OF_THE_TONE = frozenset({"air_speed"})
+"""Unknowns of the state that sounds: that which was read has its own."""
+
+
+class _Solved(NamedTuple):
+    """The state that sounds, at every length, and that which was read, where it is another."""
+
+    forecast: Forecast
+    read: Forecast | None
+
+    @property
+    def as_read(self) -> Forecast:
+        return self.read or self.forecast
+
+    def take(self, start: int, stop: int, lengths: int) -> _Solved:
+        """Some of the sets."""
+        return _Solved(
+            self.forecast.take(slice(start * lengths, stop * lengths)),
+            self.read and self.read.take(slice(start, stop)),
+        )
+
+
 class ObservationModel:
     """One case and what was read and heard of it.
 
@@ -88,13 +127,15 @@ class ObservationModel:
     warm : bool
         Whether what has no time is known to be of the settled branch.
     altered : Altered, optional
+    as_read : Case, optional
+        One design, the same branch in the state that the settled readings were taken in.
     like : ObservationModel, optional
-        Of the same case, priors and tones, whose readings alone may be others.
+        Of the same cases, priors and tones, whose readings alone may be others.
 
     Raises
     ------
     InputError
-        For a time without a warm-up.
+        For a time without a warm-up, or with a state of its own.
     """
 
     def __init__(
@@ -108,6 +149,7 @@ class ObservationModel:
         *,
         warm: bool,
         altered: Altered | None,
+        as_read: Case | None = None,
         like: ObservationModel | None = None,
     ) -> None:
         self._case, self._readings, self._prior = case, readings, prior
@@ -119,9 +161,13 @@ class ObservationModel:
             [int(np.argmax(lengths == length)) for length in heard.length], dtype=np.intp
         )
         self.forecaster = Forecaster(case, prior.names, lengths, nodes)
+        self._as_read = as_read
+        self._reader = None if as_read is None else self._reader_on(as_read, nodes)
         self.timed = np.flatnonzero(readings.timed)
         anything_timed = bool(np.any(readings.timed) or np.any(heard.timed))
         self.warming = _checked(warming, readings, heard) if anything_timed else None
+        if as_read is not None and len(self.timed):
+            raise _told_twice(readings)
         if like is None:
             middle = with_unknowns(case, prior.names, prior.mean[None])
             self.clock = Clock.of(
@@ -130,34 +176,47 @@ class ObservationModel:
         else:
             self.clock = like.clock.at(readings.position)
         self._odds_column = [self._column_of(name) for name in readings.surface]
-        self._middles: tuple[Forecast, Forecast] | None = like and like._middles
+        self._middles: tuple[_Solved, _Solved] | None = like and like._middles
         self._fine: tuple[FloatArray, FloatArray] | None = None
+
+    def _reader_on(self, as_read: Case, nodes: int) -> Forecaster:
+        length = as_read.branch.length
+        names = [name for name in self._prior.names if name not in OF_THE_TONE]
+        return Forecaster(as_read, names, length, nodes)
+
+    def _solve(self, model: FloatArray) -> _Solved:
+        """The state that sounds, and that which was read."""
+        if self._reader is None:
+            return _Solved(self.forecaster.at(model), None)
+        names = self._prior.names
+        own = [i for i, name in enumerate(names) if name in self._reader.names]
+        return _Solved(self.forecaster.at(model), self._reader.at(model[:, own]))
 
     def at(self, coordinates: FloatArray) -> Expected:
         """Solve the model for (sets, unknowns) coordinates."""
         model = coordinates[:, : len(self._prior.names)]
         if self._fine is None:
             # With the first sets goes the middle of the prior, which costs next to nothing there.
-            both = self.forecaster.at(np.concatenate([model, self._prior.mean[None]]))
-            last = len(model) * len(self.forecaster.lengths)
-            self._fine = self._fine_grid(both.take(slice(last, None)))
-            forecast = both.take(slice(last))
+            both = self._solve(np.concatenate([model, self._prior.mean[None]]))
+            lengths, last = len(self.forecaster.lengths), len(model)
+            self._fine = self._fine_grid(both.take(last, last + 1, lengths))
+            solved = both.take(0, last, lengths)
         else:
-            forecast = self.forecaster.at(model)
-        return self._seen(forecast, coordinates, self._skin_in_time(coordinates))
+            solved = self._solve(model)
+        return self._seen(solved, coordinates, self._skin_in_time(coordinates))
 
     def settled(self, coordinates: FloatArray) -> Expected:
         """The same with readings that have a time taken as of the settled branch."""
         model = coordinates[:, : len(self._prior.names)]
-        return self._seen(self.forecaster.at(model), coordinates)
+        return self._seen(self._solve(model), coordinates)
 
-    def again(self, forecast: Forecast, coordinates: FloatArray) -> Expected:
-        """What would be seen of the settled branch, of sets that were solved for the same case."""
+    def again(self, expected: Expected, coordinates: FloatArray) -> Expected:
+        """What would be seen of the settled branch, of sets that were solved for the same cases."""
         if self._fine is None:
             solved = self._middles
-            coarse = self.forecaster.at(self._prior.mean[None]) if solved is None else solved[0]
+            coarse = self._solve(self._prior.mean[None]) if solved is None else solved[0]
             self._fine = self._fine_grid(coarse)
-        return self._seen(forecast, coordinates)
+        return self._seen(_Solved(expected.forecast, expected.read), coordinates)
 
     def in_time(self, expected: Expected, coordinates: FloatArray) -> FloatArray:
         """Displays, (sets, readings), K, where only those with a time follow the coordinates.
@@ -174,26 +233,31 @@ class ObservationModel:
         # What a skin mirrors moves with the air, though the settled branch stays.
         case = with_unknowns(self._case, names, own)
         forecast = replace(expected.forecast.take(same), case=case)
-        return self._seen(forecast, coordinates, self._skin_in_time(coordinates)).displayed
+        solved = _Solved(forecast, None)
+        return self._seen(solved, coordinates, self._skin_in_time(coordinates)).displayed
 
-    def _fine_grid(self, coarse: Forecast) -> tuple[FloatArray, FloatArray]:
+    def _fine_grid(self, coarse: _Solved) -> tuple[FloatArray, FloatArray]:
         """What the default grid adds to the skin at the readings, K, and ln f at each length.
 
         Worked out in the middle of the prior, where ``coarse`` is; it changes little from there.
         """
-        prior = self._prior
+        prior, middle = self._prior, self._prior.mean[None]
         if self._middles is None:
             fine = Forecaster(self._case, prior.names, self.forecaster.lengths, DEFAULT_NODES)
-            self._middles = coarse, fine.at(prior.mean[None])
+            read = None
+            if self._reader is not None and self._as_read is not None:
+                own = [i for i, name in enumerate(prior.names) if name in self._reader.names]
+                read = self._reader_on(self._as_read, DEFAULT_NODES).at(middle[:, own])
+            self._middles = coarse, _Solved(fine.at(middle), read)
         coarse, better = self._middles
         first, place = np.zeros(1, dtype=np.intp), self._readings.position
-        skin = better.skin_at(first, place) - coarse.skin_at(first, place)
-        tone = np.log(better.frequency / coarse.frequency)
+        skin = better.as_read.skin_at(first, place) - coarse.as_read.skin_at(first, place)
+        tone = np.log(better.forecast.frequency / coarse.forecast.frequency)
         if len(self.timed):
             added = np.zeros(len(self._readings.patches) + bool(self.clock.name))
-            middle = np.concatenate([prior.mean, added])[None]
-            skin[:, self.timed] = self._skin_in_time(middle, DEFAULT_NODES)
-            skin[:, self.timed] -= self._skin_in_time(middle)
+            whole = np.concatenate([prior.mean, added])[None]
+            skin[:, self.timed] = self._skin_in_time(whole, DEFAULT_NODES)
+            skin[:, self.timed] -= self._skin_in_time(whole)
         return skin, np.where(np.isnan(tone), 0.0, tone)
 
     def _column_of(self, surface: str) -> int:
@@ -216,19 +280,21 @@ class ObservationModel:
         return skins.at(coordinates[:, : len(names)], start)
 
     def _seen(
-        self, forecast: Forecast, coordinates: FloatArray, in_time: FloatArray | None = None
+        self, solved: _Solved, coordinates: FloatArray, in_time: FloatArray | None = None
     ) -> Expected:
         """What would be seen; without ``in_time`` all readings are of the settled branch."""
         sets, lengths = len(coordinates), len(self.forecaster.lengths)
         first = np.arange(sets) * lengths
         assert self._fine is not None, "who looks about a set has looked at it"
         skin_off, tone_off = self._fine
-        skin = forecast.skin_at(first, self._readings.position)
+        forecast, read = solved.forecast, solved.as_read
+        seen = first if solved.read is None else np.arange(sets)
+        skin = read.skin_at(seen, self._readings.position)
         if in_time is not None:
             skin[:, self.timed] = in_time
         skin += skin_off
-        around = forecast.case.surroundings
-        air = around.air_temperature[first, None]
+        around = read.case.surroundings
+        air = around.air_temperature[seen, None]
         if self.clock.name == WARMTH:
             skin = air + (skin - air) * self.clock.of_skin(coordinates)
         odds = np.zeros((sets, len(self._readings)))
@@ -240,13 +306,25 @@ class ObservationModel:
             skin = air + (skin - air) * self._altered.skin
             frequency = frequency * self._altered.tone
         tones = frequency[:, self._build] * self.clock.of_tones(coordinates)
-        radiant = around.radiant_temperature[first]
+        radiant = around.radiant_temperature[seen]
         return Expected(
             forecast=forecast,
+            read=solved.read,
             displayed=self._readings.expected(skin, odds, radiant),
             heard=tones,
             frequency=frequency[:, 0],
         )
+
+
+def _told_twice(readings: Readings) -> InputError:
+    first = int(np.argmax(readings.timed))
+    return InputError(
+        "This reading has a time, and another state is told for readings without one.",
+        field=f"readings.{first}.time",
+        value=float(readings.time[first]),
+        unit="s",
+        remedy="Tell the warm-up or the state, not both.",
+    )
 
 
 def _checked(warming: Warming | None, readings: Readings, heard: Heard) -> Warming:

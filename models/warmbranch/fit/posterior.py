@@ -75,6 +75,9 @@ class InverseProblem:
     known : frozenset of str
         Shared errors, by name, that are taken to be none; or the time since the start.
     altered : Altered, optional
+    as_read : Case, optional
+        The same branch in the state that the settled readings were taken in; tones are of
+        ``case``.
     like : ObservationModel, optional
         Of the same problem with other readings.
     nodes : int
@@ -92,12 +95,13 @@ class InverseProblem:
         warm: bool = False,
         known: frozenset[str] = frozenset(),
         altered: Altered | None = None,
+        as_read: Case | None = None,
         like: ObservationModel | None = None,
     ) -> None:
         length = float(case.branch.length[0])
         readings.check(length)
         warm = warm or WARMTH in known
-        self._told = (warming, warm, known)
+        self._told, self.as_read = (warming, warm, known), as_read
         self.case, self.readings, self.heard, self.prior = case, readings, heard, prior
         self.patches = readings.patches
         self.shared = Shared.of(
@@ -105,12 +109,22 @@ class InverseProblem:
             readings.infrared,
             len(heard),
             float(case.surroundings.air_temperature[0]),
+            mirrors=readings.by_mirrored(float(case.surroundings.radiant_temperature[0])),
             instrument=readings.instrument,
             known=known,
         )
         self._nodes = nodes
         self._model = ObservationModel(
-            case, readings, heard, prior, warming, nodes, warm=warm, altered=altered, like=like
+            case,
+            readings,
+            heard,
+            prior,
+            warming,
+            nodes,
+            warm=warm,
+            altered=altered,
+            as_read=as_read,
+            like=like,
         )
         self.clock, self.warming = self._model.clock, self._model.warming
         self._mean = np.concatenate([prior.mean, np.zeros(len(self) - len(prior.names))])
@@ -155,6 +169,7 @@ class InverseProblem:
             warm=warm,
             known=known,
             altered=altered,
+            as_read=self.as_read,
             like=self._model,
         )
         other._counts = self._counts.copy()
@@ -193,12 +208,13 @@ class InverseProblem:
         return self._model.at(self.coordinates(white))
 
     def sees_again(self, other: InverseProblem) -> bool:
-        """Whether what another problem of the same case has solved serves this one as well."""
-        return self.names == other.names and not len(self._model.timed)
+        """Whether what another problem of the same case has solved serves this one too."""
+        same = self.names == other.names and self.as_read is other.as_read
+        return same and not len(self._model.timed)
 
     def seen_again(self, white: FloatArray, expected: Expected) -> Expected:
         """What would be seen of sets that another problem of the same case has solved."""
-        return self._model.again(expected.forecast, self.coordinates(white))
+        return self._model.again(expected, self.coordinates(white))
 
     def misfit(self, displayed: FloatArray, heard: FloatArray) -> FloatArray:
         """Residuals over their uncertainties, (sets, readings + heard); 0 for what is left out.

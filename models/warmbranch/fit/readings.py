@@ -12,7 +12,7 @@ import numpy as np
 from warmbranch.base.batch import Batched, BoolArray, FloatArray
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.base.errors import InputError
-from warmbranch.fit.thermometer import displayed_by_infrared
+from warmbranch.fit.thermometer import band_radiance, displayed_by_infrared
 from warmbranch.warming.drive import LONGEST
 
 OWN = "the branch's own skin"
@@ -194,6 +194,17 @@ class Readings(Batched):
             around,
         )
         return np.where(self.infrared, shown, skin)
+
+    def by_mirrored(self, radiant: float) -> FloatArray:
+        """By how much displays rise with what the skins mirror, (readings,), K/K.
+
+        About what was displayed and the emissivities as told; 0 for a reading whose reflected
+        temperature is told, and by contact. ``radiant`` is what is mirrored elsewhere, K.
+        """
+        _, mirrored = band_radiance(np.array(radiant))
+        _, shown = band_radiance(self.displayed)
+        slope = self.share * (1 - self.emissivity) * mirrored / (self.emissivity_set * shown)
+        return np.where(self.infrared & np.isnan(self.reflected), slope, 0.0)
 
 
 @dataclass(frozen=True)

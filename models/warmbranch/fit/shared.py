@@ -28,6 +28,11 @@ THERMOMETER = 0.015
 """One standard deviation of an instrument's scale, on the °C: what makers of hand instruments
 state. Common practice, no source."""
 
+REFLECTED = 25.0
+"""K, one standard deviation of what skins mirror, over what the branch radiates to, where a reading
+does not tell it: a hot pipe in a tenth of the view adds some 30 K, a clear sky takes as much off.
+Our judgement; paint hardly cares."""
+
 PATTERN = 0.03
 """One standard deviation of the smooth departure of the skin's excess over the air, relative: a
 film, a wind, a shelter that changes along the branch. Our judgement, and one scale does: half or
@@ -52,7 +57,13 @@ REWEIGHTED = 4
 
 SEED = 31
 
-NAMES = ("ear", "infrared_scale", "contact_scale", *(f"pattern_{i + 1}" for i in range(PATTERNS)))
+NAMES = (
+    "ear",
+    "infrared_scale",
+    "contact_scale",
+    "reflected",
+    *(f"pattern_{i + 1}" for i in range(PATTERNS)),
+)
 """Of all shared errors; those without an observation are left out."""
 
 
@@ -82,6 +93,8 @@ class Shared:
     names : tuple of str
     on_display : (readings, shared) array
         Part of the display's °C, or of its excess over the air, that one unit moves it by.
+    added : (readings, shared) array, K
+        What one unit adds to the display besides.
     above_air : (shared,) array of bool
         Which are parts of the excess over the air.
     on_tone : (heard, shared) array
@@ -91,6 +104,7 @@ class Shared:
 
     names: tuple[str, ...]
     on_display: FloatArray
+    added: FloatArray
     above_air: BoolArray
     on_tone: FloatArray
     air: float
@@ -103,6 +117,7 @@ class Shared:
         heard: int,
         air: float,
         *,
+        mirrors: FloatArray | None = None,
         instrument: tuple[str, ...] = (),
         known: frozenset[str] = frozenset(),
     ) -> Shared:
@@ -114,6 +129,8 @@ class Shared:
         infrared : (readings,) array of bool
         heard : int
         air : float, K
+        mirrors : (readings,) array, K/K, optional
+            By how much displays rise with what the skins mirror.
         instrument : tuple of str
             Names of the thermometers, one a reading, or none; those of one kind and name share
             their scale.
@@ -132,9 +149,13 @@ class Shared:
                     scale = THERMOMETER * (own & (names == name))
                     columns[scale_of(kind, name)] = (scale, np.zeros(heard))
                     columns[kind] = (columns[kind][0] - scale, np.zeros(heard))
+        columns["reflected"] = (np.zeros(len(place)), np.zeros(heard))
+        by_mirrored = np.zeros(len(place)) if mirrors is None else REFLECTED * mirrors
         for i, shape in enumerate(patterns(place).T):
             columns[f"pattern_{i + 1}"] = (PATTERN * shape, np.zeros(heard))
-        kept = [n for n, parts in columns.items() if n not in known and any(map(np.any, parts))]
+        acting = {name for name, parts in columns.items() if any(map(np.any, parts))}
+        acting |= {"reflected"} if np.any(by_mirrored) else set()
+        kept = [name for name in columns if name in acting and name not in known]
         read, tones = (
             np.array([columns[name][part] for name in kept]).reshape(len(kept), size).T
             for part, size in enumerate((len(place), heard))
@@ -143,6 +164,7 @@ class Shared:
         return cls(
             tuple(kept),
             np.asarray(read, dtype=np.float64),
+            np.outer(by_mirrored, [name == "reflected" for name in kept]),
             above,
             np.asarray(tones, dtype=np.float64),
             air,
@@ -154,7 +176,7 @@ class Shared:
     def moves(self, displayed: FloatArray) -> FloatArray:
         """What one unit of each adds to displays (sets, readings), K: (sets, readings, shared)."""
         base = np.where(self.above_air, self.air, ICE_POINT)
-        return (displayed[:, :, None] - base) * self.on_display
+        return (displayed[:, :, None] - base) * self.on_display + self.added
 
     def prior_draws(self, sets: int) -> Conditional:
         """As before any observation."""

@@ -20,6 +20,7 @@ from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.rivals import Rival, not_warm, weigh
 from warmbranch.fit.skin_in_time import Warming
+from warmbranch.fit.standing import Standing
 from warmbranch.fit.suspicion import Suspicion
 from warmbranch.fit.taught import FitOutcome, Taught, taught
 from warmbranch.fit.trim_advice import TrimAdvice, trim
@@ -94,6 +95,8 @@ class Fitted:
         From the one-temperature rule to the calibrated case; None without a resonance.
     ensemble : Ensemble
         After the fit.
+    standing : Standing or None
+        Whether it was read standing still, where the case tells of wind and nobody says.
     haste : Haste or None
         What ``after``, ``ensemble``, ``calibration`` and ``trim`` allow for where nobody told how
         long the engine had run; the rest tells what the data say.
@@ -117,6 +120,7 @@ class Fitted:
     answer: Answer
     effects: Effects | None
     ensemble: Ensemble
+    standing: Standing | None
     haste: Haste | None
     mode: Mode
 
@@ -133,6 +137,7 @@ def fit(
     target: float | None = None,
     order: float | None = None,
     order_step: float = 0.5,
+    as_read: Case | None = None,
 ) -> Fitted:
     """Fit the model to readings and tones heard.
 
@@ -156,6 +161,10 @@ def fit(
     order, order_step : float
         Engine order by which tones were reckoned from engine speeds, and what orders of this
         engine are multiples of: only to explain tones that cannot be.
+    as_read : Case, optional
+        One design, the same branch in the state that readings without a time were taken in; tones
+        and target are of ``case``. Where the case tells of wind and this is not given, both that
+        wind and standing still are weighed.
 
     Returns
     -------
@@ -178,6 +187,7 @@ def fit(
         warm=warm,
         order=order,
         order_step=order_step,
+        as_read=as_read,
     )
     problem, mode, fitted, after = found.problem, found.mode, found.fitted, found.after
     calibration = problem.calibration(*after.moments())
@@ -202,6 +212,7 @@ def fit(
         answer=answer,
         effects=effects(answer, answer.resonance[:, 0]) if sounding else None,
         ensemble=after,
+        standing=found.standing,
         haste=found.haste,
         mode=mode,
     )

@@ -18,6 +18,7 @@ from warmbranch.fit.haste import Haste, allowing_for
 from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.skin_in_time import Warming
+from warmbranch.fit.standing import Standing, both, calm
 from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
 
 LITTLE = 0.2
@@ -55,6 +56,9 @@ class Taught:
     tones : tuple, one entry a tone heard, of Suspicion or None
     suspicions : tuple, one entry a reading, of tuples of Suspicion
     haste : Haste or None
+    standing : Standing or None
+        Where the case tells of wind and nobody of the state that was read; ``problem``, ``drawn``
+        and ``mode`` are then of the likelier one.
     mode : Mode
     learns : bool
         Whether there was anything to learn, and to learn from.
@@ -70,6 +74,7 @@ class Taught:
     tones: tuple[Suspicion | None, ...]
     suspicions: tuple[tuple[Suspicion, ...], ...]
     haste: Haste | None
+    standing: Standing | None
     mode: Mode
     learns: bool
     shares: tuple[float, float]
@@ -104,13 +109,25 @@ def taught(
     warm: bool = False,
     order: float | None = None,
     order_step: float = 0.5,
+    as_read: Case | None = None,
 ) -> Taught:
     """What :func:`warmbranch.fit.solve.fit` begins with, with its parameters and errors."""
     spreads = spreads or Spreads()
     believed = prior.effective_in(case) if prior else Calibration.prior(case, spreads)
-    problem = InverseProblem(
-        case, readings, heard, believed, warming, warm=warm, known=spreads.fixed
-    )
+
+    def problem_of(as_read: Case | None) -> InverseProblem:
+        return InverseProblem(
+            case,
+            readings,
+            heard,
+            believed,
+            warming,
+            warm=warm,
+            known=spreads.fixed,
+            as_read=as_read,
+        )
+
+    problem = problem_of(as_read)
     drawn = PriorDraws(problem)
     tally.reached(DRAWN)
     before = _sounding(drawn.ensemble(problem), case)
@@ -126,12 +143,24 @@ def taught(
         )
         for i in range(len(heard))
     )
-    problem.leave_out([i for i, suspicion in enumerate(tones) if suspicion])
+    left_out = [i for i, suspicion in enumerate(tones) if suspicion]
+    problem.leave_out(left_out)
     mode = problem.mode(drawn.starts(problem))
     tally.reached(FOUND)
     learns = problem.counted > 0 and len(problem) > 0
     fitted = _sounding(posterior_ensemble(problem, mode, drawn), case) if learns else before
     tally.reached(WEIGHED)
+    standing, still = None, calm(case)
+    settled = len(readings) > 0 and not np.any(readings.timed)
+    if learns and as_read is None and still is not None and settled:
+        other = problem_of(still)
+        other.leave_out(left_out)
+        others = PriorDraws(other)
+        found = other.mode(others.starts(other))
+        stood = _sounding(posterior_ensemble(other, found, others), case)
+        fitted, standing = both(fitted, stood)
+        if standing.chance > 0.5:
+            problem, drawn, mode = other, others, found
     haste = Haste.of(problem, fitted) if learns else None
     after = allowing_for(haste, problem, fitted)
     misfits = problem.misfit(mode.displayed[None], mode.heard[None])[0, len(readings) :]
@@ -154,6 +183,7 @@ def taught(
         tones=tones,
         suspicions=suspicions,
         haste=haste,
+        standing=standing,
         mode=mode,
         learns=learns,
         shares=(by_data, learned),

@@ -55,6 +55,7 @@ class MeasuredBranch:
     warming : Warming, optional
     warm : bool
         Whether what has no time is known to be of the settled branch.
+    as_read : Case, optional
     order, order_step : float
         As in :func:`warmbranch.fit.solve.fit`.
     """
@@ -68,6 +69,7 @@ class MeasuredBranch:
     warm: bool = False
     order: float | None = None
     order_step: float = 0.5
+    as_read: Case | None = None
 
 
 class Tone(NamedTuple):
@@ -173,6 +175,7 @@ def summary_of(job: MeasuredBranch) -> Summary:
         warm=job.warm,
         order=job.order,
         order_step=job.order_step,
+        as_read=job.as_read,
     )
     prior = Calibration.prior(job.case, job.spreads)
     centre, spread = np.full(len(NAMES), np.nan), np.full(len(NAMES), np.nan)

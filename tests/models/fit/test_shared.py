@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import dblquad
@@ -13,6 +15,7 @@ from warmbranch.fit.shared import (
     NAMES,
     PATTERN_LENGTH,
     PATTERNS,
+    REFLECTED,
     Shared,
     given,
     most_likely,
@@ -76,6 +79,27 @@ def test_patterns_stand_for_the_process():
     assert 0 <= left < 0.02
     inner = slice(4, -4)
     np.testing.assert_allclose((shapes @ shapes.T)[inner, inner], kernel[inner, inner], atol=0.05)
+
+
+def test_what_skins_mirror_shows_as_their_radiance_says(synthetic):
+    """Against differences of what the thermometers would show; none where it is told."""
+    rng = np.random.default_rng(6)
+    case = synthetic.a_case(rng)
+    place = np.array([0.2, 0.4, 0.6, 0.8]) * float(case.branch.length[0])
+    read = synthetic.to_be_read(case, place, ("bare", "paint", "contact", "bare"))
+    told = np.array([np.nan, np.nan, np.nan, 300.0])
+    read = replace(read, share=np.ones(4), reflected=told)
+    radiant, step = case.surroundings.radiant_temperature, 0.01
+    skin, odds = np.full((1, 4), 360.0), np.zeros((1, 4))
+    shown = read.expected(skin, odds, radiant)
+    up, down = (read.expected(skin, odds, radiant + d) for d in (step, -step))
+    found = replace(read, displayed=shown[0]).by_mirrored(float(radiant[0]))
+    np.testing.assert_allclose(found, (up - down)[0] / (2 * step), rtol=1e-6, atol=1e-9)
+    assert found[0] > found[1] > 0
+    assert not found[2:].any()
+    shared = Shared.of(place, read.infrared, 0, 293.15, mirrors=found)
+    moved = shared.moves(shown)[0, :, shared.names.index("reflected")]
+    np.testing.assert_allclose(moved, REFLECTED * found)
 
 
 def test_only_what_is_observed_has_errors():
