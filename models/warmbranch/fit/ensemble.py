@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from warmbranch.base.batch import FloatArray, IntArray
 from warmbranch.belief.draws import quantiles, standard_normal
+from warmbranch.belief.forecast import Forecast
 from warmbranch.fit.chooser import ENOUGH, Chooser
 from warmbranch.fit.observation_model import Expected
 from warmbranch.fit.posterior import InverseProblem, Mode
@@ -133,11 +134,18 @@ class PriorDraws:
     ----------
     problem : InverseProblem
     size : int
+    sounding : Forecast, optional
+        What the case itself says of the draws, from another problem of it.
     """
 
-    def __init__(self, problem: InverseProblem, size: int = PRIOR_DRAWS) -> None:
+    def __init__(
+        self,
+        problem: InverseProblem,
+        size: int = PRIOR_DRAWS,
+        sounding: Forecast | None = None,
+    ) -> None:
         self.white = standard_normal(size, len(problem), SEED)
-        self.expected = problem.expected(self.white)
+        self.expected = problem.expected(self.white, sounding)
 
     def ensemble(self, problem: InverseProblem) -> Ensemble:
         """The draws as they are, equally likely."""
@@ -175,7 +183,9 @@ class PriorDraws:
         return np.concatenate([start, climb(stand_in, start, ROUGHLY, least=least).white[None]])
 
 
-def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: PriorDraws) -> Ensemble:
+def posterior_ensemble(
+    problem: InverseProblem, mode: Mode, prior: PriorDraws, enough: float | None = None
+) -> Ensemble:
     """Draw, weigh, and draw again where that is needed.
 
     Parameters
@@ -184,6 +194,8 @@ def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: PriorDraws) -
     mode : Mode
     prior : PriorDraws
         Of the same problem.
+    enough : float, optional
+        Effective draws after which no more are drawn; ``ENOUGH`` unless given.
 
     Notes
     -----
@@ -191,6 +203,7 @@ def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: PriorDraws) -
     weight is its posterior density over the density of all rounds' draws together, so that the
     draws of the prior guard the tails.
     """
+    enough = ENOUGH if enough is None else enough
     dimensions = len(problem)
     standard = MultivariateNormal(np.zeros(dimensions), np.eye(dimensions))
     pool = _Pool(problem)
@@ -204,7 +217,7 @@ def posterior_ensemble(problem: InverseProblem, mode: Mode, prior: PriorDraws) -
     own = pool.log_posterior[len(prior.white) :] - about.log_density(white)
     laplace_share = effective(normalised(own)) / LAPLACE_DRAWS
     rounds = 0
-    while rounds < MOST_ROUNDS and effective(pool.weights()) < ENOUGH:
+    while rounds < MOST_ROUNDS and effective(pool.weights()) < enough:
         if rounds > 0:
             even = evened(pool.log_weights(), 3.0 * dimensions)
             centre, covariance = moments(pool.white, even)

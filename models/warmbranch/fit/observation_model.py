@@ -184,18 +184,23 @@ class ObservationModel:
         names = [name for name in self._prior.names if name not in OF_THE_TONE]
         return Forecaster(as_read, names, length, nodes)
 
-    def _solve(self, model: FloatArray) -> _Solved:
-        """The state that sounds, and that which was read."""
+    def _solve(self, model: FloatArray, sounding: Forecast | None = None) -> _Solved:
+        """The state that sounds, unless that is known, and that which was read."""
+        forecast = self.forecaster.at(model) if sounding is None else sounding
         if self._reader is None:
-            return _Solved(self.forecaster.at(model), None)
+            return _Solved(forecast, None)
         names = self._prior.names
         own = [i for i, name in enumerate(names) if name in self._reader.names]
-        return _Solved(self.forecaster.at(model), self._reader.at(model[:, own]))
+        return _Solved(forecast, self._reader.at(model[:, own]))
 
-    def at(self, coordinates: FloatArray) -> Expected:
-        """Solve the model for (sets, unknowns) coordinates."""
+    def at(self, coordinates: FloatArray, sounding: Forecast | None = None) -> Expected:
+        """Solve the model for (sets, unknowns) coordinates, of which ``sounding`` may be known."""
         model = coordinates[:, : len(self._prior.names)]
-        if self._fine is None:
+        if sounding is not None:
+            if self._fine is None:
+                self._fine = self._fine_grid(self._solve(self._prior.mean[None]))
+            solved = self._solve(model, sounding)
+        elif self._fine is None:
             # With the first sets goes the middle of the prior, which costs next to nothing there.
             both = self._solve(np.concatenate([model, self._prior.mean[None]]))
             lengths, last = len(self.forecaster.lengths), len(model)

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.draws import standard_normal
-from warmbranch.belief.forecast import FIT_NODES
+from warmbranch.belief.forecast import FIT_NODES, Forecast
 from warmbranch.case.case import Case
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.observation_model import Altered, Expected, ObservationModel
 from warmbranch.fit.readings import Heard, Readings
-from warmbranch.fit.search import PROMISE, Summit, climb
+from warmbranch.fit.search import PROMISE, Summit, climb, log_posterior
 from warmbranch.fit.shared import DRAWS, EAR, Conditional, Shared, given, most_likely
 from warmbranch.fit.skin_in_time import Warming
 
@@ -203,9 +203,12 @@ class InverseProblem:
         one = np.array([float(own == name) for own in self.names])
         return np.asarray(np.linalg.lstsq(self._root, one)[0], dtype=np.float64)
 
-    def expected(self, white: FloatArray) -> Expected:
-        """Solve the model for (sets, unknowns) white coordinates."""
-        return self._model.at(self.coordinates(white))
+    def expected(self, white: FloatArray, sounding: Forecast | None = None) -> Expected:
+        """Solve the model for (sets, unknowns) white coordinates.
+
+        ``sounding`` is what the case itself says of them, where another problem has solved that.
+        """
+        return self._model.at(self.coordinates(white), sounding)
 
     def sees_again(self, other: InverseProblem) -> bool:
         """Whether what another problem of the same case has solved serves this one too."""
@@ -334,6 +337,18 @@ class InverseProblem:
             expected.displayed[0] + self.shared.moves(expected.displayed)[0] @ shared,
             expected.heard[0] * np.exp(self.shared.on_tone @ shared),
         )
+
+    def at_best(self, mode: Mode) -> float:
+        """Logarithm of likelihood times prior of unknowns and shared errors, but for a constant."""
+        misfit = self.misfit(mode.displayed[None], mode.heard[None])
+        return float(log_posterior(mode.summit.white[None], misfit)[0])
+
+    def laplace(self, mode: Mode) -> float:
+        """Logarithm of that integrated over all of them, by Laplace's approximation.
+
+        The prior's and the integral's (2π)^(d/2) cancel.
+        """
+        return self.at_best(mode) - float(np.linalg.slogdet(mode.summit.precision)[1]) / 2
 
     @property
     def solved_for(self) -> int:

@@ -28,7 +28,6 @@ from warmbranch.fit.readings import (
     Readings,
     usual_uncertainty,
 )
-from warmbranch.fit.search import log_posterior
 from warmbranch.fit.warmth import time_of
 
 STRAINED = 3.0
@@ -203,7 +202,7 @@ def strain(problem: InverseProblem, mode: Mode) -> float:
 
     Half of a sum of squares, less its part for each observation.
     """
-    return -_log_posterior(problem, mode) - problem.counted / 4
+    return -problem.at_best(mode) - problem.counted / 4
 
 
 def weigh(problem: InverseProblem, mode: Mode, prior: PriorDraws) -> tuple[Rival, ...]:
@@ -219,7 +218,7 @@ def weigh(problem: InverseProblem, mode: Mode, prior: PriorDraws) -> tuple[Rival
     if len(problem.readings) == 0 or strain(problem, mode) < STRAINED:
         return ()
     as_written = _log_evidence(problem, mode, problem.readings)
-    least = _log_posterior(problem, mode) - SPARE
+    least = problem.at_best(mode) - SPARE
     case, read = problem.case, problem.readings
     length = float(case.branch.length[0])
     tried: dict[str, tuple[Readings | None, Altered | None]] = {
@@ -261,19 +260,11 @@ def _starts(
     return np.concatenate([starts, prior.starts(other, seen, least=least)])
 
 
-def _log_posterior(problem: InverseProblem, mode: Mode) -> float:
-    misfit = problem.misfit(mode.displayed[None], mode.heard[None])
-    return float(log_posterior(mode.summit.white[None], misfit)[0])
-
-
 def _log_evidence(problem: InverseProblem, mode: Mode, written: Readings) -> float:
     """Logarithm of the probability density of what was written, but for what all share."""
-    summit, read = mode.summit, problem.readings
-    # Laplace: the prior's and the integral's (2π)^(d/2) cancel.
-    value = _log_posterior(problem, mode)
-    value -= float(np.linalg.slogdet(summit.precision)[1]) / 2
+    read = problem.readings
     scale = _steepness(read, written) / read.uncertainty
-    return value + float(np.sum(np.log(scale)))
+    return problem.laplace(mode) + float(np.sum(np.log(scale)))
 
 
 def _steepness(read: Readings, written: Readings) -> FloatArray:

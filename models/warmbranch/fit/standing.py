@@ -7,11 +7,15 @@ nobody says which, both are fitted, and weighed by how probable they make what w
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
+from warmbranch.belief.forecast import Forecast
 from warmbranch.case.case import Case
-from warmbranch.fit.ensemble import Ensemble
+from warmbranch.fit.chooser import ENOUGH
+from warmbranch.fit.ensemble import FEWEST, Ensemble, PriorDraws, posterior_ensemble
+from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.shared import Conditional
 from warmbranch.fit.weighing import effective
 
@@ -24,6 +28,34 @@ STILL = 0.5
 BEFORE = 0.25
 """Chance that it stood, before anything is weighed: a wind that is told may be a fan's. Our
 judgement."""
+
+
+DECIDED = 0.005
+"""Chance of the unlikelier by Laplace's approximation, which may be off by a factor of two or
+three, below which it is not drawn."""
+
+
+class Explored(NamedTuple):
+    """A problem, its draws of the prior and its most probable set."""
+
+    problem: InverseProblem
+    prior: PriorDraws
+    mode: Mode
+
+    @classmethod
+    def of(cls, problem: InverseProblem, sounding: Forecast) -> Explored:
+        """Search one of a case whose draws of the prior are known as it sounds."""
+        prior = PriorDraws(problem, sounding=sounding)
+        return cls(problem, prior, problem.mode(prior.starts(problem)))
+
+    @property
+    def laplace(self) -> float:
+        """Logarithm of the evidence, nearly."""
+        return self.problem.laplace(self.mode)
+
+    def drawn_out(self, enough: float = ENOUGH) -> Ensemble:
+        """Draws of its posterior."""
+        return posterior_ensemble(self.problem, self.mode, self.prior, enough)
 
 
 @dataclass(frozen=True)
@@ -59,18 +91,36 @@ def calm(case: Case) -> Case | None:
     )
 
 
-def both(in_wind: Ensemble, stood: Ensemble) -> tuple[Ensemble, Standing]:
-    """The draws of both, weighed, and what they say.
+def weighed(in_wind: Explored, stood: Explored) -> tuple[Explored, Ensemble, Standing]:
+    """The likelier of both, the draws of both, and what they say.
 
     Parameters
     ----------
-    in_wind, stood : Ensemble
+    in_wind, stood : Explored
         Of the same unknowns and the same observations, read in the one state or the other.
     """
-    for_it = (
-        BEFORE / (1 - BEFORE) * np.exp(np.clip(stood.log_evidence - in_wind.log_evidence, -50, 50))
-    )
-    chance = float(for_it / (1 + for_it))
+    standing = Standing(_chance(in_wind.laplace, stood.laplace))
+    likelier, other, chance = in_wind, stood, standing.chance
+    if chance > 0.5:
+        likelier, other, chance = stood, in_wind, 1 - chance
+    if chance < DECIDED:
+        return likelier, likelier.drawn_out(), standing
+    # Of the unlikelier, fewer draws weigh as much.
+    first, second = likelier.drawn_out(), other.drawn_out(FEWEST)
+    parts = (first, second) if likelier is in_wind else (second, first)
+    drawn, standing = both(*parts)
+    return likelier, drawn, standing
+
+
+def _chance(in_wind: float, stood: float) -> float:
+    """Of having stood, by the logarithms of both evidences."""
+    odds = BEFORE / (1 - BEFORE) * np.exp(np.clip(stood - in_wind, -50, 50))
+    return float(odds / (1 + odds))
+
+
+def both(in_wind: Ensemble, stood: Ensemble) -> tuple[Ensemble, Standing]:
+    """The draws of both, weighed by their evidences."""
+    chance = _chance(in_wind.log_evidence, stood.log_evidence)
     shares = (1 - chance, chance)
     parts = (in_wind, stood)
     weights = np.concatenate([s * part.weights for s, part in zip(shares, parts, strict=True)])

@@ -13,12 +13,12 @@ from warmbranch.base.errors import InputError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.case.case import Case
-from warmbranch.fit.ensemble import Ensemble, PriorDraws, posterior_ensemble
+from warmbranch.fit.ensemble import Ensemble, PriorDraws
 from warmbranch.fit.haste import Haste, allowing_for
 from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.skin_in_time import Warming
-from warmbranch.fit.standing import Standing, both, calm
+from warmbranch.fit.standing import Explored, Standing, calm, weighed
 from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
 
 LITTLE = 0.2
@@ -145,22 +145,20 @@ def taught(
     )
     left_out = [i for i, suspicion in enumerate(tones) if suspicion]
     problem.leave_out(left_out)
-    mode = problem.mode(drawn.starts(problem))
+    own = Explored(problem, drawn, problem.mode(drawn.starts(problem)))
     tally.reached(FOUND)
     learns = problem.counted > 0 and len(problem) > 0
-    fitted = _sounding(posterior_ensemble(problem, mode, drawn), case) if learns else before
-    tally.reached(WEIGHED)
-    standing, still = None, calm(case)
+    fitted, standing, still = before, None, calm(case)
     settled = len(readings) > 0 and not np.any(readings.timed)
     if learns and as_read is None and still is not None and settled:
         other = problem_of(still)
         other.leave_out(left_out)
-        others = PriorDraws(other)
-        found = other.mode(others.starts(other))
-        stood = _sounding(posterior_ensemble(other, found, others), case)
-        fitted, standing = both(fitted, stood)
-        if standing.chance > 0.5:
-            problem, drawn, mode = other, others, found
+        own, fitted, standing = weighed(own, Explored.of(other, drawn.expected.forecast))
+    elif learns:
+        fitted = own.drawn_out()
+    fitted = _sounding(fitted, case)
+    problem, drawn, mode = own
+    tally.reached(WEIGHED)
     haste = Haste.of(problem, fitted) if learns else None
     after = allowing_for(haste, problem, fitted)
     misfits = problem.misfit(mode.displayed[None], mode.heard[None])[0, len(readings) :]
