@@ -51,7 +51,8 @@ def shop_of(synthetic, seed: int, share: float) -> list[MeasuredBranch]:
             given[name] = USUAL[name].centre + USUAL[name].spread * z
         made = synthetic.experiment(rng, 6, listens=True, case=case, given=given)
         read = synthetic.with_known_surfaces(made.readings)
-        found.append(MeasuredBranch(f"job {i}", case, read, made.heard, SPREADS, warm=True))
+        told = {"warm": True, "as_read": case}  # in the very wind that it drones in
+        found.append(MeasuredBranch(f"job {i}", case, read, made.heard, SPREADS, **told))
     return found
 
 
