@@ -105,13 +105,14 @@ class Job:
         Path(path).write_text(self.to_json(), encoding="utf-8")
 
     def changed(self, field: str, value: object) -> Job:
-        """A copy with one field of the case changed, or given where it was left out.
+        """A copy with one field changed, or given where it was left out.
 
         Parameters
         ----------
         field : str
             Its path: ``"main_pipe.gas_temperature_degC"``, ``"branch.centreline[2].straight_mm"``;
-            ``case.`` may stand before it.
+            ``case.`` may stand before it. One that begins with what is asked beside the case,
+            ``"while_read.air_speed_m_s"``, is a field of that.
         value : object
             As JSON has it; None is ``null``.
 
@@ -123,7 +124,9 @@ class Job:
         changed = Job()
         changed._request = copy.deepcopy(self._request)
         *way, last = _steps(field.removeprefix("case."))
-        here: Any = changed._request.setdefault("case", {})
+        here: Any = changed._request
+        if _is_of_the_case(field):
+            here = here.setdefault("case", {})
         for step in way:
             here = _within(here, step, field)
         if isinstance(here, dict) and isinstance(last, str):
@@ -257,6 +260,12 @@ def _known() -> frozenset[str]:
 
     models = (SteadyRequest, LengthRequest, WarmupRequest, FitRequest, SweepRequest)
     return frozenset(name for model in models for name in model.model_fields)
+
+
+def _is_of_the_case(field: str) -> bool:
+    """Whether a path leads into the case, as all do that name no other field of a request."""
+    first = _steps(field)[0]
+    return first in ("case", *PARTS) or first not in _known()
 
 
 def _steps(field: str) -> list[str | int]:

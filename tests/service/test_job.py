@@ -268,3 +268,13 @@ def test_pandas_and_matplotlib_are_loaded_late():
         [sys.executable, "-c", program], capture_output=True, text=True, timeout=120
     )
     assert done.stdout == "[]\n", done.stderr
+
+
+def test_a_path_beside_the_case_is_of_what_is_asked(job):
+    changed = job.changed("while_read.air_speed_m_s", 0.5).changed("branch.length_mm", 1100)
+    request = json.loads(changed.to_json())
+    assert request["while_read"] == {"air_speed_m_s": 0.5}
+    assert request["case"]["branch"]["length_mm"] == 1100
+    # With case before it, it is of the case, which has no such field.
+    astray = json.loads(job.changed("case.while_read.air_speed_m_s", 0.5).to_json())
+    assert "while_read" not in astray

@@ -22,7 +22,10 @@ SHELTER = 0.2
 """Air speed behind a shield over that before it. Our judgement, no source: a shield that is open
 at its ends and a finger's breadth away."""
 
-AirSpeed = Annotated[float, Quantity("m/s", SPEED, low=0, high=60)]
+AIR_SPEED = Quantity("m/s", SPEED, low=0, high=60)
+AIR_TEMPERATURE = Quantity("degC", TEMPERATURE, low=-40, high=60)
+
+AirSpeed = Annotated[float, AIR_SPEED]
 HottestNeighbour = Quantity("degC", TEMPERATURE, low=-40, high=900)
 
 

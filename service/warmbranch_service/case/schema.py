@@ -49,6 +49,13 @@ MOST_MASS_FLOW_KG_H = 20000.0
 LOADS = tuple(ENGINE_LOADS)
 HOTTEST_GAS_DEGC = 1000.0
 
+GasTemperature = Annotated[
+    float | None, Quantity("degC", TEMPERATURE, low=-40, high=HOTTEST_GAS_DEGC, nullable=True)
+]
+MassFlow = Annotated[
+    float | None, Quantity("kg/h", MASS_FLOW, low=0, high=MOST_MASS_FLOW_KG_H, nullable=True)
+]
+
 ASSUMED_GAS_SPEED_M_S = 20.0
 """Gas speed in the main pipe when the request says nothing that gives one."""
 
@@ -90,10 +97,7 @@ class MainPipe(RequestModel):
         description="Outside diameter.", examples=[60.3, "2.375 in"]
     )
     wall_thickness_mm: MainWall = Field(description="Wall thickness.", examples=[1.5])
-    gas_temperature_degC: Annotated[
-        float | None,
-        Quantity("degC", TEMPERATURE, low=-40, high=HOTTEST_GAS_DEGC, nullable=True),
-    ] = Field(
+    gas_temperature_degC: GasTemperature = Field(
         default=None,
         description="Gas temperature at the mouth, running warm. Default null: give skin_reading "
         "or engine_load in its place.",
@@ -121,9 +125,7 @@ class MainPipe(RequestModel):
     gas: Gas = Field(
         default=BurntGas(fuel="petrol"), description="What the gas is. Default burnt petrol."
     )
-    mass_flow_kg_h: Annotated[
-        float | None, Quantity("kg/h", MASS_FLOW, low=0, high=MOST_MASS_FLOW_KG_H, nullable=True)
-    ] = Field(
+    mass_flow_kg_h: MassFlow = Field(
         default=None,
         description="Gas through the main pipe, slower than sound. Default null: from the "
         "engine's displacement_L, rpm and volumetric_efficiency, else from an assumed "

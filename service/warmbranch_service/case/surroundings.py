@@ -7,16 +7,18 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from warmbranch_service.case.around import (
+    AIR_TEMPERATURE,
     PLACE_TEXT,
     PLACES,
     UNHEATED_AIR_DEGC,
+    AirSpeed,
     HotNeighbour,
     Rear,
     Shield,
 )
 from warmbranch_service.contract.fields import OneOf, Quantity, RequestModel, refusal
 from warmbranch_service.contract.rules import rules
-from warmbranch_service.contract.units import PERCENTAGE, PRESSURE, SPEED, TEMPERATURE
+from warmbranch_service.contract.units import PERCENTAGE, PRESSURE, TEMPERATURE
 
 
 class Surroundings(RequestModel):
@@ -26,7 +28,7 @@ class Surroundings(RequestModel):
         unsaid={"shield_hides_neighbour": "shield and hot_neighbour are not both given."}
     )
 
-    air_temperature_degC: Annotated[float, Quantity("degC", TEMPERATURE, low=-40, high=60)] = Field(
+    air_temperature_degC: Annotated[float, AIR_TEMPERATURE] = Field(
         default=20.0,
         description="Air near the branch, not the weather forecast's. Default 20.",
         examples=[18, "65 F"],
@@ -41,7 +43,7 @@ class Surroundings(RequestModel):
     pressure_kPa: Annotated[float, Quantity("kPa", PRESSURE, low=50, high=200)] = Field(
         default=101.325, description="Ambient pressure. Default 101.325.", examples=[101.325]
     )
-    air_speed_m_s: Annotated[float, Quantity("m/s", SPEED, low=0, high=60)] = Field(
+    air_speed_m_s: AirSpeed = Field(
         default=0.0, description="Air across the branch. Default 0.", examples=[4, "60 mph"]
     )
     relative_humidity_percent: Annotated[float, Quantity("%", PERCENTAGE, low=0, high=100)] = Field(

@@ -76,6 +76,7 @@ examples:
   warmbranch example fit > fit.json      a request with readings, to change
   warmbranch fit fit.json                what was learned, to read next, to cut
   warmbranch fit fit.json --since-start "25 min"   after a cold start
+  warmbranch fit fit.json --set while_read.air_speed_m_s=0.5   it stood still
   warmbranch fit fit.json --calibration learned.json   keep what was learned
   warmbranch example readings > r.csv    readings as a table
   warmbranch example van > my.json       a request without any

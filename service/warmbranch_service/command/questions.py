@@ -84,7 +84,8 @@ def forms(command: Command) -> Command:
         metavar="FIELD=VALUE",
         multiple=True,
         help="Change a field of FILE's case for this answer: "
-        "--set main_pipe.gas_temperature_degC=340. May stand more than once.",
+        "--set main_pipe.gas_temperature_degC=340; or one beside the case: "
+        "--set while_read.air_speed_m_s=0.5. May stand more than once.",
     )(command)
     return click.argument("file", metavar="FILE")(tellings(command))
 

@@ -11,6 +11,7 @@ import numpy as np
 from warmbranch import core
 from warmbranch.base.batch import FloatArray
 from warmbranch.belief.unknown import Spreads
+from warmbranch.case import case as physics
 from warmbranch.case.engine import Cycle
 from warmbranch.fit.haste import HASTY
 from warmbranch.fit.readings import Heard, Readings
@@ -27,6 +28,7 @@ from warmbranch_service.case.guessed import spread_of
 from warmbranch_service.case.sentences import cautions_of
 from warmbranch_service.fit import sentences as fit_messages
 from warmbranch_service.fit import time_untold
+from warmbranch_service.fit.air_as_read import AirAsRead
 from warmbranch_service.fit.answer_schema import (
     Candidate,
     Difference,
@@ -40,19 +42,17 @@ from warmbranch_service.fit.answer_schema import (
     Parameter,
     Residual,
     RivalName,
-    TimeUntold,
     Trim,
 )
 from warmbranch_service.fit.answer_schema import Rival as RivalTold
-from warmbranch_service.fit.observed import heard_of, readings_of
+from warmbranch_service.fit.as_read import as_read
+from warmbranch_service.fit.observed import heard_of, known_warm, readings_of
 from warmbranch_service.fit.request import FitRequest, WarmUp
 from warmbranch_service.fit.rivals import RIVALS, WITHHELD, first_to_settle
+from warmbranch_service.fit.untold_schema import MOST_ODDS, TimeUntold
 from warmbranch_service.steady.answer import digits, prediction_of
 from warmbranch_service.version import MODEL_VERSION
 from warmbranch_service.warmup.drives import assumptions, drive_of, wrap_of
-
-MOST_ODDS = 1e6
-"""What is told of odds that are beyond all doubt."""
 
 
 def answer_fit(request: FitRequest) -> FitAnswer:
@@ -65,6 +65,7 @@ def answer_fit(request: FitRequest) -> FitAnswer:
     converted = to_physics(request.case)
     order = converted.order
     readings, heard = readings_of(request, converted), heard_of(request, converted)
+    read = as_read(request, converted)
     spreads, prior = spreads_in(request, converted), converted.calibration
     if converted.shop is not None:
         prior = converted.shop.of(converted.given, spreads)
@@ -75,12 +76,13 @@ def answer_fit(request: FitRequest) -> FitAnswer:
         spreads=spreads,
         prior=prior,
         warming=warming_of(request, converted),
-        warm=request.time_s is not None,
+        warm=known_warm(request),
+        as_read=read,
         target=_target(request, order),
         order=order,
         order_step=order_step(request),
     )
-    return _Writer(request, converted, readings, heard, found).answer()
+    return _Writer(request, converted, read, readings, heard, found).answer()
 
 
 def order_step(request: FitRequest) -> float:
@@ -134,11 +136,13 @@ class _Writer:
         self,
         request: FitRequest,
         converted: Converted,
+        read: physics.Case | None,
         readings: Readings,
         heard: Heard,
         found: Fitted,
     ) -> None:
         self.request, self.converted, self.found = request, converted, found
+        self.air = AirAsRead(request, converted.given, read, readings, found.standing)
         self.readings, self.heard = readings, heard
         self.per_hertz = None if converted.order is None else 60 / converted.order
         self.rivals = [self._rival(one) for one in found.rivals]
@@ -146,7 +150,8 @@ class _Writer:
     def answer(self) -> FitAnswer:
         found, ensemble = self.found, self.found.ensemble
         prediction = self._prediction()
-        trim, difference, untold = self._trim(), self._difference(), self._time_untold()
+        trim, difference = self._trim(), self._difference()
+        untold, standing = self._time_untold(), self.air.answer()
         parameters = [self._parameter(i) for i in range(len(found.parameters))]
         residuals = [self._residual(i) for i in range(len(self.readings))]
         heard = [self._heard(i) for i in range(len(self.heard))]
@@ -154,7 +159,14 @@ class _Writer:
         return FitAnswer(
             outcome=found.outcome.value,
             summary=fit_messages.summary(
-                found.outcome.value, self._slip(), residuals, heard, prediction, advice, trim
+                found.outcome.value,
+                self._slip(),
+                residuals,
+                heard,
+                prediction,
+                advice,
+                trim,
+                None if standing is None else standing.message,
             ),
             parameters=parameters,
             residuals=residuals,
@@ -163,6 +175,7 @@ class _Writer:
             next_reading=advice,
             rivals=self.rivals,
             time_untold=untold,
+            read_standing=standing,
             trim=trim,
             difference=difference,
             untold=fit_messages.untold(found, parameters, len(residuals), heard),
@@ -171,11 +184,13 @@ class _Writer:
                 *self.converted.cautions,
                 *fit_messages.cautions(found),
                 *time_untold.cautions(untold and untold.message),
+                *self.air.cautions(),
                 *cautions_of(findings(found.answer)[0]),
             ],
             assumptions=[
                 *self.converted.assumptions,
                 *self._of_the_warm_up(),
+                *self.air.assumptions(),
                 *fit_messages.assumed(found, len(self.readings), len(self.heard)),
             ],
             solver=FitWork(
@@ -220,14 +235,14 @@ class _Writer:
         )
 
     def _residual(self, i: int) -> Residual:
-        given = self.request.readings[i]
+        given, timed = self.request.readings[i], bool(self.readings.timed[i])
         expected = float(self.found.expected[i]) - kelvin(0.0)
         suspicions = self.found.suspicions[i]
         return Residual(
             position_mm=round(given.position_mm, 1),
             displayed_degC=round(given.displayed_degC, 2),
             expected_degC=round(expected, 1),
-            time_s=None if given.time_s is None else round(given.time_s, 3),
+            time_s=None if not timed or given.time_s is None else round(given.time_s, 3),
             residual_K=round(given.displayed_degC - expected, 1) + 0.0,  # no minus zero
             uncertainty_K=digits(self.readings.uncertainty[i], 3),
             suspect=bool(suspicions),

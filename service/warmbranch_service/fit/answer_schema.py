@@ -6,14 +6,13 @@ from typing import Literal
 
 from pydantic import Field
 
-from warmbranch.fit.haste import HASTY, SHARE
 from warmbranch.fit.trim_advice import RISK
 from warmbranch_service.case.calibration import Calibration
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema, Loops
 from warmbranch_service.contract.whole_answer import WholeAnswer
 from warmbranch_service.fit.rivals import RIVALS
-from warmbranch_service.fit.time_untold import QUESTION, message
+from warmbranch_service.fit.untold_schema import ReadStanding, TimeUntold
 from warmbranch_service.steady.answer_schema import Prediction
 
 FitOutcome = Literal[
@@ -232,35 +231,6 @@ class Trim(AnswerModel):
     )
 
 
-class TimeUntold(AnswerModel):
-    """What is allowed for because nobody told how long the engine had run."""
-
-    question: str = Field(description="To whoever read and listened.", examples=[QUESTION])
-    early_s: float = Field(
-        description="Time after a cold start that is allowed for.",
-        examples=[HASTY],
-        json_schema_extra=_unit("s"),
-    )
-    tone_low_percent: float = Field(
-        description="By how much the tone of this branch then lies below its warm one; to 0.1.",
-        examples=[2.1],
-        json_schema_extra=_unit("%"),
-    )
-    chance: float = Field(
-        description=f"That it was so early, {SHARE:g} unless the data speak against it; to 0.01. "
-        "prediction, calibration and trim allow for it.",
-        examples=[0.18],
-        json_schema_extra=_unit("1"),
-    )
-    held_back_mm: float | None = Field(
-        description="By about how much trim.cut_now_mm grows once time_s tells that the branch was "
-        "warm; whole millimetres. Null without a trim.",
-        examples=[9],
-        json_schema_extra=_unit("mm"),
-    )
-    message: str = Field(description="The same in plain words.", examples=[message(2.1, 0.18, 9.0)])
-
-
 class Rival(AnswerModel):
     """A slip that explains what was read as well as the fit does, or better."""
 
@@ -380,6 +350,10 @@ class FitAnswer(WholeAnswer):
     time_untold: TimeUntold | None = Field(
         description="Null where time_s, of the request or of anything in it, tells the time, or "
         "where it makes no difference."
+    )
+    read_standing: ReadStanding | None = Field(
+        description="Null where while_read tells how it was read, the case's air hardly moves, or "
+        "no settled reading speaks of it."
     )
     trim: Trim | None = Field(description="Null without a target or without a resonance.")
     difference: Difference | None = Field(description="Null without a resonance.")

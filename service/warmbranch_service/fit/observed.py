@@ -36,6 +36,26 @@ def _session(request: FitRequest) -> float:
     return math.nan if told is None or told >= WARM_FROM else told
 
 
+def _time(reading: InfraredReading | ContactReading, request: FitRequest) -> float:
+    """Of one reading, s; NaN for the settled branch, or where nobody knows."""
+    own = reading.time_s
+    # Where while_read is given all are settled: request.py refuses earlier ones.
+    return _session(request) if own is None or request.while_read is not None else own
+
+
+def _air(request: FitRequest, converted: Converted) -> float:
+    """Of the air about the thermometer as it read, K."""
+    told = request.while_read
+    if told is not None and told.air_temperature_degC is not None:
+        return kelvin(told.air_temperature_degC)
+    return float(converted.given.surroundings.air_temperature[0])
+
+
+def known_warm(request: FitRequest) -> bool:
+    """Whether what has no time is known to be of the settled branch."""
+    return request.time_s is not None or any(one.time_s is not None for one in request.readings)
+
+
 def readings_of(request: FitRequest, converted: Converted) -> Readings:
     """All readings of a request."""
     if not request.readings:
@@ -43,9 +63,10 @@ def readings_of(request: FitRequest, converted: Converted) -> Readings:
     case = request.case
     wrap = 0.0 if case.branch.wrap is None else case.branch.wrap.thickness_mm
     diameter = np.array([(case.branch.outside_diameter_mm + 2 * wrap) * MM])
-    air = float(converted.given.surroundings.air_temperature[0])
-    session = _session(request)
-    rows = [_row(reading, case, diameter, air, session) for reading in request.readings]
+    air = _air(request, converted)
+    rows = [
+        _row(reading, case, diameter, air, _time(reading, request)) for reading in request.readings
+    ]
     return Readings.concatenate(rows)
 
 
@@ -54,14 +75,14 @@ def _row(
     case: Case,
     diameter: FloatArray,
     air: float,
-    session: float,
+    time_s: float,
 ) -> Readings:
     shown = np.array([kelvin(reading.displayed_degC)])
     given = reading.uncertainty_K
     uncertainty = usual_uncertainty(shown) if given is None else np.array([given])
     one, nothing = np.ones(1), np.full(1, math.nan)
     position = np.array([reading.position_mm * MM])
-    time = np.array([session if reading.time_s is None else reading.time_s])
+    time = np.array([time_s])
     instrument = (reading.thermometer_name or "",)
     in_fahrenheit = np.array([reading.in_fahrenheit])
     if isinstance(reading, ContactReading):

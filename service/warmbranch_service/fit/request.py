@@ -36,6 +36,7 @@ from warmbranch_service.fit.readings import (
     Heard,
     Reading,
 )
+from warmbranch_service.fit.while_read import STANDING_M_S, WhileRead
 from warmbranch_service.warmup.drive import DriveGiven
 
 WARM_FROM = 2700.0
@@ -94,12 +95,24 @@ SAID: tuple[tuple[Said, ...], ...] = (
         where(target_rpm={"type": "null"}, heard={"items": left_out("quiet_rpm")}),
     ),
     (left_out("target_rpm"), left_out("target_Hz")),
+    (
+        left_out("while_read"),
+        {
+            "required": ["readings"],
+            **where(
+                readings={"minItems": 1, "items": where(time_s={"minimum": WARM_FROM})},
+                time_s={"minimum": WARM_FROM},
+            ),
+        },
+    ),
 )
 UNSAID = {
     "beyond_the_cap": "position_mm is at most the length of the centre-line.",
     "length_out_of_range": f"A build that was heard is {SHORTEST_IN_BORES:g} bores long or more.",
     "skin_mirrors": f"case.branch.emissivity is {LEAST_EMISSIVITY:g} or more where an infrared "
     "reading gives neither emissivity nor another surface.",
+    "read_in_time": f"Where while_read is given, a time_s of the request or of a reading is "
+    f"{WARM_FROM:g} s or more.",
     "refused_by_physics": "Losses leave the branch a first resonance.",
 }
 """Rules across the fields of a fit's request, and of whatever holds one."""
@@ -129,6 +142,15 @@ class FitRequest(RequestModel):
             "allows for; unless something carries a time_s, then warm.",
             examples=[1800, "25 min"],
         )
+    )
+    while_read: WhileRead | None = Field(
+        default=None,
+        description="What was otherwise while the settled readings were taken than while it "
+        "drones, such as a car that stood still: what the case describes is what was heard and "
+        "wanted. Default null: not said; where the case's air moves fast, the fit then weighs by "
+        "the readings whether they were taken in that air or standing still. To say that they were "
+        "taken in the very air of the case, give its own air_speed_m_s.",
+        examples=[{"air_speed_m_s": STANDING_M_S}],
     )
     heard: Annotated[list[Heard], Field(max_length=MOST_HEARD)] = Field(
         default=[], description="What was heard, with this build or earlier ones. Default nothing."
@@ -183,6 +205,32 @@ class FitRequest(RequestModel):
                     unit="mm",
                     at=["readings", place, "position_mm"],
                     value=reading.position_mm,
+                )
+        return self
+
+    @model_validator(mode="after")
+    def _settled_as_it_was_read(self) -> FitRequest:
+        if self.while_read is None:
+            return self
+        if not self.readings:
+            raise refusal(
+                "nothing_read",
+                "while_read tells how it was while readings were taken, and there are none.",
+                "Give the readings, or leave while_read out: what is heard is of the case.",
+                at=["while_read"],
+            )
+        times: list[tuple[list[str | int], float | None]] = [(["time_s"], self.time_s)]
+        times += [(["readings", i, "time_s"], one.time_s) for i, one in enumerate(self.readings)]
+        for at, time in times:
+            if time is not None and time < WARM_FROM:
+                raise refusal(
+                    "read_in_time",
+                    "A reading of the branch as it warms up goes by warm_up, not by while_read.",
+                    f"Give {WARM_FROM:g} s or more, or tell gas, flow and air by warm_up and leave "
+                    "while_read out.",
+                    unit="s",
+                    at=at,
+                    value=time,
                 )
         return self
 

@@ -24,7 +24,8 @@ from warmbranch_service.contract.errors import INVALID, NOT_CONVERGED, Entry, Pr
 from warmbranch_service.contract.refusals import entry_of_physics
 from warmbranch_service.contract.rounding import digits, places
 from warmbranch_service.fit.answer import order_step, spreads_in, warming_of
-from warmbranch_service.fit.observed import heard_of, readings_of
+from warmbranch_service.fit.as_read import as_read
+from warmbranch_service.fit.observed import heard_of, known_warm, readings_of
 from warmbranch_service.fit.sentences import NAMES as MEANINGS
 from warmbranch_service.learn import kept as keeping
 from warmbranch_service.learn import sentences
@@ -108,7 +109,8 @@ def _fitted(job: FinishedJob, place: int) -> KeptJob:
                     heard=heard_of(job, converted),
                     spreads=spreads_in(job, converted),
                     warming=warming_of(job, converted),
-                    warm=job.time_s is not None,
+                    warm=known_warm(job),
+                    as_read=as_read(job, converted),
                     order=converted.order,
                     order_step=order_step(job),
                 )

@@ -159,3 +159,8 @@ def test_minutes_that_are_none_are_named():
     with pytest.raises(Problem) as refused:
         read(page_job(readings_min="a while"))
     assert refused.value.parts.entries[0].path == ("readings_min",)
+
+
+def test_how_it_was_read_goes_with_a_request(van):
+    body = {**van, "while_read": {"air_speed_m_s": 0.5}}
+    assert finished_job(json.dumps(body).encode(), "stood")["while_read"] == {"air_speed_m_s": 0.5}

@@ -147,6 +147,24 @@ def fit() -> Shown:
                 "target_rpm": 2450,
             },
         },
+        "standing": {
+            "summary": "The van, heard on the road and read standing still with the engine at idle",
+            "value": {
+                **_van(),
+                "readings": [
+                    {**patch, "position_mm": 60, "displayed_degC": 91},
+                    {**patch, "position_mm": 150, "displayed_degC": 57},
+                ],
+                "while_read": {
+                    "air_speed_m_s": 0.5,
+                    "air_temperature_degC": "77 F",
+                    "gas_temperature_degC": 190,
+                    "mass_flow_kg_h": 25,
+                },
+                "heard": [{"quiet_rpm": 2380, "uncertainty_rpm": 25}],
+                "time_s": "1 h",
+            },
+        },
         **demo.openapi_examples(),
     }
 
