@@ -3,29 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
 from warmbranch.case import case as physics
 from warmbranch.fit.readings import Readings
+from warmbranch.fit.standing import STILL, Standing, calm
 from warmbranch_service.case.convert_batch import PER_HOUR, kelvin
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.rounding import digits
 from warmbranch_service.fit import read_standing
 from warmbranch_service.fit.request import FitRequest
 from warmbranch_service.fit.untold_schema import MOST_ODDS, ReadStanding
-from warmbranch_service.fit.while_read import STANDING_M_S
-
-WINDY_M_S = 2.0
-"""Air of the case from which it makes a difference that nobody told how it was read."""
-
-
-class _Standing(Protocol):
-    @property
-    def odds(self) -> float: ...
-    @property
-    def mixed(self) -> bool: ...
 
 
 @dataclass(frozen=True)
@@ -40,7 +29,7 @@ class AirAsRead:
     read : Case or None
         As it was read; None where nobody told.
     readings : Readings
-    standing : optional
+    standing : Standing or None
         What the fit makes of it where nobody told.
     """
 
@@ -48,7 +37,7 @@ class AirAsRead:
     given: physics.Case
     read: physics.Case | None
     readings: Readings
-    standing: _Standing | None
+    standing: Standing | None
 
     @property
     def _settled(self) -> bool:
@@ -56,22 +45,34 @@ class AirAsRead:
         return bool(np.any(~self.readings.timed))
 
     @property
+    def _asks(self) -> bool:
+        """Whether the case is windy, and nobody told where somebody could have."""
+        all_settled = self._settled and not np.any(self.readings.timed)
+        return self.read is None and all_settled and calm(self.given) is not None
+
+    @property
     def _wind(self) -> float:
-        """Air of the case, m/s."""
-        return float(self.given.surroundings.air_speed[0])
+        """Air of the case where it is fastest, m/s."""
+        around = self.given.surroundings
+        behind = around.rear_air_speed[np.isfinite(around.rear_from)]
+        return max(float(around.air_speed[0]), *behind.tolist(), 0.0)
 
     def answer(self) -> ReadStanding | None:
         """What the fit weighed, for the answer."""
         if self.standing is None:
             return None
         odds = digits(min(max(self.standing.odds, 1 / MOST_ODDS), MOST_ODDS), 2)
-        mixed = self.standing.mixed
         return ReadStanding(
             question=read_standing.QUESTION,
             odds=odds,
-            mixed=mixed,
-            message=read_standing.message(odds, self._wind, mixed=mixed),
+            chance=round(self.standing.chance, 2),
+            message=read_standing.message(odds, self._wind),
         )
+
+    def sentence(self) -> str | None:
+        """The same for the summary."""
+        weighed = self.answer()
+        return None if weighed is None else read_standing.told(weighed.odds, self._wind)
 
     def assumptions(self) -> list[str]:
         """In which air the readings are taken to be."""
@@ -99,17 +100,24 @@ class AirAsRead:
 
     def cautions(self) -> list[Caution]:
         """That the case is windy, and nobody told whether it was read so."""
-        if self.read is not None or self._wind < WINDY_M_S or not self._settled:
+        if not self._asks:
             return []
         both = "" if self.standing is None else " Both are weighed here."
         text = (
             f"The case's air moves at {self._wind:.2g} m/s, and nobody told whether the readings "
             "were taken in it. By hand they are mostly taken standing still, where the skin is "
             f"hotter: taken for readings in that air they make the tone too high.{both} Give "
-            f"while_read.air_speed_m_s: {STANDING_M_S:g} for a car that stood still, or the case's "
+            f"while_read.air_speed_m_s: {STILL:g} for a car that stood still, or the case's "
             "own."
         )
+        return [Caution(code="read_in_the_wind", message=text, field=self._windy_field())]
+
+    def _windy_field(self) -> str:
+        """What tells of the wind."""
         outside = self.request.case.surroundings
-        by_place = outside.place is not None and "air_speed_m_s" not in outside.model_fields_set
-        field = f"case.surroundings.{'place' if by_place else 'air_speed_m_s'}"
-        return [Caution(code="read_in_the_wind", message=text, field=field)]
+        name = "air_speed_m_s"
+        if self._wind > float(self.given.surroundings.air_speed[0]):
+            name = "rear.air_speed_m_s"
+        elif outside.place is not None and name not in outside.model_fields_set:
+            name = "place"
+        return f"case.surroundings.{name}"

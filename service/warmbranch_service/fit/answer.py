@@ -151,7 +151,7 @@ class _Writer:
         found, ensemble = self.found, self.found.ensemble
         prediction = self._prediction()
         trim, difference = self._trim(), self._difference()
-        untold, standing = self._time_untold(), self.air.answer()
+        untold = self._time_untold()
         parameters = [self._parameter(i) for i in range(len(found.parameters))]
         residuals = [self._residual(i) for i in range(len(self.readings))]
         heard = [self._heard(i) for i in range(len(self.heard))]
@@ -166,7 +166,7 @@ class _Writer:
                 prediction,
                 advice,
                 trim,
-                None if standing is None else standing.message,
+                self.air.sentence(),
             ),
             parameters=parameters,
             residuals=residuals,
@@ -175,7 +175,7 @@ class _Writer:
             next_reading=advice,
             rivals=self.rivals,
             time_untold=untold,
-            read_standing=standing,
+            read_standing=self.air.answer(),
             trim=trim,
             difference=difference,
             untold=fit_messages.untold(found, parameters, len(residuals), heard),

@@ -78,10 +78,8 @@ def _around(outside: Surroundings, told: WhileRead) -> Surroundings:
         changes["air_temperature_degC"] = told.air_temperature_degC
     if told.air_speed_m_s is not None:
         changes["air_speed_m_s"] = told.air_speed_m_s
-        if outside.rear is not None:
-            # One car's wind: it is weaker behind in the same proportion.
-            usual = outside.air_speed_m_s
-            share = min(told.air_speed_m_s / usual, 1.0) if usual > 0 else 1.0
-            behind = outside.rear.air_speed_m_s * share
+        if outside.rear is not None and told.air_speed_m_s != outside.air_speed_m_s:
+            # Who says that it stood still speaks of all of it.
+            behind = min(outside.rear.air_speed_m_s, told.air_speed_m_s)
             changes["rear"] = outside.rear.model_copy(update={"air_speed_m_s": behind})
     return outside.model_copy(update=changes)

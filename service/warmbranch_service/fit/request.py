@@ -17,6 +17,7 @@ from warmbranch.case.geometry import ROUNDING, SHORTEST_IN_BORES
 from warmbranch.fit.clock import WARMTH
 from warmbranch.fit.shared import NAMES as SHARED
 from warmbranch.fit.skin_in_time import START_SPREAD
+from warmbranch.fit.standing import STILL
 from warmbranch.warming.drive import LONGEST
 from warmbranch_service.case.schema import Case
 from warmbranch_service.case.skin_reading import LEAST_EMISSIVITY
@@ -36,7 +37,7 @@ from warmbranch_service.fit.readings import (
     Heard,
     Reading,
 )
-from warmbranch_service.fit.while_read import STANDING_M_S, WhileRead
+from warmbranch_service.fit.while_read import WhileRead
 from warmbranch_service.warmup.drive import DriveGiven
 
 WARM_FROM = 2700.0
@@ -150,7 +151,7 @@ class FitRequest(RequestModel):
         "wanted. Default null: not said; where the case's air moves fast, the fit then weighs by "
         "the readings whether they were taken in that air or standing still. To say that they were "
         "taken in the very air of the case, give its own air_speed_m_s.",
-        examples=[{"air_speed_m_s": STANDING_M_S}],
+        examples=[{"air_speed_m_s": STILL}],
     )
     heard: Annotated[list[Heard], Field(max_length=MOST_HEARD)] = Field(
         default=[], description="What was heard, with this build or earlier ones. Default nothing."

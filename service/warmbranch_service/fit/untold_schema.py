@@ -56,12 +56,13 @@ class ReadStanding(AnswerModel):
         examples=[12],
         json_schema_extra=in_unit("1"),
     )
-    mixed: bool = Field(
-        description="Whether prediction, calibration and trim allow for both; false where they "
-        "take the likelier to be so.",
-        examples=[True],
+    chance: float = Field(
+        description="The same as a chance; to 0.01. prediction, calibration and trim allow for "
+        "both, each by its chance.",
+        examples=[0.92],
+        json_schema_extra=in_unit("1"),
     )
     message: str = Field(
         description="The same in plain words.",
-        examples=[read_standing.message(12, 8.0, mixed=True)],
+        examples=[read_standing.message(12, 8.0)],
     )

@@ -7,13 +7,11 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from warmbranch.fit.standing import STILL
 from warmbranch_service.case.around import AIR_SPEED, AIR_TEMPERATURE
 from warmbranch_service.case.schema import GasTemperature, MassFlow
 from warmbranch_service.contract.fields import RequestModel, refusal
 from warmbranch_service.contract.rules import given, rules
-
-STANDING_M_S = 0.5
-"""Air about a branch under a car that stands still: that of the place "under a standing car"."""
 
 FIELDS = ("air_speed_m_s", "air_temperature_degC", "gas_temperature_degC", "mass_flow_kg_h")
 
@@ -31,10 +29,10 @@ class WhileRead(RequestModel):
 
     air_speed_m_s: Annotated[float | None, replace(AIR_SPEED, nullable=True)] = Field(
         default=None,
-        description=f"Air across the branch: {STANDING_M_S:g} under a car that stood still, the "
-        "case's own where it was read in the very wind of the case. Air of the rear's own goes "
-        "down with it. Default null: the case's.",
-        examples=[STANDING_M_S, "1 mph"],
+        description=f"Air across the branch: {STILL:g} under a car that stood still, the "
+        "case's own where it was read in the very wind of the case. Where it is another, a rear "
+        "with air of its own has no more of it. Default null: the case's.",
+        examples=[STILL, "1 mph"],
     )
     air_temperature_degC: Annotated[float | None, replace(AIR_TEMPERATURE, nullable=True)] = Field(
         default=None,

@@ -13,6 +13,7 @@ import pytest
 from shared.readings import contact, infrared
 from warmbranch.base.constants import ICE_POINT
 from warmbranch.case import case as physics
+from warmbranch.fit.standing import STILL, calm
 from warmbranch.gas.gas import MixtureTable, dry_air_table
 from warmbranch.heat.main_pipe_wall import wall_temperature
 from warmbranch_service.case.convert import to_physics
@@ -163,15 +164,22 @@ def test_a_place_speaks_for_what_is_not_told(van):
     assert warmer.radiant_temperature - warmer.air_temperature == pytest.approx([5.0])
 
 
-def test_the_rear_and_a_shield_have_their_share_of_the_wind(van):
+def test_the_rear_has_no_more_wind_and_a_shield_its_share(van):
     case = van["case"]
-    case["surroundings"].update(rear={"from_mm": 500, "air_speed_m_s": 2})
-    assert read(case, {"air_speed_m_s": 1}).surroundings.rear_air_speed == [0.5]
-    assert read(case, {"air_speed_m_s": 12}).surroundings.rear_air_speed == [2]  # no storm of it
-    assert read(case, {"gas_temperature_degC": 190}).surroundings.rear_air_speed == [2]
+    case["surroundings"].update(rear={"from_mm": 500, "air_speed_m_s": 6})
+    assert read(case, {"air_speed_m_s": 1}).surroundings.rear_air_speed == [1]
+    assert read(case, {"air_speed_m_s": 12}).surroundings.rear_air_speed == [6]
+    assert same(read(case, {"air_speed_m_s": 4}), given(case))  # the very air of the case
+    assert read(case, {"gas_temperature_degC": 190}).surroundings.rear_air_speed == [6]
     del case["surroundings"]["rear"]
     case["surroundings"].update(shield={"diameter_mm": 90, "air_speed_share": 0.25})
     assert read(case, {"air_speed_m_s": 2}).surroundings.air_speed == [0.5]
+
+
+def test_who_says_that_it_stood_gets_the_state_that_the_fit_weighs_unasked(van):
+    case = van["case"]
+    case["surroundings"].update(rear={"from_mm": 500, "air_speed_m_s": 6})
+    assert same(read(case, {"air_speed_m_s": STILL}), calm(given(case)))
 
 
 def test_a_stated_skin_is_of_the_case_and_follows_what_was_otherwise(van):
