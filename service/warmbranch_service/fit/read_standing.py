@@ -6,6 +6,8 @@ stands still.
 
 from __future__ import annotations
 
+from warmbranch.fit.standing import DECIDED
+
 QUESTION = "Did it stand still when you read the skin, or was it in the wind that the case tells?"
 
 TWICE, MOST_TOLD = 1.5, 1000.0
@@ -23,8 +25,10 @@ def told(odds: float, wind: float) -> str:
 
 
 def message(odds: float, wind: float) -> str:
-    """The same with the question, and what settles it."""
+    """The same with the question, what follows, and what settles it."""
+    decided = max(odds, 1 / odds) > (1 - DECIDED) / DECIDED
+    taken = "That is taken to be so" if decided else "Both are allowed for"
     return (
-        f"{QUESTION} Nobody told. {told(odds, wind)} Both are allowed for; to settle it, give "
+        f"{QUESTION} Nobody told. {told(odds, wind)} {taken}; to settle it, give "
         "while_read.air_speed_m_s."
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from warmbranch.fit.haste import HASTY, SHARE
+from warmbranch.fit.standing import DECIDED
 from warmbranch_service.contract.fields import AnswerModel, in_unit
 from warmbranch_service.fit import read_standing, time_untold
 
@@ -58,7 +59,7 @@ class ReadStanding(AnswerModel):
     )
     chance: float = Field(
         description="The same as a chance; to 0.01. prediction, calibration and trim allow for "
-        "both, each by its chance.",
+        f"both, each by its chance; where one has less than {DECIDED:g}, for the other alone.",
         examples=[0.92],
         json_schema_extra=in_unit("1"),
     )

@@ -221,6 +221,7 @@ def test_what_the_fit_weighed_is_told(fit, body, monkeypatch, odds, told, said):
     assert standing["chance"] == pytest.approx(odds / (1 + odds), abs=0.005)
     assert said in standing["message"]
     assert said in answer["summary"]
+    assert ("taken to be so" in standing["message"]) is (told in (1e6, 1e-6))
     (caution,) = cautions(answer)
     assert "Both are weighed" in caution["message"]
     assert [one for one in answer["assumptions"] if "or standing still" in one]
