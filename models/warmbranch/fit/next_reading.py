@@ -86,7 +86,7 @@ def advise(problem: InverseProblem, ensemble: Ensemble) -> Advice:
     variance = float(weights @ tone**2)
     middle = weights @ skin
     away = skin - middle
-    air = float(problem.case.surroundings.air_temperature[0])
+    air = float(problem.state.surroundings.air_temperature[0])
     noise = usual_uncertainty(middle) ** 2
     noise += (THERMOMETER * (middle - ICE_POINT)) ** 2 + (PATTERN * (middle - air)) ** 2
     if variance <= 0:  # nothing is unknown

@@ -101,15 +101,15 @@ class InverseProblem:
         length = float(case.branch.length[0])
         readings.check(length)
         warm = warm or WARMTH in known
-        self._told, self.as_read = (warming, warm, known), as_read
+        self._told = (warming, warm, known)
         self.case, self.readings, self.heard, self.prior = case, readings, heard, prior
-        self.patches = readings.patches
+        self.patches, self.as_read = readings.patches, as_read
         self.shared = Shared.of(
             readings.position / length,
             readings.infrared,
             len(heard),
-            float(case.surroundings.air_temperature[0]),
-            mirrors=readings.by_mirrored(float(case.surroundings.radiant_temperature[0])),
+            float(self.state.surroundings.air_temperature[0]),
+            mirrors=readings.by_mirrored(float(self.state.surroundings.radiant_temperature[0])),
             instrument=readings.instrument,
             known=known,
         )
@@ -140,6 +140,11 @@ class InverseProblem:
     def __len__(self) -> int:
         """Unknowns: those of the model, then an emissivity for each patch, then one of time."""
         return len(self.prior.names) + len(self.patches) + bool(self.clock.name)
+
+    @property
+    def state(self) -> Case:
+        """One design, in the state that settled readings were taken in."""
+        return self.case if self.as_read is None else self.as_read
 
     @property
     def names(self) -> tuple[str, ...]:

@@ -167,7 +167,7 @@ def taught(
         for known, misfit in zip(tones, misfits, strict=True)
     )
     hottest = -np.inf if problem.warming is None else problem.warming.hottest
-    suspicions = suspicious_readings(case, readings, mode.displayed, hottest)
+    suspicions = suspicious_readings(problem.state, readings, mode.displayed, hottest)
     width = _spread(before)
     by_data, learned = (
         1 - _spread(one) / width if learns and width > 0 else 0.0 for one in (fitted, after)

@@ -103,12 +103,22 @@ def _of_the_page(job: Json) -> Json:
         (made, _minutes(one, ("heard", place, "run_min")))
         for made, (place, one) in zip(heard, told, strict=True)
     ]
-    return {
+    request = {
         "case": {**case, "branch": _cut(case["branch"], sum(cuts[:latest]))},
         "readings": readings,
         "heard": heard,
         **_timed(run),
     }
+    return {**request, **_as_read(job, request)}
+
+
+def _as_read(job: Json, request: Json) -> Json:
+    """How it was read, where it was warm; how it was while it warmed, the warm-up has."""
+    said, readings = job.get("while_read"), cast("list[Json]", request["readings"])
+    times = [one["time_s"] for one in (request, *readings) if one.get("time_s") is not None]
+    warming = any(isinstance(time, (int, float)) and time < WARM_FROM for time in times)
+    speed = cast("Json", said).get("air_speed_m_s") if isinstance(said, dict) else None
+    return {"while_read": said} if readings and not warming and speed is not None else {}
 
 
 def _minutes(given: Json, path: Path) -> float | None:

@@ -45,7 +45,7 @@ export function jobOf(request, invented = false) {
     heard: (request.heard ?? []).map((heard) => ({ ...heard, run_min: minutesOf(heard.time_s ?? request.time_s), after_cuts: 0 })),
   };
   job.readings_min = minutesOf(request.time_s);
-  for (const name of ["place", "space_mm", "two_branches"]) {
+  for (const name of ["place", "space_mm", "two_branches", "while_read"]) {
     if (request[name] != null) job[name] = structuredClone(request[name]);
   }
   job.built = hasData(job);
@@ -73,7 +73,7 @@ function leaves(value, path = "") {
 
 /** Another job like this one: the same tube, pipe and what was learned, nothing measured yet. */
 export function jobLike(job, calibration) {
-  const like = { ...structuredClone(job), built: false, readings: [], readings_min: null, heard: [], trims: [], draft_cut_mm: null };
+  const like = { ...structuredClone(job), built: false, readings: [], readings_min: null, while_read: null, heard: [], trims: [], draft_cut_mm: null };
   like.name = job.name ? `like ${job.name}` : "";
   if (calibration) like.case.closures = { ...like.case.closures, calibration };
   return like;
@@ -253,6 +253,9 @@ export function fitRequest(job, target = null) {
     heard: heardPlaces.map((place) => heardOf(job, job.heard[place])),
   };
   withTimes(request, job, heardPlaces);
+  // How it was read while it warmed, the warm-up has.
+  const warming = [request, ...request.readings].some((one) => one.time_s < WARM_MIN * 60);
+  if (places.length > 0 && !warming && job.while_read?.air_speed_m_s != null) request.while_read = job.while_read;
   const rpm = aimedRpm(job, target);
   if (rpm !== null) request.target_rpm = rpm;
   else if (targetKind(job) === "hertz" && job.target_Hz != null) request.target_Hz = job.target_Hz;

@@ -13,6 +13,7 @@ import { onTape, plain, say, unitOf } from "./units.js";
 
 const PATCH = "matt black paint";
 const RUN_FOR = { label: "Engine had run, from cold", kind: "minutes", hint: "not said" };
+const SURE = 200; // odds from which nothing is asked, or told more closely
 let surfaces = [["", "the branch's own skin"], [PATCH, PATCH]];
 
 const learned = numbers("What it learned", { summary: "What it learned" });
@@ -28,7 +29,10 @@ export function build() {
     const rpm = store.current().heard.at(-1)?.quiet_rpm ?? store.current().target_rpm;
     addHeard({ centreline_length_mm: null, quiet_rpm: rpm ?? null, moved: true });
   });
-  byId("readings-minutes").append(field({ ...RUN_FOR, path: "readings_min" }));
+  byId("readings-minutes").append(
+    field({ ...RUN_FOR, path: "readings_min" }),
+    field({ path: "while_read.air_speed_m_s", label: "Air speed when read", kind: "speed", hint: "not said", help: "Across the branch as you read it: 0.5 m/s if the car stood still." }),
+  );
   rows();
 }
 
@@ -162,6 +166,7 @@ export function show() {
   if (!fit) return;
   showRivals(fit);
   write(byId("time-untold"), measured ? untoldWords(fit.time_untold) : "");
+  write(byId("read-standing"), measured ? standingWords(fit.read_standing) : "");
   write(byId("fit-outcome"), measured ? OUTCOMES[fit.outcome] ?? fit.outcome : "Nothing measured yet.");
   write(byId("fit-words"), fitWords(fit, measured));
   write(byId("next-reading"), nextWords(fit));
@@ -196,6 +201,15 @@ function untoldWords(untold) {
   if (!untold) return "";
   const { question, early_s: early, tone_low_percent: low } = untold;
   return `${question} ${early / 60} minutes after a cold start it sounds ${low.toFixed(1)} % too low.`;
+}
+
+// Whether the readings were taken in the wind of the case, as the service weighs it.
+function standingWords(told) {
+  if (!told || told.odds < 1 / SURE) return "";
+  const times = Math.max(told.odds, 1 / told.odds);
+  const likelier = told.odds > 1 ? "standing still" : "in the wind";
+  const weighed = times < 1.5 ? "The readings do not tell." : `By what was read, ${likelier} is ${times > SURE ? `more than ${SURE}` : times.toFixed(0)} times likelier.`;
+  return `${told.question} ${weighed} Say so at “Air speed when read”.`;
 }
 
 const OUTCOMES = {

@@ -164,3 +164,22 @@ def test_minutes_that_are_none_are_named():
 def test_how_it_was_read_goes_with_a_request(van):
     body = {**van, "while_read": {"air_speed_m_s": 0.5}}
     assert finished_job(json.dumps(body).encode(), "stood")["while_read"] == {"air_speed_m_s": 0.5}
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({}, True),
+        ({"readings_min": 60}, True),
+        ({"readings_min": 4}, False),
+        ({"readings": []}, False),
+        ({"while_read": {"air_speed_m_s": None}}, False),
+        ({"while_read": None}, False),
+    ],
+    ids=["minutes untold", "warm", "warming", "nothing read", "left empty", "never asked"],
+)
+def test_how_it_was_read_goes_with_a_job_of_the_page(more, said):
+    """As page/job.js has it: how it was while it warmed, the warm-up tells."""
+    found = read(page_job(**{"while_read": {"air_speed_m_s": 0.5}, **more}))
+    assert ("while_read" in found) is said
+    FinishedJob.model_validate(found)

@@ -5,9 +5,9 @@ here each becomes a function that gives what it exports, in the order in which t
 
     const dom = (() => { … return { el, svg }; })();
 
-Lines that are comments and nothing else, and indents, stay behind: they are for who reads the
-files. A text that runs over lines would lose its own, and is an error. Only the forms of import and
-export that the page uses are understood; anything else is an error, too.
+Lines that are comments and nothing else, empty ones and indents stay behind: they are for who
+reads the files. A text that runs over lines would lose its own, and is an error. Only the forms of
+import and export that the page uses are understood; anything else is an error, too.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from collections.abc import Mapping
 IMPORT = re.compile(r'^import\s+(\{[^}]*\}|\*\s+as\s+\w+)\s+from\s+"\./([\w.]+)";$', re.MULTILINE)
 EXPORT = re.compile(r"^export\s+(?:async\s+)?(?:function|class|const)\s+(\w+)", re.MULTILINE)
 STRAY = re.compile(r"^\s*(?:import|export)\b.*$", re.MULTILINE)
-COMMENT = re.compile(r"^ *//.*\n", re.MULTILINE)
+COMMENT = re.compile(r"^ *(?://.*|/\*(?:[^*]|\*(?!/))*\*/ *)\n|^ *\n", re.MULTILINE)
 INDENT = re.compile(r"^ +", re.MULTILINE)
 OPEN_TEXT = re.compile(r"^[^`\n]*`(?:[^`\n]*`[^`\n]*`)*[^`\n]*$", re.MULTILINE)
 RENAMED = re.compile(r"(\w+)\s+as\s+(\w+)")

@@ -178,8 +178,20 @@ def test_the_page_is_no_part_of_the_contract(client):
 
 
 def test_comments_stay_behind():
-    source = '// What for.\nconst x = "// no comment";\n  // Why.\nuse(x); // here\n'
+    source = '// What for.\nconst x = "// no comment";\n\n  // Why.\nuse(x); // here\n'
     whole = bundle({"main.js": source}, "main.js")
     assert "What for" not in whole
     assert "Why" not in whole
     assert 'const x = "// no comment";\nuse(x); // here\n' in whole
+
+
+def test_comments_of_several_lines_stay_behind_and_code_beside_them_does_not():
+    source = (
+        "/** What it\n * does: 2 * 3. */\nexport const y = 2 /* as told */ * 3;\n"
+        '/* one */\nconst z = "/* no comment */";\n  /**\n   * Why **not**.\n   */\nuse(y, z);\n'
+    )
+    whole = bundle({"main.js": source}, "main.js")
+    for gone in ("What it", "one", "Why", "not**"):
+        assert gone not in whole
+    kept = 'const y = 2 /* as told */ * 3;\nconst z = "/* no comment */";\nuse(y, z);\n'
+    assert kept in whole
