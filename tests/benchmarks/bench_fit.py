@@ -30,7 +30,7 @@ from warmbranch.belief.unknowns import UNKNOWNS, with_unknowns
 from warmbranch.case.case import Case
 from warmbranch.fit.ensemble import PriorDraws
 from warmbranch.fit.posterior import InverseProblem
-from warmbranch.fit.rivals import STRAINED, strain
+from warmbranch.fit.rivals import STRAINED
 from warmbranch.fit.solve import fit
 from warmbranch.fit.standing import calm
 from warmbranch.steady.solve import solve
@@ -76,7 +76,7 @@ def measure(repeats: int = 30) -> dict[str, float]:
         found["five"].append(best_ms(lambda given=known: fit(*given, spreads=five), repeats))
         prior = Calibration.prior(drawn.case)
         problem = InverseProblem(*given, prior)
-        strained = strain(problem, problem.mode(PriorDraws(problem).starts(problem))) >= STRAINED
+        strained = problem.strain(problem.mode(PriorDraws(problem).starts(problem))) >= STRAINED
         kind = "strained" if strained else "all" if calm(drawn.case) is None else "windy"
         found[kind].append(best_ms(lambda given=given: fit(*given), repeats))
         draws.append(fit(*given).ensemble.draws)

@@ -214,6 +214,15 @@ def standing(own: World) -> None:
     own.as_read = lambda case: _blown(case, still)
 
 
+@world("read standing still at idle, the wind and the gas of the drive told", untuned=True)
+def standing_at_idle(own: World) -> None:
+    standing(own)
+    still = own.as_read
+    at_idle(own)
+    idling = own.as_read
+    own.as_read = lambda case: idling(still(case))
+
+
 @world("read standing still, and said so", untuned=True)
 def said_standing(own: World) -> None:
     standing(own)

@@ -348,6 +348,13 @@ class InverseProblem:
         misfit = self.misfit(mode.displayed[None], mode.heard[None])
         return float(log_posterior(mode.summit.white[None], misfit)[0])
 
+    def strain(self, mode: Mode) -> float:
+        """How far the most probable set is from all beliefs, over what is usual.
+
+        Half of a sum of squares, less its part for each observation.
+        """
+        return -self.at_best(mode) - self.counted / 4
+
     def laplace(self, mode: Mode) -> float:
         """Logarithm of that integrated over all of them, by Laplace's approximation.
 

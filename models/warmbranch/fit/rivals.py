@@ -197,14 +197,6 @@ def not_warm(problem: InverseProblem, ensemble: Ensemble) -> Rival | None:
     return Rival("not_warm", odds, float(tone))
 
 
-def strain(problem: InverseProblem, mode: Mode) -> float:
-    """How far the most probable set is from all beliefs, over what is usual.
-
-    Half of a sum of squares, less its part for each observation.
-    """
-    return -problem.at_best(mode) - problem.counted / 4
-
-
 def weigh(problem: InverseProblem, mode: Mode, prior: PriorDraws) -> tuple[Rival, ...]:
     """The slips that are worth a question, likeliest first.
 
@@ -215,7 +207,7 @@ def weigh(problem: InverseProblem, mode: Mode, prior: PriorDraws) -> tuple[Rival
     prior : PriorDraws
         Both of the same problem.
     """
-    if len(problem.readings) == 0 or strain(problem, mode) < STRAINED:
+    if len(problem.readings) == 0 or problem.strain(mode) < STRAINED:
         return ()
     as_written = _log_evidence(problem, mode, problem.readings)
     least = problem.at_best(mode) - SPARE

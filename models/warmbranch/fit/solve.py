@@ -97,6 +97,8 @@ class Fitted:
         After the fit.
     standing : Standing or None
         Whether it was read standing still, where the case tells of wind and nobody says.
+    idling : float
+        Chance that it was read at idle, where nobody says.
     haste : Haste or None
         What ``after``, ``ensemble``, ``calibration`` and ``trim`` allow for where nobody told how
         long the engine had run; the rest tells what the data say.
@@ -121,6 +123,7 @@ class Fitted:
     effects: Effects | None
     ensemble: Ensemble
     standing: Standing | None
+    idling: float
     haste: Haste | None
     mode: Mode
 
@@ -163,8 +166,8 @@ def fit(
         engine are multiples of: only to explain tones that cannot be.
     as_read : Case, optional
         One design, the same branch in the state that readings without a time were taken in; tones
-        and target are of ``case``. Where the case tells of wind and this is not given, both that
-        wind and standing still are weighed.
+        and target are of ``case``. Where this is not given, standing still is weighed
+        where the case tells of wind, and idling where the readings are strained.
 
     Returns
     -------
@@ -212,7 +215,8 @@ def fit(
         answer=answer,
         effects=effects(answer, answer.resonance[:, 0]) if sounding else None,
         ensemble=after,
-        standing=found.standing,
+        standing=found.state.standing,
+        idling=found.state.idling,
         haste=found.haste,
         mode=mode,
     )

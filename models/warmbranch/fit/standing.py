@@ -1,16 +1,19 @@
-"""Whether skins were read in the wind that the case tells, or standing still.
+"""In which state skins were read: as the case tells, standing still, or at idle.
 
-Who drives hears the drone in the wind, and mostly reads the skin with the car standing. Where
-nobody says which, both are fitted, and weighed by how probable they make what was read.
+Who drives hears the drone in the wind with the gas hot, and mostly reads the skin with the car
+standing, perhaps at idle. Where nobody says which, all are fitted, and weighed by how probable they
+make what was read.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
+from warmbranch.base.batch import FloatArray
 from warmbranch.belief.forecast import Forecast
 from warmbranch.case.case import Case
 from warmbranch.fit.chooser import ENOUGH
@@ -25,13 +28,20 @@ WINDY = 2.0
 STILL = 0.5
 """m/s that move under a car that stands. Our judgement."""
 
-BEFORE = 0.25
-"""Chance that it stood, before anything is weighed: a wind that is told may be a fan's. Our
-judgement."""
+IDLE_GAS, IDLE_FLOW, IDLE_TONE = 0.6, 0.4, 0.3
+"""Of the gas's excess over the air, the flow and the tone at the cap, what an engine at idle keeps
+of what it has while it drones. Our judgement."""
 
+STOOD, IDLED, STOOD_AND_IDLED = 1 / 3, 1 / 6, 1 / 8
+"""Odds of each over all being as the case tells, before anything is weighed: a wind that is told
+may be a fan's, and who tells the gas may have read at the same load. Our judgement."""
+
+DOUBTED = 1.0
+"""How strained a fit is (``posterior.py``) from which idling is thought of: half of honest ones are
+less so, and of those that were read at half of the gas's excess one in eight."""
 
 DECIDED = 0.005
-"""Chance of the unlikelier by Laplace's approximation, which may be off by a factor of two or
+"""Chance of an unlikelier state by Laplace's approximation, which may be off by a factor of two or
 three, below which it is not drawn."""
 
 
@@ -60,7 +70,7 @@ class Explored(NamedTuple):
 
 @dataclass(frozen=True)
 class Standing:
-    """What the readings say of it.
+    """What the readings say of having stood.
 
     Parameters
     ----------
@@ -74,6 +84,22 @@ class Standing:
     def odds(self) -> float:
         """Of having stood, over having been in the wind."""
         return self.chance / max(1 - self.chance, 1e-9)
+
+
+@dataclass(frozen=True)
+class AsRead:
+    """What the readings say of the state that nobody told.
+
+    Parameters
+    ----------
+    standing : Standing or None
+        None where the case tells of no wind.
+    idling : float
+        Chance that the engine idled.
+    """
+
+    standing: Standing | None
+    idling: float
 
 
 def calm(case: Case) -> Case | None:
@@ -91,61 +117,92 @@ def calm(case: Case) -> Case | None:
     )
 
 
-def weighed(in_wind: Explored, stood: Explored) -> tuple[Explored, Ensemble, Standing]:
-    """The likelier of both, the draws of both, and what they say.
+def idling(case: Case) -> Case | None:
+    """The case with its engine at idle; None where no hot gas flows."""
+    pipe, air = case.main_pipe, case.surroundings.air_temperature
+    if not (pipe.mass_flow[0] > 0 and pipe.gas_temperature[0] > air[0]):
+        return None
+    return case.changed(
+        main_pipe=pipe.changed(
+            gas_temperature=air + IDLE_GAS * (pipe.gas_temperature - air),
+            skin_temperature=air + IDLE_GAS * (pipe.skin_temperature - air),
+            mass_flow=IDLE_FLOW * pipe.mass_flow,
+            cap_pressure=IDLE_TONE * pipe.cap_pressure,
+            incident_pressure=IDLE_TONE * pipe.incident_pressure,
+        )
+    )
+
+
+def weighed(
+    told: Explored, case: Case, explore: Callable[[Case], Explored]
+) -> tuple[Explored, Ensemble, AsRead]:
+    """The likeliest state, the draws of all, and what they say.
 
     Parameters
     ----------
-    in_wind, stood : Explored
-        Of the same unknowns and the same observations, read in the one state or the other.
+    told : Explored
+        As the case tells.
+    case : Case
+    explore : callable
+        From another state to the same observations, read in it.
     """
-    standing = Standing(_chance(in_wind.laplace, stood.laplace))
-    likelier, other, chance = in_wind, stood, standing.chance
-    if chance > 0.5:
-        likelier, other, chance = stood, in_wind, 1 - chance
-    if chance < DECIDED:
-        return likelier, likelier.drawn_out(), standing
+    still = calm(case)
+    found, odds, idle = [told], [1.0], [False]
+    if still is not None:
+        found.append(explore(still))
+        odds.append(STOOD)
+        idle.append(False)
+    idler = idling(case if still is None else still)
+    likeliest = found[int(np.argmax(_chances(odds, [one.laplace for one in found])))]
+    if idler is not None and likeliest.problem.strain(likeliest.mode) >= DOUBTED:
+        found.append(explore(idler))
+        odds.append(IDLED if still is None else STOOD_AND_IDLED)
+        idle.append(True)
+    chances = _chances(odds, [one.laplace for one in found])
+    best = int(np.argmax(chances))
+    kept = [i for i in range(len(found)) if chances[i] >= DECIDED]
     # Of the unlikelier, fewer draws weigh as much.
-    first, second = likelier.drawn_out(), other.drawn_out(FEWEST)
-    parts = (first, second) if likelier is in_wind else (second, first)
-    drawn, standing = both(*parts)
-    return likelier, drawn, standing
+    drawn = [found[i].drawn_out(ENOUGH if i == best else FEWEST) for i in kept]
+    if len(kept) > 1:
+        chances = np.zeros(len(found))
+        chances[kept] = _chances([odds[i] for i in kept], [one.log_evidence for one in drawn])
+    chance = float(np.sum(chances[1:]))
+    return (
+        found[best],
+        mixed(drawn, chances[kept] / np.sum(chances[kept])),
+        AsRead(
+            None if still is None else Standing(chance),
+            float(np.sum(chances[np.array(idle)])),
+        ),
+    )
 
 
-def _chance(in_wind: float, stood: float) -> float:
-    """Of having stood, by the logarithms of both evidences."""
-    odds = BEFORE / (1 - BEFORE) * np.exp(np.clip(stood - in_wind, -50, 50))
-    return float(odds / (1 + odds))
+def _chances(odds: Sequence[float], log_evidence: Sequence[float]) -> FloatArray:
+    """Of states, by Bayes, from the logarithms of their evidences."""
+    value = np.log(odds) + np.array(log_evidence)
+    weights: FloatArray = np.exp(value - np.max(value))
+    return weights / np.sum(weights)
 
 
-def both(in_wind: Ensemble, stood: Ensemble) -> tuple[Ensemble, Standing]:
-    """The draws of both, weighed by their evidences."""
-    chance = _chance(in_wind.log_evidence, stood.log_evidence)
-    shares = (1 - chance, chance)
-    parts = (in_wind, stood)
-    weights = np.concatenate([s * part.weights for s, part in zip(shares, parts, strict=True)])
+def mixed(parts: Sequence[Ensemble], chances: FloatArray) -> Ensemble:
+    """The draws of several ensembles of the same unknowns and observations, by their chances."""
+    if len(parts) == 1:
+        return parts[0]
+    weights = np.concatenate([c * part.weights for c, part in zip(chances, parts, strict=True)])
     joined = {
         name: np.concatenate([getattr(part, name) for part in parts])
         for name in ("white", "displayed", "heard", "frequency", "position", "skin")
     }
+    shared = zip(*(part.shared for part in parts), strict=True)
     return replace(
-        in_wind if chance < 0.5 else stood,
+        parts[int(np.argmax(chances))],
         **joined,
         weights=weights,
-        shared=Conditional(
-            *map(np.concatenate, zip(*(part.shared for part in parts), strict=True))
-        ),
-        log_evidence=float(
-            np.logaddexp(
-                np.log(1 - BEFORE) + in_wind.log_evidence, np.log(BEFORE) + stood.log_evidence
-            )
-        ),
-        without_resonance=sum(
-            s * part.without_resonance for s, part in zip(shares, parts, strict=True)
-        ),
-        unsolved=in_wind.unsolved + stood.unsolved,
+        shared=Conditional(*map(np.concatenate, shared)),
+        without_resonance=float(chances @ [part.without_resonance for part in parts]),
+        unsolved=sum(part.unsolved for part in parts),
         effective=effective(weights),
-        widened=in_wind.widened or stood.widened,
-        rounds=in_wind.rounds + stood.rounds,
-        draws=in_wind.draws + stood.draws,
-    ), Standing(chance)
+        widened=any(part.widened for part in parts),
+        rounds=sum(part.rounds for part in parts),
+        draws=sum(part.draws for part in parts),
+    )

@@ -18,7 +18,7 @@ from warmbranch.fit.haste import Haste, allowing_for
 from warmbranch.fit.posterior import InverseProblem, Mode
 from warmbranch.fit.readings import Heard, Readings
 from warmbranch.fit.skin_in_time import Warming
-from warmbranch.fit.standing import Explored, Standing, calm, weighed
+from warmbranch.fit.standing import AsRead, Explored, weighed
 from warmbranch.fit.suspicion import MISFIT, Suspicion, suspicious_readings, suspicious_tone
 
 LITTLE = 0.2
@@ -56,9 +56,9 @@ class Taught:
     tones : tuple, one entry a tone heard, of Suspicion or None
     suspicions : tuple, one entry a reading, of tuples of Suspicion
     haste : Haste or None
-    standing : Standing or None
-        Where the case tells of wind and nobody of the state that was read; ``problem``, ``drawn``
-        and ``mode`` are then of the likelier one.
+    state : AsRead
+        What the readings say of the state that they were taken in, where nobody told it;
+        ``problem``, ``drawn`` and ``mode`` are of the likeliest.
     mode : Mode
     learns : bool
         Whether there was anything to learn, and to learn from.
@@ -74,7 +74,7 @@ class Taught:
     tones: tuple[Suspicion | None, ...]
     suspicions: tuple[tuple[Suspicion, ...], ...]
     haste: Haste | None
-    standing: Standing | None
+    state: AsRead
     mode: Mode
     learns: bool
     shares: tuple[float, float]
@@ -148,16 +148,20 @@ def taught(
     own = Explored(problem, drawn, problem.mode(drawn.starts(problem)))
     tally.reached(FOUND)
     learns = problem.counted > 0 and len(problem) > 0
-    fitted, standing, still = before, None, calm(case)
+    fitted, state = before, AsRead(None, 0.0)
     settled = len(readings) > 0 and not np.any(readings.timed)
-    if learns and as_read is None and still is not None and settled:
-        other = problem_of(still)
+
+    def explored(state: Case) -> Explored:
+        other = problem_of(state)
         other.leave_out(left_out)
-        own, fitted, standing = weighed(own, Explored.of(other, drawn.expected.forecast))
+        return Explored.of(other, drawn.expected.forecast)
+
+    if learns and as_read is None and settled:
+        own, fitted, state = weighed(own, case, explored)
     elif learns:
         fitted = own.drawn_out()
     fitted = _sounding(fitted, case)
-    problem, drawn, mode = own
+    problem, chosen, mode = own
     tally.reached(WEIGHED)
     haste = Haste.of(problem, fitted) if learns else None
     after = allowing_for(haste, problem, fitted)
@@ -174,14 +178,14 @@ def taught(
     )
     return Taught(
         problem=problem,
-        drawn=drawn,
+        drawn=chosen,
         before=before,
         fitted=fitted,
         after=after,
         tones=tones,
         suspicions=suspicions,
         haste=haste,
-        standing=standing,
+        state=state,
         mode=mode,
         learns=learns,
         shares=(by_data, learned),
