@@ -194,7 +194,7 @@ def wrapped_rear(own: World) -> None:
     own.film = lambda s: 1 - 0.65 * _over(s, 0.5)
 
 
-@world("read at idle, gas 80 K colder and half the flow", untuned=True)
+@world("read at idle, gas 80 K colder and half the flow")
 def at_idle(own: World) -> None:
     """The gas was told as of the engine speed that drones, which was heard. Gas that has little
     more than 80 K over the air keeps six tenths of them."""
@@ -206,7 +206,13 @@ def at_idle(own: World) -> None:
     own.as_read = idling
 
 
-@world("read standing still, the wind of the drive told", untuned=True)
+@world("read at idle, half of the gas's excess and a third of the flow")
+def cold_idle(own: World) -> None:
+    """As after a motorway."""
+    own.as_read = lambda case: _pipe_gas(case, 0.5, 0.3)
+
+
+@world("read standing still, the wind of the drive told")
 def standing(own: World) -> None:
     speed = own.rng.uniform(5.0, 15.0)
     own.told, own.true = _blown(own.told, speed), _blown(own.true, speed)
@@ -241,7 +247,7 @@ def cold_probe(own: World) -> None:
     own.kinds, own.probe = (0.0, 0.0, 1.0), 0.90
 
 
-@world("a bare skin that mirrors the hot main pipe", untuned=True)
+@world("a bare skin that mirrors the hot main pipe")
 def mirroring(own: World) -> None:
     """As if all that it mirrors were 30 to 80 K warmer: a pipe at 500 K in a tenth to a fifth of
     the view. Half of the readings are of the bare skin."""
