@@ -8,13 +8,13 @@ import numpy as np
 
 from warmbranch.case import case as physics
 from warmbranch.fit.readings import Readings
-from warmbranch.fit.standing import STILL, Standing, calm
+from warmbranch.fit.standing import DECIDED, STILL, Standing, calm
 from warmbranch_service.case.convert_batch import PER_HOUR, kelvin
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.rounding import digits
 from warmbranch_service.fit import read_standing
 from warmbranch_service.fit.request import FitRequest
-from warmbranch_service.fit.untold_schema import MOST_ODDS, ReadStanding
+from warmbranch_service.fit.untold_schema import MOST_ODDS, ReadIdling, ReadStanding
 
 
 @dataclass(frozen=True)
@@ -31,6 +31,8 @@ class AirAsRead:
     readings : Readings
     standing : Standing or None
         What the fit makes of it where nobody told.
+    idling : float
+        Chance of an engine at idle, where nobody told.
     """
 
     request: FitRequest
@@ -38,6 +40,7 @@ class AirAsRead:
     read: physics.Case | None
     readings: Readings
     standing: Standing | None
+    idling: float
 
     @property
     def _settled(self) -> bool:
@@ -49,6 +52,11 @@ class AirAsRead:
         """Whether the case is windy, and nobody told where somebody could have."""
         all_settled = self._settled and not np.any(self.readings.timed)
         return self.read is None and all_settled and calm(self.given) is not None
+
+    @property
+    def _decided(self) -> bool:
+        """Whether the readings leave no doubt that they are of the case's air."""
+        return self.standing is not None and self.standing.chance < DECIDED
 
     @property
     def _wind(self) -> float:
@@ -69,10 +77,27 @@ class AirAsRead:
             message=read_standing.message(odds, self._wind),
         )
 
-    def sentence(self) -> str | None:
+    def idle(self) -> ReadIdling | None:
+        """The same of an engine at idle, where that is likely enough to ask."""
+        if self.idling < read_standing.ASKED:
+            return None
+        return ReadIdling(
+            question=read_standing.IDLING,
+            chance=round(self.idling, 2),
+            message=read_standing.idling_message(self.idling),
+        )
+
+    def sentences(self) -> list[str]:
         """The same for the summary."""
-        weighed = self.answer()
-        return None if weighed is None else read_standing.told(weighed.odds, self._wind)
+        weighed, idle = self.answer(), self.idle()
+        return [
+            *(
+                []
+                if weighed is None or self._decided
+                else [read_standing.told(weighed.odds, self._wind)]
+            ),
+            *([] if idle is None else [read_standing.idled(idle.chance)]),
+        ]
 
     def assumptions(self) -> list[str]:
         """In which air the readings are taken to be."""
@@ -99,8 +124,14 @@ class AirAsRead:
         return [f"The readings are taken to be of the branch as the case has it, in {around}."]
 
     def cautions(self) -> list[Caution]:
+        """That the readings may be of another state than the case's, and nobody told."""
+        idle = self.idle()
+        found = [] if idle is None else [_at_idle(idle.message)]
+        return [*found, *self._in_the_wind()]
+
+    def _in_the_wind(self) -> list[Caution]:
         """That the case is windy, and nobody told whether it was read so."""
-        if not self._asks:
+        if not self._asks or self._decided:
             return []
         both = "" if self.standing is None else " Both are weighed here."
         text = (
@@ -121,3 +152,8 @@ class AirAsRead:
         elif outside.place is not None and name not in outside.model_fields_set:
             name = "place"
         return f"case.surroundings.{name}"
+
+
+def _at_idle(message: str) -> Caution:
+    field = "case.main_pipe.gas_temperature_degC"
+    return Caution(code="read_at_idle", message=message, field=field)

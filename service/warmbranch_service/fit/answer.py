@@ -142,7 +142,7 @@ class _Writer:
         found: Fitted,
     ) -> None:
         self.request, self.converted, self.found = request, converted, found
-        self.air = AirAsRead(request, converted.given, read, readings, found.standing)
+        self.air = AirAsRead(request, converted.given, read, readings, found.standing, found.idling)
         self.readings, self.heard = readings, heard
         self.per_hertz = None if converted.order is None else 60 / converted.order
         self.rivals = [self._rival(one) for one in found.rivals]
@@ -166,7 +166,7 @@ class _Writer:
                 prediction,
                 advice,
                 trim,
-                self.air.sentence(),
+                self.air.sentences(),
             ),
             parameters=parameters,
             residuals=residuals,
@@ -176,6 +176,7 @@ class _Writer:
             rivals=self.rivals,
             time_untold=untold,
             read_standing=self.air.answer(),
+            read_idling=self.air.idle(),
             trim=trim,
             difference=difference,
             untold=fit_messages.untold(found, parameters, len(residuals), heard),

@@ -11,8 +11,9 @@ from warmbranch_service.case.calibration import Calibration
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.fields import AnswerModel, JsonSchema, Loops
 from warmbranch_service.contract.whole_answer import WholeAnswer
+from warmbranch_service.fit.read_standing import ASKED
 from warmbranch_service.fit.rivals import RIVALS
-from warmbranch_service.fit.untold_schema import ReadStanding, TimeUntold
+from warmbranch_service.fit.untold_schema import ReadIdling, ReadStanding, TimeUntold
 from warmbranch_service.steady.answer_schema import Prediction
 
 FitOutcome = Literal[
@@ -354,6 +355,10 @@ class FitAnswer(WholeAnswer):
     read_standing: ReadStanding | None = Field(
         description="Null where while_read tells how it was read, the case's air hardly moves, or "
         "no settled reading speaks of it."
+    )
+    read_idling: ReadIdling | None = Field(
+        description="Null where while_read tells how it was read, or the readings hardly look like "
+        f"those of an engine at idle: a chance below {ASKED:g}."
     )
     trim: Trim | None = Field(description="Null without a target or without a resonance.")
     difference: Difference | None = Field(description="Null without a resonance.")

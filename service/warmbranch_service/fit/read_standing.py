@@ -1,7 +1,7 @@
-"""What is asked, and said, where nobody told in which air the readings were taken.
+"""What is asked, and said, where nobody told how it was while the readings were taken.
 
 Who drives hears the drone in the wind of the road; who reads the skin mostly lies under a car that
-stands still.
+stands still, perhaps with its engine at idle.
 """
 
 from __future__ import annotations
@@ -31,4 +31,25 @@ def message(odds: float, wind: float) -> str:
     return (
         f"{QUESTION} Nobody told. {told(odds, wind)} {taken}; to settle it, give "
         "while_read.air_speed_m_s."
+    )
+
+
+IDLING = "Was the engine held where it drones when you read the skin, or was it at idle?"
+
+ASKED = 0.3
+"""Chance of having idled from which it is asked."""
+
+
+def idled(chance: float) -> str:
+    """What the readings say of an engine at idle."""
+    likely = "more likely than not" if chance > 0.5 else "quite possible"
+    return f"That they were read with the engine at idle is {likely} ({100 * chance:.0f} %)."
+
+
+def idling_message(chance: float) -> str:
+    """The same with the question, what follows, and what settles it."""
+    return (
+        f"{IDLING} Nobody told. {idled(chance)} It is allowed for; to settle it, give "
+        "while_read.gas_temperature_degC and while_read.mass_flow_kg_h as they were, or read again "
+        "at the engine speed that drones."
     )

@@ -165,7 +165,7 @@ def summary(
     prediction: FitPrediction,
     advice: NextReading,
     cut: Trim | None,
-    read_standing: str | None = None,
+    as_read: Sequence[str] = (),
 ) -> str:
     """The answer in plain words."""
     said, readings = [_OUTCOMES[outcome]], len(residuals)
@@ -182,8 +182,7 @@ def summary(
         which = "All readings were" if in_time == readings else f"{in_time} of {readings} were"
         which = "The reading was" if readings == 1 else which
         said.append(f"{which} taken during the warm-up and compared with the warming branch.")
-    if read_standing is not None:
-        said.append(read_standing)
+    said += as_read
     levels = prediction.quiet_rpm or prediction.resonance_Hz
     if levels is None:
         said.append("Losses at the wall leave this branch without a resonance.")

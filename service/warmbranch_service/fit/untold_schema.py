@@ -67,3 +67,18 @@ class ReadStanding(AnswerModel):
         description="The same in plain words.",
         examples=[read_standing.message(12, 8.0)],
     )
+
+
+class ReadIdling(AnswerModel):
+    """What is made of it that nobody told whether the engine idled while the skin was read."""
+
+    question: str = Field(description="To whoever read.", examples=[read_standing.IDLING])
+    chance: float = Field(
+        description="That it idled, by what was read and heard; to 0.01. prediction, calibration "
+        "and trim allow for it.",
+        examples=[0.62],
+        json_schema_extra=in_unit("1"),
+    )
+    message: str = Field(
+        description="The same in plain words.", examples=[read_standing.idling_message(0.62)]
+    )

@@ -12,7 +12,7 @@ import { converted, millimetres, onTape, plain, say, tapeLength, unitOf } from "
 
 const FIRST_CAUTIONS = 4; // the rest folds away
 // What the page tells in words of its own, where it can be mended.
-const TOLD_ELSEWHERE = new Set(["time_untold", "read_in_the_wind", "does_not_fit", "near_pressure_node"]);
+const TOLD_ELSEWHERE = new Set(["time_untold", "read_in_the_wind", "read_at_idle", "does_not_fit", "near_pressure_node"]);
 const toldElsewhere = (code) => code.startsWith("safety_") || code.startsWith("perhaps_") || TOLD_ELSEWHERE.has(code);
 
 const charts = {

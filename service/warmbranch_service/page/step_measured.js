@@ -166,7 +166,7 @@ export function show() {
   if (!fit) return;
   showRivals(fit);
   write(byId("time-untold"), measured ? untoldWords(fit.time_untold) : "");
-  write(byId("read-standing"), measured ? standingWords(fit.read_standing) : "");
+  write(byId("read-standing"), measured ? stateWords(fit) : "");
   write(byId("fit-outcome"), measured ? OUTCOMES[fit.outcome] ?? fit.outcome : "Nothing measured yet.");
   write(byId("fit-words"), fitWords(fit, measured));
   write(byId("next-reading"), nextWords(fit));
@@ -203,13 +203,17 @@ function untoldWords(untold) {
   return `${question} ${early / 60} minutes after a cold start it sounds ${low.toFixed(1)} % too low.`;
 }
 
-// Whether the readings were taken in the wind of the case, as the service weighs it.
-function standingWords(told) {
-  if (!told || told.odds < 1 / SURE) return "";
-  const times = Math.max(told.odds, 1 / told.odds);
-  const likelier = told.odds > 1 ? "standing still" : "in the wind";
-  const weighed = times < 1.5 ? "The readings do not tell." : `By what was read, ${likelier} is ${times > SURE ? `more than ${SURE}` : times.toFixed(0)} times likelier.`;
-  return `${told.question} ${weighed} Say so at “Air speed when read”.`;
+// In which state the readings were taken, as the service weighs it.
+function stateWords({ read_standing: stood, read_idling: idled }) {
+  const said = [];
+  if (stood && stood.odds >= 1 / SURE) {
+    const times = Math.max(stood.odds, 1 / stood.odds);
+    const likelier = stood.odds > 1 ? "standing still" : "in the wind";
+    const weighed = times < 1.5 ? "The readings do not tell." : `By what was read, ${likelier} is ${times > SURE ? `more than ${SURE}` : times.toFixed(0)} times likelier.`;
+    said.push(`${stood.question} ${weighed} Say so at “Air speed when read”.`);
+  }
+  if (idled) said.push(`${idled.question} Idling has a chance of ${Math.round(idled.chance * 100)} %; read again where it drones.`);
+  return said.join(" ");
 }
 
 const OUTCOMES = {

@@ -181,7 +181,12 @@ def test_a_job_to_learn_from_is_told_the_same_way(client, body, monkeypatch):
         ({}, None),
     ],
 )
-def test_a_windy_case_asks_how_it_was_read(fit, body, around, field):
+def test_a_windy_case_asks_how_it_was_read(fit, body, monkeypatch, around, field):
+    def undecided(*case, **asked):
+        found = model.fit(*case, **asked)
+        return replace(found, standing=None if found.standing is None else Standing(0.5))
+
+    monkeypatch.setattr("warmbranch_service.fit.answer.fit", undecided)
     body["case"]["surroundings"] = around
     answer = fit(body)
     fields = [one["field"] for one in cautions(answer)]
@@ -220,10 +225,11 @@ def test_what_the_fit_weighed_is_told(fit, body, monkeypatch, odds, told, said):
     assert standing["odds"] == told
     assert standing["chance"] == pytest.approx(odds / (1 + odds), abs=0.005)
     assert said in standing["message"]
-    assert said in answer["summary"]
+    # Beyond doubt as the case tells: nothing to ask about.
+    asked = told > 1e-6
+    assert (said in answer["summary"]) is asked
     assert ("taken to be so" in standing["message"]) is (told in (1e6, 1e-6))
-    (caution,) = cautions(answer)
-    assert "Both are weighed" in caution["message"]
+    assert ["Both are weighed" in one["message"] for one in cautions(answer)] == [True] * asked
     assert [one for one in answer["assumptions"] if "or standing still" in one]
 
 
@@ -267,3 +273,50 @@ def test_told_how_it_was_read_the_tone_on_the_road_comes_right(fit, van, otherwi
     in_the_wind = fit({**body, "while_read": {"air_speed_m_s": 12}})["prediction"]["quiet_rpm"]
     assert truth < in_the_wind["interval_50"][0]
     assert in_the_wind["median"] > told["median"] + 30
+
+
+@pytest.mark.parametrize(("chance", "said"), [(0.62, "more likely than not"), (0.3, "possible")])
+def test_an_engine_that_may_have_idled_is_asked_about(fit, body, monkeypatch, chance, said):
+    def weighing(*case, **asked):
+        return replace(model.fit(*case, **asked), idling=chance)
+
+    monkeypatch.setattr("warmbranch_service.fit.answer.fit", weighing)
+    answer = fit(body)
+    idle = answer["read_idling"]
+    assert idle["chance"] == chance
+    assert said in idle["message"]
+    assert said in answer["summary"]
+    (caution,) = [one for one in answer["cautions"] if one["code"] == "read_at_idle"]
+    assert "while_read.gas_temperature_degC" in caution["message"]
+
+
+def test_an_engine_that_hardly_idled_is_not(fit, body):
+    answer = fit(body)
+    assert answer["read_idling"] is None
+    assert not [one for one in answer["cautions"] if one["code"] == "read_at_idle"]
+
+
+def test_readings_of_a_real_idle_are_known_by_their_cold(fit, van):
+    """Readings of the model's own, in still air, with half of the gas's excess and a third of the
+    flow; who says so gets the tone of the droning engine, who does not is asked."""
+    van["case"]["surroundings"]["air_speed_m_s"] = 0
+    places = [60, 120, 200, 350, 600]
+    body = {**van, "readings": [contact(place, 60) for place in places], "time_s": "1 h"}
+    otherwise = {"gas_temperature_degC": 164, "mass_flow_kg_h": 30}
+    request = FitRequest.model_validate({**body, "while_read": otherwise})
+    converted = to_physics(request.case)
+    idle = solve(as_read(request, converted)).profile
+    shown = np.interp(np.array(places) / 1e3, idle.position[0], idle.skin[0]) - ICE_POINT
+    body["readings"] = [
+        contact(place, float(skin)) for place, skin in zip(places, shown, strict=True)
+    ]
+    truth = float(solve(converted.given).resonance[0, 0]) * 30  # order 2
+    told, untold = fit({**body, "while_read": otherwise}), fit(body)
+    assert told["read_idling"] is None
+    low, high = told["prediction"]["quiet_rpm"]["interval_50"]
+    assert low < truth < high
+    assert untold["read_idling"]["chance"] >= 0.3
+    low, high = untold["prediction"]["quiet_rpm"]["interval_90"]
+    assert low < truth < high
+    as_the_case = fit({**body, "while_read": {"air_speed_m_s": 0}})["prediction"]["quiet_rpm"]
+    assert as_the_case["median"] < told["prediction"]["quiet_rpm"]["median"] - 20
