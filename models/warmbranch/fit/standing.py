@@ -133,8 +133,16 @@ def idling(case: Case) -> Case | None:
     )
 
 
+class _Weighed(NamedTuple):
+    """A state as it was explored, its odds before anything is weighed, and whether it idles."""
+
+    explored: Explored
+    odds: float
+    idles: bool
+
+
 def weighed(
-    told: Explored, case: Case, explore: Callable[[Case], Explored]
+    told: Explored, case: Case, explore: Callable[[Case], Explored | None]
 ) -> tuple[Explored, Ensemble, AsRead]:
     """The likeliest state, the draws of all, and what they say.
 
@@ -144,42 +152,39 @@ def weighed(
         As the case tells.
     case : Case
     explore : callable
-        From another state to the same observations, read in it.
+        From another state to the same observations, read in it; None where it has no solution.
     """
+    found = [_Weighed(told, 1.0, idles=False)]
     still = calm(case)
-    found, odds, idle = [told], [1.0], [False]
-    if still is not None:
-        found.append(explore(still))
-        odds.append(STOOD)
-        idle.append(False)
-    idler = idling(case if still is None else still)
-    likeliest = found[int(np.argmax(_chances(odds, [one.laplace for one in found])))]
-    if idler is not None and likeliest.problem.strain(likeliest.mode) >= DOUBTED:
-        found.append(explore(idler))
-        odds.append(IDLED if still is None else STOOD_AND_IDLED)
-        idle.append(True)
-    chances = _chances(odds, [one.laplace for one in found])
-    best = int(np.argmax(chances))
-    kept = [i for i in range(len(found)) if chances[i] >= DECIDED]
+    if still is not None and (stood := explore(still)) is not None:
+        found.append(_Weighed(stood, STOOD, idles=False))
+    likeliest = found[int(np.argmax(_chances(found, [one.explored.laplace for one in found])))]
+    strained = likeliest.explored.problem.strain(likeliest.explored.mode) >= DOUBTED
+    idler = idling(case if still is None else still) if strained else None
+    if idler is not None and (idled := explore(idler)) is not None:
+        found.append(_Weighed(idled, IDLED if still is None else STOOD_AND_IDLED, idles=True))
+    chances = _chances(found, [one.explored.laplace for one in found])
+    best = found[int(np.argmax(chances))]
+    kept = [one for one, chance in zip(found, chances, strict=True) if chance >= DECIDED]
     # Of the unlikelier, fewer draws weigh as much.
-    drawn = [found[i].drawn_out(ENOUGH if i == best else FEWEST) for i in kept]
+    drawn = [one.explored.drawn_out(ENOUGH if one is best else FEWEST) for one in kept]
     if len(kept) > 1:
-        chances = np.zeros(len(found))
-        chances[kept] = _chances([odds[i] for i in kept], [one.log_evidence for one in drawn])
-    chance = float(np.sum(chances[1:]))
+        found, chances = kept, _chances(kept, [one.log_evidence for one in drawn])
+    at_idle = np.array([one.idles for one in found])
+    as_told = np.array([one.explored is told for one in found])
     return (
-        found[best],
-        mixed(drawn, chances[kept] / np.sum(chances[kept])),
+        best.explored,
+        mixed(drawn, chances if len(kept) > 1 else np.ones(1)),
         AsRead(
-            None if still is None else Standing(chance),
-            float(np.sum(chances[np.array(idle)])),
+            None if still is None else Standing(float(np.sum(chances[~as_told]))),
+            float(np.sum(chances[at_idle])),
         ),
     )
 
 
-def _chances(odds: Sequence[float], log_evidence: Sequence[float]) -> FloatArray:
+def _chances(states: Sequence[_Weighed], log_evidence: Sequence[float]) -> FloatArray:
     """Of states, by Bayes, from the logarithms of their evidences."""
-    value = np.log(odds) + np.array(log_evidence)
+    value = np.log([one.odds for one in states]) + np.array(log_evidence)
     weights: FloatArray = np.exp(value - np.max(value))
     return weights / np.sum(weights)
 

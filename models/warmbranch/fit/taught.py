@@ -9,7 +9,7 @@ from enum import StrEnum
 import numpy as np
 
 from warmbranch.base import tally
-from warmbranch.base.errors import InputError
+from warmbranch.base.errors import InputError, NotConvergedError
 from warmbranch.belief.calibration import Calibration
 from warmbranch.belief.unknown import Spreads
 from warmbranch.case.case import Case
@@ -151,10 +151,13 @@ def taught(
     fitted, state = before, AsRead(None, 0.0)
     settled = len(readings) > 0 and not np.any(readings.timed)
 
-    def explored(state: Case) -> Explored:
-        other = problem_of(state)
-        other.leave_out(left_out)
-        return Explored.of(other, drawn.expected.forecast)
+    def explored(state: Case) -> Explored | None:
+        try:
+            other = problem_of(state)
+            other.leave_out(left_out)
+            return Explored.of(other, drawn.expected.forecast)
+        except NotConvergedError:
+            return None  # what cannot be was not read
 
     if learns and as_read is None and settled:
         own, fitted, state = weighed(own, case, explored)

@@ -13,7 +13,7 @@ from warmbranch.fit.ensemble import PriorDraws, posterior_ensemble
 from warmbranch.fit.posterior import InverseProblem
 from warmbranch.fit.readings import Heard
 from warmbranch.fit.solve import fit
-from warmbranch.fit.standing import STILL, WINDY, calm, idling, mixed
+from warmbranch.fit.standing import STILL, WINDY, Explored, calm, idling, mixed, weighed
 from warmbranch.steady.solve import solve
 
 
@@ -150,3 +150,14 @@ def test_an_engine_at_idle_is_thought_of_where_the_skin_is_too_cold(synthetic):
 @pytest.mark.parametrize("change", [{"mass_flow": 0.0}, {"gas_temperature": 290.0}])
 def test_nothing_idles_where_no_hot_gas_flows(make_case, change):
     assert idling(make_case(air_temperature=293.15, **change)) is None
+
+
+def test_a_state_without_a_solution_was_not_read(windy):
+    case, readings, heard = windy
+    problem = InverseProblem(case, readings, heard, Calibration.prior(case), warm=True)
+    prior = PriorDraws(problem)
+    told = Explored(problem, prior, problem.mode(prior.starts(problem)))
+    best, drawn, state = weighed(told, case, lambda _: None)
+    assert best is told
+    assert (state.standing.chance, state.idling) == (0.0, 0.0)
+    np.testing.assert_array_equal(drawn.white, told.drawn_out().white)
