@@ -69,6 +69,11 @@ class Batched:
         """Repeat a batch of one ``times`` times."""
         return self.take(np.zeros(times, dtype=np.intp))
 
+    def is_like(self, other: Self) -> bool:
+        """Whether another one holds the same to the last digit."""
+        pairs = zip(self._items(), other._items(), strict=True)
+        return all(_equal(own, theirs) for (_, own), (_, theirs) in pairs)
+
     def changed(self, **values: Any) -> Self:
         """The same with other values of some fields, arrays of as many designs: not checked again.
 
@@ -104,6 +109,15 @@ class Batched:
 @cache
 def _names(kind: type[Batched]) -> tuple[str, ...]:
     return tuple(item.name for item in fields(cast("Any", kind)))
+
+
+def _equal(one: Any, other: Any) -> bool:
+    if isinstance(one, Batched):
+        return one.is_like(other)
+    if isinstance(one, np.ndarray):
+        numbers = cast("NDArray[Any]", one)
+        return np.array_equal(numbers, other, equal_nan=numbers.dtype.kind == "f")
+    return bool(one == other)
 
 
 def _promoted(value: Any) -> NDArray[Any]:

@@ -162,7 +162,8 @@ class ObservationModel:
         )
         self.forecaster = Forecaster(case, prior.names, lengths, nodes)
         self._as_read = as_read
-        self._reader = None if as_read is None else self._reader_on(as_read, nodes)
+        other = as_read is not None and not case.is_like(as_read)
+        self._reader = self._reader_on(as_read, nodes) if other and as_read is not None else None
         self.timed = np.flatnonzero(readings.timed)
         anything_timed = bool(np.any(readings.timed) or np.any(heard.timed))
         self.warming = _checked(warming, readings, heard) if anything_timed else None

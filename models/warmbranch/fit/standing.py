@@ -45,6 +45,13 @@ DECIDED = 0.005
 three, below which it is not drawn."""
 
 
+SPARE = 6.0
+"""By how much less another state's ln(probability) at its best may be, and it be worth drawing."""
+
+NEARLY = 0.3
+"""Rise of ln(probability) that is not worth a step there: the best set only guides the draws."""
+
+
 class Explored(NamedTuple):
     """A problem, its draws of the prior and its most probable set."""
 
@@ -53,10 +60,14 @@ class Explored(NamedTuple):
     mode: Mode
 
     @classmethod
-    def of(cls, problem: InverseProblem, sounding: Forecast) -> Explored:
-        """Search one of a case whose draws of the prior are known as it sounds."""
+    def of(cls, problem: InverseProblem, sounding: Forecast, least: float) -> Explored:
+        """Search one of a case whose draws of the prior are known as it sounds.
+
+        Not far where ``least``, a logarithm as of :meth:`InverseProblem.at_best`, is out of reach.
+        """
         prior = PriorDraws(problem, sounding=sounding)
-        return cls(problem, prior, problem.mode(prior.starts(problem)))
+        starts = prior.starts(problem, least=least)
+        return cls(problem, prior, problem.mode(starts, NEARLY, least=least))
 
     @property
     def laplace(self) -> float:
@@ -142,7 +153,7 @@ class _Weighed(NamedTuple):
 
 
 def weighed(
-    told: Explored, case: Case, explore: Callable[[Case], Explored | None]
+    told: Explored, case: Case, explore: Callable[[Case, float], Explored | None]
 ) -> tuple[Explored, Ensemble, AsRead]:
     """The likeliest state, the draws of all, and what they say.
 
@@ -152,16 +163,19 @@ def weighed(
         As the case tells.
     case : Case
     explore : callable
-        From another state to the same observations, read in it; None where it has no solution.
+        From another state, and the least that makes it worth while, to the same observations
+        read in it; None where it has no solution.
     """
     found = [_Weighed(told, 1.0, idles=False)]
+    least = told.problem.at_best(told.mode) - SPARE
     still = calm(case)
-    if still is not None and (stood := explore(still)) is not None:
+    if still is not None and (stood := explore(still, least)) is not None:
         found.append(_Weighed(stood, STOOD, idles=False))
     likeliest = found[int(np.argmax(_chances(found, [one.explored.laplace for one in found])))]
-    strained = likeliest.explored.problem.strain(likeliest.explored.mode) >= DOUBTED
+    problem, _, mode = likeliest.explored
+    least, strained = problem.at_best(mode) - SPARE, problem.strain(mode) >= DOUBTED
     idler = idling(case if still is None else still) if strained else None
-    if idler is not None and (idled := explore(idler)) is not None:
+    if idler is not None and (idled := explore(idler, least)) is not None:
         found.append(_Weighed(idled, IDLED if still is None else STOOD_AND_IDLED, idles=True))
     chances = _chances(found, [one.explored.laplace for one in found])
     best = found[int(np.argmax(chances))]

@@ -151,11 +151,11 @@ def taught(
     fitted, state = before, AsRead(None, 0.0)
     settled = len(readings) > 0 and not np.any(readings.timed)
 
-    def explored(state: Case) -> Explored | None:
+    def explored(state: Case, least: float) -> Explored | None:
         try:
             other = problem_of(state)
             other.leave_out(left_out)
-            return Explored.of(other, drawn.expected.forecast)
+            return Explored.of(other, drawn.expected.forecast, least)
         except NotConvergedError:
             return None  # what cannot be was not read
 

@@ -59,3 +59,15 @@ def test_parts_joined_again_are_the_whole(box_sample: Callable[..., Case]) -> No
             assert own == all_of_it
         else:
             np.testing.assert_array_equal(own, all_of_it)
+
+
+def test_only_what_holds_the_same_is_alike(make_case):
+    case = make_case()
+    assert case.is_like(make_case())
+    assert case.is_like(case.changed(gas=case.gas))
+    warmer = case.surroundings.changed(air_temperature=case.surroundings.air_temperature + 1e-9)
+    assert not case.is_like(case.changed(surroundings=warmer))
+    # What is nothing is nothing in both: no rear has a speed of its own.
+    assert np.isnan(case.surroundings.rear_air_speed).all()
+    shorter = case.branch.with_length(0.9 * case.branch.length)
+    assert not case.is_like(case.changed(branch=shorter))

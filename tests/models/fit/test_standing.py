@@ -157,7 +157,7 @@ def test_a_state_without_a_solution_was_not_read(windy):
     problem = InverseProblem(case, readings, heard, Calibration.prior(case), warm=True)
     prior = PriorDraws(problem)
     told = Explored(problem, prior, problem.mode(prior.starts(problem)))
-    best, drawn, state = weighed(told, case, lambda _: None)
+    best, drawn, state = weighed(told, case, lambda *_: None)
     assert best is told
     assert (state.standing.chance, state.idling) == (0.0, 0.0)
     np.testing.assert_array_equal(drawn.white, told.drawn_out().white)
