@@ -151,7 +151,7 @@ def _prediction(
             quiet_rpm=of_sound.quiet_rpm,
             resonance_Hz=of_sound.resonance_Hz,
             profile=None,
-            narrowed_by=narrowing(expected),
+            narrowed_by=narrowing(expected, request.case),
         )
     position = position[::BAND_NODES]
     found = predict(converted.given, converted.calibration, position)

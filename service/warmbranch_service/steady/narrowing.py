@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from warmbranch.belief.prediction import ExpectedResonance
+from warmbranch.belief.unknown import COMPOSITION_SPREAD
+from warmbranch_service.case.belief import composition
+from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.rounding import places
 from warmbranch_service.steady.answer_schema import Narrowing
 
@@ -32,15 +35,20 @@ REMEDIES = {
     "outer_film_factor": "Give the air's speed along the branch, or read the skin and fit.",
     "emissivity": "Name the branch's surface, or give its emissivity.",
     "mouth_factor": HEARD,
-    "tone": "Say what burns and with how much air, where gas was left out. " + HEARD,
+    "tone": HEARD,
 }
 """By unknown: how to know it better."""
 
 
-def narrowing(found: ExpectedResonance) -> list[Narrowing]:
+GAS = "Say what burns and with how much air: main_pipe.gas. "
+
+
+def narrowing(found: ExpectedResonance, case: Case) -> list[Narrowing]:
     """What narrows most, first; what hardly counts is left out."""
+    untold = composition(case).spread > COMPOSITION_SPREAD
+    remedies = {**REMEDIES, "tone": GAS + HEARD if untold else HEARD}
     return [
-        Narrowing(unknown=name, share_percent=places(100 * share, 0), remedy=REMEDIES[name])
+        Narrowing(unknown=name, share_percent=places(100 * share, 0), remedy=remedies[name])
         for name, share in zip(found.names, found.shares.tolist(), strict=True)
         if share >= LEAST_SHARE
     ]

@@ -54,6 +54,10 @@ def test_an_answer_widens_and_says_what_would_narrow_it(steady, smallest):
     assert len(said) == 1
     assert "0.8 %" in said[0]
     assert not any("main_pipe.gas" in text for text in sure["assumptions"])
+    for answer, untold in ((open_answer, True), (sure, False)):
+        narrowed = answer["prediction"]["narrowed_by"]
+        (remedy,) = [one["remedy"] for one in narrowed if one["unknown"] == "tone"]
+        assert ("main_pipe.gas" in remedy) is untold
 
 
 def test_the_excess_air_alone_may_be_left_out(steady, smallest):
