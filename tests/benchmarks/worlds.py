@@ -230,7 +230,7 @@ def early(own: World) -> None:
     own.minutes = 10.0
 
 
-@world("branch 10 mm longer or shorter than measured", untuned=True)
+@world("branch 10 mm longer or shorter than measured")
 def mismeasured(own: World) -> None:
     off = 0.010 * float(own.rng.choice([-1.0, 1.0]))
     own.longer = off
