@@ -30,7 +30,8 @@ BY_COMPRESSION = {1.3: 0.2, 2.0: 0.4, 3.0: 0.25, 4.0: 0.15}
 TOLD_WITHIN = 0.05
 """Spread of the logarithm of an excess-air ratio that is told. Our judgement."""
 
-HUMID = {0.003: 0.25, 0.0075: 0.5, 0.014: 0.25}
+HALF_SATURATED = 0.0075
+HUMID = {0.003: 0.25, HALF_SATURATED: 0.5, 0.014: 0.25}
 """Water in the air that is drawn, kg/kg: cold or dry, half saturated at 20 °C, a summer's."""
 
 REFERENCE = 400.0
@@ -66,7 +67,7 @@ def sound_of(
     Branches of 0.5 to 1.5 m: against the whole model, with condensing, the mean shift of the first
     resonance is right within 0.3 %. tests/models/belief/test_burning.py.
     """
-    taken = _logarithm(fuel, excess_air, 0.0075)
+    taken = _logarithm(fuel, excess_air, HALF_SATURATED)
     shares: list[float] = []
     sounds: list[float] = []
     for burnt, likely in ({fuel: 1.0} if fuel_told else FUELS_BURNT).items():

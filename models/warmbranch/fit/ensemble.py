@@ -9,7 +9,8 @@ evened out, which widens every interval.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,6 +126,24 @@ class Ensemble:
         edges = np.cumsum(self.weights[order])
         places = (np.arange(size) + 0.5) / size * edges[-1]
         return order[np.searchsorted(edges, places)]
+
+
+def side_by_side(parts: Sequence[Ensemble], chances: Sequence[float] | FloatArray) -> Ensemble:
+    """The draws of ensembles of the same unknowns and observations, by the chances of each.
+
+    All that is told of the drawing stays as it is of the first.
+    """
+    joined = {
+        name: np.concatenate([getattr(part, name) for part in parts])
+        for name in ("white", "displayed", "heard", "frequency", "position", "skin")
+    }
+    shared = zip(*(part.shared for part in parts), strict=True)
+    return replace(
+        parts[0],
+        **joined,
+        weights=np.concatenate([c * part.weights for c, part in zip(chances, parts, strict=True)]),
+        shared=Conditional(*map(np.concatenate, shared)),
+    )
 
 
 class PriorDraws:

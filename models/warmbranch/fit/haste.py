@@ -14,9 +14,8 @@ import numpy as np
 
 from warmbranch.base.batch import BoolArray, FloatArray
 from warmbranch.fit.clock import WARMTH
-from warmbranch.fit.ensemble import Ensemble
+from warmbranch.fit.ensemble import Ensemble, side_by_side
 from warmbranch.fit.posterior import InverseProblem
-from warmbranch.fit.shared import Conditional
 from warmbranch.fit.warmth import coordinate_of, time_of
 
 HASTY = 240.0
@@ -107,19 +106,7 @@ def allowing_for(haste: Haste | None, problem: InverseProblem, ensemble: Ensembl
     if haste is None:
         return ensemble
 
-    def twice(values: FloatArray) -> FloatArray:
-        return np.concatenate([values, values])
-
     moved = ensemble.white + haste.rise[:, None] * problem.direction("tone")
     raised = ensemble.frequency * np.exp(haste.rise)
-    return replace(
-        ensemble,
-        white=np.concatenate([ensemble.white, moved]),
-        weights=haste.split(ensemble.weights),
-        displayed=twice(ensemble.displayed),
-        heard=twice(ensemble.heard),
-        frequency=np.concatenate([ensemble.frequency, raised]),
-        position=twice(ensemble.position),
-        skin=twice(ensemble.skin),
-        shared=Conditional(*map(twice, ensemble.shared)),
-    )
+    hasty = replace(ensemble, white=moved, frequency=raised)
+    return side_by_side([ensemble, hasty], [1 - haste.share, haste.share])

@@ -161,9 +161,10 @@ class ObservationModel:
             [int(np.argmax(lengths == length)) for length in heard.length], dtype=np.intp
         )
         self.forecaster = Forecaster(case, prior.names, lengths, nodes)
-        self._as_read = as_read
-        other = as_read is not None and not case.is_like(as_read)
-        self._reader = self._reader_on(as_read, nodes) if other and as_read is not None else None
+        same = as_read is None or case.is_like(as_read)
+        self._as_read = None if same else as_read
+        self._read_by = [i for i, name in enumerate(prior.names) if name not in OF_THE_TONE]
+        self._reader = self._reader_on(nodes)
         self.timed = np.flatnonzero(readings.timed)
         anything_timed = bool(np.any(readings.timed) or np.any(heard.timed))
         self.warming = _checked(warming, readings, heard) if anything_timed else None
@@ -180,36 +181,41 @@ class ObservationModel:
         self._middles: tuple[_Solved, _Solved] | None = like and like._middles
         self._fine: tuple[FloatArray, FloatArray] | None = None
 
-    def _reader_on(self, as_read: Case, nodes: int) -> Forecaster:
-        length = as_read.branch.length
-        names = [name for name in self._prior.names if name not in OF_THE_TONE]
-        return Forecaster(as_read, names, length, nodes)
+    def _reader_on(self, nodes: int) -> Forecaster | None:
+        """Of the state that was read; None where that is the case's own."""
+        if self._as_read is None:
+            return None
+        names = [self._prior.names[i] for i in self._read_by]
+        return Forecaster(self._as_read, names, self._as_read.branch.length, nodes)
+
+    def _read(self, reader: Forecaster | None, model: FloatArray) -> Forecast | None:
+        return None if reader is None else reader.at(model[:, self._read_by])
 
     def _solve(self, model: FloatArray, sounding: Forecast | None = None) -> _Solved:
         """The state that sounds, unless that is known, and that which was read."""
         forecast = self.forecaster.at(model) if sounding is None else sounding
-        if self._reader is None:
-            return _Solved(forecast, None)
-        names = self._prior.names
-        own = [i for i, name in enumerate(names) if name in self._reader.names]
-        return _Solved(forecast, self._reader.at(model[:, own]))
+        return _Solved(forecast, self._read(self._reader, model))
 
     def at(self, coordinates: FloatArray, sounding: Forecast | None = None) -> Expected:
         """Solve the model for (sets, unknowns) coordinates, of which ``sounding`` may be known."""
         model = coordinates[:, : len(self._prior.names)]
-        if sounding is not None:
-            if self._fine is None:
-                self._fine = self._fine_grid(self._solve(self._prior.mean[None]))
-            solved = self._solve(model, sounding)
-        elif self._fine is None:
+        if self._fine is None and sounding is None:
             # With the first sets goes the middle of the prior, which costs next to nothing there.
             both = self._solve(np.concatenate([model, self._prior.mean[None]]))
             lengths, last = len(self.forecaster.lengths), len(model)
             self._fine = self._fine_grid(both.take(last, last + 1, lengths))
             solved = both.take(0, last, lengths)
         else:
-            solved = self._solve(model)
+            self._look_at_the_middle()
+            solved = self._solve(model, sounding)
         return self._seen(solved, coordinates, self._skin_in_time(coordinates))
+
+    def _look_at_the_middle(self) -> None:
+        """Know what the default grid adds, unless that is known."""
+        if self._fine is None:
+            solved = self._middles
+            coarse = self._solve(self._prior.mean[None]) if solved is None else solved[0]
+            self._fine = self._fine_grid(coarse)
 
     def settled(self, coordinates: FloatArray) -> Expected:
         """The same with readings that have a time taken as of the settled branch."""
@@ -218,10 +224,7 @@ class ObservationModel:
 
     def again(self, expected: Expected, coordinates: FloatArray) -> Expected:
         """What would be seen of the settled branch, of sets that were solved for the same cases."""
-        if self._fine is None:
-            solved = self._middles
-            coarse = self._solve(self._prior.mean[None]) if solved is None else solved[0]
-            self._fine = self._fine_grid(coarse)
+        self._look_at_the_middle()
         return self._seen(_Solved(expected.forecast, expected.read), coordinates)
 
     def in_time(self, expected: Expected, coordinates: FloatArray) -> FloatArray:
@@ -250,10 +253,7 @@ class ObservationModel:
         prior, middle = self._prior, self._prior.mean[None]
         if self._middles is None:
             fine = Forecaster(self._case, prior.names, self.forecaster.lengths, DEFAULT_NODES)
-            read = None
-            if self._reader is not None and self._as_read is not None:
-                own = [i for i, name in enumerate(prior.names) if name in self._reader.names]
-                read = self._reader_on(self._as_read, DEFAULT_NODES).at(middle[:, own])
+            read = self._read(self._reader_on(DEFAULT_NODES), middle)
             self._middles = coarse, _Solved(fine.at(middle), read)
         coarse, better = self._middles
         first, place = np.zeros(1, dtype=np.intp), self._readings.position

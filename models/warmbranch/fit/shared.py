@@ -137,34 +137,34 @@ class Shared:
         known : frozenset of str
             Of ``NAMES``: what is taken to be free of error.
         """
+        unread, unheard = np.zeros(len(place)), np.zeros(heard)
+        mirrors = unread if mirrors is None else mirrors
+        # Of displays a part, to displays some kelvins, to ln of the tones.
         columns = {
-            "ear": (np.zeros(len(place)), EAR * np.ones(heard)),
-            "infrared_scale": (THERMOMETER * infrared, np.zeros(heard)),
-            "contact_scale": (THERMOMETER * ~infrared, np.zeros(heard)),
+            "ear": (unread, unread, EAR * np.ones(heard)),
+            "infrared_scale": (THERMOMETER * infrared, unread, unheard),
+            "contact_scale": (THERMOMETER * ~infrared, unread, unheard),
         }
         names = np.array(instrument or [""] * len(place))
         for name in dict.fromkeys(instrument):
             for kind, own in (("infrared_scale", infrared), ("contact_scale", ~infrared)):
                 if name and kind not in known:
                     scale = THERMOMETER * (own & (names == name))
-                    columns[scale_of(kind, name)] = (scale, np.zeros(heard))
-                    columns[kind] = (columns[kind][0] - scale, np.zeros(heard))
-        columns["reflected"] = (np.zeros(len(place)), np.zeros(heard))
-        by_mirrored = np.zeros(len(place)) if mirrors is None else REFLECTED * mirrors
+                    columns[scale_of(kind, name)] = (scale, unread, unheard)
+                    columns[kind] = (columns[kind][0] - scale, unread, unheard)
+        columns["reflected"] = (unread, REFLECTED * mirrors, unheard)
         for i, shape in enumerate(patterns(place).T):
-            columns[f"pattern_{i + 1}"] = (PATTERN * shape, np.zeros(heard))
-        acting = {name for name, parts in columns.items() if any(map(np.any, parts))}
-        acting |= {"reflected"} if np.any(by_mirrored) else set()
-        kept = [name for name in columns if name in acting and name not in known]
-        read, tones = (
+            columns[f"pattern_{i + 1}"] = (PATTERN * shape, unread, unheard)
+        kept = [n for n, parts in columns.items() if n not in known and any(map(np.any, parts))]
+        read, added, tones = (
             np.array([columns[name][part] for name in kept]).reshape(len(kept), size).T
-            for part, size in enumerate((len(place), heard))
+            for part, size in enumerate((len(place), len(place), heard))
         )
         above = np.array([name.startswith("pattern") for name in kept], dtype=np.bool_)
         return cls(
             tuple(kept),
             np.asarray(read, dtype=np.float64),
-            np.outer(by_mirrored, [name == "reflected" for name in kept]),
+            np.asarray(added, dtype=np.float64),
             above,
             np.asarray(tones, dtype=np.float64),
             air,

@@ -17,9 +17,14 @@ from warmbranch.base.batch import FloatArray
 from warmbranch.belief.forecast import Forecast
 from warmbranch.case.case import Case
 from warmbranch.fit.chooser import ENOUGH
-from warmbranch.fit.ensemble import FEWEST, Ensemble, PriorDraws, posterior_ensemble
+from warmbranch.fit.ensemble import (
+    FEWEST,
+    Ensemble,
+    PriorDraws,
+    posterior_ensemble,
+    side_by_side,
+)
 from warmbranch.fit.posterior import InverseProblem, Mode
-from warmbranch.fit.shared import Conditional
 from warmbranch.fit.weighing import effective
 
 WINDY = 2.0
@@ -113,12 +118,17 @@ class AsRead:
     idling: float
 
 
+def wind(case: Case) -> float:
+    """Air across one design where it is fastest, m/s."""
+    around = case.surroundings
+    rear = around.rear_air_speed[np.isfinite(around.rear_from)]
+    return max(float(around.air_speed[0]), *rear.tolist(), 0.0)
+
+
 def calm(case: Case) -> Case | None:
     """The case as it stands still; None where that would be the same."""
     around = case.surroundings
-    rear = around.rear_air_speed[np.isfinite(around.rear_from)]
-    blown = max(float(around.air_speed[0]), *rear.tolist(), 0.0) >= WINDY
-    if not blown or not np.isnan(case.closures.fixed_outer_film[0]):
+    if wind(case) < WINDY or not np.isnan(case.closures.fixed_outer_film[0]):
         return None
     return case.changed(
         surroundings=around.changed(
@@ -204,23 +214,17 @@ def _chances(states: Sequence[_Weighed], log_evidence: Sequence[float]) -> Float
 
 
 def mixed(parts: Sequence[Ensemble], chances: FloatArray) -> Ensemble:
-    """The draws of several ensembles of the same unknowns and observations, by their chances."""
+    """The draws of several states, and what is told of the drawing of all."""
     if len(parts) == 1:
         return parts[0]
-    weights = np.concatenate([c * part.weights for c, part in zip(chances, parts, strict=True)])
-    joined = {
-        name: np.concatenate([getattr(part, name) for part in parts])
-        for name in ("white", "displayed", "heard", "frequency", "position", "skin")
-    }
-    shared = zip(*(part.shared for part in parts), strict=True)
+    drawn, likeliest = side_by_side(parts, chances), parts[int(np.argmax(chances))]
     return replace(
-        parts[int(np.argmax(chances))],
-        **joined,
-        weights=weights,
-        shared=Conditional(*map(np.concatenate, shared)),
+        drawn,
+        log_evidence=likeliest.log_evidence,
+        laplace_share=likeliest.laplace_share,
         without_resonance=float(chances @ [part.without_resonance for part in parts]),
         unsolved=sum(part.unsolved for part in parts),
-        effective=effective(weights),
+        effective=effective(drawn.weights),
         widened=any(part.widened for part in parts),
         rounds=sum(part.rounds for part in parts),
         draws=sum(part.draws for part in parts),

@@ -96,18 +96,29 @@ def spreads_by(case: Case, inferred: Inferred | None) -> Spreads:
     return _beside(case, _guessed(case, _around(case, spreads)))
 
 
+def untold_gas(case: Case) -> str | None:
+    """Field that would tell what burns and with how much air; None where nothing is left out."""
+    pipe = case.main_pipe
+    if not isinstance(pipe.gas, BurntGas) or not burns(case):
+        return None
+    if "gas" not in pipe.model_fields_set:
+        return "main_pipe.gas"
+    told = "excess_air_ratio" in pipe.gas.model_fields_set
+    return None if told else "main_pipe.gas.excess_air_ratio"
+
+
 def composition(case: Case) -> Gaussian:
     """Of the logarithm of the gas's sound speed over the one that is reckoned with."""
-    pipe = case.main_pipe
-    if not isinstance(pipe.gas, BurntGas):
+    gas, untold = case.main_pipe.gas, untold_gas(case)
+    if not isinstance(gas, BurntGas):
         return Gaussian(0.0, 0.0)
     if not burns(case):
         return Gaussian(0.0, COMPOSITION_SPREAD)
     return sound_of(
-        pipe.gas.fuel,
-        pipe.gas.excess_air_ratio,
-        fuel_told="gas" in pipe.model_fields_set,
-        air_told="excess_air_ratio" in pipe.gas.model_fields_set,
+        gas.fuel,
+        gas.excess_air_ratio,
+        fuel_told=untold != "main_pipe.gas",
+        air_told=untold is None,
     )
 
 

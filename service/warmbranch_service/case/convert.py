@@ -23,7 +23,7 @@ from warmbranch.gas.gas import MixtureTable
 from warmbranch_service.case import calibrations
 from warmbranch_service.case import closures as closure_schema
 from warmbranch_service.case.around import PLACES
-from warmbranch_service.case.belief import composition, spreads_by
+from warmbranch_service.case.belief import composition, spreads_by, untold_gas
 from warmbranch_service.case.convert_batch import MM as MM
 from warmbranch_service.case.convert_batch import PER_HOUR, burns, flow_by_engine, to_batch
 from warmbranch_service.case.convert_batch import kelvin as kelvin
@@ -174,17 +174,15 @@ def _guess(one: str | Guess) -> str:
 
 
 def _gas_assumption(case: Case) -> list[str]:
-    gas, told = case.main_pipe.gas, "gas" in case.main_pipe.model_fields_set
-    if not isinstance(gas, BurntGas) or not burns(case):
-        return []
-    if told and "excess_air_ratio" in gas.model_fields_set:
+    gas, untold = case.main_pipe.gas, untold_gas(case)
+    if untold is None or not isinstance(gas, BurntGas):
         return []
     shift = 100 * composition(case).centre
-    what = gas.fuel if told else f"{gas.fuel}, which nobody named,"
+    what = f"{gas.fuel}, which nobody named," if untold == "main_pipe.gas" else gas.fuel
     return [
         f"The gas is that of {what} burnt with just the air that it needs. Other mixtures carry "
         f"sound faster: the interval takes what is usual, {shift:.1f} % higher in the middle. Give "
-        f"main_pipe.gas{'.excess_air_ratio' if told else ''} to narrow it."
+        f"{untold} to narrow it."
     ]
 
 

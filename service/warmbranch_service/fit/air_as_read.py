@@ -8,7 +8,7 @@ import numpy as np
 
 from warmbranch.case import case as physics
 from warmbranch.fit.readings import Readings
-from warmbranch.fit.standing import DECIDED, STILL, Standing, calm
+from warmbranch.fit.standing import DECIDED, STILL, Standing, calm, wind
 from warmbranch_service.case.convert_batch import PER_HOUR, kelvin
 from warmbranch_service.contract.caution import Caution
 from warmbranch_service.contract.rounding import digits
@@ -61,9 +61,7 @@ class AirAsRead:
     @property
     def _wind(self) -> float:
         """Air of the case where it is fastest, m/s."""
-        around = self.given.surroundings
-        behind = around.rear_air_speed[np.isfinite(around.rear_from)]
-        return max(float(around.air_speed[0]), *behind.tolist(), 0.0)
+        return wind(self.given)
 
     def answer(self) -> ReadStanding | None:
         """What the fit weighed, for the answer."""

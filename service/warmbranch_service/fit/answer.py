@@ -150,8 +150,7 @@ class _Writer:
     def answer(self) -> FitAnswer:
         found, ensemble = self.found, self.found.ensemble
         prediction = self._prediction()
-        trim, difference = self._trim(), self._difference()
-        untold = self._time_untold()
+        trim, difference, untold = self._trim(), self._difference(), self._time_untold()
         parameters = [self._parameter(i) for i in range(len(found.parameters))]
         residuals = [self._residual(i) for i in range(len(self.readings))]
         heard = [self._heard(i) for i in range(len(self.heard))]

@@ -9,7 +9,7 @@ from pydantic import Field
 from warmbranch.fit.trim_advice import RISK
 from warmbranch_service.case.calibration import Calibration
 from warmbranch_service.contract.caution import Caution
-from warmbranch_service.contract.fields import AnswerModel, JsonSchema, Loops
+from warmbranch_service.contract.fields import AnswerModel, Loops, in_unit
 from warmbranch_service.contract.whole_answer import WholeAnswer
 from warmbranch_service.fit.read_standing import ASKED
 from warmbranch_service.fit.rivals import RIVALS
@@ -35,10 +35,6 @@ RivalName = Literal[
 ]
 
 
-def _unit(unit: str) -> JsonSchema:
-    return {"x-unit": unit}
-
-
 NAMED = "that which unit names"
 
 
@@ -51,14 +47,16 @@ class Parameter(AnswerModel):
         "where nobody told whether the branch was warm."
     )
     unit: str = Field(description="degC, s, or 1 for a pure number.")
-    prior_90: Pair = Field(description="5 and 95 % before the fit.", json_schema_extra=_unit(NAMED))
-    estimate: float = Field(description="Median after the fit.", json_schema_extra=_unit(NAMED))
+    prior_90: Pair = Field(
+        description="5 and 95 % before the fit.", json_schema_extra=in_unit(NAMED)
+    )
+    estimate: float = Field(description="Median after the fit.", json_schema_extra=in_unit(NAMED))
     interval_90: Pair = Field(
-        description="5 and 95 % after the fit.", json_schema_extra=_unit(NAMED)
+        description="5 and 95 % after the fit.", json_schema_extra=in_unit(NAMED)
     )
     learned_share: float = Field(
         description="Share of the prior's width that the data removed; to 0.01.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
     beyond_prior: bool = Field(
         description="Whether the estimate has left the range that held 95 % of the prior: doubt "
@@ -82,19 +80,21 @@ class Reason(AnswerModel):
 class Residual(AnswerModel):
     """One reading against the fitted model, as the thermometer would show it; to 0.1."""
 
-    position_mm: float = Field(description="As given; to 0.1.", json_schema_extra=_unit("mm"))
+    position_mm: float = Field(description="As given; to 0.1.", json_schema_extra=in_unit("mm"))
     time_s: float | None = Field(
         description="As given; to 0.001. Null for a reading of the settled branch.",
-        json_schema_extra=_unit("s"),
+        json_schema_extra=in_unit("s"),
     )
-    displayed_degC: float = Field(description="As given.", json_schema_extra=_unit("degC"))
+    displayed_degC: float = Field(description="As given.", json_schema_extra=in_unit("degC"))
     expected_degC: float = Field(
         description="What the thermometer would show of the fitted branch.",
-        json_schema_extra=_unit("degC"),
+        json_schema_extra=in_unit("degC"),
     )
-    residual_K: float = Field(description="Displayed less expected.", json_schema_extra=_unit("K"))
+    residual_K: float = Field(
+        description="Displayed less expected.", json_schema_extra=in_unit("K")
+    )
     uncertainty_K: float = Field(
-        description="Standard deviation that was used.", json_schema_extra=_unit("K")
+        description="Standard deviation that was used.", json_schema_extra=in_unit("K")
     )
     suspect: bool = Field(description="Whether the reading looks wrong.")
     reasons: list[Reason] = Field(description="Why; empty when nothing looks wrong.")
@@ -104,19 +104,19 @@ class HeardResidual(AnswerModel):
     """One tone heard against the fitted model."""
 
     centreline_length_mm: float = Field(
-        description="Of the build that was heard; to 0.1.", json_schema_extra=_unit("mm")
+        description="Of the build that was heard; to 0.1.", json_schema_extra=in_unit("mm")
     )
-    frequency_Hz: float = Field(description="As given; to 0.01.", json_schema_extra=_unit("Hz"))
+    frequency_Hz: float = Field(description="As given; to 0.01.", json_schema_extra=in_unit("Hz"))
     expected_Hz: float | None = Field(
         description="First resonance of the fitted branch; to 0.01. Null where it has none.",
-        json_schema_extra=_unit("Hz"),
+        json_schema_extra=in_unit("Hz"),
     )
     quiet_rpm: float | None = Field(
-        description="As given; to 0.1. Null without an engine.", json_schema_extra=_unit("rpm")
+        description="As given; to 0.1. Null without an engine.", json_schema_extra=in_unit("rpm")
     )
     expected_rpm: float | None = Field(
         description="Of the fitted branch; to 0.1. Null without an engine or a resonance.",
-        json_schema_extra=_unit("rpm"),
+        json_schema_extra=in_unit("rpm"),
     )
     suspect: bool = Field(
         description="Whether it cannot be the first resonance, and is left out of the fit, or "
@@ -133,17 +133,19 @@ class FitPrediction(Prediction):
     before_fit: Prediction = Field(description="From the priors alone.")
     learned_share: float = Field(
         description="Share of the resonance's uncertainty that the data removed; to 0.01.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
 
 
 class Candidate(AnswerModel):
     """One place for a reading."""
 
-    position_mm: float = Field(description="From the mouth; to 0.1.", json_schema_extra=_unit("mm"))
+    position_mm: float = Field(
+        description="From the mouth; to 0.1.", json_schema_extra=in_unit("mm")
+    )
     variance_removed_share: float = Field(
         description="Share of the resonance's variance that it would remove; to 0.001.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
 
 
@@ -155,15 +157,15 @@ class NextReading(AnswerModel):
         description="Where to read the skin, on a patch of paint or by contact; to 0.1. Null when "
         "listening is best.",
         examples=[513.4],
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     variance_removed_share: float = Field(
         description="Share of the resonance's variance that it would remove; to 0.001.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
     listening_share: float = Field(
         description="The same for listening, found to 1 %; to 0.001.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
     best_position: Candidate = Field(description="The best place, even when listening is better.")
     candidates: list[Candidate] = Field(description="All places that were weighed.")
@@ -173,24 +175,24 @@ class Trim(AnswerModel):
     """How much to take off at the cap, for a tone as the same ear will hear it."""
 
     target_rpm: float | None = Field(
-        description="As wanted; to 0.1. Null without an engine.", json_schema_extra=_unit("rpm")
+        description="As wanted; to 0.1. Null without an engine.", json_schema_extra=in_unit("rpm")
     )
-    target_Hz: float = Field(description="As wanted; to 0.01.", json_schema_extra=_unit("Hz"))
+    target_Hz: float = Field(description="As wanted; to 0.01.", json_schema_extra=in_unit("Hz"))
     cut_now_mm: float = Field(
         description="Off the branch as case describes it; whole millimetres, rounded down. Leaves "
         f"it too short with at most {RISK * 100:g} % chance. already_cut_mm when any cut would "
         "risk more, or withheld_for names a slip.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     already_cut_mm: float = Field(
         description="Part of cut_now_mm that is off already: how much shorter than case the "
         "shortest build was that was heard; to 0.1.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     saw_now_mm: float = Field(
         description="What to take off now at the cap of the branch as it stands: cut_now_mm less "
         "already_cut_mm.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     withheld_for: RivalName | None = Field(
         description="The slip, of rivals, that explains the readings at least as well as what was "
@@ -203,32 +205,32 @@ class Trim(AnswerModel):
     final_cut_mm: float = Field(
         description="In all off the branch as case describes it, as likely more as less; to 0.1. "
         "Negative when that is too short already.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     final_cut_90_mm: Pair = Field(
-        description="5 and 95 % of it; to 0.1.", json_schema_extra=_unit("mm")
+        description="5 and 95 % of it; to 0.1.", json_schema_extra=in_unit("mm")
     )
     chance_too_short: float = Field(
-        description="After cut_now_mm; to 0.001.", json_schema_extra=_unit("1")
+        description="After cut_now_mm; to 0.001.", json_schema_extra=in_unit("1")
     )
     message: str = Field(description="The same in plain words.")
     cuts_ahead: float | None = Field(
         description="Cuts that such a job takes on average, this one among them, with a hearing "
         "after each; to 0.1. Null when nothing is to be cut now.",
         examples=[3.4],
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
     left_over_mm: float | None = Field(
         description="What such a job leaves too long in the end, in the middle of all; to 0.1. "
         "Null when nothing is to be cut now.",
         examples=[10.2],
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     job_too_short: float | None = Field(
         description="Share of such jobs that end too short, all cuts together; to 0.001. Null "
         "when nothing is to be cut now.",
         examples=[0.046],
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
 
 
@@ -244,7 +246,7 @@ class Rival(AnswerModel):
         description="How much likelier than that all is as written, at one slip in 30 readings' "
         "lists before anything is weighed; two digits, at most 1e6.",
         examples=[45],
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
     what_to_read: str = Field(
         description="What would decide.", examples=[RIVALS["from_cap"].what_to_read]
@@ -253,12 +255,12 @@ class Rival(AnswerModel):
         description="The most probable quiet engine speed if it is so; to 0.1. Null without an "
         "engine or a resonance.",
         examples=[2442.6],
-        json_schema_extra=_unit("rpm"),
+        json_schema_extra=in_unit("rpm"),
     )
     resonance_Hz: float | None = Field(
         description="The same as a tone; to 0.01. Null without a resonance.",
         examples=[81.42],
-        json_schema_extra=_unit("Hz"),
+        json_schema_extra=in_unit("Hz"),
     )
 
 
@@ -266,24 +268,24 @@ class LengthParts(AnswerModel):
     """Change of the length for the same tone, effect by effect; they add up; to 0.1."""
 
     gas_composition_mm: float = Field(
-        description="The gas itself in place of dry air.", json_schema_extra=_unit("mm")
+        description="The gas itself in place of dry air.", json_schema_extra=in_unit("mm")
     )
     cold_tail_mm: float = Field(
-        description="Cooling along the branch.", json_schema_extra=_unit("mm")
+        description="Cooling along the branch.", json_schema_extra=in_unit("mm")
     )
     mouth_correction_mm: float = Field(
-        description="The main pipe's gas that swings along.", json_schema_extra=_unit("mm")
+        description="The main pipe's gas that swings along.", json_schema_extra=in_unit("mm")
     )
     wall_losses_mm: float = Field(
-        description="Viscous and thermal layers.", json_schema_extra=_unit("mm")
+        description="Viscous and thermal layers.", json_schema_extra=in_unit("mm")
     )
-    bends_mm: float = Field(description="Their lower inertance.", json_schema_extra=_unit("mm"))
+    bends_mm: float = Field(description="Their lower inertance.", json_schema_extra=in_unit("mm"))
     learned_mm: float = Field(
         description="What the model leaves over, as the tone heard tells it.",
-        json_schema_extra=_unit("mm"),
+        json_schema_extra=in_unit("mm"),
     )
     bore_changes_mm: float = Field(
-        description="Pieces of other tubes.", json_schema_extra=_unit("mm")
+        description="Pieces of other tubes.", json_schema_extra=in_unit("mm")
     )
 
 
@@ -292,19 +294,19 @@ class Difference(AnswerModel):
 
     one_temperature_Hz: float = Field(
         description="What one gas temperature all along promises; to 0.01.",
-        json_schema_extra=_unit("Hz"),
+        json_schema_extra=in_unit("Hz"),
     )
     one_temperature_rpm: float | None = Field(
         description="The same as an engine speed; to 0.1. Null without an engine.",
-        json_schema_extra=_unit("rpm"),
+        json_schema_extra=in_unit("rpm"),
     )
     fitted_Hz: float = Field(
         description="First resonance with the fitted coefficients; to 0.01.",
-        json_schema_extra=_unit("Hz"),
+        json_schema_extra=in_unit("Hz"),
     )
     fitted_rpm: float | None = Field(
         description="The same as an engine speed; to 0.1. Null without an engine.",
-        json_schema_extra=_unit("rpm"),
+        json_schema_extra=in_unit("rpm"),
     )
     contributions: LengthParts
     message: str = Field(description="The same in plain words.")
@@ -313,20 +315,20 @@ class Difference(AnswerModel):
 class FitWork(AnswerModel):
     """The work that was done, and how well the draws stand for the truth."""
 
-    steps: int = Field(description="Of the search.", json_schema_extra=_unit("1"))
-    draws: int = Field(description="Solved.", json_schema_extra=_unit("1"))
+    steps: int = Field(description="Of the search.", json_schema_extra=in_unit("1"))
+    draws: int = Field(description="Solved.", json_schema_extra=in_unit("1"))
     unsolved_draws: int = Field(
         description="Far-fetched ones without a solution; they weigh nothing.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
     effective_draws: float = Field(
         description="How many equally weighted draws would tell as much.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
     laplace_share: float = Field(
         description="How well a normal distribution about the most probable set fits; 1 is "
         "perfect, below 0.3 visibly wrong.",
-        json_schema_extra=_unit("1"),
+        json_schema_extra=in_unit("1"),
     )
     widened: bool = Field(description="Whether intervals were widened for want of draws.")
     loops: Loops

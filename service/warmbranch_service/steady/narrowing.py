@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from warmbranch.belief.prediction import ExpectedResonance
-from warmbranch.belief.unknown import COMPOSITION_SPREAD
-from warmbranch_service.case.belief import composition
+from warmbranch_service.case.belief import untold_gas
 from warmbranch_service.case.schema import Case
 from warmbranch_service.contract.rounding import places
 from warmbranch_service.steady.answer_schema import Narrowing
@@ -40,13 +39,11 @@ REMEDIES = {
 """By unknown: how to know it better."""
 
 
-GAS = "Say what burns and with how much air: main_pipe.gas. "
-
-
 def narrowing(found: ExpectedResonance, case: Case) -> list[Narrowing]:
     """What narrows most, first; what hardly counts is left out."""
-    untold = composition(case).spread > COMPOSITION_SPREAD
-    remedies = {**REMEDIES, "tone": GAS + HEARD if untold else HEARD}
+    untold = untold_gas(case)
+    gas = "" if untold is None else f"Say what burns and with how much air: {untold}. "
+    remedies = {**REMEDIES, "tone": gas + HEARD}
     return [
         Narrowing(unknown=name, share_percent=places(100 * share, 0), remedy=remedies[name])
         for name, share in zip(found.names, found.shares.tolist(), strict=True)

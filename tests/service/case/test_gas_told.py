@@ -65,3 +65,7 @@ def test_the_excess_air_alone_may_be_left_out(steady, smallest):
     said = [text for text in answer["assumptions"] if "excess_air_ratio" in text]
     assert len(said) == 1
     assert "diesel" in said[0]
+    (remedy,) = [
+        one["remedy"] for one in answer["prediction"]["narrowed_by"] if one["unknown"] == "tone"
+    ]
+    assert "main_pipe.gas.excess_air_ratio" in remedy
